@@ -1,0 +1,395 @@
+//! The one table of settings.
+//!
+//! Everything that a person can set stands here once: id, name, unit, range, default, step, scale and a one-line
+//! explanation. The settings structs of the stages, the checks in `design`, the settings file, the documentation table
+//! and the plugin's parameters are derived from it. Ids and ranges never change; a new setting gets a new id.
+
+use crate::error::{Allowed, SettingError};
+use crate::units::Unit;
+
+/// How a setting moves between its ends, and what its step means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Scale {
+    /// Evenly in its unit; the step is in that unit.
+    Linear,
+    /// Evenly in octaves (a doubling is the same distance everywhere); the step is a part of an octave.
+    Logarithmic,
+}
+
+/// One row of the table of settings.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SettingInfo {
+    /// Stage and field, as in the settings file: `high_pass.frequency_hz`. Never changes.
+    pub id: &'static str,
+    /// The stage's id, the part of `id` before the point.
+    pub stage: &'static str,
+    /// The setting's name in trade terms, lower case.
+    pub name: &'static str,
+    /// What its number means.
+    pub unit: Unit,
+    /// Smallest value. A switch has 0, a choice 0.
+    pub min: f64,
+    /// Largest value. A switch has 1, a choice the number of its last name. A ratio may also be infinite.
+    pub max: f64,
+    /// Value of a new strip.
+    pub default: f64,
+    /// Smallest useful move: in the unit, or in octaves on a logarithmic scale.
+    pub step: f64,
+    /// How the setting moves between its ends.
+    pub scale: Scale,
+    /// False for the settings that change the latency.
+    pub automatable: bool,
+    /// What it does, in one line.
+    pub explanation: &'static str,
+    /// The names of a choice in order; empty for anything else.
+    pub choices: &'static [&'static str],
+}
+
+impl SettingInfo {
+    /// Checks a value against this row.
+    ///
+    /// # Errors
+    /// A value that is not a number or outside the range is refused with the range. A ratio may be infinite.
+    pub fn check(&self, value: f64) -> Result<(), SettingError> {
+        let infinite_ratio = self.unit == Unit::Ratio && value == f64::INFINITY;
+        if (self.min..=self.max).contains(&value) || infinite_ratio {
+            return Ok(());
+        }
+        Err(SettingError { setting: self.id, value, allowed: self.allowed() })
+    }
+
+    /// What [`check`](Self::check) accepts.
+    #[must_use]
+    pub fn allowed(&self) -> Allowed {
+        match self.unit {
+            Unit::Choice => Allowed::Choices(self.choices),
+            Unit::Ratio => Allowed::Rule("1 to 20, or infinite"),
+            unit => Allowed::Range { min: self.min, max: self.max, unit: unit.symbol() },
+        }
+    }
+
+    /// The value nearest to `value` that [`check`](Self::check) accepts; something that is not a number gives the default.
+    #[must_use]
+    pub fn nearest(&self, value: f64) -> f64 {
+        if value.is_nan() {
+            self.default
+        } else if self.unit == Unit::Ratio && value == f64::INFINITY {
+            value
+        } else {
+            value.clamp(self.min, self.max)
+        }
+    }
+}
+
+/// A type that a setting can have; every setting is also a number, for automation and for tables.
+trait Value: Copy {
+    fn number(self) -> f64;
+    fn from_number(number: f64) -> Self;
+}
+
+impl Value for f64 {
+    fn number(self) -> f64 {
+        self
+    }
+    fn from_number(number: f64) -> Self {
+        number
+    }
+}
+
+impl Value for bool {
+    fn number(self) -> f64 {
+        f64::from(u8::from(self))
+    }
+    fn from_number(number: f64) -> Self {
+        number >= 0.5
+    }
+}
+
+/// Declares a choice: an enum whose names in files and tables are given as text.
+macro_rules! choice {
+    ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident = $text:literal),+ $(,)? }) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+        #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+        pub enum $name {
+            $($(#[$vdoc])* #[cfg_attr(feature = "serde", serde(rename = $text))] $variant),+
+        }
+
+        impl $name {
+            /// All of them, in the order of their numbers.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
+            /// Their names, in the same order.
+            pub const NAMES: &'static [&'static str] = &[$($text),+];
+        }
+
+        impl Value for $name {
+            fn number(self) -> f64 {
+                f64::from(self as u8)
+            }
+            fn from_number(number: f64) -> Self {
+                let last = Self::ALL.len() - 1;
+                let index = (number.max(0.0) + 0.5) as usize;
+                Self::ALL[index.min(last)]
+            }
+        }
+    };
+}
+
+choice! {
+    /// Slope of a Butterworth high-pass.
+    Slope {
+        /// First order.
+        Db6 = "6 dB/oct",
+        /// Second order.
+        Db12 = "12 dB/oct",
+        /// Third order.
+        Db18 = "18 dB/oct",
+        /// Fourth order.
+        Db24 = "24 dB/oct",
+        /// Eighth order.
+        Db48 = "48 dB/oct",
+    }
+}
+
+choice! {
+    /// What the de-esser turns down.
+    Reach {
+        /// Only what lies above its frequency.
+        HighBand = "high band",
+        /// Everything.
+        WholeVoice = "whole voice",
+    }
+}
+
+choice! {
+    /// How the compressor's make-up gain is found.
+    MakeUp {
+        /// The gain that is set.
+        ByHand = "by hand",
+        /// From threshold, ratio and knee, so that a voice at working level keeps its loudness.
+        Automatic = "automatic",
+    }
+}
+
+macro_rules! settings_table {
+    ($(
+        $(#[$doc:meta])*
+        $stage:ident: $struct:ident {
+            $($field:ident: $type:ty = $default:expr, $name:literal, $unit:ident,
+              [$min:expr, $max:expr; $step:expr], $scale:ident, $choices:expr, $automatable:literal, $explanation:literal;)+
+        }
+    )+) => {
+        $(
+            $(#[$doc])*
+            #[derive(Clone, Copy, Debug, PartialEq)]
+            #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+            #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
+            pub struct $struct {
+                $(#[doc = $explanation] pub $field: $type,)+
+            }
+
+            impl Default for $struct {
+                fn default() -> Self {
+                    Self { $($field: <$type as Value>::from_number($default),)+ }
+                }
+            }
+
+            impl $struct {
+                /// The rows of these settings in the table, in the order of the fields.
+                pub const ROWS: &'static [SettingInfo] = &[$(SettingInfo {
+                    id: concat!(stringify!($stage), ".", stringify!($field)),
+                    stage: stringify!($stage),
+                    name: $name,
+                    unit: Unit::$unit,
+                    min: $min,
+                    max: $max,
+                    default: $default,
+                    step: $step,
+                    scale: Scale::$scale,
+                    automatable: $automatable,
+                    explanation: $explanation,
+                    choices: $choices,
+                }),+];
+
+                /// The value of one row as a number; `None` when there is no such row.
+                #[must_use]
+                pub fn get(&self, row: usize) -> Option<f64> {
+                    let numbers = [$(self.$field.number()),+];
+                    numbers.get(row).copied()
+                }
+
+                /// Sets the value of one row from a number, without a check; false when there is no such row.
+                pub fn set(&mut self, row: usize, number: f64) -> bool {
+                    let mut at = 0;
+                    $(
+                        if row == at {
+                            self.$field = Value::from_number(number);
+                            return true;
+                        }
+                        at += 1;
+                    )+
+                    let _ = at;
+                    false
+                }
+
+                /// Checks every value against its row.
+                ///
+                /// # Errors
+                /// The first value outside its range.
+                pub fn check(&self) -> Result<(), SettingError> {
+                    for (row, info) in Self::ROWS.iter().enumerate() {
+                        info.check(self.get(row).unwrap_or(f64::NAN))?;
+                    }
+                    Ok(())
+                }
+            }
+        )+
+
+        /// The settings of all stages: plain data in the user's units, in signal order.
+        #[derive(Clone, Copy, Debug, Default, PartialEq)]
+        #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+        #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
+        pub struct StageSettings {
+            $($(#[$doc])* pub $stage: $struct,)+
+        }
+
+        /// The rows of every stage, in signal order.
+        pub const STAGES: &[(&str, &[SettingInfo])] = &[$((stringify!($stage), $struct::ROWS)),+];
+
+        impl StageSettings {
+            /// The value of the setting with this id as a number; `None` for an unknown id.
+            #[must_use]
+            pub fn get(&self, id: &str) -> Option<f64> {
+                $(
+                    if let Some(row) = $struct::ROWS.iter().position(|info| info.id == id) {
+                        return self.$stage.get(row);
+                    }
+                )+
+                None
+            }
+
+            /// Sets a value from a number.
+            ///
+            /// # Errors
+            /// A value outside its range, or an unknown id (as `setting`), changes nothing.
+            pub fn set(&mut self, id: &str, number: f64) -> Result<(), SettingError> {
+                $(
+                    if let Some(row) = $struct::ROWS.iter().position(|info| info.id == id) {
+                        $struct::ROWS[row].check(number)?;
+                        self.$stage.set(row, number);
+                        return Ok(());
+                    }
+                )+
+                Err(SettingError {
+                    setting: "setting",
+                    value: number,
+                    allowed: Allowed::Rule("an id from the table of settings"),
+                })
+            }
+
+            /// Checks every setting of every stage.
+            ///
+            /// # Errors
+            /// The first value outside its range.
+            pub fn check(&self) -> Result<(), SettingError> {
+                $(self.$stage.check()?;)+
+                Ok(())
+            }
+        }
+    };
+}
+
+/// Frequencies step in 1/48 octave, times in 1/12.
+const FREQUENCY_STEP: f64 = 1.0 / 48.0;
+const TIME_STEP: f64 = 1.0 / 12.0;
+const NONE: &[&str] = &[];
+
+#[rustfmt::skip]
+settings_table! {
+    /// Brings the recording to the level at which the strip works.
+    trim: TrimSettings {
+        gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Level of the recording before everything else; set it first.";
+    }
+    /// Removes what lies below the voice.
+    high_pass: HighPassSettings {
+        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the high-pass.";
+        frequency_hz: f64 = 70.0, "frequency", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "What lies below is removed; keep it under the lowest pitch of the voice.";
+        slope: Slope = Slope::Db18 as u8 as f64, "slope", Choice, [0.0, 4.0; 1.0], Linear, Slope::NAMES, true, "How steeply it falls below the frequency; steeper for rumble.";
+    }
+    /// Cuts what stands out: four bells, before the dynamics.
+    corrective_eq: CorrectiveEqSettings {
+        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the corrective EQ.";
+        level_compensation: bool = 1.0, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Gives back the loudness that the bells take from speech, and takes what they add.";
+        bell_1_frequency_hz: f64 = 200.0, "bell 1 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre of the first bell.";
+        bell_1_gain_db: f64 = 0.0, "bell 1 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre of the first bell; 0 dB leaves the sound untouched.";
+        bell_1_q: f64 = 1.4, "bell 1 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Width of the first bell; a higher Q is narrower.";
+        bell_2_frequency_hz: f64 = 450.0, "bell 2 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre of the second bell.";
+        bell_2_gain_db: f64 = 0.0, "bell 2 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre of the second bell; 0 dB leaves the sound untouched.";
+        bell_2_q: f64 = 1.4, "bell 2 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Width of the second bell; a higher Q is narrower.";
+        bell_3_frequency_hz: f64 = 1_000.0, "bell 3 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre of the third bell.";
+        bell_3_gain_db: f64 = 0.0, "bell 3 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre of the third bell; 0 dB leaves the sound untouched.";
+        bell_3_q: f64 = 1.4, "bell 3 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Width of the third bell; a higher Q is narrower.";
+        bell_4_frequency_hz: f64 = 2_800.0, "bell 4 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre of the fourth bell.";
+        bell_4_gain_db: f64 = 0.0, "bell 4 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre of the fourth bell; 0 dB leaves the sound untouched.";
+        bell_4_q: f64 = 1.4, "bell 4 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Width of the fourth bell; a higher Q is narrower.";
+    }
+    /// Turns down sibilants that are too strong against the vowels.
+    de_esser: DeEsserSettings {
+        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-esser.";
+        reach: Reach = Reach::HighBand as u8 as f64, "reach", Choice, [0.0, 1.0; 1.0], Linear, Reach::NAMES, true, "Turns down only what lies above the frequency, or the whole voice.";
+        frequency_hz: f64 = 5_000.0, "frequency", Hertz, [3_000.0, 12_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Where the band that is turned down begins.";
+        threshold_db: f64 = 0.0, "threshold", Decibel, [-24.0, 24.0; 0.5], Linear, NONE, true, "How far the sibilant band may rise above the voiced band before it is turned down.";
+        range_db: f64 = 6.0, "range", Decibel, [0.0, 18.0; 0.5], Linear, NONE, true, "The most that is ever taken away.";
+        attack_ms: f64 = 1.0, "attack", Millisecond, [0.1, 50.0; TIME_STEP], Logarithmic, NONE, true, "How fast it turns down (63 % of the way).";
+        release_ms: f64 = 40.0, "release", Millisecond, [5.0, 500.0; TIME_STEP], Logarithmic, NONE, true, "How fast it lets go (63 % of the way).";
+    }
+    /// Evens out the level.
+    compressor: CompressorSettings {
+        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the compressor.";
+        threshold_db: f64 = -20.0, "threshold", Decibel, [-60.0, 0.0; 0.1], Linear, NONE, true, "Level above which gain is taken away, in dB of full scale.";
+        ratio: f64 = 3.0, "ratio", Ratio, [1.0, 20.0; TIME_STEP], Logarithmic, NONE, true, "Input decibels above the threshold for one output decibel.";
+        knee_db: f64 = 6.0, "knee", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Width of the gradual start around the threshold.";
+        attack_ms: f64 = 5.0, "attack", Millisecond, [0.1, 200.0; TIME_STEP], Logarithmic, NONE, true, "How fast gain is taken away (63 % of the way in dB).";
+        release_ms: f64 = 100.0, "release", Millisecond, [5.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "How fast gain comes back (63 % of the way in dB).";
+        program_dependent: bool = 1.0, "program-dependent", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Lets the release shorten after spikes; the set release is then the longest.";
+        make_up: MakeUp = MakeUp::ByHand as u8 as f64, "make-up", Choice, [0.0, 1.0; 1.0], Linear, MakeUp::NAMES, true, "Make-up gain by hand, or found from threshold, ratio and knee.";
+        make_up_db: f64 = 0.0, "make-up gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Make-up gain when it is set by hand.";
+        detector_high_pass_hz: f64 = 90.0, "detector high-pass", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "What lies below does not drive the compressor.";
+        mix_percent: f64 = 100.0, "mix", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the compressed signal; the rest is the uncompressed one.";
+        stereo_link_percent: f64 = 100.0, "stereo link", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "At 100 % the louder channel drives both, at 0 % each drives itself.";
+    }
+    /// Shapes the colour: two shelves and a bell, after the dynamics.
+    tone_eq: ToneEqSettings {
+        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the tone EQ.";
+        level_compensation: bool = 1.0, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Takes the loudness that the shelves and the bell add to speech, and gives back what they take.";
+        low_shelf_frequency_hz: f64 = 160.0, "low shelf frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Half-gain frequency of the low shelf.";
+        low_shelf_gain_db: f64 = 0.0, "low shelf gain", Decibel, [-12.0, 12.0; 0.1], Linear, NONE, true, "Gain below the low shelf's frequency; 0 dB leaves the sound untouched.";
+        bell_frequency_hz: f64 = 3_700.0, "bell frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre of the bell.";
+        bell_gain_db: f64 = 0.0, "bell gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre of the bell; 0 dB leaves the sound untouched.";
+        bell_q: f64 = 0.7, "bell Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Width of the bell; a higher Q is narrower.";
+        high_shelf_frequency_hz: f64 = 9_000.0, "high shelf frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Half-gain frequency of the high shelf.";
+        high_shelf_gain_db: f64 = 0.0, "high shelf gain", Decibel, [-12.0, 12.0; 0.1], Linear, NONE, true, "Gain above the high shelf's frequency; 0 dB leaves the sound untouched.";
+    }
+    /// Keeps the true peak under the ceiling.
+    limiter: LimiterSettings {
+        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the limiter; its delay stays.";
+        ceiling_dbtp: f64 = -1.0, "ceiling", DecibelTruePeak, [-12.0, 0.0; 0.1], Linear, NONE, true, "True peak that is not passed.";
+        look_ahead_ms: f64 = 1.5, "look-ahead", Millisecond, [0.5, 5.0; 0.1], Linear, NONE, false, "How early it begins to turn down; longer is smoother. Changes the latency.";
+        release_ms: f64 = 80.0, "release", Millisecond, [10.0, 1_000.0; TIME_STEP], Logarithmic, NONE, true, "How fast gain comes back (63 % of the way in dB).";
+    }
+    /// Level behind everything else.
+    output: OutputSettings {
+        gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Level after the limiter; above 0 dB the ceiling rises by as much.";
+    }
+}
+
+/// Every row of the table, in signal order.
+pub fn rows() -> impl Iterator<Item = &'static SettingInfo> {
+    STAGES.iter().flat_map(|(_, rows)| rows.iter())
+}
+
+/// The row with this id.
+#[must_use]
+pub fn row(id: &str) -> Option<&'static SettingInfo> {
+    rows().find(|info| info.id == id)
+}
