@@ -1,1 +1,10 @@
-//! filters
+//! Second-order filters: every design formula once, the cascade that runs them, and their response.
+
+pub mod cascade;
+pub mod design;
+pub mod response;
+pub mod section;
+
+pub use cascade::{Cascade, CascadeState};
+pub use response::Response;
+pub use section::{Section, StateVariable};
