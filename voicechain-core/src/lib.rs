@@ -11,6 +11,7 @@ pub mod gain;
 pub mod math;
 pub mod meters;
 pub mod settings;
+pub mod speech;
 pub mod stages;
 pub mod units;
 
