@@ -17,11 +17,7 @@ pub trait Frame: Copy + Default + PartialEq + sealed::Sealed {
 
 /// Double-precision values, one per channel, that are computed together.
 pub trait Lanes:
-    Copy
-    + core::ops::Add<Output = Self>
-    + core::ops::Sub<Output = Self>
-    + core::ops::Mul<Output = Self>
-    + sealed::Sealed
+    Copy + core::ops::Add<Output = Self> + core::ops::Sub<Output = Self> + core::ops::Mul<Output = Self> + sealed::Sealed
 {
     /// The same value in every lane.
     fn splat(value: f64) -> Self;
