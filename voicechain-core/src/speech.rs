@@ -1,6 +1,6 @@
 //! Published average speech, and what a filter does to its loudness.
 
-use crate::meters::k_weighting;
+use crate::filters::k_weighting::KWeighting;
 use crate::units::SampleRate;
 use core::f64::consts::PI;
 
@@ -41,7 +41,7 @@ pub const BYRNE_1994_COMBINED: [(f64, f64); 25] = [
 /// sampled at three frequencies. Tested by `compensated_eq_keeps_the_loudness_of_speech_shaped_noise`.
 #[must_use]
 pub fn loudness_change_lu(power_response: impl Fn(f64) -> f64, rate: SampleRate) -> f64 {
-    let k_weighting = k_weighting::sections(rate);
+    let k_weighting = KWeighting::new(rate).sections();
     let (mut before, mut after) = (0.0, 0.0);
     for (centre_hz, level_db) in BYRNE_1994_COMBINED {
         let share = libm::exp10(0.1 * level_db);
