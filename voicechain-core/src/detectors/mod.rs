@@ -1,1 +1,4 @@
 //! detectors
+
+pub mod oversampled_peak;
+pub mod peak_hold;
