@@ -3,6 +3,8 @@
 //! A stage is three separate things: settings (the user's units, plain data), coefficients (designed once, the only
 //! step that can fail) and state (everything that audio changes).
 
+pub mod limiter;
+
 use crate::error::SettingError;
 use crate::units::SampleRate;
 
