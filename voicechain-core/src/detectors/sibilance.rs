@@ -74,7 +74,7 @@ where
         Self {
             sibilant: CascadeState::fresh(),
             voiced: CascadeState::fresh(),
-            activity: VoiceActivity::fresh(rate),
+            activity: VoiceActivity::fresh(rate, f64::from(TICK)),
             sums: [0.0; 2],
             frames: 0,
             sibilant_power: 0.0,

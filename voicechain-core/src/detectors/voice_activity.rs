@@ -1,6 +1,5 @@
 //! Whether somebody speaks: an envelope against the running level of active speech.
 
-use super::TICK;
 use crate::math::smoothing;
 use crate::units::SampleRate;
 
@@ -31,11 +30,11 @@ const HANG_OVER_S: f64 = 0.2;
 const PATIENCE_S: f64 = 5.0;
 
 impl VoiceActivity {
-    /// A detector that has heard nothing.
+    /// A detector that has heard nothing and is fed once per `tick` frames.
     #[must_use]
-    pub fn fresh(rate: SampleRate) -> Self {
-        let kept = |ms: f64| smoothing(ms, rate.hz(), f64::from(TICK));
-        let seconds_per_tick = f64::from(TICK) / rate.hz();
+    pub fn fresh(rate: SampleRate, tick: f64) -> Self {
+        let kept = |ms: f64| smoothing(ms, rate.hz(), tick);
+        let seconds_per_tick = tick / rate.hz();
         Self {
             envelope_kept: kept(30.0),
             rise_kept: kept(500.0),
@@ -49,7 +48,7 @@ impl VoiceActivity {
         }
     }
 
-    /// Takes the mean power of one tick of [`TICK`] frames.
+    /// Takes the mean power of one tick.
     pub fn tick(&mut self, power: f64) {
         self.first = power + self.envelope_kept * (self.first - power);
         self.envelope = self.first + self.envelope_kept * (self.envelope - self.first);

@@ -16,7 +16,7 @@ const HOP: u64 = 10;
 /// The relative gate of the integrated loudness, LU (BS.1770 Annex 1, eq. 7).
 const RELATIVE_GATE: f64 = -10.0;
 /// Bins of 0.02 LU for the integrated loudness.
-const BINS: usize = 4_000;
+const BINS: usize = 1_000;
 
 /// The last energies, oldest overwritten first.
 #[derive(Clone, Debug)]

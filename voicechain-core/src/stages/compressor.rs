@@ -17,6 +17,7 @@ use crate::units::SampleRate;
 /// smooth decoupled ballistics follow Giannoulis, Massberg, Reiss 2012. At 100 % link the louder channel drives both.
 /// Latency 0, tail 0 (the detector's tail is not heard). Without reduction and with 0 dB make-up the input returns bit
 /// for bit. Tested by `compressor_follows_static_curve_and_times`.
+#[derive(Clone, Copy, Debug)]
 pub struct Compressor;
 
 /// Crest factor (squared) of steady speech over 200 ms, about 10 dB; more than this counts as a spike (common practice,

@@ -10,6 +10,7 @@ use crate::settings::CorrectiveEqSettings;
 use crate::units::SampleRate;
 
 /// Cuts what stands out. Latency 0; bells at 0 dB, or above 0.45 of the rate, rest.
+#[derive(Clone, Copy, Debug)]
 pub struct CorrectiveEq;
 
 impl CorrectiveEq {

@@ -21,6 +21,7 @@ use crate::units::SampleRate;
 /// low-pass; the filter itself never moves with the gain, so no gain can make it unstable, and with `g = 1` the output is
 /// the input bit for bit. Whole voice: `y = g x`. Both channels of a stereo voice get the same gain. Latency 0. Where
 /// the rate has no room for its frequency (0.45 of the rate) it rests. Tested by `de_esser_takes_from_sibilants_only`.
+#[derive(Clone, Copy, Debug)]
 pub struct DeEsser;
 
 /// Width of the knee around the threshold, dB (common practice, no source).
@@ -174,6 +175,10 @@ where
             range_db,
             ..*to
         }
+    }
+
+    fn rests(coefs: &DeEsserCoefs) -> bool {
+        coefs.rests()
     }
 
     fn latency(_coefs: &DeEsserCoefs) -> u32 {

@@ -1,6 +1,6 @@
 //! What the filter stages share: a cascade, the gain that keeps the loudness of speech, and the rate.
 
-use super::{Linear, Stage, Tail};
+use super::{Linear, Tail};
 use crate::filters::{Cascade, CascadeState, Response, Section};
 use crate::frame::Frame;
 use crate::math::from_db;
@@ -76,6 +76,10 @@ impl<const N: usize> FilterCoefs<N> {
         state.settle(&self.cascade);
     }
 
+    pub(super) fn rests(&self) -> bool {
+        self.cascade.is_identity() && self.compensation == 1.0
+    }
+
     pub(super) fn tail(&self) -> Tail {
         Tail::Samples(self.cascade.tail())
     }
@@ -121,6 +125,10 @@ macro_rules! filter_stage {
 
             fn settle(coefs: &FilterCoefs<$n>, state: &mut CascadeState<C, $n>) {
                 coefs.settle(state);
+            }
+
+            fn rests(coefs: &FilterCoefs<$n>) -> bool {
+                coefs.rests()
             }
 
             fn latency(_coefs: &FilterCoefs<$n>) -> u32 {

@@ -10,6 +10,7 @@ use crate::settings::{HighPassSettings, Slope};
 use crate::units::SampleRate;
 
 /// Removes what lies below the voice. Latency 0.
+#[derive(Clone, Copy, Debug)]
 pub struct HighPass;
 
 impl HighPass {

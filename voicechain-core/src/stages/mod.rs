@@ -8,6 +8,7 @@ pub mod corrective_eq;
 pub mod de_esser;
 pub mod equalizer;
 pub mod high_pass;
+pub mod limiter;
 pub mod tone_eq;
 pub mod trim;
 
@@ -15,6 +16,7 @@ pub use compressor::Compressor;
 pub use corrective_eq::CorrectiveEq;
 pub use de_esser::DeEsser;
 pub use high_pass::HighPass;
+pub use limiter::Limiter;
 pub use tone_eq::ToneEq;
 pub use trim::{OutputTrim, Trim};
 
@@ -58,6 +60,26 @@ pub trait Stage<const C: usize> {
 
     /// Makes the state ready for coefficients at rest; `coefs` are those that it will be run with.
     fn settle(_coefs: &Self::Coefs, _state: &mut Self::State) {}
+
+    /// What the stage does while it is switched off: nothing but the delay of its latency.
+    fn pass(_coefs: &Self::Coefs, _state: &mut Self::State, _frames: &mut [[f32; C]]) {}
+
+    /// True when [`pass`](Stage::pass) keeps the state warm; a stage of which it does not starts afresh when switched on.
+    const PASS_KEEPS_STATE: bool = false;
+
+    /// Runs, and writes what [`pass`](Stage::pass) would have given to `passed` (as long as `frames`): both sides of a
+    /// cross-fade.
+    fn run_beside(coefs: &Self::Coefs, state: &mut Self::State, frames: &mut [[f32; C]], passed: &mut [[f32; C]]) {
+        for (to, from) in passed.iter_mut().zip(frames.iter()) {
+            *to = *from;
+        }
+        Self::run(coefs, state, frames);
+    }
+
+    /// True when [`run`](Stage::run) returns its input bit for bit with these coefficients, whatever the input.
+    fn rests(_coefs: &Self::Coefs) -> bool {
+        false
+    }
 
     /// Delay of the output against the input, in samples.
     fn latency(coefs: &Self::Coefs) -> u32;

@@ -10,6 +10,7 @@ use crate::settings::ToneEqSettings;
 use crate::units::SampleRate;
 
 /// Shapes the colour. Latency 0; bands at 0 dB, or above 0.45 of the rate, rest.
+#[derive(Clone, Copy, Debug)]
 pub struct ToneEq;
 
 impl ToneEq {

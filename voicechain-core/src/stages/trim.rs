@@ -9,9 +9,11 @@ use crate::settings::{OutputSettings, TrimSettings};
 use crate::units::SampleRate;
 
 /// Brings the recording to the level at which the strip works. Latency 0, tail 0; 0 dB returns the input bit for bit.
+#[derive(Clone, Copy, Debug)]
 pub struct Trim;
 
 /// Level behind everything else.
+#[derive(Clone, Copy, Debug)]
 pub struct OutputTrim;
 
 /// A linear gain.
@@ -69,6 +71,10 @@ macro_rules! gain_stage {
 
             fn between(from: &GainCoefs, to: &GainCoefs, t: f64) -> GainCoefs {
                 from.between(to, t)
+            }
+
+            fn rests(coefs: &GainCoefs) -> bool {
+                coefs.gain == 1.0
             }
 
             fn latency(_coefs: &GainCoefs) -> u32 {
