@@ -1,4 +1,5 @@
 use super::*;
+use crate::stages::Dynamic;
 use core::f64::consts::PI;
 use std::{println, vec, vec::Vec};
 
