@@ -99,7 +99,8 @@ pub fn encode_pair(
     rate_hz: u32,
     plan: &Plan,
 ) -> Result<(Clip, Clip), ExcerptError> {
-    let mut seconds = plan.seconds.min(before.len().min(after.len()) as f64 / (channels.max(1) as f64 * f64::from(rate_hz)));
+    let mut seconds =
+        plan.seconds.min(before.len().min(after.len()) as f64 / (channels.max(1) as f64 * f64::from(rate_hz)));
     loop {
         let plan = Plan { seconds, ..*plan };
         let (before, after) = (encode(before, channels, rate_hz, &plan)?, encode(after, channels, rate_hz, &plan)?);
@@ -157,9 +158,8 @@ fn whole_numbers(samples: &[f32], channels: usize, rate_hz: u32) -> Vec<i32> {
 }
 
 fn flac(samples: &[i32], channels: usize, rate_hz: u32) -> Result<Vec<u8>, ExcerptError> {
-    let config = flacenc::config::Encoder::default()
-        .into_verified()
-        .map_err(|(_, error)| ExcerptError(error.to_string()))?;
+    let config =
+        flacenc::config::Encoder::default().into_verified().map_err(|(_, error)| ExcerptError(error.to_string()))?;
     let source = flacenc::source::MemSource::from_samples(samples, channels, 16, rate_hz as usize);
     let stream = flacenc::encode_with_fixed_block_size(&config, source, config.block_size)
         .map_err(|error| ExcerptError(error.to_string()))?;

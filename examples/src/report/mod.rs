@@ -6,9 +6,9 @@
 
 pub mod data;
 pub mod excerpt;
-//P pub mod page;
-//P mod plot;
-//P pub mod table;
+pub mod page;
+mod plot;
+pub mod table;
 mod text;
 
-//P pub use page::{Excerpt, LoudnessWindow, MixSeries, Page, TimeSeries, VoiceSeries, render};
+pub use page::{Excerpt, LoudnessWindow, MixSeries, Page, TimeSeries, VoiceSeries, render};
