@@ -126,7 +126,7 @@ pub fn render(page: &Page) -> String {
     for (at, voice) in report.voices.iter().enumerate() {
         voice_section(&mut html, at, voice, page.voices.get(at), reach);
     }
-    mix_section(&mut html, page, reach);
+    mix_section(&mut html, page);
     html.push_str("</main>\n");
     footer(&mut html);
     let _ = write!(html, "<script>\n{SCRIPT}</script>\n</body>\n</html>\n");
@@ -137,7 +137,7 @@ pub fn render(page: &Page) -> String {
 fn bar_reach(report: &Report) -> f64 {
     let voices = report.voices.iter().map(|voice| &voice.gain_reduction);
     let most = voices.flat_map(|all| [all.compressor.max_db, all.de_esser.max_db, all.limiter.max_db]);
-    most.chain([report.mix.limiter.max_db]).filter(|db| db.is_finite()).fold(6.0, f64::max)
+    most.filter(|db| db.is_finite()).fold(6.0, f64::max)
 }
 
 /// A number in the numbers' face.
@@ -166,8 +166,8 @@ fn header(html: &mut String, report: &Report) {
     );
     let _ = write!(
         html,
-        "<div class=\"verdict\"><span class=\"quiet\">delivered</span><span>{} <span class=\"quiet\">LUFS</span> &nbsp; {} \
-         <span class=\"quiet\">dBTP</span></span>\n<p>{}{}</p>\n<p class=\"quiet small\">asked for {}{} LUFS within {} LU, \
+        "<div class=\"verdict\"><p class=\"large\"><span class=\"quiet\">delivered</span> {} <span class=\"quiet\">LUFS</span> {} \
+         <span class=\"quiet\">dBTP</span></p>\n<p>{}{}</p>\n<p class=\"quiet small\">asked for {}{} LUFS within {} LU, \
          true peak at most {} dBTP</p></div>\n",
         n(number(mix.integrated_lufs, 1)),
         n(number(mix.true_peak_dbtp, 1)),
@@ -183,23 +183,24 @@ fn header(html: &mut String, report: &Report) {
         let _ = write!(html, "<a href=\"#voice-{}\">{}</a>", at + 1, escape(&voice.name));
     }
     html.push_str("<a href=\"#mix\">The mix</a><a href=\"#notes\">Notes</a></nav>\n</header>\n");
+    if report.demo.is_none() && report.warnings.is_empty() {
+        return;
+    }
+    html.push_str("<section class=\"notices\" aria-label=\"about this job\">\n");
     if let Some(demo) = &report.demo {
         let _ = write!(
             html,
-            "<section id=\"demo\" aria-label=\"the demo\"><h3>the demo: invented voices, with faults put in on purpose</h3>\
-             <p>{}</p>\n<ul class=\"plain\">",
+            "<div><h2 class=\"small quiet\">the demo: invented voices, with faults put in on purpose</h2>\n<p>{}</p>\n\
+             <ul class=\"plain\">",
             escape(&demo.scenario)
         );
         for fault in &demo.faults {
             let _ = write!(html, "<li>{}: {}</li>", escape(&fault.voice), escape(&fault.words));
         }
-        html.push_str("</ul></section>\n");
+        html.push_str("</ul></div>\n");
     }
-    if !report.warnings.is_empty() {
-        html.push_str("<section aria-label=\"warnings\">");
-        warnings(html, &report.warnings);
-        html.push_str("</section>\n");
-    }
+    warnings(html, &report.warnings);
+    html.push_str("</section>\n");
 }
 
 /// The verdict in a sentence, escaped.
@@ -268,6 +269,7 @@ fn voice_section(html: &mut String, at: usize, voice: &Voice, series: Option<&Vo
 
 const KEY_BEFORE: &str = r#"<span class="key"><svg viewBox="0 0 28 12" aria-hidden="true"><path class="before" d="M0 8H9V3H19V7H28"/></svg>before</span>"#;
 const KEY_BEFORE_LINE: &str = r#"<span class="key"><svg viewBox="0 0 28 12" aria-hidden="true"><path class="before" d="M0 9C8 9 8 3 14 3S20 8 28 6"/></svg>before (thin)</span>"#;
+const KEY_TARGET: &str = r#"<svg viewBox="0 0 28 12" aria-hidden="true"><path class="target" d="M0 6H28"/></svg>"#;
 const KEY_AFTER: &str = r#"<span class="key"><svg viewBox="0 0 28 12" aria-hidden="true"><path class="after" d="M0 8C8 8 8 4 14 4S20 7 28 6"/></svg>after</span>"#;
 
 fn frequency_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSeries) {
@@ -425,7 +427,7 @@ fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
             escape(&text::stage(stage))
         );
         if let Some(row) = settings {
-            html.push_str(&escape(&row.words));
+            html.push_str(&escape(&together(&row.words)));
             if let Some(why) = &row.why {
                 let _ = write!(html, "<span class=\"quiet\">{}</span>", escape(why));
             }
@@ -455,6 +457,14 @@ fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
     );
 }
 
+/// Settings in words whose short items are not broken at the end of a line.
+fn together(words: &str) -> String {
+    let item = |item: &str| {
+        if item.chars().count() <= 30 { item.replace(' ', "\u{a0}") } else { item.to_owned() }
+    };
+    words.split(" · ").map(item).collect::<Vec<_>>().join("\u{a0}· ")
+}
+
 fn reduction_cells(html: &mut String, reduction: &GainReduction, reach: f64) {
     let _ = write!(html, "<td role=\"cell\" class=\"picture\">{}</td>", plot::reduction_bar(reduction, reach));
     for (label, db) in [("median", reduction.median_db), ("95 %", reduction.p95_db), ("most", reduction.max_db)] {
@@ -462,7 +472,7 @@ fn reduction_cells(html: &mut String, reduction: &GainReduction, reach: f64) {
     }
 }
 
-fn mix_section(html: &mut String, page: &Page, reach: f64) {
+fn mix_section(html: &mut String, page: &Page) {
     let report = &page.report;
     let (mix, target, verdict) = (&report.mix, &report.target, report.verdict());
     let _ = write!(
@@ -479,13 +489,14 @@ fn mix_section(html: &mut String, page: &Page, reach: f64) {
     let _ = write!(
         html,
         "<figure>\n<figcaption><span>LUFS, {} loudness of the mix over time; below, what the programme limiter took away, dB\
-         </span></figcaption>\n",
-        page.mix.window.words()
+         </span><span><span class=\"key\">{KEY_TARGET}target {}</span></span></figcaption>\n",
+        page.mix.window.words(),
+        n(number(target.integrated_lufs, 1))
     );
     for (at, (class, width)) in ACROSS.into_iter().enumerate() {
         let shown = Times {
             loudness: vec![Line { class: "after", series: &page.mix.loudness }],
-            target: Some((target.integrated_lufs as f32, format!("target {}", number(target.integrated_lufs, 1)))),
+            target: Some(target.integrated_lufs as f32),
             taken: vec![Taken { name: "programme limiter".into(), gain: &page.mix.limiter_gain }],
             excerpt: page.mix.excerpt.as_ref().map(|(start, clip)| (*start, clip.seconds as f32)),
             duration_s: mix.duration_s as f32,
@@ -498,29 +509,32 @@ fn mix_section(html: &mut String, page: &Page, reach: f64) {
     html.push_str(
         "<table><caption>delivered against what was asked for</caption><thead><tr><th scope=\"col\">measured on the file</th>\
          <th scope=\"col\" class=\"n\">delivered</th><th scope=\"col\" class=\"n\">asked for</th>\
-         <th scope=\"col\" class=\"n\">off by</th><th scope=\"col\"></th></tr></thead>\n<tbody>",
+         <th scope=\"col\" class=\"n\">off by</th></tr></thead>\n<tbody>",
     );
-    let sign = |met: bool| if met { format!("{GOOD}met") } else { format!("{BAD}missed") };
+    let sign = |met: bool| {
+        let (sign, word) = if met { (GOOD, "met") } else { (BAD, "missed") };
+        format!("<span class=\"met\">{sign}{word}</span>")
+    };
     html.push_str("<tr><th scope=\"row\">loudness, LUFS");
     note(html, 1);
     let _ = write!(
         html,
-        "</th><td class=\"n\">{}</td><td class=\"n\">{} ± {}</td><td class=\"n\">{}</td><td>{}</td></tr>\n",
+        "{}</th><td class=\"n\">{}</td><td class=\"n\">{} ± {}</td><td class=\"n\">{}</td></tr>\n",
+        sign(verdict.loudness_met),
         number(mix.integrated_lufs, 1),
         number(target.integrated_lufs, 1),
         number(target.tolerance_lu, 1),
         signed(verdict.loudness_off_lu, 1),
-        sign(verdict.loudness_met)
     );
     html.push_str("<tr><th scope=\"row\">true peak, dBTP");
     note(html, 1);
     let _ = write!(
         html,
-        "</th><td class=\"n\">{}</td><td class=\"n\">≤ {}</td><td class=\"n\">{}</td><td>{}</td></tr>\n",
+        "{}</th><td class=\"n\">{}</td><td class=\"n\">≤ {}</td><td class=\"n\">{}</td></tr>\n",
+        sign(verdict.ceiling_met),
         number(mix.true_peak_dbtp, 1),
         number(target.ceiling_dbtp, 1),
         signed(verdict.peak_over_db, 1),
-        sign(verdict.ceiling_met)
     );
     html.push_str("<tr><th scope=\"row\">loudness range, LU");
     note(html, 2);
@@ -535,21 +549,23 @@ fn mix_section(html: &mut String, page: &Page, reach: f64) {
         if at > 0 {
             let _ = write!(html, "<tr><th scope=\"row\">{name}");
         }
-        let _ = write!(html, "</th><td class=\"n\">{value}</td><td></td><td></td><td></td></tr>\n");
+        let _ = write!(html, "</th><td class=\"n\">{value}</td><td></td><td></td></tr>\n");
     }
-    let _ = write!(
-        html,
-        "<tr><th scope=\"row\">programme limiter, dB<br><span class=\"quiet small\">median, 95 % and most</span></th>\
-         <td class=\"n\" colspan=\"3\">{} &nbsp;{} &nbsp;{}</td><td>{}</td></tr></tbody></table>\n",
-        taken(mix.limiter.median_db, 1),
-        taken(mix.limiter.p95_db, 1),
-        taken(mix.limiter.max_db, 1),
-        plot::reduction_bar(&mix.limiter, reach)
-    );
+    html.push_str("</tbody></table>\n");
+    let took = if mix.limiter.max_db < 0.05 {
+        "took nothing".into()
+    } else {
+        format!(
+            "took {} dB half of the time, {} dB or less for 95 % of it, {} dB at most",
+            n(number(mix.limiter.median_db, 1)),
+            n(number(mix.limiter.p95_db, 1)),
+            n(number(mix.limiter.max_db, 1))
+        )
+    };
     let speed = report.seconds.audio / report.seconds.processing;
     let _ = write!(
         html,
-        "<p class=\"quiet small\">{} of sound took {} to make{}.</p></div>\n",
+        "<p class=\"quiet small after-table\">The programme limiter {took}. {} of sound took {} to make{}.</p></div>\n",
         text::length(report.seconds.audio),
         text::length(report.seconds.processing),
         if speed.is_finite() && speed >= 2.0 {
@@ -573,7 +589,7 @@ fn mix_section(html: &mut String, page: &Page, reach: f64) {
     html.push_str("</div></div>\n");
     if !report.files.is_empty() {
         html.push_str(
-            "<table class=\"files stages-after\"><caption>files beside this page</caption><thead><tr><th scope=\"col\">name</th>\
+            "<table class=\"files\"><caption>files beside this page</caption><thead><tr><th scope=\"col\">name</th>\
              <th scope=\"col\">what it is</th></tr></thead>\n<tbody>",
         );
         for file in &report.files {

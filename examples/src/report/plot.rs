@@ -166,41 +166,56 @@ pub(super) fn against_published(levels: &[(f32, f32)]) -> [Option<f32>; 25] {
     std::array::from_fn(|band| found[band].map(|db| db + offset - PUBLISHED_SPEECH[band].1))
 }
 
-/// Runs of neighbouring points beyond one end of the scale, each with its place and its most extreme value.
-fn beyond(points: &[(f32, f32)], scale: &Scale) -> Vec<(f32, f32)> {
-    let mut runs: Vec<(f32, f32)> = Vec::new();
+/// A run of neighbouring points beyond one end of a scale.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Beyond {
+    from: f32,
+    to: f32,
+    /// The most extreme value.
+    value: f32,
+}
+
+/// Runs of neighbouring points that lie beyond one end of the scale, by enough to be worth a word.
+fn beyond(points: &[(f32, f32)], scale: &Scale) -> Vec<Beyond> {
+    let mut runs: Vec<Beyond> = Vec::new();
     let mut side = 0;
     for &(x, value) in points {
-        let now = if value > scale.high {
-            1
-        } else if value < scale.low {
-            -1
-        } else {
-            0
-        };
+        let now = if value > scale.high { 1 } else { -i32::from(value < scale.low) };
         match runs.last_mut() {
             Some(run) if now != 0 && now == side => {
-                if value.abs() > run.1.abs() {
-                    *run = (x, value);
+                run.to = x;
+                if value.abs() > run.value.abs() {
+                    run.value = value;
                 }
             }
-            _ if now != 0 => runs.push((x, value)),
+            _ if now != 0 => runs.push(Beyond { from: x, to: x, value }),
             _ => {}
         }
         side = now;
     }
+    runs.retain(|run| run.value > scale.high + 0.5 || run.value < scale.low - 0.5);
     runs
 }
 
-/// Writes the marks of what runs off the scale, apart from each other.
-fn mark_beyond(drawing: &mut Drawing, scale: &Scale, marks: &[(&str, &str, Vec<(f32, f32)>)]) {
+/// Writes the marks of what runs off the scale: inside the run where there is room, otherwise beside it towards the middle,
+/// and apart from each other. `half` is half the width of one point.
+fn mark_beyond(drawing: &mut Drawing, scale: &Scale, half: f32, marks: &[(&str, &str, Vec<Beyond>)]) {
     let mut taken: Vec<(f32, f32, f32)> = Vec::new();
     for (class, word, runs) in marks {
-        for &(x, value) in runs {
-            let up = value > scale.high;
-            let label = format!("{word}{}", signed(f64::from(value), 0));
+        for run in runs {
+            let up = run.value > scale.high;
+            let label = format!("{word}{}", signed(f64::from(run.value), 0));
             let length = (label.chars().count() as f32) * LETTER + 12.0;
-            let start = (x - 4.0).clamp(LEFT + 4.0, drawing.right() - length - 2.0);
+            let (from, to) = (run.from - half, run.to + half);
+            let start = if to - from >= length + 8.0 {
+                from + 4.0
+            } else if from + to > LEFT + drawing.right() {
+                from - length - 6.0
+            } else {
+                // A line comes back into view at a slant, a step does not.
+                to + if half > 0.0 { 8.0 } else { 24.0 }
+            };
+            let start = start.clamp(LEFT + 4.0, drawing.right() - length - 2.0);
             let mut row = if up { scale.top + 13.0 } else { scale.bottom - 5.0 };
             while taken.iter().any(|&(from, to, at)| start < to && start + length > from && (at - row).abs() < 12.0) {
                 row += if up { 15.0 } else { -15.0 };
@@ -285,11 +300,7 @@ pub(super) fn frequencies(shown: &Frequencies<'_>, voice: &str, class: &str, id:
     drawing.clip(&clip, scale.top, scale.bottom);
     drawing.clip(&response_clip, response_scale.top, response_scale.bottom);
     let edge = |sign: f32| {
-        SPREAD
-            .iter()
-            .enumerate()
-            .map(move |(band, sd)| (frequency_band(SPREAD_FROM + band), sign * sd))
-            .collect::<Vec<_>>()
+        SPREAD.iter().enumerate().map(move |(band, sd)| (middle(SPREAD_FROM + band), sign * sd)).collect::<Vec<_>>()
     };
     let to_pixels = |points: Vec<(f32, f32)>, drawing: &Drawing| {
         points.into_iter().map(|(hz, db)| (frequency_x(hz, drawing), scale.y(db))).collect::<Vec<_>>()
@@ -303,12 +314,12 @@ pub(super) fn frequencies(shown: &Frequencies<'_>, voice: &str, class: &str, id:
         let x = frequency_x(hz, &drawing);
         drawing.line("rule", (x, scale.top), (x, scale.bottom));
         drawing.line("rule", (x, response_scale.top), (x, response_scale.bottom));
-        if !narrow || [63.0, 250.0, 1000.0, 4000.0].contains(&hz) {
+        if hz < 16_000.0 && (!narrow || [63.0, 250.0, 1000.0, 4000.0].contains(&hz)) {
             drawing.text("label", (x, response_scale.bottom + 16.0), "middle", &hertz(f64::from(hz)));
         }
     }
     let right = drawing.right();
-    drawing.text("label", (right, response_scale.bottom + 16.0), "end", if narrow { "16k Hz" } else { "Hz" });
+    drawing.text("label", (right, response_scale.bottom + 16.0), "end", "16k Hz");
     for (scale, ticks) in [
         (&scale, [12.0, 6.0, 0.0, -6.0, -12.0]),
         (&response_scale, [1.0, 0.5, 0.0, -0.5, -1.0].map(|part| part * reach)),
@@ -336,7 +347,7 @@ pub(super) fn frequencies(shown: &Frequencies<'_>, voice: &str, class: &str, id:
         drawing.path("before", &path, &clip);
     }
     for run in runs(&after) {
-        let points = run.iter().map(|&(band, level)| (frequency_band(band), level)).collect();
+        let points = run.iter().map(|&(band, level)| (middle(band), level)).collect();
         let points = to_pixels(points, &drawing);
         drawing.path("after", &smooth(&points), &clip);
     }
@@ -351,7 +362,8 @@ pub(super) fn frequencies(shown: &Frequencies<'_>, voice: &str, class: &str, id:
         ("before-mark", "before ", beyond(&places(&before, &drawing), &scale)),
         ("after-mark", "after ", beyond(&places(&after, &drawing), &scale)),
     ];
-    mark_beyond(&mut drawing, &scale, &marks);
+    let half = (drawing.right() - LEFT) / 50.0;
+    mark_beyond(&mut drawing, &scale, half, &marks);
 
     let line: Vec<(f32, f32)> = shown
         .response
@@ -363,17 +375,13 @@ pub(super) fn frequencies(shown: &Frequencies<'_>, voice: &str, class: &str, id:
     let pixels: Vec<_> = line.iter().map(|&(x, db)| (x, response_scale.y(db))).collect();
     drawing.path("after", &straight(&pixels), &response_clip);
     let marks = [("after-mark", "", beyond(&line, &response_scale))];
-    mark_beyond(&mut drawing, &response_scale, &marks);
+    mark_beyond(&mut drawing, &response_scale, 0.0, &marks);
     for &(hz, db) in shown.bands.iter().filter(|(_, db)| db.is_finite() && db.abs() <= reach) {
         drawing.diamond(frequency_x(hz, &drawing), response_scale.y(db));
     }
 
     let title = format!("{voice}: spectrum against published speech, and the response of the strip");
     drawing.finish(class, id, height, &title, &describe(&before, &after, shown.response))
-}
-
-fn frequency_band(band: usize) -> f32 {
-    middle(band)
 }
 
 /// A curve that continues a path.
@@ -432,6 +440,22 @@ fn straight(points: &[(f32, f32)]) -> String {
     path
 }
 
+/// The parts of a line that lie above `low`, each with one neighbour below on either side so that it runs off the scale.
+fn above(line: &[(f32, f32)], low: f32) -> Vec<&[(f32, f32)]> {
+    let shown = |at: usize| line.get(at).is_some_and(|point| point.1 > low);
+    let mut parts = Vec::new();
+    let mut start = 0;
+    for at in 0..line.len() {
+        if shown(at) && !shown(at.wrapping_sub(1)) {
+            start = at.saturating_sub(1);
+        }
+        if shown(at) && !shown(at + 1) {
+            parts.push(&line[start..(at + 2).min(line.len())]);
+        }
+    }
+    parts
+}
+
 /// A line over time.
 pub(super) struct Line<'a> {
     /// Class of the line: `before` or `after`.
@@ -452,8 +476,8 @@ pub(super) struct Taken<'a> {
 pub(super) struct Times<'a> {
     /// Loudness.
     pub loudness: Vec<Line<'a>>,
-    /// A level to compare with, and its name.
-    pub target: Option<(f32, String)>,
+    /// A level to compare with.
+    pub target: Option<f32>,
     /// Dynamic stages.
     pub taken: Vec<Taken<'a>>,
     /// Start and length of the excerpt that the page plays.
@@ -491,20 +515,28 @@ pub(super) fn times(shown: &Times<'_>, title: &str, class: &str, id: &str, width
     let loudest = lines
         .iter()
         .flat_map(|(_, line)| line.iter().map(|point| point.1))
-        .chain(shown.target.iter().map(|target| target.0))
+        .chain(shown.target)
         .filter(|level| level.is_finite())
         .fold(f32::NEG_INFINITY, f32::max);
     let high = if loudest.is_finite() { ((loudest + 1.0) / 6.0).ceil() * 6.0 } else { 0.0 };
     let top = if shown.excerpt.is_some() { 24.0 } else { 8.0 };
     let plot = if width < 500.0 { 140.0 } else { 168.0 };
-    let scale = Scale { high, low: high - 42.0, top, bottom: top + plot };
+    let mut seen: Vec<f32> = lines
+        .iter()
+        .flat_map(|(_, line)| line.iter().map(|point| point.1))
+        .filter(|level| *level > high - 42.0)
+        .collect();
+    seen.sort_by(f32::total_cmp);
+    let quiet = seen.get(seen.len() / 100).map_or(high - 24.0, |level| (level / 6.0).floor() * 6.0);
+    let low = quiet.clamp(high - 42.0, high - 24.0);
+    let scale = Scale { high, low, top, bottom: top + plot };
 
     let gains: Vec<_> = shown.taken.iter().map(|taken| reduce(&points(taken.gain), most_points)).collect();
     let deepest = gains.iter().flatten().map(|point| -point.1).filter(|db| db.is_finite()).fold(0.0f32, f32::max);
     let reach = [3.0, 6.0, 9.0, 12.0, 18.0, 24.0].into_iter().find(|reach| deepest <= *reach).unwrap_or(36.0);
     let strips: Vec<_> = (0..gains.len())
         .map(|at| {
-            let top = scale.bottom + 28.0 + 68.0 * at as f32;
+            let top = scale.bottom + 36.0 + 68.0 * at as f32;
             Scale { high: 0.0, low: -reach, top, bottom: top + 40.0 }
         })
         .collect();
@@ -527,11 +559,12 @@ pub(super) fn times(shown: &Times<'_>, title: &str, class: &str, id: &str, width
         at += step;
     }
     drawing.text("label", (right, bottom + 16.0), "end", unit);
-    for tick in 0..=7 {
+    let ticks = ((high - low) / 6.0).round() as usize;
+    for tick in 0..=ticks {
         let level = high - 6.0 * tick as f32;
         let y = scale.y(level);
         drawing.line("rule", (LEFT, y), (right, y));
-        if tick % 2 == 1 {
+        if tick % 2 == 1 || ticks < 6 {
             drawing.text("value", (LEFT - 8.0, y + 4.0), "end", &number(f64::from(level), 0));
         }
     }
@@ -540,15 +573,17 @@ pub(super) fn times(shown: &Times<'_>, title: &str, class: &str, id: &str, width
     let clip = format!("{id}-c");
     drawing.clip(&clip, scale.top, scale.bottom + 1.0);
     for (class, line) in &lines {
-        let floor = scale.bottom;
-        let pixels: Vec<_> = line.iter().map(|&(seconds, level)| (x(seconds), scale.y(level).min(floor))).collect();
-        let dense = if line.len() as f32 > 0.8 * (right - LEFT) { " dense" } else { "" };
-        drawing.path(&format!("{class}{dense}"), &straight(&pixels), &clip);
+        let dense = if line.len() as f32 > 1.2 * (right - LEFT) { " dense" } else { "" };
+        let mut path = String::new();
+        for part in above(line, scale.low) {
+            let pixels: Vec<_> = part.iter().map(|&(seconds, level)| (x(seconds), scale.y(level))).collect();
+            path.push_str(&straight(&pixels));
+        }
+        drawing.path(&format!("{class}{dense}"), &path, &clip);
     }
-    if let Some((level, words)) = &shown.target {
-        let y = scale.y(*level);
+    if let Some(level) = shown.target {
+        let y = scale.y(level);
         drawing.line("target", (LEFT, y), (right, y));
-        drawing.text("label halo", (right - 4.0, y - 6.0), "end", words);
     }
     if let Some((start, seconds)) = shown.excerpt {
         let (from, to) = (x(start), x(start + seconds).max(x(start) + 2.0));
@@ -677,7 +712,17 @@ mod tests {
     fn what_runs_off_the_scale_is_gathered_run_by_run() {
         let scale = Scale { high: 12.0, low: -12.0, top: 0.0, bottom: 100.0 };
         let line = [(0.0, 13.0), (1.0, 15.0), (2.0, 0.0), (3.0, -20.0), (4.0, -13.0), (5.0, 14.0)];
-        assert_eq!(beyond(&line, &scale), [(1.0, 15.0), (3.0, -20.0), (5.0, 14.0)]);
+        let run = |from, to, value| Beyond { from, to, value };
+        assert_eq!(beyond(&line, &scale), [run(0.0, 1.0, 15.0), run(3.0, 4.0, -20.0), run(5.0, 5.0, 14.0)]);
+        assert_eq!(beyond(&[(0.0, 12.3)], &scale), []);
+    }
+
+    #[test]
+    fn pauses_interrupt_a_line() {
+        let line = [0.0, 1.0, f32::NAN, f32::NEG_INFINITY, -9.0, 2.0, -9.0].map(|level| (0.0, level));
+        let lengths: Vec<usize> = above(&line, -1.0).iter().map(|part| part.len()).collect();
+        assert_eq!(lengths, [3, 3]);
+        assert!(above(&[], 0.0).is_empty() && above(&line[2..4], -1.0).is_empty());
     }
 
     #[test]
