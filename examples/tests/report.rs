@@ -460,12 +460,17 @@ fn without_sound(html: &str) -> String {
     parts.fold(first, |all, part| all + part.find('"').map_or("", |end| &part[end..]))
 }
 
+/// Leaves a page where a person can look at it.
+fn keep(name: &str, html: &str) {
+    let folder = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("report-sample");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    std::fs::write(folder.join(name), html).expect("written");
+}
+
 #[test]
 fn a_sample_page_is_whole_and_small() {
     let html = render(&sample_page());
-    let folder = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("report-sample");
-    std::fs::create_dir_all(&folder).expect("a folder");
-    std::fs::write(folder.join("report.html"), &html).expect("written");
+    keep("report.html", &html);
     check_markup(&html);
     assert!(html.contains("Meets the target"));
     for unwanted in ["NaN", "inf\"", "-0.0", "\u{2212}0.0<", "http://", "https://"] {
@@ -519,12 +524,21 @@ fn empty_odd_and_endless_series_are_drawn() {
     assert!(html.contains("Misses the target") && !without_sound(&html).contains("NaN"));
 
     let mut page = sample_page();
-    let long: Vec<f32> = (0..144_000).map(|n| n as f32 / 10.0).collect();
-    let levels = long.iter().map(|t| if *t < 9.0 { f32::NAN } else { -20.0 + 4.0 * (t * 1.7).sin() }).collect();
-    page.voices[0].loudness_before = TimeSeries { seconds: long.clone(), values: levels };
-    page.voices[0].loudness_after = TimeSeries { seconds: long, values: vec![f32::INFINITY; 144_000] };
+    let (mut before, after, gain) = invented_course(14_400.0, -24.0, 6.0, 9);
+    before.values[..300].fill(f32::NAN);
+    before.values[5_000] = f32::INFINITY;
+    page.voices[0].loudness_before = before;
+    page.voices[0].loudness_after = after;
+    page.voices[0].gain = gain;
+    page.report.voices[0].name = "A voice whose name takes more room than most".into();
+    page.report.voices[0].file =
+        "an-even-longer-file-name-without-any-blanks-that-has-to-break-somewhere-or-other.wav".into();
+    page.report.mix.integrated_lufs = Some(-17.3);
+    page.report.mix.true_peak_dbtp = Some(0.2);
+    page.report.target.name = Some("EBU R 128".into());
     page.report.voices[0].duration_s = 14_400.0;
     let html = render(&page);
+    keep("odd.html", &html);
     check_markup(&html);
     assert!(!without_sound(&html).contains("NaN") && html.len() < 2_000_000, "{}", html.len());
 }

@@ -1,6 +1,7 @@
 // One player at a time; starting the other side goes on from the same place at the same volume.
 (() => {
   const players = [...document.querySelectorAll("audio")];
+  document.documentElement.classList.add("scripted");
   for (const player of players) {
     player.addEventListener("play", () => {
       for (const other of players) {

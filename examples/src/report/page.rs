@@ -275,7 +275,7 @@ const KEY_AFTER: &str = r#"<span class="key"><svg viewBox="0 0 28 12" aria-hidde
 fn frequency_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSeries) {
     html.push_str("<figure>\n<figcaption><span>dB, the voice against published speech");
     note(html, 3);
-    let _ = write!(html, " (band: how far speakers differ)</span><span>{KEY_BEFORE}{KEY_AFTER}</span></figcaption>\n");
+    let _ = writeln!(html, " (band: how far speakers differ)</span><span>{KEY_BEFORE}{KEY_AFTER}</span></figcaption>");
     let shown = Frequencies {
         before: &series.spectrum_before,
         after: &series.spectrum_after,
@@ -342,10 +342,10 @@ fn match_words(excerpt: &Excerpt) -> String {
 }
 
 fn player(html: &mut String, word: &str, label: &str, pair: &str, clip: &Clip) {
-    let _ = write!(
+    let _ = writeln!(
         html,
         "<div class=\"player\"><span>{word}</span><audio controls preload=\"metadata\" data-pair=\"{pair}\" \
-         aria-label=\"{}\" src=\"{}\"></audio></div>\n",
+         aria-label=\"{}\" src=\"{}\"></audio></div>",
         escape(label),
         clip.data_uri()
     );
@@ -354,15 +354,20 @@ fn player(html: &mut String, word: &str, label: &str, pair: &str, clip: &Clip) {
 const CAUTION: &str = "Start playback low.";
 
 fn players(html: &mut String, id: &str, voice: &str, excerpt: &Excerpt) {
-    let _ = write!(
+    let _ = writeln!(
         html,
-        "<div class=\"listen\"><h3>listen: {} from {}</h3>\n",
+        "<div class=\"listen\"><h3>listen: {} from {}</h3>",
         text::length(excerpt.before.seconds),
         text::clock(f64::from(excerpt.start_s))
     );
     player(html, "before", &format!("{voice}, before"), id, &excerpt.before);
     player(html, "after", &format!("{voice}, after"), id, &excerpt.after);
-    let _ = write!(html, "<p class=\"quiet small\">{} {CAUTION}</p></div>\n", escape(&match_words(excerpt)));
+    let _ = writeln!(
+        html,
+        "<p class=\"quiet small\">{} <span class=\"hint\">While one plays, start the other to go on from the same place.</span> \
+         {CAUTION}</p></div>",
+        escape(&match_words(excerpt))
+    );
 }
 
 fn time_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSeries) {
@@ -394,6 +399,8 @@ fn time_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSeries)
     html.push_str("</figure>\n");
 }
 
+const NO_REDUCTION: &str = "<td role=\"cell\" class=\"empty\"></td>";
+
 fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
     // Settings and ledger are both in signal order; a stage may stand in one of them only.
     let mut stages: Vec<&str> = voice.ledger.iter().map(|entry| entry.stage.as_str()).collect();
@@ -412,7 +419,7 @@ fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
          and its sum is what the strip did<sup><a href=\"#note-4\" aria-label=\"note 4\">4</a></sup></caption>\n<thead role=\"rowgroup\"><tr role=\"row\"><th scope=\"col\">stage</th>\
          <th scope=\"col\">setting</th><th scope=\"col\" class=\"n picture\"><span>taken away, dB</span></th>\
          <th scope=\"col\" class=\"n\">median</th><th scope=\"col\" class=\"n\">95 %</th><th scope=\"col\" class=\"n\">most</th>\
-         <th scope=\"col\" class=\"picture\">from in to out</th><th scope=\"col\" class=\"n\">ledger, LU</th></tr></thead>\n\
+         <th scope=\"col\" class=\"picture path\">from in to out</th><th scope=\"col\" class=\"n\">ledger, LU</th></tr></thead>\n\
          <tbody role=\"rowgroup\">",
     );
     let mut reached = 0.0;
@@ -435,12 +442,15 @@ fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
         html.push_str("</td>");
         match voice.gain_reduction.of(stage).filter(|_| on) {
             Some(reduction) => reduction_cells(html, &reduction, reach),
-            None => html.push_str("<td role=\"cell\" class=\"picture\"></td><td role=\"cell\" class=\"empty\"></td><td role=\"cell\" class=\"empty\"></td><td role=\"cell\" class=\"empty\"></td>"),
+            None => {
+                html.push_str("<td role=\"cell\" class=\"picture\"></td>");
+                html.push_str(&NO_REDUCTION.repeat(3));
+            }
         }
         let next = reached + lu.unwrap_or(0.0);
-        let _ = write!(
+        let _ = writeln!(
             html,
-            "<td role=\"cell\" class=\"picture\">{}</td><td role=\"cell\" class=\"n ledger\">{}</td></tr>\n",
+            "<td role=\"cell\" class=\"picture path\">{}</td><td role=\"cell\" class=\"n ledger\">{}</td></tr>",
             plot::step_bar(reached, next, low, high),
             signed(lu, 1)
         );
@@ -450,9 +460,10 @@ fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
         html,
         "</tbody>\n<tfoot role=\"rowgroup\"><tr role=\"row\"><th scope=\"row\" role=\"rowheader\" class=\"name quiet\">sum</th>\
          <td role=\"cell\" class=\"words\"><span class=\"quiet\">{}</span></td><td role=\"cell\" class=\"picture\"></td>\
-         <td role=\"cell\" class=\"empty\"></td><td role=\"cell\" class=\"empty\"></td><td role=\"cell\" class=\"empty\"></td>\
-         <td role=\"cell\" class=\"picture\"></td><td role=\"cell\" class=\"n ledger\">{}</td></tr></tfoot></table>\n",
+         {}\
+         <td role=\"cell\" class=\"picture path\"></td><td role=\"cell\" class=\"n ledger\">{}</td></tr></tfoot></table>\n",
         escape(&format!("then {} dB to stand level with the other voices", signed(voice.balance_gain_db, 1))),
+        NO_REDUCTION.repeat(3),
         signed(voice.ledger_sum_lu(), 1)
     );
 }
@@ -517,9 +528,9 @@ fn mix_section(html: &mut String, page: &Page) {
     };
     html.push_str("<tr><th scope=\"row\">loudness, LUFS");
     note(html, 1);
-    let _ = write!(
+    let _ = writeln!(
         html,
-        "{}</th><td class=\"n\">{}</td><td class=\"n\">{} ± {}</td><td class=\"n\">{}</td></tr>\n",
+        "{}</th><td class=\"n\">{}</td><td class=\"n\">{} ± {}</td><td class=\"n\">{}</td></tr>",
         sign(verdict.loudness_met),
         number(mix.integrated_lufs, 1),
         number(target.integrated_lufs, 1),
@@ -528,9 +539,9 @@ fn mix_section(html: &mut String, page: &Page) {
     );
     html.push_str("<tr><th scope=\"row\">true peak, dBTP");
     note(html, 1);
-    let _ = write!(
+    let _ = writeln!(
         html,
-        "{}</th><td class=\"n\">{}</td><td class=\"n\">≤ {}</td><td class=\"n\">{}</td></tr>\n",
+        "{}</th><td class=\"n\">{}</td><td class=\"n\">≤ {}</td><td class=\"n\">{}</td></tr>",
         sign(verdict.ceiling_met),
         number(mix.true_peak_dbtp, 1),
         number(target.ceiling_dbtp, 1),
@@ -549,7 +560,7 @@ fn mix_section(html: &mut String, page: &Page) {
         if at > 0 {
             let _ = write!(html, "<tr><th scope=\"row\">{name}");
         }
-        let _ = write!(html, "</th><td class=\"n\">{value}</td><td></td><td></td></tr>\n");
+        let _ = writeln!(html, "</th><td class=\"n\">{value}</td><td></td><td></td></tr>");
     }
     html.push_str("</tbody></table>\n");
     let took = if mix.limiter.max_db < 0.05 {
@@ -563,9 +574,9 @@ fn mix_section(html: &mut String, page: &Page) {
         )
     };
     let speed = report.seconds.audio / report.seconds.processing;
-    let _ = write!(
+    let _ = writeln!(
         html,
-        "<p class=\"quiet small after-table\">The programme limiter {took}. {} of sound took {} to make{}.</p></div>\n",
+        "<p class=\"quiet small after-table\">The programme limiter {took}. {} of sound took {} to make{}.</p></div>",
         text::length(report.seconds.audio),
         text::length(report.seconds.processing),
         if speed.is_finite() && speed >= 2.0 {
@@ -577,14 +588,14 @@ fn mix_section(html: &mut String, page: &Page) {
     html.push_str("<div class=\"facts\">\n");
     balance_table(html, report);
     if let Some((start, clip)) = &page.mix.excerpt {
-        let _ = write!(
+        let _ = writeln!(
             html,
-            "<div class=\"listen\"><h3>listen: {} from {}</h3>\n",
+            "<div class=\"listen\"><h3>listen: {} from {}</h3>",
             text::length(clip.seconds),
             text::clock(f64::from(*start))
         );
         player(html, "mix", "the mix", "mix", clip);
-        let _ = write!(html, "<p class=\"quiet small\">As delivered. {CAUTION}</p></div>\n");
+        let _ = writeln!(html, "<p class=\"quiet small\">As delivered. {CAUTION}</p></div>");
     }
     html.push_str("</div></div>\n");
     if !report.files.is_empty() {

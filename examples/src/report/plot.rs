@@ -440,6 +440,40 @@ fn straight(points: &[(f32, f32)]) -> String {
     path
 }
 
+/// What a stretch of a long series comes down to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Stretch {
+    seconds: f32,
+    lowest: f32,
+    highest: f32,
+    mean: f32,
+}
+
+/// A long series in `count` stretches. `mean` averages the values of one.
+fn stretches(points: &[(f32, f32)], count: usize, mean: fn(&[(f32, f32)]) -> f32) -> Vec<Stretch> {
+    (0..count)
+        .map(|at| &points[at * points.len() / count..(at + 1) * points.len() / count])
+        .filter(|part| !part.is_empty())
+        .map(|part| Stretch {
+            seconds: part[part.len() / 2].0,
+            lowest: part.iter().map(|point| point.1).fold(f32::INFINITY, f32::min),
+            highest: part.iter().map(|point| point.1).fold(f32::NEG_INFINITY, f32::max),
+            mean: mean(part),
+        })
+        .collect()
+}
+
+/// The level of the mean power; what is not finite has none.
+fn mean_power(part: &[(f32, f32)]) -> f32 {
+    let levels = part.iter().map(|point| point.1).filter(|level| level.is_finite());
+    10.0 * (levels.map(|level| 10f32.powf(level / 10.0)).sum::<f32>() / part.len() as f32).log10()
+}
+
+/// The plain mean of gains; what is not finite counts as none.
+fn mean_gain(part: &[(f32, f32)]) -> f32 {
+    part.iter().map(|point| point.1).filter(|gain| gain.is_finite()).sum::<f32>() / part.len() as f32
+}
+
 /// The parts of a line that lie above `low`, each with one neighbour below on either side so that it runs off the scale.
 fn above(line: &[(f32, f32)], low: f32) -> Vec<&[(f32, f32)]> {
     let shown = |at: usize| line.get(at).is_some_and(|point| point.1 > low);
@@ -510,8 +544,12 @@ pub(super) fn times(shown: &Times<'_>, title: &str, class: &str, id: &str, width
     let most_points = MOST_POINTS.min((2.0 * (right - LEFT)) as usize);
     let duration = if shown.duration_s.is_finite() { shown.duration_s.max(0.1) } else { 0.1 };
     let x = |seconds: f32| LEFT + (seconds / duration).clamp(0.0, 1.0) * (right - LEFT);
-    let lines: Vec<_> =
-        shown.loudness.iter().map(|line| (line.class, reduce(&points(line.series), most_points))).collect();
+    let raw: Vec<_> = shown.loudness.iter().map(|line| (line.class, points(line.series))).collect();
+    let lines: Vec<_> = raw.iter().map(|(class, line)| (*class, reduce(line, most_points))).collect();
+    // A series that is too long for single values is shown as mean and range of stretches three units wide.
+    let count = ((right - LEFT) / 3.0) as usize;
+    let long = |length: usize| length > 2 * most_points;
+    let dense = raw.iter().any(|(_, line)| long(line.len()));
     let loudest = lines
         .iter()
         .flat_map(|(_, line)| line.iter().map(|point| point.1))
@@ -519,7 +557,8 @@ pub(super) fn times(shown: &Times<'_>, title: &str, class: &str, id: &str, width
         .filter(|level| level.is_finite())
         .fold(f32::NEG_INFINITY, f32::max);
     let high = if loudest.is_finite() { ((loudest + 1.0) / 6.0).ceil() * 6.0 } else { 0.0 };
-    let top = if shown.excerpt.is_some() { 24.0 } else { 8.0 };
+    let above_plot = if dense { 16.0 } else { 0.0 };
+    let top = above_plot + if shown.excerpt.is_some() { 24.0 } else { 8.0 };
     let plot = if width < 500.0 { 140.0 } else { 168.0 };
     let mut seen: Vec<f32> = lines
         .iter()
@@ -572,14 +611,31 @@ pub(super) fn times(shown: &Times<'_>, title: &str, class: &str, id: &str, width
     // Loudness.
     let clip = format!("{id}-c");
     drawing.clip(&clip, scale.top, scale.bottom + 1.0);
-    for (class, line) in &lines {
-        let dense = if line.len() as f32 > 1.2 * (right - LEFT) { " dense" } else { "" };
+    for ((class, line), (_, all)) in lines.iter().zip(&raw) {
+        let line = if long(all.len()) {
+            let parts = stretches(all, count, mean_power);
+            let mut range: Vec<_> = parts.iter().map(|part| (x(part.seconds), scale.y(part.highest))).collect();
+            range.extend(parts.iter().rev().map(|part| (x(part.seconds), scale.y(part.lowest))));
+            drawing.path(&format!("{class}-range"), &(straight(&range) + "Z"), &clip);
+            &parts.iter().map(|part| (part.seconds, part.mean)).collect()
+        } else {
+            line
+        };
         let mut path = String::new();
         for part in above(line, scale.low) {
             let pixels: Vec<_> = part.iter().map(|&(seconds, level)| (x(seconds), scale.y(level))).collect();
             path.push_str(&straight(&pixels));
         }
-        drawing.path(&format!("{class}{dense}"), &path, &clip);
+        drawing.path(class, &path, &clip);
+    }
+    if dense {
+        let each = super::text::length(f64::from(duration) / count as f64);
+        let words = if width < 500.0 {
+            format!("lines: mean of {each}; shade: range")
+        } else {
+            format!("lines: mean of every {each}; shade: from lowest to highest")
+        };
+        drawing.text("label", (right, 10.0), "end", &words);
     }
     if let Some(level) = shown.target {
         let y = scale.y(level);
@@ -587,13 +643,14 @@ pub(super) fn times(shown: &Times<'_>, title: &str, class: &str, id: &str, width
     }
     if let Some((start, seconds)) = shown.excerpt {
         let (from, to) = (x(start), x(start + seconds).max(x(start) + 2.0));
-        let _ = write!(drawing.body, r#"<path class="bracket" d="M{from:.1} 20V15H{to:.1}V20"/>"#);
+        let _ =
+            write!(drawing.body, r#"<path class="bracket" d="M{from:.1} {0:.1}v-5H{to:.1}v5"/>"#, above_plot + 20.0);
         let label = "excerpt to listen to";
         let length = label.len() as f32 * LETTER;
         if from + length < right {
-            drawing.text("label", (from, 10.0), "start", label);
+            drawing.text("label", (from, above_plot + 10.0), "start", label);
         } else {
-            drawing.text("label", (to, 10.0), "end", label);
+            drawing.text("label", (to, above_plot + 10.0), "end", label);
         }
     }
 
@@ -610,14 +667,24 @@ pub(super) fn times(shown: &Times<'_>, title: &str, class: &str, id: &str, width
         };
         drawing.text("label", (LEFT, strip.top - 6.0), "start", &taken.name);
         drawing.text("label", (right, strip.top - 6.0), "end", &words);
-        if let (Some(first), Some(last)) = (line.first(), line.last()) {
-            let mut path = format!("M{:.1} {:.1}", x(first.0), strip.top);
-            for &(seconds, db) in line {
-                let db = if db.is_nan() { 0.0 } else { db.min(0.0) };
-                let _ = write!(path, "L{:.1} {:.1}", x(seconds), strip.y(db));
+        let mut area = |class: &str, gains: &[(f32, f32)]| {
+            if let (Some(first), Some(last)) = (gains.first(), gains.last()) {
+                let mut path = format!("M{:.1} {:.1}", x(first.0), strip.top);
+                for &(seconds, db) in gains {
+                    let db = if db.is_nan() { 0.0 } else { db.min(0.0) };
+                    let _ = write!(path, "L{:.1} {:.1}", x(seconds), strip.y(db));
+                }
+                let _ = write!(path, "L{:.1} {:.1}Z", x(last.0), strip.top);
+                drawing.path(class, &path, &clip);
             }
-            let _ = write!(path, "L{:.1} {:.1}Z", x(last.0), strip.top);
-            drawing.path("takes", &path, &clip);
+        };
+        let all = points(taken.gain);
+        if long(all.len()) {
+            let parts = stretches(&all, count, mean_gain);
+            area("takes soft", &parts.iter().map(|part| (part.seconds, part.lowest)).collect::<Vec<_>>());
+            area("takes", &parts.iter().map(|part| (part.seconds, part.mean)).collect::<Vec<_>>());
+        } else {
+            area("takes", line);
         }
         drawing.line("axis", (LEFT, strip.top), (right, strip.top));
         drawing.line("rule", (LEFT, strip.bottom), (right, strip.bottom));
@@ -642,7 +709,7 @@ pub(super) fn times(shown: &Times<'_>, title: &str, class: &str, id: &str, width
 
 /// How much a stage took: a bar from the line at the right, full to the median, lighter to 95 %, a tick at the most.
 pub(super) fn reduction_bar(reduction: &GainReduction, reach_db: f64) -> String {
-    const WIDTH: f64 = 128.0;
+    const WIDTH: f64 = 104.0;
     let x = |db: f64| WIDTH - 2.0 - (db.max(0.0) / reach_db.max(0.1)).min(1.0) * (WIDTH - 6.0);
     let (median, p95, max) = (x(reduction.median_db), x(reduction.p95_db), x(reduction.max_db));
     let line = WIDTH - 1.5;
@@ -659,7 +726,7 @@ pub(super) fn reduction_bar(reduction: &GainReduction, reach_db: f64) -> String 
 
 /// One step on the way from `from` to `to`, on a scale from `low` to `high` where 0 is the centre line.
 pub(super) fn step_bar(from: f64, to: f64, low: f64, high: f64) -> String {
-    const WIDTH: f64 = 160.0;
+    const WIDTH: f64 = 144.0;
     let x = |value: f64| 4.0 + (value - low) / (high - low).max(0.1) * (WIDTH - 8.0);
     let (a, b, zero) = (x(from), x(to), x(0.0));
     let class = if to < from { "takes" } else { "gives" };
@@ -715,6 +782,17 @@ mod tests {
         let run = |from, to, value| Beyond { from, to, value };
         assert_eq!(beyond(&line, &scale), [run(0.0, 1.0, 15.0), run(3.0, 4.0, -20.0), run(5.0, 5.0, 14.0)]);
         assert_eq!(beyond(&[(0.0, 12.3)], &scale), []);
+    }
+
+    #[test]
+    fn a_long_series_keeps_range_and_mean() {
+        let line: Vec<(f32, f32)> = (0..1000).map(|n| (n as f32, if n == 500 { -3.0 } else { -23.0 })).collect();
+        let parts = stretches(&line, 10, mean_power);
+        assert_eq!(parts.len(), 10);
+        assert_eq!((parts[5].lowest, parts[5].highest, parts[4].highest), (-23.0, -3.0, -23.0));
+        // One value in a hundred is a hundred times as strong: 10 log10(1.99) above the rest.
+        assert!((parts[5].mean - (-23.0 + 2.989)).abs() < 0.01 && (parts[4].mean + 23.0).abs() < 0.01);
+        assert_eq!(mean_gain(&[(0.0, -4.0), (1.0, f32::NAN)]), -2.0);
     }
 
     #[test]
