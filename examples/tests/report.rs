@@ -210,9 +210,15 @@ fn invented_course(
     }
     // Over three seconds, as short-term loudness.
     let slide = |levels: Vec<f32>| -> Vec<f32> {
-        let powers: Vec<f32> = levels.iter().map(|level| 10f32.powf(level / 10.0)).collect();
-        let mean = |at: usize| powers[at.saturating_sub(29)..=at].iter().sum::<f32>() / 30.0;
-        (0..powers.len()).map(|at| 10.0 * mean(at).log10()).collect()
+        let mut window = std::collections::VecDeque::from([0.0f64; 30]);
+        let mut sum = 0.0;
+        let mut mean = |level: f32| {
+            let power = 10f64.powf(f64::from(level) / 10.0);
+            window.push_back(power);
+            sum += power - window.pop_front().unwrap_or(0.0);
+            (10.0 * (sum.max(0.0) / 30.0).log10()) as f32
+        };
+        levels.into_iter().map(&mut mean).collect()
     };
     let (before, after) = (slide(before), slide(after));
     let series = |values| TimeSeries { seconds: times.clone(), values };
