@@ -439,6 +439,29 @@ mod tests {
     }
 
     #[test]
+    fn what_is_written_is_what_is_read() {
+        let folder = tempfile::tempdir().unwrap();
+        let samples: Vec<f32> = (0..30_000).map(|n| (n as f32 * 0.037).sin() * 0.9).collect();
+        for (format, step) in
+            [(WavFormat::Int16, 1.51 / 32_768.0), (WavFormat::Int24, 0.51 / 8_388_608.0), (WavFormat::Float32, 0.0)]
+        {
+            let path = folder.path().join("b.wav");
+            let mut file = WavFile::create(&path, 96_000, 2, format).unwrap();
+            file.write(&samples).unwrap();
+            file.finish().unwrap();
+            let mut back = crate::audio_file::AudioFile::open(&path).unwrap();
+            assert_eq!((back.rate_hz(), back.channels(), back.frames()), (96_000, 2, Some(15_000)));
+            assert_eq!(back.kind(), format!("WAV, {}", format.name()));
+            let (mut all, mut chunk) = (Vec::new(), Vec::new());
+            while back.read(&mut chunk).unwrap() > 0 {
+                all.append(&mut chunk);
+            }
+            assert_eq!(all.len(), samples.len());
+            assert!(all.iter().zip(&samples).all(|(a, b)| (a - b).abs() <= step), "{}", format.name());
+        }
+    }
+
+    #[test]
     fn the_same_job_gives_the_same_file() {
         let samples: Vec<f32> = (0..5_000).map(|n| (n as f32 * 0.01).sin() * 0.3).collect();
         assert_eq!(written(&samples, 2, WavFormat::Int16), written(&samples, 2, WavFormat::Int16));
