@@ -25,7 +25,7 @@ fn bursts() -> Vec<[f32; 2]> {
 #[test]
 fn without_need_the_output_is_the_delayed_input() {
     let coefs = design(48_000.0, -1.0, 1.5, 80.0);
-    let input = sine(997.0, 48_000.0, -1.1, 9_000);
+    let input = sine(997.0, 48_000.0, -1.12, 9_000);
     let output = limit(&coefs, &input);
     assert!(input.iter().zip(&output).all(|(x, y)| x.to_bits() == y.to_bits()));
 }
@@ -71,11 +71,13 @@ fn one_gain_serves_both_channels() {
 #[test]
 fn latency_is_what_an_impulse_takes() {
     let expected = [
-        (8_000.0, 0.5, 98),
-        (44_100.0, 0.5, 98),
-        (48_000.0, 0.5, 98),
-        (48_000.0, 1.5, 126),
-        (96_000.0, 0.5, 110),
+        (8_000.0, 0.5, 150),
+        (8_000.0, 5.0, 150),
+        (44_100.0, 0.5, 150),
+        (48_000.0, 1.5, 150),
+        (48_000.0, 5.0, 294),
+        (96_000.0, 0.5, 150),
+        (192_000.0, 0.5, 158),
         (192_000.0, 5.0, 1_014),
     ];
     for (hz, look_ahead_ms, latency) in expected {
@@ -201,7 +203,7 @@ fn low_notes_stay_clean() {
         "THD of 100 Hz, 6 dB over: default {:.3} %, slowest {:.3} %, fastest {:.3} %",
         measured[0], measured[1], measured[2]
     );
-    assert!(measured[0] < 0.05 && measured[1] < 0.05 && measured[2] < 5.0, "{measured:?}");
+    assert!(measured[0] < 0.05 && measured[1] < 0.05 && measured[2] < 1.5, "{measured:?}");
 }
 
 #[test]
