@@ -19,6 +19,9 @@
 //! least 60 samples to each side, at every rate and setting (see [`Coefs`]). With the look-ahead alone, 4 samples of
 //! 0.5 ms at 8 kHz, the same signals overshoot by more than 2 dB.
 //!
+//! A ceiling that is lowered while audio runs is approached with the same smoothing: what is already inside the delay
+//! line was measured against the old one, so the new one holds after the latency and the hold, less than 2 048 samples.
+//!
 //! # What is promised between samples
 //!
 //! Judged at 16 times the rate by windowed sincs of 96, 128 and 192 taps that share nothing with the detector, at look-ahead

@@ -32,20 +32,26 @@ fn without_need_the_output_is_the_delayed_input() {
 
 #[test]
 fn any_split_into_calls_gives_the_same_bits() {
-    let coefs = design(48_000.0, -1.0, 1.5, 10.0);
-    let mut whole = bursts();
-    Limiter::run(&coefs, &mut fresh::<2>(), &mut whole);
-    for lengths in [&[1_usize][..], &[7, 64, 1, 130], &[63], &[480, 3]] {
-        let mut parts = bursts();
+    // The ceiling falls and rises again inside bursts.
+    let (high, low) = (design(48_000.0, -1.0, 1.5, 10.0), design(48_000.0, -9.0, 1.5, 10.0));
+    let run = |lengths: &[usize]| {
+        let mut frames = bursts();
         let mut state = fresh::<2>();
-        let mut rest = &mut parts[..];
         let mut turn = lengths.iter().cycle();
-        while !rest.is_empty() {
-            let (part, more) = rest.split_at_mut((*turn.next().unwrap()).min(rest.len()));
-            Limiter::run(&coefs, &mut state, part);
-            rest = more;
+        let (first, rest) = frames.split_at_mut(3_333);
+        let (second, third) = rest.split_at_mut(3_000);
+        for (coefs, mut part) in [(&high, first), (&low, second), (&high, third)] {
+            while !part.is_empty() {
+                let (now, later) = part.split_at_mut((*turn.next().unwrap()).min(part.len()));
+                Limiter::run(coefs, &mut state, now);
+                part = later;
+            }
         }
-        assert!(bits(&whole) == bits(&parts), "{lengths:?}");
+        (bits(&frames), state.touches(), state.take_reduction_db())
+    };
+    let whole = run(&[12_000]);
+    for lengths in [&[1_usize][..], &[7, 64, 1, 130], &[63], &[480, 3]] {
+        assert!(whole == run(lengths), "{lengths:?}");
     }
 }
 
