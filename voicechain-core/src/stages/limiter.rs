@@ -41,9 +41,10 @@ use crate::detectors::oversampled_peak::{self, OversampledPeak};
 use crate::detectors::peak_hold::PeakHold;
 use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame};
+use crate::gain::Limiting;
 use crate::math;
 use crate::settings::LimiterSettings;
-use crate::stages::{Stage, Tail};
+use crate::stages::{Dynamic, Stage, Tail};
 use crate::units::SampleRate;
 
 mod reduction;
@@ -87,6 +88,7 @@ const LOUDEST: f32 = (1_u32 << 30) as f32;
 /// just under the ceiling, 13 ns for one that is limited by 2.5 dB, 31 to 38 ns while everything is limited. Blocks of
 /// one frame cost 0.1 us idle and 0.7 us limited. 100 Hz, 6 dB over the ceiling, comes out with under 0.001 % THD at
 /// the default times and 0.7 % at the fastest; test `low_notes_stay_clean`.
+#[derive(Clone, Copy, Debug)]
 pub struct Limiter;
 
 /// What a limiter needs of its settings.
@@ -136,11 +138,12 @@ impl Coefs {
     pub fn ceiling(&self) -> f32 {
         self.ceiling
     }
+}
 
-    /// Gain in dB, 0 or below, at a steady true peak of `level_dbtp`.
-    #[must_use]
-    pub fn gain_db(&self, level_dbtp: f64) -> f64 {
-        (math::to_db(f64::from(self.threshold)) - level_dbtp).min(0.0)
+impl Dynamic for Coefs {
+    /// Gain in dB, 0 or below, at a steady true peak of `level_db` dBTP.
+    fn gain_db(&self, level_db: f64) -> f64 {
+        Limiting::new(math::to_db(f64::from(self.threshold)), 0.0).gain_db(level_db)
     }
 }
 
@@ -292,7 +295,46 @@ where
     }
 
     fn run(coefs: &Coefs, state: &mut State<C>, frames: &mut [[f32; C]]) {
-        Self::run_with_delayed(coefs, state, frames, &mut []);
+        <Self as Stage<C>>::run_beside(coefs, state, frames, &mut []);
+    }
+
+    const PASS_KEEPS_STATE: bool = true;
+
+    fn run_beside(coefs: &Coefs, state: &mut State<C>, frames: &mut [[f32; C]], passed: &mut [[f32; C]]) {
+        let mut passed = passed.chunks_mut(CHUNK);
+        for piece in frames.chunks_mut(CHUNK) {
+            let mut reductions = [0; CHUNK];
+            let active = prepare(coefs, state, piece, &mut reductions, true);
+            if let Some(copy) = passed.next() {
+                for (to, from) in copy.iter_mut().zip(piece.iter()) {
+                    *to = *from;
+                }
+            }
+            finish(state, piece, &reductions, active);
+        }
+    }
+
+    /// Detector, hold and smoothing go on as in [`Stage::run`], so that the limiter can be switched or faded in at any
+    /// frame; reductions are not reported and touches not counted.
+    fn pass(coefs: &Coefs, state: &mut State<C>, frames: &mut [[f32; C]]) {
+        for piece in frames.chunks_mut(CHUNK) {
+            let mut reductions = [0; CHUNK];
+            prepare(coefs, state, piece, &mut reductions, false);
+            state.pass_clamp(piece.len());
+        }
+    }
+
+    /// The ceiling and the release move; the look-ahead is that of `to` at once.
+    fn between(from: &Coefs, to: &Coefs, t: f64) -> Coefs {
+        let mix = |a: f32, b: f32| a + (b - a) * t as f32;
+        let threshold = mix(from.threshold, to.threshold);
+        Coefs {
+            ceiling: mix(from.ceiling, to.ceiling),
+            threshold,
+            excess: 1.0 / threshold,
+            keep: from.keep + (to.keep - from.keep) * t,
+            ..*to
+        }
     }
 
     /// 50 samples of detection, then the flat part and the slope of the gain; the same whether on or off.
@@ -303,46 +345,6 @@ where
     /// The delay alone: the last sample leaves when so many more have come in.
     fn tail(coefs: &Coefs) -> Tail {
         Tail::Samples(coefs.latency())
-    }
-}
-
-impl Limiter {
-    /// Like [`Stage::run`], but also writes the delayed input, unlimited, to `delayed` as far as it reaches: both sides
-    /// of a cross-fade.
-    pub fn run_with_delayed<const C: usize>(
-        coefs: &Coefs,
-        state: &mut State<C>,
-        frames: &mut [[f32; C]],
-        delayed: &mut [[f32; C]],
-    ) where
-        [f32; C]: Frame,
-    {
-        let mut delayed = delayed.chunks_mut(CHUNK);
-        for piece in frames.chunks_mut(CHUNK) {
-            let mut reductions = [0; CHUNK];
-            let active = prepare(coefs, state, piece, &mut reductions, true);
-            if let Some(copy) = delayed.next() {
-                for (to, from) in copy.iter_mut().zip(piece.iter()) {
-                    *to = *from;
-                }
-            }
-            finish(state, piece, &reductions, active);
-        }
-    }
-
-    /// Delays by the same latency and changes nothing else: the limiter switched off.
-    ///
-    /// Detector, hold and smoothing go on as in [`Stage::run`], so that the limiter can be switched or faded in at any
-    /// frame; reductions are not reported and touches not counted.
-    pub fn pass<const C: usize>(coefs: &Coefs, state: &mut State<C>, frames: &mut [[f32; C]])
-    where
-        [f32; C]: Frame,
-    {
-        for piece in frames.chunks_mut(CHUNK) {
-            let mut reductions = [0; CHUNK];
-            prepare(coefs, state, piece, &mut reductions, false);
-            state.pass_clamp(piece.len());
-        }
     }
 }
 

@@ -1,4 +1,5 @@
 use super::*;
+use crate::stages::Dynamic;
 use core::f64::consts::PI;
 use std::{println, vec, vec::Vec};
 
@@ -160,13 +161,13 @@ fn switched_off_it_delays_and_stays_ready() {
     let mut delayed = vec![[0.0; 2]; input.len()];
     Limiter::run(&coefs, &mut fresh::<2>(), &mut on);
     let mut state = fresh::<2>();
-    Limiter::pass(&coefs, &mut state, &mut off[..6_100]);
+    <Limiter as Stage<2>>::pass(&coefs, &mut state, &mut off[..6_100]);
     assert_eq!((state.touches(), state.take_reduction_db()), (0, 0.0));
     assert!(bits(&off[latency..6_100]) == bits(&input[..6_100 - latency]));
     // Switched on in the middle of a burst it is where it would have been.
     Limiter::run(&coefs, &mut state, &mut off[6_100..]);
     assert!(bits(&off[6_100..]) == bits(&on[6_100..]));
-    Limiter::run_with_delayed(&coefs, &mut fresh::<2>(), &mut both, &mut delayed);
+    <Limiter as Stage<2>>::run_beside(&coefs, &mut fresh::<2>(), &mut both, &mut delayed);
     assert!(bits(&both) == bits(&on));
     assert!(bits(&delayed[latency..]) == bits(&input[..input.len() - latency]));
 }
