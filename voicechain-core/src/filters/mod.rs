@@ -1,11 +1,13 @@
 //! Second-order filters: every design formula once, the cascade that runs them, and their response.
 
+pub mod bank;
 pub mod cascade;
 pub mod design;
 pub mod k_weighting;
 pub mod response;
 pub mod section;
 
+pub use bank::{EnergyBank, EnergyBankState};
 pub use cascade::{Cascade, CascadeState};
 pub use response::Response;
 pub use section::{Section, StateVariable};

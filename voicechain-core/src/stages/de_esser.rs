@@ -1,15 +1,14 @@
 //! The de-esser: turns sibilants down where they are too strong against the vowels.
 
 use super::{Dynamic, Stage, Tail};
-use crate::detectors::sibilance::{NO_SIBILANT_DB, SibilanceBands};
+use crate::detectors::sibilance::SibilanceBands;
 use crate::detectors::{Sibilance, TICK};
 use crate::error::SettingError;
-use crate::filters::cascade::step_state_variable;
 use crate::filters::design::{BUTTERWORTH_Q, fits, low_pass};
-use crate::filters::{Response, Section, StateVariable};
-use crate::frame::{CHUNK, Frame, Lanes};
+use crate::filters::{Cascade, CascadeState, Response, Section};
+use crate::frame::Frame;
 use crate::gain::{Branching, RangeLimit};
-use crate::math::{fast_from_db, smoothing};
+use crate::math::{fast_from_db, for_each_value, smoothing};
 use crate::settings::{DeEsserSettings, Reach};
 use crate::units::SampleRate;
 
@@ -33,7 +32,7 @@ pub struct DeEsserCoefs {
     bands: Option<SibilanceBands>,
     curve: RangeLimit<f32>,
     exact_curve: RangeLimit<f64>,
-    split: StateVariable,
+    split: Cascade<1>,
     split_section: Section,
     attack: f64,
     release: f64,
@@ -48,16 +47,11 @@ impl DeEsserCoefs {
     fn new(s: &DeEsserSettings, rate: SampleRate) -> Self {
         let split_section = low_pass(s.frequency_hz, BUTTERWORTH_Q, rate);
         let bands = if fits(s.frequency_hz, rate) { SibilanceBands::new(rate) } else { None };
-        let split = if bands.is_some() {
-            split_section.state_variable()
-        } else {
-            StateVariable { g: 1.0, k: 1.0, m0: 1.0, m1: 0.0, m2: 0.0 }
-        };
         Self {
             bands,
             curve: RangeLimit::new(s.threshold_db, s.range_db, KNEE_DB),
             exact_curve: RangeLimit::new(s.threshold_db, s.range_db, KNEE_DB),
-            split,
+            split: Cascade::new([split_section]),
             split_section,
             attack: smoothing(s.attack_ms, rate.hz(), 1.0),
             release: smoothing(s.release_ms, rate.hz(), 1.0),
@@ -109,9 +103,10 @@ where
     [f32; C]: Frame,
 {
     sibilance: Sibilance<C>,
-    split: [<[f32; C] as Frame>::Lanes; 2],
+    split: CascadeState<C, 1>,
+    /// The reduction wanted until the next tick, and the one that is given.
+    wanted_db: f64,
     ballistics: Branching,
-    clock: u32,
     largest_db: f64,
 }
 
@@ -147,17 +142,20 @@ where
     fn fresh(rate: SampleRate) -> DeEsserState<C> {
         DeEsserState {
             sibilance: Sibilance::fresh(rate),
-            split: [Lanes::splat(0.0); 2],
+            split: CascadeState::fresh(),
+            wanted_db: 0.0,
             ballistics: Branching::default(),
-            clock: 0,
             largest_db: 0.0,
         }
     }
 
     fn run(coefs: &DeEsserCoefs, state: &mut DeEsserState<C>, frames: &mut [[f32; C]]) {
         let Some(bands) = &coefs.bands else { return };
-        for chunk in frames.chunks_mut(CHUNK) {
-            run_chunk(coefs, bands, state, chunk);
+        let mut rest = frames;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at_mut(rest.len().min(state.sibilance.left()));
+            run_piece(coefs, bands, state, now);
+            rest = later;
         }
     }
 
@@ -177,6 +175,14 @@ where
         }
     }
 
+    fn loosen(coefs: &DeEsserCoefs, state: &mut DeEsserState<C>) {
+        state.split.loosen(&coefs.split);
+    }
+
+    fn settle(coefs: &DeEsserCoefs, state: &mut DeEsserState<C>) {
+        state.split.settle(&coefs.split);
+    }
+
     fn rests(coefs: &DeEsserCoefs) -> bool {
         coefs.rests()
     }
@@ -186,11 +192,12 @@ where
     }
 
     fn tail(coefs: &DeEsserCoefs) -> Tail {
-        Tail::Samples(if coefs.rests() { 0 } else { crate::filters::Cascade::new([coefs.split_section]).tail() })
+        Tail::Samples(if coefs.rests() { 0 } else { coefs.split.tail() })
     }
 }
 
-fn run_chunk<const C: usize>(
+/// Runs the frames up to the next tick at most; until then the wanted reduction stands still.
+fn run_piece<const C: usize>(
     coefs: &DeEsserCoefs,
     bands: &SibilanceBands,
     state: &mut DeEsserState<C>,
@@ -198,47 +205,33 @@ fn run_chunk<const C: usize>(
 ) where
     [f32; C]: Frame,
 {
+    const LONGEST: usize = TICK as usize;
     let n = frames.len();
-    let mut ratio_db = [NO_SIBILANT_DB; CHUNK];
-    state.sibilance.run(bands, frames, &mut ratio_db);
+    let mut low = [[0.0f32; C]; LONGEST];
+    low[..n].copy_from_slice(frames);
+    coefs.split.run(&mut state.split, &mut low[..n]);
+    let ticked = state.sibilance.run(bands, frames);
 
-    let mut wanted = [0.0f32; CHUNK];
-    for (reduction, &ratio) in wanted[..n].iter_mut().zip(&ratio_db) {
-        *reduction = coefs.curve.reduction_db(ratio);
-    }
-    let mut given = [0.0f32; CHUNK];
-    let mut largest = 0.0f64;
-    for (given, &wanted) in given[..n].iter_mut().zip(&wanted) {
-        let now = state.ballistics.step(f64::from(wanted), coefs.attack, coefs.release);
-        largest = if now > largest { now } else { largest };
-        *given = now as f32;
-        state.clock += 1;
-        if state.clock == TICK {
-            state.clock = 0;
-            if wanted == 0.0 {
-                state.ballistics.snap();
+    if state.wanted_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
+        let mut taken = [0.0f32; LONGEST];
+        for taken in &mut taken[..n] {
+            let now = state.ballistics.step(state.wanted_db, coefs.attack, coefs.release);
+            state.largest_db = if now > state.largest_db { now } else { state.largest_db };
+            *taken = now as f32;
+        }
+        for_each_value(&mut taken, |reduction| 1.0 - fast_from_db(-reduction));
+        for ((frame, low), &taken) in frames.iter_mut().zip(&low).zip(&taken) {
+            if taken != 0.0 {
+                for (sample, &low) in frame.iter_mut().zip(low) {
+                    *sample -= taken * (*sample - coefs.high_band * low);
+                }
             }
-            state.split = state.split.map(|s| s.without_tiny(1e-30));
         }
     }
-    state.largest_db = state.largest_db.max(largest);
-
-    let mut low = [[0.0f32; C]; CHUNK];
-    for (low, frame) in low.iter_mut().zip(frames.iter()) {
-        *low = Frame::narrow(step_state_variable(&coefs.split, &mut state.split, frame.widen()));
-    }
-    if largest == 0.0 {
-        return;
-    }
-    let mut taken = [0.0f32; CHUNK];
-    for (taken, &reduction) in taken[..n].iter_mut().zip(&given) {
-        *taken = 1.0 - fast_from_db(-reduction);
-    }
-    for ((frame, low), &taken) in frames.iter_mut().zip(&low).zip(&taken) {
-        if taken != 0.0 {
-            for (sample, &low) in frame.iter_mut().zip(low) {
-                *sample -= taken * (*sample - coefs.high_band * low);
-            }
+    if ticked {
+        state.wanted_db = f64::from(coefs.curve.reduction_db(state.sibilance.ratio_db()));
+        if state.wanted_db == 0.0 {
+            state.ballistics.snap();
         }
     }
 }

@@ -160,6 +160,8 @@ where
     mix_left: u32,
     motion: u32,
     rejected: u64,
+    /// The largest sample at the input since the last gating block.
+    recent_peak: f32,
 }
 
 impl<const C: usize> Strip<C>
@@ -199,6 +201,7 @@ where
             mix_left: 0,
             motion: rate.samples(MOTION_MS),
             rejected: 0,
+            recent_peak: 0.0,
         }
     }
 
@@ -221,7 +224,7 @@ where
         self.listening = listening;
         self.mix = self.level_match.gains(listening);
         (self.mix_from, self.mix_to, self.mix_left) = (self.mix, self.mix, 0);
-        self.rejected = 0;
+        (self.rejected, self.recent_peak) = (0, 0.0);
     }
 
     /// Starts meters and ledger afresh; the sound is not touched.
@@ -351,59 +354,80 @@ where
         }
     }
 
-    /// Silences what is not finite or too small to matter, and holds what is absurdly large.
+    /// Silences what is not finite or too small to matter, holds what is absurdly large, and notes the largest sample.
     fn door(&mut self, frames: &mut [[f32; C]]) {
-        let mut rejected = 0;
+        // As whole numbers, magnitudes of floats are in the same order; what is not finite is above all others.
+        let bits = |sample: f32| (sample.to_bits() & 0x7FFF_FFFF) as i32;
+        let (quietest, loudest) = (QUIETEST.to_bits() as i32, LOUDEST.to_bits() as i32);
+        let mut most = 0;
         for sample in frames.iter_mut().flatten() {
-            let size = sample.abs();
-            // Also true for what is not a number.
-            if !(QUIETEST..=LOUDEST).contains(&size) {
-                if size < QUIETEST {
-                    *sample = 0.0;
-                } else {
-                    rejected += 1;
-                    *sample = if size.is_finite() { LOUDEST.copysign(*sample) } else { 0.0 };
-                }
-            }
+            let size = bits(*sample);
+            *sample = if size < quietest { 0.0 } else { *sample };
+            most = if size > most { size } else { most };
         }
-        self.rejected += rejected;
+        if most > loudest {
+            for sample in frames.iter_mut().flatten().filter(|s| bits(**s) > loudest) {
+                self.rejected += 1;
+                *sample = if sample.is_finite() { LOUDEST.copysign(*sample) } else { 0.0 };
+            }
+            most = frames.iter().flatten().map(|s| bits(*s)).max().unwrap_or(0);
+        }
+        self.recent_peak = self.recent_peak.max(f32::from_bits(most as u32));
+    }
+
+    /// Writes frames into the delay line.
+    fn remember(&mut self, frames: &[[f32; C]]) {
+        let at = self.written % DELAY;
+        let (now, wrapped) = frames.split_at(frames.len().min(DELAY - at));
+        self.delay[at..at + now.len()].copy_from_slice(now);
+        self.delay[..wrapped.len()].copy_from_slice(wrapped);
+        self.written += frames.len();
     }
 
     fn piece(&mut self, frames: &mut [[f32; C]]) {
         let n = frames.len();
         self.door(frames);
-        for frame in frames.iter() {
-            self.delay[self.written % DELAY] = *frame;
-            self.written += 1;
-        }
+        self.remember(frames);
         self.input_peak.push(frames);
         self.taps[0][..n].copy_from_slice(frames);
         let mut changes = [true; TAPS];
 
         changes[1] = !self.trim.rests();
-        self.trim.run(frames);
-        self.taps[1][..n].copy_from_slice(frames);
+        if changes[1] {
+            self.trim.run(frames);
+            self.taps[1][..n].copy_from_slice(frames);
+        }
         changes[2] = !self.high_pass.rests();
-        self.high_pass.run(frames);
-        self.taps[2][..n].copy_from_slice(frames);
+        if changes[2] {
+            self.high_pass.run(frames);
+            self.taps[2][..n].copy_from_slice(frames);
+        }
 
+        let mut before = [[0.0; C]; CHUNK];
+        if self.former.is_some() {
+            before[..n].copy_from_slice(frames);
+        }
         for (k, stage) in self.middle.order.into_iter().enumerate() {
             changes[3 + k] = !self.middle.rests(stage);
-            self.middle.run(stage, frames);
-            self.taps[3 + k][..n].copy_from_slice(frames);
+            if changes[3 + k] {
+                self.middle.run(stage, frames);
+                self.taps[3 + k][..n].copy_from_slice(frames);
+            }
         }
-        self.cross_fade_orders(frames);
+        if self.former.is_some() {
+            self.cross_fade_orders(frames, &mut before[..n]);
+        }
 
         self.limiter.run(frames);
         self.taps[LATE_FROM][..n].copy_from_slice(frames);
         changes[LATE_FROM + 1] = !self.output.rests();
         self.output.run(frames);
         for sample in frames.iter_mut().flatten() {
-            if sample.abs() < QUIETEST {
-                *sample = 0.0;
-            }
+            *sample = if sample.abs() < QUIETEST { 0.0 } else { *sample };
         }
-        self.taps[LATE_FROM + 1][..n].copy_from_slice(frames);
+        if changes[LATE_FROM + 1] {
+            self.taps[LATE_FROM + 1][..n].copy_from_slice(frames);
+        }
         self.output_peak.push(frames);
 
         let done = self.ledger.push(&self.taps, n, &changes);
@@ -411,7 +435,7 @@ where
             self.output_loudness.push_energy(energies);
         }
         if let Some(block) = done.block {
-            let peak = self.input_peak.take_recent().into_iter().fold(0.0, f64::max) as f32;
+            let peak = core::mem::take(&mut self.recent_peak);
             self.level_match.block(block.input, block.output, peak);
         }
         self.listen(frames);
@@ -422,15 +446,12 @@ where
     }
 
     /// While the order changes: fades from the middle in its former order to the middle as it is.
-    fn cross_fade_orders(&mut self, frames: &mut [[f32; C]]) {
+    fn cross_fade_orders(&mut self, frames: &mut [[f32; C]], before: &mut [[f32; C]]) {
         let Some((former, at)) = &mut self.former else { return };
-        let n = frames.len();
-        let mut before = [[0.0; C]; CHUNK];
-        before[..n].copy_from_slice(&self.taps[2][..n]);
         for stage in former.order {
-            former.run(stage, &mut before[..n]);
+            former.run(stage, before);
         }
-        for (new, old) in frames.iter_mut().zip(&before) {
+        for (new, old) in frames.iter_mut().zip(before.iter()) {
             *at += 1;
             let share = *at as f32 / self.motion as f32;
             for (new, &old) in new.iter_mut().zip(old) {
