@@ -2,7 +2,8 @@
 
 use super::{near, rate};
 use std::f64::consts::PI;
-use voicechain_core::filters::k_weighting::{KState, KWeighting, Section, accumulate};
+use voicechain_core::filters::Section;
+use voicechain_core::filters::k_weighting::{KState, KWeighting, accumulate};
 use voicechain_core::meters::gating::loudness;
 
 /// Magnitude of biquads at a frequency, dB: |H(e^jw)|, evaluated here.
@@ -13,7 +14,7 @@ fn magnitude(sections: &[Section], frequency: f64, hz: f64) -> f64 {
         let im = c[1] * w.sin() + c[2] * (2.0 * w).sin();
         re * re + im * im
     };
-    sections.iter().map(|s| 10.0 * (power(s.b) / power([1.0, s.a[0], s.a[1]])).log10()).sum()
+    sections.iter().map(|s| 10.0 * (power([s.b0, s.b1, s.b2]) / power([1.0, s.a1, s.a2])).log10()).sum()
 }
 
 /// BS.1770-5 Annex 1, Tables 1 and 2 (via an independent implementation), and the 44.1 kHz designs computed with scipy
@@ -22,8 +23,7 @@ fn magnitude(sections: &[Section], frequency: f64, hz: f64) -> f64 {
 fn k_weighting_coefficients() {
     let check = |hz: f64, shelf: [f64; 5], high_pass: [f64; 5], tolerance: f64| {
         for (section, expected) in KWeighting::new(rate(hz)).sections().iter().zip([shelf, high_pass]) {
-            let [b0, b1, b2] = section.b;
-            let [a1, a2] = section.a;
+            let &Section { b0, b1, b2, a1, a2 } = section;
             for (value, expected) in [b0, b1, b2, a1, a2].into_iter().zip(expected) {
                 near(value, expected, tolerance);
             }

@@ -202,8 +202,8 @@ fn worst_gating(counts: &[usize], spreads: &[f64], runs: usize, gated: impl Fn(&
 
 #[test]
 fn short_programmes_are_gated_exactly() {
-    let worst = worst_gating(&[1, 2, 20, 100, 600, 6_000], &SPREADS, 20, |blocks| {
-        let mut first = FirstBlocks::<6_000>::new();
+    let worst = worst_gating(&[1, 2, 20, 100, 600, 3_000], &SPREADS, 20, |blocks| {
+        let mut first = FirstBlocks::<3_000>::new();
         blocks.iter().for_each(|&block| first.push(block));
         first.gated(-10.0).unwrap()
     });
@@ -215,19 +215,19 @@ fn short_programmes_are_gated_exactly() {
 }
 
 #[test]
-fn gating_is_as_good_as_exact() {
+fn gating_is_nearly_exact() {
     let from_histogram = |blocks: &[f64]| {
-        let mut sums = GatedSums::<1, 4_000>::new();
+        let mut sums = GatedSums::<1, 1_000>::new();
         blocks.iter().for_each(|&block| {
             sums.push([block]);
         });
         sums.gated(-10.0).unwrap().mean[0]
     };
-    let worst = worst_gating(&[6_001, 36_000], &[0.0, 0.1, 0.3, 1.0, 5.0], 6, from_histogram);
-    assert!(worst < 0.01, "{worst} LU");
+    let worst = worst_gating(&[3_001, 36_000], &[0.0, 0.1, 0.3, 1.0, 5.0], 6, from_histogram);
+    assert!(worst < 0.03, "{worst} LU");
     // Half of a programme steady to 0.01 LU and exactly on the gate: the answer hangs on less than the width of a bin.
-    let worst = worst_gating(&[6_001, 36_000], &[0.01], 6, from_histogram);
-    assert!(worst < 0.15, "{worst} LU");
+    let worst = worst_gating(&[3_001, 36_000], &[0.01], 6, from_histogram);
+    assert!(worst < 0.5, "{worst} LU");
 }
 
 #[test]

@@ -17,12 +17,26 @@ pub trait Frame: Copy + Default + PartialEq + sealed::Sealed {
 
 /// Double-precision values, one per channel, that are computed together.
 pub trait Lanes:
-    Copy + core::ops::Add<Output = Self> + core::ops::Sub<Output = Self> + core::ops::Mul<Output = Self> + sealed::Sealed
+    Copy
+    + core::fmt::Debug
+    + core::ops::Add<Output = Self>
+    + core::ops::Sub<Output = Self>
+    + core::ops::Mul<Output = Self>
+    + sealed::Sealed
 {
     /// The same value in every lane.
     fn splat(value: f64) -> Self;
     /// The lanes as an array; a mono frame gives its value twice.
     fn to_pair(self) -> [f64; 2];
+    /// The lanes from an array; a mono frame takes the first value.
+    fn from_pair(pair: [f64; 2]) -> Self;
+    /// The larger of each two lanes.
+    fn max(self, other: Self) -> Self;
+    /// Zero in every lane whose magnitude is below `tiny`.
+    #[must_use]
+    fn without_tiny(self, tiny: f64) -> Self {
+        Self::from_pair(self.to_pair().map(|v| if v.abs() < tiny { 0.0 } else { v }))
+    }
 }
 
 mod sealed {
@@ -42,6 +56,14 @@ impl Lanes for f64 {
     fn to_pair(self) -> [f64; 2] {
         [self, self]
     }
+    #[inline(always)]
+    fn from_pair(pair: [f64; 2]) -> Self {
+        pair[0]
+    }
+    #[inline(always)]
+    fn max(self, other: Self) -> Self {
+        f64::max(self, other)
+    }
 }
 
 impl Lanes for f64x2 {
@@ -52,6 +74,14 @@ impl Lanes for f64x2 {
     #[inline(always)]
     fn to_pair(self) -> [f64; 2] {
         self.to_array()
+    }
+    #[inline(always)]
+    fn from_pair(pair: [f64; 2]) -> Self {
+        f64x2::from(pair)
+    }
+    #[inline(always)]
+    fn max(self, other: Self) -> Self {
+        self.fast_max(other)
     }
 }
 

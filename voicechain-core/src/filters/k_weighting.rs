@@ -4,6 +4,7 @@
 //! taken back to its analog prototype and from there to the rate, with the bilinear transform prewarped at the
 //! prototype's own corner. The weighted signal itself is never needed, only its energy, so that is what comes out.
 
+use super::Section;
 use crate::SampleRate;
 use core::array::from_fn;
 use wide::f64x2;
@@ -28,15 +29,6 @@ const TINY: f64 = 1e-30;
 /// How many channels run interleaved, two to a vector: enough to hide the latency of the recurrence, and few enough for
 /// sixteen registers.
 const LANES: usize = 6;
-
-/// One biquad: `b0 b1 b2` over `1 a1 a2`.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Section {
-    /// Numerator.
-    pub b: [f64; 3],
-    /// Denominator without its leading 1.
-    pub a: [f64; 2],
-}
 
 /// The K-weighting filter for one rate: a high shelf of +4 dB, then a high-pass at 38 Hz.
 ///
@@ -80,7 +72,8 @@ fn at_rate(b: [f64; 3], a: [f64; 3], hz: f64) -> Section {
     let ratio = corner / libm::tan(libm::atan(corner) * TABLE_HZ / hz);
     let scaled = |c: [f64; 3]| exchange([c[0], c[1] * ratio, c[2] * ratio * ratio]);
     let (b, a) = (scaled(b), scaled(a));
-    Section { b: b.map(|x| x / a[0]), a: [a[1] / a[0], a[2] / a[0]] }
+    let [b0, b1, b2] = b.map(|x| x / a[0]);
+    Section { b0, b1, b2, a1: a[1] / a[0], a2: a[2] / a[0] }
 }
 
 /// What audio changes in a K-weighting filter of `C` channels, with the energy since the last sub-block.
@@ -110,7 +103,7 @@ impl<const C: usize> KState<C> {
     ///
     /// Checked by `standards::loudness_properties::survives_what_is_not_finite` and `silence_becomes_exact`.
     pub fn take_energy(&mut self, filter: &KWeighting) -> [f64; C] {
-        let gain = filter.high_pass.b[0] * filter.high_pass.b[0];
+        let gain = filter.high_pass.b0 * filter.high_pass.b0;
         let mut energy = [0.0; C];
         for (c, energy) in energy.iter_mut().enumerate() {
             let sum = self.lanes[4][c];
@@ -178,9 +171,9 @@ fn run<const C: usize, const G: usize, const V: usize>(
     states: &mut [KState<C>; G],
     signals: &[&[[f32; C]]; G],
 ) {
-    let [b0, b1, b2] = filter.shelf.b.map(f64x2::splat);
-    let [a1, a2] = filter.shelf.a.map(f64x2::splat);
-    let [h1, h2] = filter.high_pass.a.map(f64x2::splat);
+    let Section { b0, b1, b2, a1, a2 } = filter.shelf;
+    let [b0, b1, b2, a1, a2] = [b0, b1, b2, a1, a2].map(f64x2::splat);
+    let [h1, h2] = [filter.high_pass.a1, filter.high_pass.a2].map(f64x2::splat);
     let lane =
         |states: &[KState<C>; G], part: usize, i: usize| if i < C * G { states[i / C].lanes[part][i % C] } else { 0.0 };
     let mut work: [[f64x2; 5]; V] =

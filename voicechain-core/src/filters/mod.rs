@@ -1,3 +1,11 @@
-//! filters
+//! Second-order filters: every design formula once, the cascade that runs them, and their response.
 
+pub mod cascade;
+pub mod design;
 pub mod k_weighting;
+pub mod response;
+pub mod section;
+
+pub use cascade::{Cascade, CascadeState};
+pub use response::Response;
+pub use section::{Section, StateVariable};

@@ -3,11 +3,15 @@
 pub mod channels;
 pub mod clock;
 pub mod gating;
+pub mod ledger;
 pub mod loudness;
 pub mod range;
+pub mod reduction;
 pub mod true_peak;
 
 pub use channels::{Channel, ChannelWeights};
 pub use clock::SubBlockClock;
+pub use ledger::LevelLedger;
 pub use loudness::{GatingBlock, LoudnessMeter};
+pub use reduction::ReductionMeter;
 pub use true_peak::TruePeakMeter;

@@ -1,0 +1,140 @@
+//! One second-order section in its two forms: direct coefficients for rest, a state-variable filter for motion.
+
+use super::Response;
+
+/// A second-order section `H(z) = (b0 + b1 z^-1 + b2 z^-2) / (1 + a1 z^-1 + a2 z^-2)`.
+///
+/// The sign convention is that of the difference equation
+/// `y[n] = b0 x[n] + b1 x[n-1] + b2 x[n-2] - a1 y[n-1] - a2 y[n-2]`.
+/// A first-order section has `b2 = a2 = 0`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Section {
+    /// Gain of the newest input.
+    pub b0: f64,
+    /// Gain of the input one sample ago.
+    pub b1: f64,
+    /// Gain of the input two samples ago.
+    pub b2: f64,
+    /// Minus the gain of the output one sample ago.
+    pub a1: f64,
+    /// Minus the gain of the output two samples ago.
+    pub a2: f64,
+}
+
+impl Section {
+    /// The section that changes nothing.
+    pub const IDENTITY: Self = Self { b0: 1.0, b1: 0.0, b2: 0.0, a1: 0.0, a2: 0.0 };
+
+    /// True when numerator and denominator are the same, so that the output is the input.
+    #[must_use]
+    pub fn is_identity(&self) -> bool {
+        self.b0 == 1.0 && self.b1 == self.a1 && self.b2 == self.a2
+    }
+
+    /// True when all coefficients are finite and both poles lie inside the unit circle
+    /// (`|a2| < 1` and `|a1| < 1 + a2`, the stability triangle). Tested by `stable_over_the_whole_settings_space`.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        let all = [self.b0, self.b1, self.b2, self.a1, self.a2];
+        all.iter().all(|v| v.is_finite()) && self.a2.abs() < 1.0 && self.a1.abs() < 1.0 + self.a2
+    }
+
+    /// The response at `omega` radians per sample (`2 pi f / rate`).
+    #[must_use]
+    pub fn response(&self, omega: f64) -> Response {
+        let (sin1, cos1) = libm::sincos(omega);
+        let (sin2, cos2) = libm::sincos(2.0 * omega);
+        let above = Response { re: self.b0 + self.b1 * cos1 + self.b2 * cos2, im: -(self.b1 * sin1 + self.b2 * sin2) };
+        let below = Response { re: 1.0 + self.a1 * cos1 + self.a2 * cos2, im: -(self.a1 * sin1 + self.a2 * sin2) };
+        above.over(below)
+    }
+
+    /// Radius of the outermost pole; below 1 for a stable section.
+    #[must_use]
+    pub fn pole_radius(&self) -> f64 {
+        let discriminant = self.a1 * self.a1 - 4.0 * self.a2;
+        if discriminant < 0.0 { libm::sqrt(self.a2) } else { 0.5 * (self.a1.abs() + libm::sqrt(discriminant)) }
+    }
+
+    /// The same transfer function as a state-variable filter.
+    ///
+    /// `g = sqrt((1 + a1 + a2) / (1 - a1 + a2))`, `k = 2 (1 - a2) g / (1 + a1 + a2)`, mix from the zeros.
+    /// Any stable section has `g > 0` and `k > 0`. Tested by `both_forms_have_the_same_impulse_response`.
+    #[must_use]
+    pub fn state_variable(&self) -> StateVariable {
+        let at_dc = 1.0 + self.a1 + self.a2;
+        let at_nyquist = 1.0 - self.a1 + self.a2;
+        let g = libm::sqrt(at_dc / at_nyquist);
+        let k = 2.0 * (1.0 - self.a2) * g / at_dc;
+        let m0 = (self.b0 - self.b1 + self.b2) / at_nyquist;
+        let m1 = 2.0 * (self.b0 - self.b2) * g / at_dc - m0 * k;
+        let m2 = (self.b0 + self.b1 + self.b2) / at_dc - m0;
+        StateVariable { g, k, m0, m1, m2 }
+    }
+}
+
+/// A trapezoidal state-variable filter: integrator gain `g`, damping `k`, and the mix `y = m0 x + m1 band + m2 low`.
+///
+/// With any `g > 0` and `k > 0`, changing at any sample, the energy of the two states never grows without input
+/// (the change in one step is `-4 g k v1^2`), which a direct form cannot promise.
+/// Source of the structure: Simper 2013, "Solving the continuous SVF equations using trapezoidal integration and
+/// equivalent currents"; proof of stability: Wishnick, DAFx-14. Tested by `energy_never_grows_under_any_motion`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StateVariable {
+    /// Integrator gain, `tan(pi f / rate)`.
+    pub g: f64,
+    /// Damping, `1/Q`.
+    pub k: f64,
+    /// Share of the input.
+    pub m0: f64,
+    /// Share of the band-pass output.
+    pub m1: f64,
+    /// Share of the low-pass output.
+    pub m2: f64,
+}
+
+impl StateVariable {
+    /// On the straight line from `self` (`t = 0`) to `to` (`t = 1`) in every coefficient.
+    #[must_use]
+    pub fn between(&self, to: &Self, t: f64) -> Self {
+        let mix = |a: f64, b: f64| a + (b - a) * t;
+        Self {
+            g: mix(self.g, to.g),
+            k: mix(self.k, to.k),
+            m0: mix(self.m0, to.m0),
+            m1: mix(self.m1, to.m1),
+            m2: mix(self.m2, to.m2),
+        }
+    }
+
+    /// What the states give one sample and two samples from now when the input is silent, as rows
+    /// `[weight of the first state, weight of the second]`.
+    fn observation(&self) -> [[f64; 2]; 2] {
+        let Self { g, k, m1, m2, .. } = *self;
+        let p = 1.0 / (1.0 + g * (g + k));
+        let c = [(m1 + m2 * g) * p, m2 * (1.0 - g * g * p) - m1 * g * p];
+        let a = [[2.0 * p - 1.0, -2.0 * p * g], [2.0 * p * g, 1.0 - 2.0 * g * g * p]];
+        [c, [c[0] * a[0][0] + c[1] * a[1][0], c[0] * a[0][1] + c[1] * a[1][1]]]
+    }
+
+    /// States of the transposed direct form of `section` (the same filter) that continue the sound of these states.
+    #[must_use]
+    pub fn to_direct(&self, section: &Section, states: [f64; 2]) -> [f64; 2] {
+        let [now, next] = self.observation();
+        let y0 = now[0] * states[0] + now[1] * states[1];
+        let y1 = next[0] * states[0] + next[1] * states[1];
+        [y0, y1 + section.a1 * y0]
+    }
+
+    /// States of this form that continue the sound of transposed direct form states of `section` (the same filter).
+    ///
+    /// A filter whose states cannot be heard (gain 0 dB everywhere) starts from rest.
+    #[must_use]
+    pub fn from_direct(&self, section: &Section, states: [f64; 2]) -> [f64; 2] {
+        let [now, next] = self.observation();
+        let (y0, y1) = (states[0], states[1] - section.a1 * states[0]);
+        let determinant = now[0] * next[1] - now[1] * next[0];
+        let found = [(y0 * next[1] - y1 * now[1]) / determinant, (y1 * now[0] - y0 * next[0]) / determinant];
+        if found.iter().all(|s| s.is_finite()) { found } else { [0.0; 2] }
+    }
+}
