@@ -511,7 +511,7 @@ where
         let mut stages = [StageId::Trim; StageId::ALL.len()];
         stages[1] = StageId::HighPass;
         for (stage, middle) in stages[2..].iter_mut().zip(self.middle.order) {
-            *stage = stage_of(middle);
+            *stage = middle.stage();
         }
         stages[LATE_FROM - 1] = StageId::Limiter;
         stages[LATE_FROM] = StageId::Output;
@@ -580,15 +580,5 @@ where
     #[must_use]
     pub fn rate(&self) -> SampleRate {
         self.target.rate
-    }
-}
-
-/// A middle stage among all stages.
-const fn stage_of(middle: Middle) -> StageId {
-    match middle {
-        Middle::CorrectiveEq => StageId::CorrectiveEq,
-        Middle::DeEsser => StageId::DeEsser,
-        Middle::Compressor => StageId::Compressor,
-        Middle::ToneEq => StageId::ToneEq,
     }
 }
