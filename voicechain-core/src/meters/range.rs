@@ -14,7 +14,7 @@ const RELATIVE_GATE: f64 = -20.0;
 /// -70 LUFS and above the energy mean of these minus 20 LU. Error against sorting all values: at most 0.02 LU, as long as
 /// the values around the percentiles are continuous. Memory 16 kB.
 ///
-/// Checked by `standards::loudness::tech_3342_cases_1_to_4` and `range_is_as_good_as_sorting`.
+/// Checked by `standards::loudness::tech_3342_cases_1_to_4` and `standards::loudness_properties::range_is_as_good_as_sorting`.
 #[derive(Clone, Debug)]
 pub struct RangeHistogram {
     counts: [u32; BINS],
