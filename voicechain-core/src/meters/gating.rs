@@ -46,7 +46,7 @@ pub struct Gated<const V: usize> {
 /// The relative gate usually divides one bin. A bin remembers its quietest and its loudest block to 1/65536 of its width:
 /// when the gate is not between them, or the bin holds up to three blocks, the result is that of exact gating. Otherwise
 /// the share above the gate is estimated from quietest, loudest and mean. The result is always that of exact gating of
-/// blocks of which some were moved by less than the width of a bin. Error against exact gating of more than 3000 blocks
+/// blocks of which some were moved by less than the width of a bin. Error against exact gating of more than 2000 blocks
 /// with 1000 bins (0.08 LU): under 0.005 LU when the blocks are spread as in speech, with few or with most of them far from
 /// the gate; under 0.03 LU when half or most of all blocks are spread by only 0.1 to 1 LU exactly around the gate; up to
 /// 0.5 LU when half of all blocks are steady to 0.01 LU and lie on it, where a change of 0.01 LU would move exact gating by

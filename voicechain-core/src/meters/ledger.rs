@@ -150,10 +150,8 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
             let state = core::array::from_mut(&mut self.states[k]);
             k_weighting::accumulate(&self.filter, state, [&taps[k][frames]]);
         }
-        for k in range.start + 1..range.end {
-            if !changes[k] {
-                self.states[k] = self.states[k - 1];
-            }
+        for k in (range.start + 1..range.end).filter(|&k| !changes[k]) {
+            self.states[k] = self.states[k - 1];
         }
     }
 

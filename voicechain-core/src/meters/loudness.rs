@@ -17,8 +17,8 @@ const HOP: u64 = 10;
 const RELATIVE_GATE: f64 = -10.0;
 /// Bins of 0.08 LU for the integrated loudness of longer programmes.
 const BINS: usize = 1_000;
-/// Blocks that are kept as they are: the first 5 minutes.
-const FIRST: usize = 3_000;
+/// Blocks that are kept as they are: the first 200 s.
+const FIRST: usize = 2_000;
 
 /// The last energies, oldest overwritten first.
 #[derive(Clone, Debug)]
@@ -69,7 +69,7 @@ impl GatingBlock {
 ///
 /// Everything runs on sub-blocks of 10 ms counted since reset, so any split of the same frames into calls gives the same
 /// bits. Momentary and short-term loudness move every 10 ms, gating blocks and the values for the range every 100 ms; an
-/// incomplete block at the end does not count. Memory is fixed, about 47 kB, and nothing but `f64` sums of non-negative
+/// incomplete block at the end does not count. Memory is fixed, about 35 kB, and nothing but `f64` sums of non-negative
 /// energies is kept, which is good to 1e-9 LU after days.
 ///
 /// Cost: under 4 ns per mono or stereo frame at 48 kHz.
@@ -226,8 +226,8 @@ impl<const C: usize> LoudnessMeter<C> {
 
     /// Gated loudness since reset, LUFS (BS.1770 Annex 1, eq. 3 to 7); `None` while no block is louder than -70 LUFS.
     ///
-    /// While at most 3000 blocks (5 minutes) have passed -70 LUFS this is exact gating; after that it comes from a
-    /// histogram with exact sums, see [`GatedSums`] for the error. Reads up to 3000 blocks, some microseconds.
+    /// While at most 2000 blocks (200 s) have passed -70 LUFS this is exact gating; after that it comes from a
+    /// histogram with exact sums, see [`GatedSums`] for the error. Reads up to 2000 blocks, some microseconds.
     #[must_use]
     pub fn integrated(&self) -> Option<f64> {
         let exact = self.first.gated(RELATIVE_GATE);
@@ -236,7 +236,7 @@ impl<const C: usize> LoudnessMeter<C> {
 
     /// Loudness range since reset, LU (Tech 3342); `None` while no short-term value is louder than -70 LUFS.
     ///
-    /// Not to be trusted before the first 60 s. Error: see [`RangeHistogram`]. Reads up to 8000 counts, some microseconds.
+    /// Not to be trusted before the first 60 s. Error: see [`RangeHistogram`]. Reads up to 4000 counts, some microseconds.
     #[must_use]
     pub fn range(&self) -> Option<f64> {
         self.range.range()

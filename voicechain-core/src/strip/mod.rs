@@ -453,7 +453,7 @@ where
         }
         for (new, old) in frames.iter_mut().zip(before.iter()) {
             *at += 1;
-            let share = *at as f32 / self.motion as f32;
+            let share = smooth(*at as f32 / self.motion as f32);
             for (new, &old) in new.iter_mut().zip(old) {
                 *new = old + share * (*new - old);
             }
@@ -473,7 +473,7 @@ where
         for (i, frame) in frames.iter_mut().enumerate() {
             if self.mix_left > 0 {
                 self.mix_left -= 1;
-                let left = self.mix_left as f32 / self.motion as f32;
+                let left = smooth(self.mix_left as f32 / self.motion as f32);
                 self.mix = core::array::from_fn(|k| self.mix_to[k] + left * (self.mix_from[k] - self.mix_to[k]));
             }
             let age = self.latency + n - i;
@@ -510,7 +510,7 @@ where
         let Some(mut at) = self.dip else { return };
         for frame in frames.iter_mut() {
             at += 1;
-            let share = self.motion.abs_diff(at) as f32 / self.motion as f32;
+            let share = smooth(self.motion.abs_diff(at) as f32 / self.motion as f32);
             frame.iter_mut().for_each(|sample| *sample *= share);
         }
         self.dip = (at < 2 * self.motion).then_some(at);
@@ -602,4 +602,9 @@ where
     pub fn rate(&self) -> SampleRate {
         self.target.rate
     }
+}
+
+/// A cross-fade with a slope of 0 at both ends.
+fn smooth(t: f32) -> f32 {
+    t * t * (3.0 - 2.0 * t)
 }
