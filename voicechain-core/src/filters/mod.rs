@@ -4,6 +4,7 @@ pub mod cascade;
 pub mod design;
 pub mod response;
 pub mod section;
+mod tail;
 
 pub use cascade::{Cascade, CascadeState};
 pub use response::Response;

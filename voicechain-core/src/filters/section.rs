@@ -49,11 +49,19 @@ impl Section {
         above.over(below)
     }
 
-    /// Radius of the outermost pole; below 1 for a stable section.
-    #[must_use]
-    pub fn pole_radius(&self) -> f64 {
-        let discriminant = self.a1 * self.a1 - 4.0 * self.a2;
-        if discriminant < 0.0 { libm::sqrt(self.a2) } else { 0.5 * (self.a1.abs() + libm::sqrt(discriminant)) }
+    /// Both poles; those of a first-order section are its one pole and 0.
+    pub(super) fn poles(&self) -> [Response; 2] {
+        let middle = -0.5 * self.a1;
+        let discriminant = middle * middle - self.a2;
+        let root = libm::sqrt(discriminant.abs());
+        if discriminant < 0.0 {
+            [Response { re: middle, im: root }, Response { re: middle, im: -root }]
+        } else {
+            // The larger one by the sum, the other by the product: nothing cancels.
+            let outer = middle + libm::copysign(root, middle);
+            let inner = if outer == 0.0 { 0.0 } else { self.a2 / outer };
+            [Response { re: outer, im: 0.0 }, Response { re: inner, im: 0.0 }]
+        }
     }
 
     /// The same transfer function as a state-variable filter.
