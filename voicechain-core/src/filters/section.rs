@@ -136,13 +136,19 @@ impl StateVariable {
 
     /// States of this form that continue the sound of transposed direct form states of `section` (the same filter).
     ///
-    /// A filter whose states cannot be heard (gain 0 dB everywhere) starts from rest.
+    /// Of a first-order section only one state can be heard; the smallest pair of states that gives it is taken. A filter
+    /// whose states cannot be heard at all (gain 0 dB everywhere) starts from rest.
     #[must_use]
     pub fn from_direct(&self, section: &Section, states: [f64; 2]) -> [f64; 2] {
         let [now, next] = self.observation();
-        let (y0, y1) = (states[0], states[1] - section.a1 * states[0]);
-        let determinant = now[0] * next[1] - now[1] * next[0];
-        let found = [(y0 * next[1] - y1 * now[1]) / determinant, (y1 * now[0] - y0 * next[0]) / determinant];
+        let y0 = states[0];
+        let found = if section.a2 == 0.0 && section.b2 == 0.0 {
+            now.map(|c| y0 * c / (now[0] * now[0] + now[1] * now[1]))
+        } else {
+            let y1 = states[1] - section.a1 * y0;
+            let determinant = now[0] * next[1] - now[1] * next[0];
+            [(y0 * next[1] - y1 * now[1]) / determinant, (y1 * now[0] - y0 * next[0]) / determinant]
+        };
         if found.iter().all(|s| s.is_finite()) { found } else { [0.0; 2] }
     }
 }

@@ -12,6 +12,9 @@ const MOST: usize = 8;
 /// `n^(m-1) p^n` for `m` of them, for all `n` up to the end of the tail, without being far above it.
 const APART: f64 = 0.05;
 
+/// Poles that were moved apart give a slightly different sum; a factor of 2 covers the difference.
+const IN_HAND: f64 = 0.5;
+
 /// Samples after the last one of the input in which the output can still be above -120 dB of the largest value of the
 /// impulse response.
 ///
@@ -31,10 +34,11 @@ pub(super) fn samples<'a>(sections: impl Iterator<Item = &'a Section>) -> u32 {
     }
     let start = impulse_response(chain);
     let limit = from_db(-120.0) * start.iter().fold(0.0, |peak, v| f64::max(peak, v.abs()));
-    let modes = modes(chain);
+    let (modes, moved) = modes(chain);
     let modes = &modes[..2 * count];
+    let quiet_below = if moved { IN_HAND * limit } else { limit };
     let rings_at = |n: u32| {
-        modes.iter().map(|(r, log_p)| r * libm::exp(log_p * (f64::from(n) - 1.0))).sum::<f64>() > limit
+        modes.iter().map(|(r, log_p)| r * libm::exp(log_p * (f64::from(n) - 1.0))).sum::<f64>() > quiet_below
     };
     // The first power of two at which all is quiet, then the last sample before it that is not.
     let mut quiet = 1;
@@ -54,7 +58,7 @@ pub(super) fn samples<'a>(sections: impl Iterator<Item = &'a Section>) -> u32 {
         }
     }
     if (rings as usize) < START {
-        rings = start[..=rings as usize].iter().rposition(|v| v.abs() > limit).unwrap_or(0) as u32;
+        rings = start.iter().rposition(|v| v.abs() > limit).unwrap_or(0) as u32;
     }
     rings
 }
@@ -75,13 +79,14 @@ fn impulse_response(chain: &[Section]) -> [f64; START] {
     response
 }
 
-/// Magnitude of the residue of every pole, and the logarithm of the pole's radius.
-fn modes(chain: &[Section]) -> [(f64, f64); 2 * MOST] {
+/// Magnitude of the residue of every pole and the logarithm of its radius; true when poles had to be moved for it.
+fn modes(chain: &[Section]) -> ([(f64, f64); 2 * MOST], bool) {
     let mut poles = [Response { re: 0.0, im: 0.0 }; 2 * MOST];
     for (pair, section) in poles.chunks_exact_mut(2).zip(chain) {
         pair.copy_from_slice(&section.poles());
     }
     let count = 2 * chain.len();
+    let mut moved = false;
     for at in 1..count {
         for _ in 0..count {
             let (before, pole) = (&poles[..at], poles[at]);
@@ -90,6 +95,7 @@ fn modes(chain: &[Section]) -> [(f64, f64); 2 * MOST] {
             if before.iter().all(|p| p.minus(pole).power() >= 0.99 * distance * distance) {
                 break;
             }
+            moved = true;
             // Along the circle; a pole at zero has nothing to turn.
             let angle = distance / radius.max(0.5);
             let (sin, cos) = libm::sincos(angle);
@@ -100,9 +106,9 @@ fn modes(chain: &[Section]) -> [(f64, f64); 2 * MOST] {
             };
         }
     }
-    core::array::from_fn(|at| {
+    let modes = core::array::from_fn(|at| {
         if at >= count {
-            return (0.0, f64::NEG_INFINITY);
+            return (0.0, 0.0);
         }
         let pole = poles[at];
         let mut residue = Response::ONE;
@@ -119,6 +125,8 @@ fn modes(chain: &[Section]) -> [(f64, f64); 2 * MOST] {
                 }
             }
         }
-        (libm::sqrt(residue.power()), 0.5 * libm::log(pole.power()))
-    })
+        // A pole at 0 is heard in one sample only; its logarithm stays finite, so that the sum is a number there.
+        (libm::sqrt(residue.power()), libm::fmax(0.5 * libm::log(pole.power()), -1e3))
+    });
+    (modes, moved)
 }
