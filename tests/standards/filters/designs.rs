@@ -75,12 +75,8 @@ fn high_pass_of_80_hz_at_48_khz() {
 #[test]
 fn high_pass_sections_have_the_butterworth_q() {
     let rate = rate(48_000.0);
-    let tables: [(u32, &[f64]); 4] = [
-        (2, &[0.707107]),
-        (3, &[1.0]),
-        (4, &[0.541196, 1.306563]),
-        (8, &[0.509796, 0.601345, 0.899976, 2.562915]),
-    ];
+    let tables: [(u32, &[f64]); 4] =
+        [(2, &[0.707107]), (3, &[1.0]), (4, &[0.541196, 1.306563]), (8, &[0.509796, 0.601345, 0.899976, 2.562915])];
     for (order, expected) in tables {
         let mut found: Vec<f64> = butterworth_high_pass(order, 100.0, rate)
             .iter()
@@ -136,10 +132,7 @@ fn bell_has_the_published_coefficients() {
 #[test]
 fn the_negative_control_is_the_cookbook() {
     let peaking = cookbook(Type::PeakingEQ(6.0), 1_000.0, 1.0, rate(48_000.0));
-    assert_coefficients(
-        peaking,
-        [1.043953086990, -1.895320723937, 0.867722284760, -1.895320723937, 0.911675371750],
-    );
+    assert_coefficients(peaking, [1.043953086990, -1.895320723937, 0.867722284760, -1.895320723937, 0.911675371750]);
     let shelf = cookbook(Type::HighShelf(3.0), 8_000.0, FRAC_1_SQRT_2, rate(48_000.0));
     assert_coefficients(shelf, [1.253829141036, -0.889096302215, 0.328382722596, -0.528218318254, 0.221333879672]);
 }
@@ -197,11 +190,9 @@ fn shelves_match_the_analog_prototype() {
     let mut worst = ([0.0_f64; 2], [[0.0; 2]; 2]);
     for f0 in octaves(20.0, 12_000.0, 6.0) {
         for gain in GAINS {
-            let high = errors(&high_shelf(f0, gain, rate), rate, f0, |f| {
-                analog_high_shelf_db(f, f0, gain, FRAC_1_SQRT_2)
-            });
-            let low =
-                errors(&low_shelf(f0, gain, rate), rate, f0, |f| analog_low_shelf_db(f, f0, gain, FRAC_1_SQRT_2));
+            let high =
+                errors(&high_shelf(f0, gain, rate), rate, f0, |f| analog_high_shelf_db(f, f0, gain, FRAC_1_SQRT_2));
+            let low = errors(&low_shelf(f0, gain, rate), rate, f0, |f| analog_low_shelf_db(f, f0, gain, FRAC_1_SQRT_2));
             for k in 0..2 {
                 let error = high[k].max(low[k]);
                 if error > worst.0[k] {
@@ -219,7 +210,8 @@ fn shelves_match_the_analog_prototype() {
 #[test]
 fn plain_bilinear_designs_fail_the_same_gate() {
     let rate = rate(44_100.0);
-    for (f0, gain, q) in [(8_000.0, 6.0, 1.0), (8_000.0, -6.0, 2.0), (10_000.0, 6.0, FRAC_1_SQRT_2), (12_000.0, 6.0, 1.0)]
+    for (f0, gain, q) in
+        [(8_000.0, 6.0, 1.0), (8_000.0, -6.0, 2.0), (10_000.0, 6.0, FRAC_1_SQRT_2), (12_000.0, 6.0, 1.0)]
     {
         let plain = cookbook(Type::PeakingEQ(gain), f0, q, rate);
         assert!(!passes(errors(&plain, rate, f0, |f| analog_bell_db(f, f0, gain, q))), "bell {f0}");

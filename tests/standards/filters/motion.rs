@@ -289,8 +289,14 @@ fn storms_of_settings_are_survived() {
     }
 }
 
-/// Output for a signal that changes from one setting to another at a quarter of its length, in so many samples.
-fn glide(from: &Cascade<8>, to: &Cascade<8>, samples: usize, signal: &[f32]) -> Vec<f32> {
+/// A way that starts and ends gently.
+fn smooth(t: f64) -> f64 {
+    t * t * (3.0 - 2.0 * t)
+}
+
+/// Output for a signal that changes from one setting to another at a quarter of its length, in so many samples, on a way
+/// of this shape.
+fn glide(from: &Cascade<8>, to: &Cascade<8>, samples: usize, shape: fn(f64) -> f64, signal: &[f32]) -> Vec<f32> {
     let mut frames: Vec<[f32; 1]> = signal.iter().map(|v| [*v]).collect();
     let mut state = CascadeState::<1, 8>::fresh();
     let (first, later) = frames.split_at_mut(signal.len() / 4);
@@ -299,7 +305,7 @@ fn glide(from: &Cascade<8>, to: &Cascade<8>, samples: usize, signal: &[f32]) -> 
     if samples > 0 {
         state.loosen(from);
         for (n, frame) in moving.chunks_mut(1).enumerate() {
-            from.between(to, (n + 1) as f64 / samples as f64).run(&mut state, frame);
+            from.between(to, shape((n + 1) as f64 / samples as f64)).run(&mut state, frame);
         }
         state.settle(to);
     }
@@ -321,26 +327,33 @@ fn smooth_signals(hz: f64, length: usize) -> [Vec<f32>; 2] {
     [sine, dull.into_iter().map(|v| v as f32).collect()]
 }
 
-/// Moving over 480 samples (10 ms at 48 kHz) adds little to the second differences that both settings have at rest;
-/// exchanging the coefficients at once (negative control) adds a step. The bounds are this project's own.
+/// Moving over 480 samples (10 ms at 48 kHz) against exchanging the coefficients at once (negative control), as the
+/// largest second difference of the output over the largest one at rest. On a straight way what is heard is the corner
+/// where the motion starts; on a smooth one that is gone as well. The bounds are this project's own.
 #[test]
 fn gliding_does_not_click() {
     let hz = 48_000.0;
-    for (from, to) in [(0, 1), (1, 0), (2, 0), (1, 2)] {
+    let mut worst = [0.0_f64; 2];
+    for (from, to) in [(0, 1), (1, 0), (2, 0), (0, 2), (1, 2), (2, 1)] {
         let (from, to) = (equaliser(hz, from), equaliser(hz, to));
         for signal in smooth_signals(hz, 24_000) {
             let (edge, length) = (signal.len() / 4, 480);
-            let at_rest = [&from, &to].map(|cascade| glide(cascade, cascade, 0, &signal));
-            let before_and_after = second_difference(&at_rest[0], edge / 2, signal.len())
-                .max(second_difference(&at_rest[1], edge / 2, signal.len()));
-            let [soft, hard] = [length, 0].map(|samples| {
-                let output = glide(&from, &to, samples, &signal);
-                second_difference(&output, edge - 2, edge + length + 200) / before_and_after
-            });
-            println!("second difference against rest: glide {soft}, switch {hard}");
-
+            let at_rest = [&from, &to]
+                .map(|cascade| second_difference(&glide(cascade, cascade, 0, smooth, &signal), edge / 2, 24_000))
+                .into_iter()
+                .fold(0.0, f64::max);
+            let measure = |samples: usize, shape: fn(f64) -> f64| {
+                let output = glide(&from, &to, samples, shape, &signal);
+                second_difference(&output, edge - 2, edge + length + 200) / at_rest
+            };
+            let [straight, soft, hard] =
+                [measure(length, std::convert::identity), measure(length, smooth), measure(0, smooth)];
+            println!("second difference against rest: straight {straight:.2}, smooth {soft:.2}, at once {hard:.0}");
+            assert!(hard > 40.0 * soft.max(straight), "negative control: {hard} {straight} {soft}");
+            worst = [worst[0].max(straight), worst[1].max(soft)];
         }
     }
+    assert!(worst[0] < 25.0 && worst[1] < 3.0, "{worst:?}");
 }
 
 /// A setting that changes again before it has arrived goes on from where it is.
@@ -348,23 +361,22 @@ fn gliding_does_not_click() {
 fn a_change_of_mind_continues_the_motion() {
     let hz = 48_000.0;
     let [a, b, c] = [0, 1, 2].map(|which| equaliser(hz, which));
-    let midway = a.between(&b, 0.4);
+    let midway = a.between(&b, smooth(0.4));
     assert_eq!(midway.between(&c, 0.0).between(&c, 0.0), midway.between(&c, 0.0));
     let [signal, _] = smooth_signals(hz, 24_000);
     let mut frames: Vec<[f32; 1]> = signal.iter().map(|v| [*v]).collect();
     let mut state = CascadeState::<1, 8>::fresh();
-    let mut at = 0;
-    for frame in frames.chunks_mut(1) {
+    for (at, frame) in frames.chunks_mut(1).enumerate() {
         match at {
             0..6_000 => a.run(&mut state, frame),
             6_000..6_200 => {
                 if at == 6_000 {
                     state.loosen(&a);
                 }
-                a.between(&b, (at - 5_999) as f64 / 500.0).run(&mut state, frame);
+                a.between(&b, smooth((at - 5_999) as f64 / 500.0)).run(&mut state, frame);
             }
             6_200..6_700 => {
-                midway.between(&c, (at - 6_199) as f64 / 500.0).run(&mut state, frame);
+                midway.between(&c, smooth((at - 6_199) as f64 / 500.0)).run(&mut state, frame);
             }
             _ => {
                 if at == 6_700 {
@@ -373,13 +385,12 @@ fn a_change_of_mind_continues_the_motion() {
                 c.run(&mut state, frame);
             }
         }
-        at += 1;
     }
     let output: Vec<f32> = frames.into_iter().map(|[v]| v).collect();
     let at_rest = [&a, &b, &c]
-        .map(|cascade| second_difference(&glide(cascade, cascade, 0, &signal), 3_000, 24_000))
+        .map(|cascade| second_difference(&glide(cascade, cascade, 0, smooth, &signal), 3_000, 24_000))
         .into_iter()
         .fold(0.0, f64::max);
     let moved = second_difference(&output, 5_990, 7_000) / at_rest;
-    println!("mind {moved}");
+    assert!(moved < 2.0, "{moved}");
 }

@@ -37,9 +37,8 @@ pub(super) fn samples<'a>(sections: impl Iterator<Item = &'a Section>) -> u32 {
     let (modes, moved) = modes(chain);
     let modes = &modes[..2 * count];
     let quiet_below = if moved { IN_HAND * limit } else { limit };
-    let rings_at = |n: u32| {
-        modes.iter().map(|(r, log_p)| r * libm::exp(log_p * (f64::from(n) - 1.0))).sum::<f64>() > quiet_below
-    };
+    let rings_at =
+        |n: u32| modes.iter().map(|(r, log_p)| r * libm::exp(log_p * (f64::from(n) - 1.0))).sum::<f64>() > quiet_below;
     // The first power of two at which all is quiet, then the last sample before it that is not.
     let mut quiet = 1;
     while rings_at(quiet) {
@@ -114,10 +113,8 @@ fn modes(chain: &[Section]) -> ([(f64, f64); 2 * MOST], bool) {
         let mut residue = Response::ONE;
         for (k, s) in chain.iter().enumerate() {
             let square = pole.then(pole);
-            let above = Response {
-                re: s.b0 * square.re + s.b1 * pole.re + s.b2,
-                im: s.b0 * square.im + s.b1 * pole.im,
-            };
+            let above =
+                Response { re: s.b0 * square.re + s.b1 * pole.re + s.b2, im: s.b0 * square.im + s.b1 * pole.im };
             residue = residue.then(above);
             for other in [2 * k, 2 * k + 1] {
                 if other != at {
