@@ -75,8 +75,12 @@ fn high_pass_of_80_hz_at_48_khz() {
 #[test]
 fn high_pass_sections_have_the_butterworth_q() {
     let rate = rate(48_000.0);
-    let tables: [(u32, &[f64]); 4] =
-        [(2, &[0.707107]), (3, &[1.0]), (4, &[0.541196, 1.306563]), (8, &[0.509796, 0.601345, 0.899976, 2.562915])];
+    let tables: [(u32, &[f64]); 4] = [
+        (2, &[FRAC_1_SQRT_2]),
+        (3, &[1.0]),
+        (4, &[0.541196, 1.306563]),
+        (8, &[0.509796, 0.601345, 0.899976, 2.562915]),
+    ];
     for (order, expected) in tables {
         let mut found: Vec<f64> = butterworth_high_pass(order, 100.0, rate)
             .iter()
