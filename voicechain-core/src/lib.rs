@@ -11,8 +11,12 @@ pub mod gain;
 pub mod math;
 pub mod meters;
 pub mod settings;
+pub mod speech;
 pub mod stages;
+pub mod strip;
 pub mod units;
 
 pub use error::SettingError;
+pub use settings::StripSettings;
+pub use strip::{Strip, StripCoefs};
 pub use units::SampleRate;

@@ -1,4 +1,4 @@
-//! Decibels to and from linear gain, exactly.
+//! Decibels to and from linear gain: exactly for design and display, by polynomials for the per-sample path.
 
 /// Linear gain of a level in dB: `10^(db/20)`; minus infinity gives 0.
 #[must_use]
@@ -16,4 +16,120 @@ pub fn to_db(gain: f64) -> f64 {
 #[must_use]
 pub fn power_to_db(power: f64) -> f64 {
     10.0 * libm::log10(power)
+}
+
+/// The weight that a one-pole smoother keeps per step: `exp(-step / (time * rate))`, so that a step response has gone
+/// 63.2 % of its way after `time_ms`.
+///
+/// Source: Giannoulis, Massberg, Reiss, "Digital Dynamic Range Compressor Design", JAES 60(6), 2012.
+#[must_use]
+pub fn smoothing(time_ms: f64, rate_hz: f64, step: f64) -> f64 {
+    libm::exp(-step / (time_ms * 1e-3 * rate_hz))
+}
+
+/// Numbers that a formula may be computed in: `f64` for design and display, `f32` for blocks of samples.
+pub trait Real:
+    Copy
+    + PartialOrd
+    + core::ops::Add<Output = Self>
+    + core::ops::Sub<Output = Self>
+    + core::ops::Mul<Output = Self>
+    + core::ops::Neg<Output = Self>
+{
+    /// Zero.
+    const ZERO: Self;
+    /// The smaller of two.
+    fn least(self, other: Self) -> Self;
+    /// The larger of two.
+    fn most(self, other: Self) -> Self;
+    /// The nearest number of this type.
+    fn nearest(value: f64) -> Self;
+}
+
+macro_rules! real {
+    ($($type:ty),+) => {$(
+        impl Real for $type {
+            const ZERO: Self = 0.0;
+            #[inline(always)]
+            fn least(self, other: Self) -> Self {
+                if self < other { self } else { other }
+            }
+            #[inline(always)]
+            fn most(self, other: Self) -> Self {
+                if self > other { self } else { other }
+            }
+            #[inline(always)]
+            fn nearest(value: f64) -> Self {
+                value as Self
+            }
+        }
+    )+};
+}
+real!(f32, f64);
+
+/// Decibels of amplitude in one octave of amplitude: `20 log10(2)`.
+pub const DB_PER_OCTAVE: f32 = 6.020_6;
+
+/// Level in dB of an amplitude above 1e-37: `20 log10(x)` by a polynomial, error at most 1.3e-4 dB from 1e-8 to 100
+/// (and two roundings of the result below).
+///
+/// `log2` on one octave is `t + t (1 - t) P(t)` with a near-minimax `P` of degree 3 (9.4e-5 dB), exact at both ends and
+/// so continuous. Four operations wide on any processor with vectors. Tested by `fast_level_keeps_its_bound`.
+#[inline(always)]
+#[must_use]
+pub fn fast_to_db(amplitude: f32) -> f32 {
+    const P: [f32; 4] = [0.441_917_04, -0.267_179_4, 0.148_426_66, -0.045_149_05];
+    let bits = amplitude.to_bits() as i32;
+    let exponent = ((bits >> 23) - 127) as f32;
+    let t = f32::from_bits((bits as u32 & 0x007F_FFFF) | 0x3F80_0000) - 1.0;
+    let p = P[0] + t * (P[1] + t * (P[2] + t * P[3]));
+    DB_PER_OCTAVE * (exponent + (t + t * (1.0 - t) * p))
+}
+
+/// Linear gain of a level from -700 to +700 dB: `10^(db/20)` by a polynomial, error at most 5e-5 dB near 0 dB and one
+/// rounding of the argument elsewhere; exactly 1 at 0 dB.
+///
+/// `2^t` on one octave is `1 + t + t (t - 1) P(t)` with a near-minimax `P` of degree 2 (2.9e-5 dB). Tested by
+/// `fast_gain_keeps_its_bound`.
+#[inline(always)]
+#[must_use]
+pub fn fast_from_db(db: f32) -> f32 {
+    const P: [f32; 3] = [0.306_967_88, 0.065_588_12, 0.013_555_75];
+    let octaves = db * (1.0 / DB_PER_OCTAVE) + 127.0;
+    let whole = octaves as i32;
+    let t = octaves - whole as f32;
+    let p = P[0] + t * (P[1] + t * P[2]);
+    f32::from_bits((whole << 23) as u32) * (1.0 + t + t * (t - 1.0) * p)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fast_level_keeps_its_bound() {
+        for i in 0..100_000 {
+            let x = libm::exp10(-8.0 + f64::from(i) * 1e-4) as f32;
+            let error = f64::from(fast_to_db(x)) - to_db(f64::from(x));
+            assert!(error.abs() < 1.3e-4, "{x}: {error}");
+        }
+        assert_eq!(fast_to_db(1.0), 0.0);
+    }
+
+    #[test]
+    fn fast_gain_keeps_its_bound() {
+        for i in -6_000..6_000 {
+            let db = i as f32 * 0.01;
+            let error = to_db(f64::from(fast_from_db(db))) - f64::from(db);
+            assert!(error.abs() < 1e-4, "{db}: {error}");
+        }
+        assert_eq!(fast_from_db(0.0), 1.0);
+    }
+
+    #[test]
+    fn smoothing_reaches_63_percent_in_its_time() {
+        // CHECK-VALUES computed with numpy: 48 kHz, 5 ms and 100 ms.
+        assert!((smoothing(5.0, 48_000.0, 1.0) - 0.995_842_001_845).abs() < 1e-12);
+        assert!((smoothing(100.0, 48_000.0, 1.0) - 0.999_791_688_367).abs() < 1e-12);
+    }
 }

@@ -171,10 +171,55 @@ choice! {
     }
 }
 
+choice! {
+    /// A stage whose place in the order can be set.
+    Middle {
+        /// The corrective EQ.
+        CorrectiveEq = "corrective_eq",
+        /// The de-esser.
+        DeEsser = "de_esser",
+        /// The compressor.
+        Compressor = "compressor",
+        /// The tone EQ.
+        ToneEq = "tone_eq",
+    }
+}
+
+/// The number of stages whose place can be set.
+pub const MIDDLE: usize = Middle::ALL.len();
+
+impl Middle {
+    /// This stage among all stages.
+    #[must_use]
+    pub const fn stage(self) -> StageId {
+        match self {
+            Self::CorrectiveEq => StageId::CorrectiveEq,
+            Self::DeEsser => StageId::DeEsser,
+            Self::Compressor => StageId::Compressor,
+            Self::ToneEq => StageId::ToneEq,
+        }
+    }
+}
+
+/// Cut before the dynamics, boost after.
+pub const DEFAULT_ORDER: [Middle; MIDDLE] = [Middle::CorrectiveEq, Middle::DeEsser, Middle::Compressor, Middle::ToneEq];
+
+/// An order names every middle stage once.
+fn check_order(order: &[Middle; MIDDLE]) -> Result<(), SettingError> {
+    match Middle::ALL.iter().find(|stage| !order.contains(stage)) {
+        None => Ok(()),
+        Some(missing) => Err(SettingError {
+            setting: "order",
+            value: missing.number(),
+            allowed: Allowed::Rule("every middle stage once (the value is the number of a missing one)"),
+        }),
+    }
+}
+
 macro_rules! settings_table {
     ($(
         $(#[$doc:meta])*
-        $stage:ident: $struct:ident {
+        $variant:ident $stage:ident: $struct:ident $title:literal {
             $($field:ident: $type:ty = $default:expr, $name:literal, $unit:ident,
               [$min:expr, $max:expr; $step:expr], $scale:ident, $choices:expr, $automatable:literal, $explanation:literal;)+
         }
@@ -245,18 +290,88 @@ macro_rules! settings_table {
             }
         )+
 
-        /// The settings of all stages: plain data in the user's units, in signal order.
-        #[derive(Clone, Copy, Debug, Default, PartialEq)]
+        /// The settings of the whole strip: plain data in the user's units, stages in their default order.
+        #[derive(Clone, Copy, Debug, PartialEq)]
         #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
         #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
-        pub struct StageSettings {
+        pub struct StripSettings {
+            /// The middle stages in signal order. Not automatable; a change cross-fades.
+            pub order: [Middle; MIDDLE],
             $($(#[$doc])* pub $stage: $struct,)+
         }
 
-        /// The rows of every stage, in signal order.
-        pub const STAGES: &[(&str, &[SettingInfo])] = &[$((stringify!($stage), $struct::ROWS)),+];
+        impl StripSettings {
+            /// The table of settings as text in Markdown, one line per setting: what the documentation prints.
+            ///
+            /// # Errors
+            /// Those of the writer.
+            pub fn write_table(to: &mut impl core::fmt::Write) -> core::fmt::Result {
+                writeln!(to, "| setting | name | range | default | what it does |")?;
+                writeln!(to, "| --- | --- | --- | --- | --- |")?;
+                for info in rows() {
+                    let default = match info.choices.get(info.default as usize) {
+                        Some(name) => (*name, None),
+                        None => ("", Some(info.default)),
+                    };
+                    write!(to, "| `{}` | {} | ", info.id, info.name)?;
+                    match info.unit {
+                        Unit::Switch => write!(to, "off, on | {} | ", if info.default == 1.0 { "on" } else { "off" })?,
+                        Unit::Choice => {
+                            for (i, name) in info.choices.iter().enumerate() {
+                                write!(to, "{}{name}", if i == 0 { "" } else { ", " })?;
+                            }
+                            write!(to, " | {} | ", default.0)?;
+                        }
+                        Unit::Ratio => write!(to, "{} to {}, infinite | {}:1 | ", info.min, info.max, info.default)?,
+                        unit => {
+                            let space = if unit.symbol().is_empty() { "" } else { " " };
+                            let symbol = unit.symbol();
+                            write!(to, "{} to {}{space}{symbol} | ", info.min, info.max)?;
+                            write!(to, "{}{space}{symbol} | ", info.default)?;
+                        }
+                    }
+                    writeln!(to, "{} |", info.explanation)?;
+                }
+                Ok(())
+            }
+        }
 
-        impl StageSettings {
+        impl Default for StripSettings {
+            fn default() -> Self {
+                Self { order: DEFAULT_ORDER, $($stage: $struct::default(),)+ }
+            }
+        }
+
+        /// The stages, in their default order.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+        pub enum StageId {
+            $($(#[$doc])* $variant,)+
+        }
+
+        impl StageId {
+            /// All stages, in their default order.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
+
+            /// The id, as in the settings file.
+            #[must_use]
+            pub const fn id(self) -> &'static str {
+                match self { $(Self::$variant => stringify!($stage),)+ }
+            }
+
+            /// The name, as shown to a person.
+            #[must_use]
+            pub const fn name(self) -> &'static str {
+                match self { $(Self::$variant => $title,)+ }
+            }
+
+            /// The rows of the stage in the table of settings.
+            #[must_use]
+            pub const fn rows(self) -> &'static [SettingInfo] {
+                match self { $(Self::$variant => $struct::ROWS,)+ }
+            }
+        }
+
+        impl StripSettings {
             /// The value of the setting with this id as a number; `None` for an unknown id.
             #[must_use]
             pub fn get(&self, id: &str) -> Option<f64> {
@@ -287,11 +402,12 @@ macro_rules! settings_table {
                 })
             }
 
-            /// Checks every setting of every stage.
+            /// Checks every setting of every stage, and the order.
             ///
             /// # Errors
             /// The first value outside its range.
             pub fn check(&self) -> Result<(), SettingError> {
+                check_order(&self.order)?;
                 $(self.$stage.check()?;)+
                 Ok(())
             }
@@ -307,17 +423,17 @@ const NONE: &[&str] = &[];
 #[rustfmt::skip]
 settings_table! {
     /// Brings the recording to the level at which the strip works.
-    trim: TrimSettings {
+    Trim trim: TrimSettings "Trim" {
         gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Level of the recording before everything else; set it first.";
     }
     /// Removes what lies below the voice.
-    high_pass: HighPassSettings {
+    HighPass high_pass: HighPassSettings "High-pass" {
         on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the high-pass.";
         frequency_hz: f64 = 70.0, "frequency", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "What lies below is removed; keep it under the lowest pitch of the voice.";
         slope: Slope = Slope::Db18 as u8 as f64, "slope", Choice, [0.0, 4.0; 1.0], Linear, Slope::NAMES, true, "How steeply it falls below the frequency; steeper for rumble.";
     }
     /// Cuts what stands out: four bells, before the dynamics.
-    corrective_eq: CorrectiveEqSettings {
+    CorrectiveEq corrective_eq: CorrectiveEqSettings "Corrective EQ" {
         on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the corrective EQ.";
         level_compensation: bool = 1.0, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Gives back the loudness that the bells take from speech, and takes what they add.";
         bell_1_frequency_hz: f64 = 200.0, "bell 1 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre of the first bell.";
@@ -334,7 +450,7 @@ settings_table! {
         bell_4_q: f64 = 1.4, "bell 4 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Width of the fourth bell; a higher Q is narrower.";
     }
     /// Turns down sibilants that are too strong against the vowels.
-    de_esser: DeEsserSettings {
+    DeEsser de_esser: DeEsserSettings "De-esser" {
         on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-esser.";
         reach: Reach = Reach::HighBand as u8 as f64, "reach", Choice, [0.0, 1.0; 1.0], Linear, Reach::NAMES, true, "Turns down only what lies above the frequency, or the whole voice.";
         frequency_hz: f64 = 5_000.0, "frequency", Hertz, [3_000.0, 12_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Where the band that is turned down begins.";
@@ -344,7 +460,7 @@ settings_table! {
         release_ms: f64 = 40.0, "release", Millisecond, [5.0, 500.0; TIME_STEP], Logarithmic, NONE, true, "How fast it lets go (63 % of the way).";
     }
     /// Evens out the level.
-    compressor: CompressorSettings {
+    Compressor compressor: CompressorSettings "Compressor" {
         on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the compressor.";
         threshold_db: f64 = -20.0, "threshold", Decibel, [-60.0, 0.0; 0.1], Linear, NONE, true, "Level above which gain is taken away, in dB of full scale.";
         ratio: f64 = 3.0, "ratio", Ratio, [1.0, 20.0; TIME_STEP], Logarithmic, NONE, true, "Input decibels above the threshold for one output decibel.";
@@ -359,7 +475,7 @@ settings_table! {
         stereo_link_percent: f64 = 100.0, "stereo link", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "At 100 % the louder channel drives both, at 0 % each drives itself.";
     }
     /// Shapes the colour: two shelves and a bell, after the dynamics.
-    tone_eq: ToneEqSettings {
+    ToneEq tone_eq: ToneEqSettings "Tone EQ" {
         on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the tone EQ.";
         level_compensation: bool = 1.0, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Takes the loudness that the shelves and the bell add to speech, and gives back what they take.";
         low_shelf_frequency_hz: f64 = 160.0, "low shelf frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Half-gain frequency of the low shelf.";
@@ -371,21 +487,21 @@ settings_table! {
         high_shelf_gain_db: f64 = 0.0, "high shelf gain", Decibel, [-12.0, 12.0; 0.1], Linear, NONE, true, "Gain above the high shelf's frequency; 0 dB leaves the sound untouched.";
     }
     /// Keeps the true peak under the ceiling.
-    limiter: LimiterSettings {
+    Limiter limiter: LimiterSettings "Limiter" {
         on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the limiter; its delay stays.";
         ceiling_dbtp: f64 = -1.0, "ceiling", DecibelTruePeak, [-12.0, 0.0; 0.1], Linear, NONE, true, "True peak that is not passed.";
         look_ahead_ms: f64 = 1.5, "look-ahead", Millisecond, [0.5, 5.0; 0.1], Linear, NONE, false, "How early it begins to turn down; longer is smoother. Changes the latency.";
         release_ms: f64 = 80.0, "release", Millisecond, [10.0, 1_000.0; TIME_STEP], Logarithmic, NONE, true, "How fast gain comes back (63 % of the way in dB).";
     }
     /// Level behind everything else.
-    output: OutputSettings {
+    Output output: OutputSettings "Output" {
         gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Level after the limiter; above 0 dB the ceiling rises by as much.";
     }
 }
 
 /// Every row of the table, in signal order.
 pub fn rows() -> impl Iterator<Item = &'static SettingInfo> {
-    STAGES.iter().flat_map(|(_, rows)| rows.iter())
+    StageId::ALL.iter().flat_map(|stage| stage.rows().iter())
 }
 
 /// The row with this id.

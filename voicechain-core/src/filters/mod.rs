@@ -2,6 +2,7 @@
 
 pub mod cascade;
 pub mod design;
+pub mod k_weighting;
 pub mod response;
 pub mod section;
 mod tail;

@@ -1,1 +1,17 @@
-//! meters
+//! Meters: loudness (ITU-R BS.1770, EBU Tech 3341 and 3342) and true peak (ITU-R BS.1770 Annex 2).
+
+pub mod channels;
+pub mod clock;
+pub mod gating;
+pub mod ledger;
+pub mod loudness;
+pub mod range;
+pub mod reduction;
+pub mod true_peak;
+
+pub use channels::{Channel, ChannelWeights};
+pub use clock::SubBlockClock;
+pub use ledger::LevelLedger;
+pub use loudness::{GatingBlock, LoudnessMeter};
+pub use reduction::ReductionMeter;
+pub use true_peak::TruePeakMeter;

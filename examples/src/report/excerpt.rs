@@ -1,0 +1,284 @@
+//! Short clips for the page's players, small enough that all of them together stay under a budget.
+//!
+//! Clips are 16-bit FLAC, written by the pure-Rust encoder `flacenc`; every current browser plays it. The budget counts
+//! characters of base64 as they stand in the page.
+
+use base64::Engine;
+use flacenc::component::BitRepr;
+use flacenc::error::Verify;
+use std::fmt;
+
+/// Characters of base64 that all clips of a page may take together.
+pub const PAGE_BUDGET: usize = 12_000_000;
+
+/// Seconds of a clip when there is room.
+pub const FULL_SECONDS: f64 = 20.0;
+
+/// Characters of base64 per second that a mono voice takes at 48 kHz, with a margin.
+const EXPECTED_PER_SECOND: f64 = 100_000.0;
+
+/// Shortest clip that is worth playing.
+const LEAST_SECONDS: f64 = 3.0;
+
+/// Length of the fades at both ends of a clip, so that it starts and ends without a click.
+const FADE_SECONDS: f64 = 0.01;
+
+/// An encoded clip.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Clip {
+    /// The encoded sound.
+    pub bytes: Vec<u8>,
+    /// Its type, for the page.
+    pub mime: &'static str,
+    /// Its length.
+    pub seconds: f64,
+}
+
+impl Clip {
+    /// The clip as the address of a player.
+    #[must_use]
+    pub fn data_uri(&self) -> String {
+        let mut uri = format!("data:{};base64,", self.mime);
+        base64::engine::general_purpose::STANDARD.encode_string(&self.bytes, &mut uri);
+        uri
+    }
+
+    /// Characters of base64 that the clip takes.
+    #[must_use]
+    pub fn characters(&self) -> usize {
+        self.bytes.len().div_ceil(3) * 4
+    }
+}
+
+/// How long the clips may be, and how they are kept small.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Plan {
+    /// Length to cut from the recording.
+    pub seconds: f64,
+    /// Whether the sample rate is halved.
+    pub halve_rate: bool,
+    /// Characters of base64 that one clip may take; a clip that would need more is shortened.
+    pub characters: usize,
+}
+
+impl Plan {
+    /// The plan for a page with this many clips (two per voice, one for the mix), none if there is no room for clips of a
+    /// useful length.
+    #[must_use]
+    pub fn for_clips(clips: usize) -> Option<Self> {
+        let clips = clips.max(1);
+        let characters = PAGE_BUDGET / clips;
+        let full_rate_seconds = characters as f64 / EXPECTED_PER_SECOND;
+        let halve_rate = full_rate_seconds < FULL_SECONDS;
+        let room = if halve_rate { full_rate_seconds * 2.0 } else { full_rate_seconds };
+        (room >= LEAST_SECONDS).then_some(Self { seconds: room.min(FULL_SECONDS), halve_rate, characters })
+    }
+}
+
+/// Why a clip could not be encoded.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ExcerptError(String);
+
+impl fmt::Display for ExcerptError {
+    fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(formatter, "an excerpt could not be encoded: {}", self.0)
+    }
+}
+
+impl std::error::Error for ExcerptError {}
+
+/// Encodes the two sides of a comparison. `before` and `after` are interleaved, with `channels` channels at `rate_hz`, from
+/// the same place and already at the same loudness. Both clips end up equally long.
+///
+/// # Errors
+/// Nothing to encode, or a shape that FLAC does not have.
+pub fn encode_pair(
+    before: &[f32],
+    after: &[f32],
+    channels: usize,
+    rate_hz: u32,
+    plan: &Plan,
+) -> Result<(Clip, Clip), ExcerptError> {
+    let mut seconds =
+        plan.seconds.min(before.len().min(after.len()) as f64 / (channels.max(1) as f64 * f64::from(rate_hz)));
+    loop {
+        let plan = Plan { seconds, ..*plan };
+        let (before, after) = (encode(before, channels, rate_hz, &plan)?, encode(after, channels, rate_hz, &plan)?);
+        if before.seconds == after.seconds {
+            return Ok((before, after));
+        }
+        seconds = before.seconds.min(after.seconds);
+    }
+}
+
+/// Encodes the start of `samples` (interleaved) as planned: at most `plan.seconds`, shortened further until it fits.
+///
+/// # Errors
+/// Nothing to encode, or a shape that FLAC does not have.
+pub fn encode(samples: &[f32], channels: usize, rate_hz: u32, plan: &Plan) -> Result<Clip, ExcerptError> {
+    if !(1..=8).contains(&channels) || !(1..=655_350).contains(&rate_hz) {
+        return Err(ExcerptError(format!("{channels} channels at {rate_hz} Hz")));
+    }
+    let (halved, rate_hz) = if plan.halve_rate && rate_hz >= 32_000 {
+        (Some(half_rate(samples, channels)), rate_hz.div_ceil(2))
+    } else {
+        (None, rate_hz)
+    };
+    let samples = halved.as_deref().unwrap_or(samples);
+    let mut frames = (samples.len() / channels).min((plan.seconds * f64::from(rate_hz)).round() as usize);
+    loop {
+        if frames == 0 {
+            return Err(ExcerptError("it has no samples".into()));
+        }
+        let bytes = flac(&whole_numbers(&samples[..frames * channels], channels, rate_hz), channels, rate_hz)?;
+        let clip = Clip { bytes, mime: "audio/flac", seconds: frames as f64 / f64::from(rate_hz) };
+        if clip.characters() <= plan.characters {
+            return Ok(clip);
+        }
+        frames = (frames as f64 * 0.97 * plan.characters as f64 / clip.characters() as f64) as usize;
+    }
+}
+
+/// Sixteen-bit numbers with short fades at both ends. What is not finite becomes silence.
+fn whole_numbers(samples: &[f32], channels: usize, rate_hz: u32) -> Vec<i32> {
+    let frames = samples.len() / channels;
+    let fade = (FADE_SECONDS * f64::from(rate_hz)).round().max(1.0);
+    samples
+        .chunks_exact(channels)
+        .enumerate()
+        .flat_map(|(at, frame)| {
+            let from_end = at.min(frames - 1 - at) as f64;
+            let gain = (from_end / fade).min(1.0);
+            frame.iter().map(move |&sample| {
+                let sample = if sample.is_finite() { f64::from(sample) } else { 0.0 };
+                (sample * gain * 32_768.0).round().clamp(-32_768.0, 32_767.0) as i32
+            })
+        })
+        .collect()
+}
+
+fn flac(samples: &[i32], channels: usize, rate_hz: u32) -> Result<Vec<u8>, ExcerptError> {
+    let config =
+        flacenc::config::Encoder::default().into_verified().map_err(|(_, error)| ExcerptError(error.to_string()))?;
+    let source = flacenc::source::MemSource::from_samples(samples, channels, 16, rate_hz as usize);
+    let stream = flacenc::encode_with_fixed_block_size(&config, source, config.block_size)
+        .map_err(|error| ExcerptError(error.to_string()))?;
+    let mut sink = flacenc::bitsink::ByteSink::new();
+    stream.write(&mut sink).map_err(|error| ExcerptError(error.to_string()))?;
+    Ok(sink.as_slice().to_vec())
+}
+
+/// Every second frame after a linear-phase low-pass at 0.44 of the new rate.
+fn half_rate(samples: &[f32], channels: usize) -> Vec<f32> {
+    const HALF: isize = 47;
+    let taps: Vec<f32> = (-HALF..=HALF)
+        .map(|n| {
+            let x = n as f64 * std::f64::consts::PI * 0.44;
+            let sinc = if n == 0 { 1.0 } else { x.sin() / x };
+            let window = 0.5 + 0.5 * (std::f64::consts::PI * n as f64 / (HALF + 1) as f64).cos();
+            (0.44 * sinc * window) as f32
+        })
+        .collect();
+    let frames = (samples.len() / channels) as isize;
+    let mut halved = Vec::with_capacity(samples.len() / 2 + channels);
+    for centre in (0..frames).step_by(2) {
+        for channel in 0..channels {
+            let sum: f32 = taps
+                .iter()
+                .zip(centre - HALF..)
+                .filter(|(_, at)| (0..frames).contains(at))
+                .map(|(tap, at)| tap * samples[at as usize * channels + channel])
+                .sum();
+            halved.push(sum);
+        }
+    }
+    halved
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn tone(hz: f64, rate_hz: u32, seconds: f64, level: f64) -> Vec<f32> {
+        let frames = (seconds * f64::from(rate_hz)) as usize;
+        (0..frames)
+            .map(|n| (level * (std::f64::consts::TAU * hz * n as f64 / f64::from(rate_hz)).sin()) as f32)
+            .collect()
+    }
+
+    fn noise(samples: usize) -> Vec<f32> {
+        let mut state = 1u32;
+        (0..samples)
+            .map(|_| {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                state as f32 / 2_147_483_648.0 - 1.0
+            })
+            .collect()
+    }
+
+    fn decoded(clip: &Clip) -> (Vec<i32>, u32, u32) {
+        let mut reader = claxon::FlacReader::new(clip.bytes.as_slice()).expect("a FLAC stream");
+        let info = reader.streaminfo();
+        (reader.samples().map(|sample| sample.expect("a sample")).collect(), info.sample_rate, info.channels)
+    }
+
+    #[test]
+    fn another_decoder_reads_back_the_very_samples() {
+        let plan = Plan { seconds: 20.0, halve_rate: false, characters: PAGE_BUDGET };
+        let mut samples = tone(440.0, 48_000, 0.3, 0.4);
+        samples.extend(noise(9_000));
+        samples.extend([f32::NAN, f32::INFINITY, 2.0, -2.0]);
+        for channels in [1usize, 2] {
+            let clip = encode(&samples, channels, 48_000, &plan).expect("encodes");
+            let (read, rate, read_channels) = decoded(&clip);
+            assert_eq!((rate, read_channels as usize), (48_000, channels));
+            let frames = samples.len() / channels;
+            assert_eq!(read, whole_numbers(&samples[..frames * channels], channels, 48_000));
+            assert_eq!(clip.characters(), clip.data_uri().len() - "data:audio/flac;base64,".len());
+        }
+    }
+
+    #[test]
+    fn any_number_of_clips_stays_in_the_budget() {
+        for clips in 1..=200 {
+            let Some(plan) = Plan::for_clips(clips) else {
+                assert!(clips > 60, "no room for {clips} clips");
+                continue;
+            };
+            assert!(plan.characters * clips <= PAGE_BUDGET);
+            assert!((LEAST_SECONDS..=FULL_SECONDS).contains(&plan.seconds));
+        }
+        let four = Plan::for_clips(4).expect("room");
+        assert_eq!((four.seconds, four.halve_rate), (20.0, false));
+    }
+
+    #[test]
+    fn a_clip_that_does_not_compress_is_shortened_with_its_partner() {
+        let plan = Plan { seconds: 2.0, halve_rate: false, characters: 20_000 };
+        let (loud, soft) = (noise(24_000), tone(200.0, 24_000, 1.0, 0.1));
+        let (before, after) = encode_pair(&loud, &soft, 1, 24_000, &plan).expect("encodes");
+        assert!(before.characters() <= 20_000 && after.characters() <= 20_000);
+        assert_eq!(before.seconds, after.seconds);
+        assert!(before.seconds > 0.2 && before.seconds < 0.5, "{}", before.seconds);
+    }
+
+    #[test]
+    fn halving_keeps_speech_and_rejects_what_would_fold() {
+        let level = |hz| {
+            let halved = half_rate(&tone(hz, 48_000, 0.2, 0.5), 1);
+            let middle = &halved[200..halved.len() - 200];
+            let power: f32 = middle.iter().map(|x| x * x).sum::<f32>() / middle.len() as f32;
+            10.0 * (power / 0.125).log10()
+        };
+        assert!(level(1_000.0).abs() < 0.05, "{}", level(1_000.0));
+        assert!(level(9_000.0).abs() < 0.2, "{}", level(9_000.0));
+        assert!(level(13_000.0) < -50.0, "{}", level(13_000.0));
+    }
+
+    #[test]
+    fn nothing_to_encode_is_an_error() {
+        let plan = Plan::for_clips(1).expect("room");
+        assert!(encode(&[], 1, 48_000, &plan).is_err());
+        assert!(encode(&[0.0], 0, 48_000, &plan).is_err());
+    }
+}

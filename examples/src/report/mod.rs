@@ -1,0 +1,14 @@
+//! The report of a finished mix: as data (`report.json`), as a page to read (`report.html`) and as a short table for
+//! the terminal.
+//!
+//! [`data`] holds the plain numbers, [`page::render`] turns them and the series beside them into one self-contained
+//! page, [`table::summary`] into a few lines of text. [`excerpt`] makes the short clips that the page plays.
+
+pub mod data;
+pub mod excerpt;
+pub mod page;
+mod plot;
+pub mod table;
+mod text;
+
+pub use page::{Excerpt, LoudnessWindow, MixSeries, Page, TimeSeries, VoiceSeries, render};

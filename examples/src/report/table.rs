@@ -1,0 +1,116 @@
+//! The short table at the end of a run, as plain text of at most a hundred columns.
+
+use super::data::{GainReduction, Report};
+use super::page::verdict_words;
+use super::text::{self, number, taken, visible};
+use std::fmt::Write;
+
+/// Widest line.
+pub const COLUMNS: usize = 100;
+
+/// The table: every voice, the mix against its target, warnings, and where the files are. `folder` is shown as given.
+#[must_use]
+pub fn summary(report: &Report, folder: &str) -> String {
+    let mut out = String::new();
+    let name_width =
+        report.voices.iter().map(|voice| clean(&voice.name).chars().count()).chain([5]).max().unwrap_or(5).min(18);
+    let mut row = |cells: [&str; 7]| {
+        let [name, before, after, peak, compressor, de_esser, limiter] = cells;
+        let line = format!(
+            "{name:<name_width$}  {before:>7} {after:>9}  {peak:>9}  {compressor:>13}  {de_esser:>13}  {limiter:>13}"
+        );
+        let _ = writeln!(out, "{}", line.trim_end());
+    };
+    row(["", "LUFS in", "LUFS out", "dBTP out", "compressor", "de-esser", "limiter"]);
+    for voice in &report.voices {
+        let after = format!("→ {}", number(voice.output.integrated_lufs, 1));
+        let all = &voice.gain_reduction;
+        row([
+            &shorten(&clean(&voice.name), name_width),
+            &number(voice.input.integrated_lufs, 1),
+            &after,
+            &number(voice.output.true_peak_dbtp, 1),
+            &both(&all.compressor),
+            &both(&all.de_esser),
+            &both(&all.limiter),
+        ]);
+    }
+    let peak = number(report.mix.true_peak_dbtp, 1);
+    let mix = number(report.mix.integrated_lufs, 1);
+    row(["Mix", "", &mix, &peak, "", "", &both(&report.mix.limiter)]);
+    let target = number(report.target.integrated_lufs, 1);
+    let ceiling = format!("≤ {}", number(report.target.ceiling_dbtp, 1));
+    row(["asked", "", &target, &ceiling, "", "", ""]);
+    let _ = writeln!(
+        out,
+        "Taken away in dB: half of the time more than the first number, one twentieth more than the second."
+    );
+    let _ = writeln!(out);
+    wrap(&mut out, "", &verdict_words(report));
+    if let Some(spread) = report.balance_spread_lu() {
+        wrap(&mut out, "", &format!("The voices lie within {} LU of each other.", number(spread, 1)));
+    }
+    let speed = report.seconds.audio / report.seconds.processing;
+    if speed.is_finite() {
+        let (audio, processing) = (text::length(report.seconds.audio), text::length(report.seconds.processing));
+        let _ = writeln!(out, "{audio} of sound in {processing}.");
+    }
+    for voice in &report.voices {
+        for warning in &voice.warnings {
+            wrap(&mut out, "warning: ", &format!("{}: {warning}", voice.name));
+        }
+    }
+    for warning in &report.warnings {
+        wrap(&mut out, "warning: ", warning);
+    }
+    if !report.files.is_empty() {
+        let _ = writeln!(out);
+        let names: Vec<String> = report.files.iter().map(|file| clean(&file.name)).collect();
+        wrap(&mut out, "", &format!("Written to {}: {}", clean(folder), names.join(", ")));
+    }
+    out
+}
+
+/// Median and 95 %.
+fn both(reduction: &GainReduction) -> String {
+    format!("{} / {}", taken(reduction.median_db, 1), taken(reduction.p95_db, 1))
+}
+
+/// Nothing that could move the cursor.
+fn clean(text: &str) -> String {
+    text.chars().map(visible).collect()
+}
+
+fn shorten(text: &str, width: usize) -> String {
+    if text.chars().count() <= width {
+        return text.into();
+    }
+    text.chars().take(width - 1).chain(['…']).collect()
+}
+
+/// Words in lines of at most [`COLUMNS`]; later lines are indented under the first one's text.
+fn wrap(out: &mut String, start: &str, text: &str) {
+    let mut line = start.to_owned();
+    let indent = start.chars().count();
+    let mut used = indent;
+    for word in clean(text).split(' ') {
+        let mut word: Vec<char> = word.chars().collect();
+        if used > indent && used + 1 + word.len() > COLUMNS {
+            let _ = writeln!(out, "{line}");
+            line = " ".repeat(indent);
+            used = indent;
+        } else if used > indent {
+            line.push(' ');
+            used += 1;
+        }
+        while used + word.len() > COLUMNS {
+            let rest = word.split_off(COLUMNS - used);
+            line.extend(&word);
+            let _ = writeln!(out, "{line}");
+            (line, used, word) = (" ".repeat(indent), indent, rest);
+        }
+        used += word.len();
+        line.extend(&word);
+    }
+    let _ = writeln!(out, "{line}");
+}

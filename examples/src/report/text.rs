@@ -1,0 +1,152 @@
+//! Numbers and names as a person reads them, the same in page and terminal.
+
+use super::data::round;
+
+/// A number with a true minus sign and a fixed number of decimals; never a negative zero. What is missing is a dash.
+pub(super) fn number(value: impl Into<Option<f64>>, decimals: usize) -> String {
+    match value.into() {
+        Some(value) if value.is_finite() => {
+            format!("{:.decimals$}", round(value, decimals as i32)).replace('-', "\u{2212}")
+        }
+        _ => "–".into(),
+    }
+}
+
+/// Like [`number`], with a plus sign on what is added.
+pub(super) fn signed(value: impl Into<Option<f64>>, decimals: usize) -> String {
+    let value = value.into();
+    let plus = value.is_some_and(|value| value.is_finite() && round(value, decimals as i32) > 0.0);
+    format!("{}{}", if plus { "+" } else { "" }, number(value, decimals))
+}
+
+/// An amount that was taken away, written as the negative gain that it is.
+pub(super) fn taken(amount: f64, decimals: usize) -> String {
+    number(-amount, decimals)
+}
+
+/// A length in hours, minutes and seconds.
+pub(super) fn length(seconds: f64) -> String {
+    if !seconds.is_finite() || seconds < 0.0 {
+        return "–".into();
+    }
+    if seconds < 60.0 {
+        return if seconds < 10.0 { format!("{seconds:.1} s") } else { format!("{seconds:.0} s") };
+    }
+    let whole = seconds.round() as u64;
+    let (hours, minutes, rest) = (whole / 3600, whole / 60 % 60, whole % 60);
+    if hours > 0 { format!("{hours} h {minutes:02} min {rest:02} s") } else { format!("{minutes} min {rest:02} s") }
+}
+
+/// A place in time, as on a clock.
+pub(super) fn clock(seconds: f64) -> String {
+    let whole = seconds.max(0.0).round() as u64;
+    let (hours, minutes, rest) = (whole / 3600, whole / 60 % 60, whole % 60);
+    if hours > 0 { format!("{hours}:{minutes:02}:{rest:02}") } else { format!("{minutes}:{rest:02}") }
+}
+
+/// A sample rate in kHz.
+pub(super) fn kilohertz(hz: u32) -> String {
+    let text = format!("{:.3}", f64::from(hz) / 1000.0);
+    format!("{} kHz", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
+/// Mono, stereo, or a count.
+pub(super) fn channels(count: u16) -> String {
+    match count {
+        1 => "mono".into(),
+        2 => "stereo".into(),
+        count => format!("{count} channels"),
+    }
+}
+
+/// The format of a sample.
+pub(super) fn bits(bits: u16) -> String {
+    if bits == 32 { "32-bit float".into() } else { format!("{bits} bit") }
+}
+
+/// A count with its noun.
+pub(super) fn count(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
+}
+
+/// The name of a stage for the eye, from its id.
+pub(super) fn stage(id: &str) -> String {
+    match id {
+        "de_esser" => "De-esser".into(),
+        "de_reverb" => "De-reverb".into(),
+        "high_pass" => "High-pass".into(),
+        "corrective_eq" => "Corrective EQ".into(),
+        "tone_eq" => "Tone EQ".into(),
+        other => {
+            let mut letters = other.chars();
+            letters.next().map_or_else(String::new, |first| {
+                first.to_uppercase().collect::<String>() + &letters.as_str().replace('_', " ")
+            })
+        }
+    }
+}
+
+/// A frequency for a label.
+pub(super) fn hertz(hz: f64) -> String {
+    if hz >= 1000.0 {
+        let text = format!("{:.2}", hz / 1000.0);
+        format!("{}k", text.trim_end_matches('0').trim_end_matches('.'))
+    } else {
+        format!("{hz:.0}")
+    }
+}
+
+/// Text for HTML and SVG, in content and in quoted attributes alike. Control characters are not text and are shown as
+/// a replacement character.
+pub(super) fn escape(text: &str) -> String {
+    let mut escaped = String::with_capacity(text.len() + 8);
+    for letter in text.chars() {
+        match letter {
+            '&' => escaped.push_str("&amp;"),
+            '<' => escaped.push_str("&lt;"),
+            '>' => escaped.push_str("&gt;"),
+            '"' => escaped.push_str("&quot;"),
+            '\'' => escaped.push_str("&#39;"),
+            letter => escaped.push(visible(letter)),
+        }
+    }
+    escaped
+}
+
+/// The letter itself, unless it could move a cursor or reverse the line.
+pub(super) fn visible(letter: char) -> char {
+    let reorders = matches!(letter, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    if letter.is_control() || reorders { '\u{fffd}' } else { letter }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_have_a_true_minus_and_no_negative_zero() {
+        assert_eq!(number(-27.94, 1), "−27.9");
+        assert_eq!(number(-0.04, 1), "0.0");
+        assert_eq!(signed(0.04, 1), "0.0");
+        assert_eq!(signed(0.06, 1), "+0.1");
+        assert_eq!(taken(0.0, 1), "0.0");
+        assert_eq!(number(None, 1), "–");
+        assert_eq!(number(f64::NEG_INFINITY, 1), "–");
+    }
+
+    #[test]
+    fn lengths_and_rates_read_naturally() {
+        assert_eq!(length(4.25), "4.2 s");
+        assert_eq!(length(96.2), "1 min 36 s");
+        assert_eq!(length(3_725.0), "1 h 02 min 05 s");
+        assert_eq!(clock(3_725.0), "1:02:05");
+        assert_eq!(kilohertz(44_100), "44.1 kHz");
+        assert_eq!(kilohertz(22_050), "22.05 kHz");
+    }
+
+    #[test]
+    fn markup_and_cursor_movements_are_defused() {
+        assert_eq!(escape("a<b>&\"c\"'d'"), "a&lt;b&gt;&amp;&quot;c&quot;&#39;d&#39;");
+        assert_eq!(escape("x\u{1b}[2J\u{202e}y"), "x\u{fffd}[2J\u{fffd}y");
+    }
+}

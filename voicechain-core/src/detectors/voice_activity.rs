@@ -1,0 +1,82 @@
+//! Whether somebody speaks: an envelope against the running level of active speech.
+
+use crate::math::smoothing;
+use crate::units::SampleRate;
+
+/// Voice activity from the power of successive ticks, independent of level.
+///
+/// Follows ITU-T P.56 method B in kind: an envelope of two one-poles of 30 ms, a threshold 15.9 dB under the active
+/// level, a hang-over of 200 ms. The active level itself is tracked: it rises with 0.5 s, falls with 5 s while somebody
+/// speaks, and sinks by 3 dB per second after five seconds without (common practice, no source). Nothing under
+/// -60 dBFS is speech. Tested by `voice_activity_follows_phrases_at_any_level`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct VoiceActivity {
+    envelope_kept: f64,
+    rise_kept: f64,
+    fall_kept: f64,
+    sink: f64,
+    seconds_per_tick: f64,
+    first: f64,
+    envelope: f64,
+    active_power: f64,
+    since_active: f64,
+}
+
+/// Margin between active level and threshold, as a power ratio (15.9 dB, ITU-T P.56).
+const MARGIN: f64 = 0.025_703_957_827_688_63;
+/// Lowest power of speech (-60 dBFS).
+const FLOOR: f64 = 1e-6;
+const HANG_OVER_S: f64 = 0.2;
+const PATIENCE_S: f64 = 5.0;
+
+impl VoiceActivity {
+    /// A detector that has heard nothing and is fed once per `tick` frames.
+    #[must_use]
+    pub fn fresh(rate: SampleRate, tick: f64) -> Self {
+        let kept = |ms: f64| smoothing(ms, rate.hz(), tick);
+        let seconds_per_tick = tick / rate.hz();
+        Self {
+            envelope_kept: kept(30.0),
+            rise_kept: kept(500.0),
+            fall_kept: kept(5_000.0),
+            sink: libm::exp10(-0.3 * seconds_per_tick),
+            seconds_per_tick,
+            first: 0.0,
+            envelope: 0.0,
+            active_power: 0.0,
+            since_active: f64::INFINITY,
+        }
+    }
+
+    /// Takes the mean power of one tick.
+    pub fn tick(&mut self, power: f64) {
+        self.first = power + self.envelope_kept * (self.first - power);
+        self.envelope = self.first + self.envelope_kept * (self.envelope - self.first);
+        if self.envelope < 1e-30 {
+            (self.first, self.envelope) = (0.0, 0.0);
+        }
+        let loud = self.envelope > FLOOR && self.envelope > MARGIN * self.active_power;
+        if loud {
+            let kept = if self.envelope > self.active_power { self.rise_kept } else { self.fall_kept };
+            self.active_power = self.envelope + kept * (self.active_power - self.envelope);
+            self.since_active = 0.0;
+        } else {
+            self.since_active += self.seconds_per_tick;
+            if self.since_active > PATIENCE_S {
+                self.active_power = (self.active_power * self.sink).max(FLOOR);
+            }
+        }
+    }
+
+    /// True while somebody speaks, and for 200 ms after.
+    #[must_use]
+    pub fn is_active(&self) -> bool {
+        self.since_active < HANG_OVER_S
+    }
+
+    /// The running mean power of active speech; 0 before any.
+    #[must_use]
+    pub fn active_power(&self) -> f64 {
+        self.active_power
+    }
+}

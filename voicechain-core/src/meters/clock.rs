@@ -1,0 +1,68 @@
+//! The clock of the meters: sub-blocks of 10 ms, counted in samples since reset.
+
+use crate::SampleRate;
+
+/// Divides audio into sub-blocks of 10 ms; sub-block `k` ends at frame `round((k + 1) rate / 100)`, counted from reset.
+///
+/// The lengths differ by at most one frame where 10 ms is no whole number of frames (110 or 111 at 11 025 Hz) and never
+/// drift. Whoever shares energies with a [`LoudnessMeter`](super::LoudnessMeter) follows the same clock.
+///
+/// Checked by `standards::loudness::the_clock_does_not_drift`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SubBlockClock {
+    rate: SampleRate,
+    index: u64,
+    length: u32,
+    left: u32,
+}
+
+impl SubBlockClock {
+    /// A clock at frame 0.
+    #[must_use]
+    pub fn new(rate: SampleRate) -> Self {
+        let mut clock = Self { rate, index: 0, length: 0, left: 0 };
+        clock.begin();
+        clock
+    }
+
+    fn begin(&mut self) {
+        self.length = self.frames_between(self.index, self.index + 1) as u32;
+        self.left = self.length;
+    }
+
+    /// The number of complete sub-blocks since reset.
+    #[must_use]
+    pub fn index(&self) -> u64 {
+        self.index
+    }
+
+    /// The frames of the running sub-block.
+    #[must_use]
+    pub fn length(&self) -> usize {
+        self.length as usize
+    }
+
+    /// The frames that the running sub-block still lacks; at least 1.
+    #[must_use]
+    pub fn left(&self) -> usize {
+        self.left as usize
+    }
+
+    /// Counts frames, at most [`left`](Self::left) of them; true when they complete the running sub-block.
+    pub fn advance(&mut self, frames: usize) -> bool {
+        self.left -= (frames as u32).min(self.left);
+        if self.left > 0 {
+            return false;
+        }
+        self.index += 1;
+        self.begin();
+        true
+    }
+
+    /// The frames from the beginning of sub-block `from` to the beginning of sub-block `to`, which is not earlier.
+    #[must_use]
+    pub fn frames_between(&self, from: u64, to: u64) -> u64 {
+        let at = |k: u64| libm::round(k as f64 * self.rate.hz() / 100.0) as u64;
+        at(to).saturating_sub(at(from))
+    }
+}

@@ -1,0 +1,177 @@
+//! Gated means of block energies (ITU-R BS.1770 Annex 1), in fixed memory for any duration.
+
+use crate::math;
+
+/// Loudness of a weighted mean square: `-0.691 + 10 log10(mean_square)` LUFS (BS.1770 Annex 1, eq. 2); 0 gives minus
+/// infinity.
+#[must_use]
+pub fn loudness(mean_square: f64) -> f64 {
+    math::power_to_db(mean_square) - 0.691
+}
+
+/// The weighted mean square of a loudness in LUFS; the inverse of [`loudness`].
+#[must_use]
+pub fn mean_square(lufs: f64) -> f64 {
+    libm::exp10((lufs + 0.691) / 10.0)
+}
+
+/// The absolute gate, LUFS: a block counts when it is louder (BS.1770 Annex 1, eq. 6).
+pub const ABSOLUTE_GATE: f64 = -70.0;
+
+/// The loudness up to which bins are told apart, LUFS; everything above is in the last one.
+pub const TOP: f64 = 10.0;
+
+/// Place of a mean square in a histogram from [`ABSOLUTE_GATE`] to [`TOP`], counted in bins; negative below the gate.
+pub(crate) fn place(mean_square: f64, bins: usize) -> f64 {
+    (loudness(mean_square) - ABSOLUTE_GATE) * (bins as f64 / (TOP - ABSOLUTE_GATE))
+}
+
+/// Steps into which a bin is divided to remember its quietest and loudest block.
+const STEPS: f64 = 65_536.0;
+
+/// What passes the gates.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Gated<const V: usize> {
+    /// Mean of each value over the blocks that pass.
+    pub mean: [f64; V],
+    /// The number of blocks that pass; where a bin had to be divided by estimate, not a whole number.
+    pub blocks: f64,
+}
+
+/// Blocks in a histogram of their loudness, each bin with the exact sums of what its blocks carry.
+///
+/// A block carries `V` mean squares; the first decides about the gates, the others come along (the same block at other
+/// places of a chain, for a ledger). `BINS` bins share the 80 LU from -70 to +10 LUFS. Memory is `BINS (8 V + 8)` bytes.
+///
+/// The relative gate usually divides one bin. A bin remembers its quietest and its loudest block to 1/65536 of its width:
+/// when the gate is not between them, or the bin holds up to three blocks, the result is that of exact gating. Otherwise
+/// the share above the gate is estimated from quietest, loudest and mean. Error against exact gating with 4000 bins: under
+/// 0.005 LU with half of all blocks spread over 1 LU around the gate. A programme whose gate lies above +10 LUFS (a mean
+/// above +20 LUFS) is gated as if it were at +10.
+///
+/// Checked by `standards::loudness::gating_is_as_good_as_exact`.
+#[derive(Clone, Debug)]
+pub struct GatedSums<const V: usize, const BINS: usize> {
+    sums: [[f64; V]; BINS],
+    counts: [u32; BINS],
+    quietest: [u16; BINS],
+    loudest: [u16; BINS],
+    total: [f64; V],
+    blocks: u64,
+}
+
+impl<const V: usize, const BINS: usize> Default for GatedSums<V, BINS> {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
+    /// No blocks yet.
+    #[must_use]
+    pub const fn new() -> Self {
+        const { assert!(V > 0 && BINS > 0) };
+        Self {
+            sums: [[0.0; V]; BINS],
+            counts: [0; BINS],
+            quietest: [u16::MAX; BINS],
+            loudest: [0; BINS],
+            total: [0.0; V],
+            blocks: 0,
+        }
+    }
+
+    /// Forgets all blocks.
+    pub fn reset(&mut self) {
+        self.sums.fill([0.0; V]);
+        self.counts.fill(0);
+        self.quietest.fill(u16::MAX);
+        self.loudest.fill(0);
+        self.total = [0.0; V];
+        self.blocks = 0;
+    }
+
+    /// Adds a block; true when its first value passes the absolute gate. Costs one logarithm.
+    pub fn push(&mut self, values: [f64; V]) -> bool {
+        let place = place(values[0], BINS);
+        // Also refuses what is not a number.
+        if !(place > 0.0 && place < f64::INFINITY) {
+            return false;
+        }
+        let bin = (place as usize).min(BINS - 1);
+        let step = ((place - bin as f64) * STEPS).min(STEPS - 1.0) as u16;
+        for v in 0..V {
+            self.sums[bin][v] += values[v];
+            self.total[v] += values[v];
+        }
+        self.counts[bin] = self.counts[bin].saturating_add(1);
+        self.quietest[bin] = self.quietest[bin].min(step);
+        self.loudest[bin] = self.loudest[bin].max(step);
+        self.blocks += 1;
+        true
+    }
+
+    /// The blocks that pass the absolute gate.
+    #[must_use]
+    pub fn blocks(&self) -> u64 {
+        self.blocks
+    }
+
+    /// The means over the blocks that pass both gates, the relative one `relative` LU under the mean of those that pass
+    /// the absolute one (-10 for integrated loudness: BS.1770 Annex 1, eq. 7); `None` when none passes. Reads up to
+    /// `BINS` sums.
+    #[must_use]
+    pub fn gated(&self, relative: f64) -> Option<Gated<V>> {
+        if self.blocks == 0 {
+            return None;
+        }
+        let gate = self.total[0] / self.blocks as f64 * libm::exp10(relative / 10.0);
+        let place = place(gate, BINS).clamp(0.0, (BINS - 1) as f64 + 0.999_999);
+        let bin = place as usize;
+        let share = self.share_above(bin, gate, (place - bin as f64) * STEPS);
+        let mut blocks = share * f64::from(self.counts[bin]);
+        let mut sums = self.sums[bin].map(|sum| share * sum);
+        for (bin_sums, &count) in self.sums[bin + 1..].iter().zip(&self.counts[bin + 1..]) {
+            blocks += f64::from(count);
+            for (sum, bin_sum) in sums.iter_mut().zip(bin_sums) {
+                *sum += bin_sum;
+            }
+        }
+        (blocks > 0.0).then(|| Gated { mean: sums.map(|sum| sum / blocks), blocks })
+    }
+
+    /// The share of a bin's blocks that is louder than the gate, which is `step` steps above the bin's lower end.
+    fn share_above(&self, bin: usize, gate: f64, step: f64) -> f64 {
+        let count = f64::from(self.counts[bin]);
+        let (low, high) = (f64::from(self.quietest[bin]), f64::from(self.loudest[bin]));
+        if count == 0.0 || high + 1.0 <= step {
+            return 0.0;
+        }
+        if low >= step && bin + 1 < BINS {
+            return 1.0;
+        }
+        let mean = self.sums[bin][0] / count;
+        if high <= low {
+            return f64::from(u8::from(mean > gate));
+        }
+        if bin + 1 == BINS {
+            return 1.0;
+        }
+        // The quietest is below and the loudest above; the mean of the others, in steps:
+        let others = count - 2.0;
+        let mean = (place(mean, BINS) - bin as f64) * STEPS;
+        let mean = ((mean * count - low - high - 1.0) / others.max(1.0)).clamp(low, high);
+        let above = if others <= 1.0 {
+            f64::from(u8::from(mean > step))
+        } else {
+            // Evenly from the quietest to the mean and from there to the loudest, in the proportion that gives this mean.
+            let upper = (mean - low) / (high - low);
+            if step >= mean {
+                upper * (high - step).max(0.0) / (high - mean).max(1.0)
+            } else {
+                upper + (1.0 - upper) * (mean - step) / (mean - low).max(1.0)
+            }
+        };
+        (1.0 + others * above) / count
+    }
+}

@@ -1,0 +1,193 @@
+//! The level ledger: how many LU every stage added or took.
+
+use super::clock::SubBlockClock;
+use super::gating::{GatedSums, loudness};
+use crate::filters::k_weighting::{self, KState, KWeighting};
+use crate::frame::CHUNK;
+use crate::units::SampleRate;
+
+/// Histogram bins over 80 LU; the sums in a bin are exact, so their width only matters at the gate.
+const BINS: usize = 160;
+/// Sub-blocks in a hop of 100 ms, and hops in a gating block.
+const PER_HOP: u64 = 10;
+const HOPS: usize = 4;
+/// The relative gate, LU (ITU-R BS.1770 Annex 1, eq. 7).
+const RELATIVE_GATE: f64 = -10.0;
+
+/// Mean squares of one complete gating block of 400 ms.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BlockPair {
+    /// At the strip's input.
+    pub input: f64,
+    /// At the strip's output, the same sound.
+    pub output: f64,
+    /// True when the input passes the absolute gate.
+    pub passes: bool,
+}
+
+/// What a sub-block of 10 ms brought.
+#[derive(Clone, Copy, Debug)]
+pub struct SubBlock<const C: usize> {
+    /// K-weighted energy per channel of the first tap, when its sub-block is complete.
+    pub first: Option<[f64; C]>,
+    /// The same for the last tap; its sub-blocks begin later by the latency.
+    pub last: Option<[f64; C]>,
+    /// A gating block that is complete at every tap.
+    pub block: Option<BlockPair>,
+}
+
+/// Loudness at `TAPS` places of a chain, over those blocks of 400 ms that pass the gates of ITU-R BS.1770 at the first.
+///
+/// An entry is the loudness at a tap minus the loudness at the tap before; the entries sum to the chain's total by
+/// construction. K-weighted, measured, never derived from settings. Taps behind a delay begin their blocks later by that
+/// delay, so that every tap weighs the same sound. A tap that repeats the one before costs nothing.
+/// Tested by `ledger_entries_are_the_gated_loudness_differences`.
+#[derive(Clone, Debug)]
+pub struct LevelLedger<const C: usize, const TAPS: usize> {
+    filter: KWeighting,
+    states: [KState<C>; TAPS],
+    early: SubBlockClock,
+    late: SubBlockClock,
+    /// Taps from this one on are delayed.
+    late_from: usize,
+    delay: usize,
+    /// Frames that the delayed taps still have to skip.
+    skip: usize,
+    running: [f64; TAPS],
+    hops: [[f64; HOPS]; TAPS],
+    sums: GatedSums<TAPS, BINS>,
+}
+
+impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
+    /// A ledger that has heard nothing. Taps from `late_from` on lag by `delay` frames (less than 100 ms).
+    #[must_use]
+    pub fn new(rate: SampleRate, late_from: usize, delay: usize) -> Self {
+        Self {
+            filter: KWeighting::new(rate),
+            states: [KState::new(); TAPS],
+            early: SubBlockClock::new(rate),
+            late: SubBlockClock::new(rate),
+            late_from,
+            delay,
+            skip: delay,
+            running: [0.0; TAPS],
+            hops: [[0.0; HOPS]; TAPS],
+            sums: GatedSums::new(),
+        }
+    }
+
+    /// Forgets everything; the delayed taps lag by `delay` frames from now on.
+    pub fn reset(&mut self, rate: SampleRate, delay: usize) {
+        self.states = [KState::new(); TAPS];
+        self.early = SubBlockClock::new(rate);
+        self.late = SubBlockClock::new(rate);
+        (self.delay, self.skip) = (delay, delay);
+        self.running = [0.0; TAPS];
+        self.hops = [[0.0; HOPS]; TAPS];
+        self.sums.reset();
+    }
+
+    /// The frames until the first tap's sub-block is complete; [`push`](Self::push) takes at most so many at once.
+    #[must_use]
+    pub fn left(&self) -> usize {
+        self.early.left()
+    }
+
+    /// Takes the same `n` frames (at most a chunk, and at most [`left`](Self::left)) at every tap. `changes[k]` is false
+    /// when tap `k` repeats tap `k - 1`.
+    pub fn push(&mut self, taps: &[[[f32; C]; CHUNK]; TAPS], n: usize, changes: &[bool; TAPS]) -> SubBlock<C> {
+        let mut done = SubBlock { first: None, last: None, block: None };
+        self.accumulate(taps, 0..n, 0..self.late_from, changes);
+        if self.early.advance(n) {
+            done.first = Some(self.end_sub_block(0..self.late_from, self.early.index()).0);
+        }
+        let skipped = self.skip.min(n);
+        self.skip -= skipped;
+        let mut at = skipped;
+        // Skipped frames still run through the filters.
+        self.accumulate(taps, 0..skipped, self.late_from..TAPS, changes);
+        if self.skip == 0 && skipped > 0 {
+            for state in &mut self.states[self.late_from..] {
+                let _ = state.take_energy(&self.filter);
+            }
+        }
+        while at < n {
+            let until = n.min(at + self.late.left());
+            self.accumulate(taps, at..until, self.late_from..TAPS, changes);
+            if self.late.advance(until - at) {
+                let (last, hop) = self.end_sub_block(self.late_from..TAPS, self.late.index());
+                done.last = Some(last);
+                if hop {
+                    done.block = self.end_block().or(done.block);
+                }
+            }
+            at = until;
+        }
+        done
+    }
+
+    fn accumulate(
+        &mut self,
+        taps: &[[[f32; C]; CHUNK]; TAPS],
+        frames: core::ops::Range<usize>,
+        range: core::ops::Range<usize>,
+        changes: &[bool; TAPS],
+    ) {
+        // Two filters at a time hide each other's latency.
+        let mut waiting: Option<usize> = None;
+        for k in range.clone().filter(|&k| changes[k] || k == range.start) {
+            match waiting.take() {
+                None => waiting = Some(k),
+                Some(j) => {
+                    let mut pair = [self.states[j], self.states[k]];
+                    let signals = [&taps[j][frames.clone()], &taps[k][frames.clone()]];
+                    k_weighting::accumulate(&self.filter, &mut pair, signals);
+                    [self.states[j], self.states[k]] = pair;
+                }
+            }
+        }
+        if let Some(k) = waiting {
+            let state = core::array::from_mut(&mut self.states[k]);
+            k_weighting::accumulate(&self.filter, state, [&taps[k][frames]]);
+        }
+        for k in range.start + 1..range.end {
+            if !changes[k] {
+                self.states[k] = self.states[k - 1];
+            }
+        }
+    }
+
+    /// Energies of the outermost tap of `range`, and whether a hop is complete.
+    fn end_sub_block(&mut self, range: core::ops::Range<usize>, index: u64) -> ([f64; C], bool) {
+        let outermost = if range.start == 0 { 0 } else { range.end - 1 };
+        let mut shown = [0.0; C];
+        let hop = index.is_multiple_of(PER_HOP);
+        for k in range {
+            let energies = self.states[k].take_energy(&self.filter);
+            if k == outermost {
+                shown = energies;
+            }
+            self.running[k] += energies.iter().sum::<f64>();
+            if hop {
+                self.hops[k].rotate_left(1);
+                self.hops[k][HOPS - 1] = core::mem::take(&mut self.running[k]);
+            }
+        }
+        (shown, hop)
+    }
+
+    fn end_block(&mut self) -> Option<BlockPair> {
+        let index = self.late.index();
+        let first = index.checked_sub(HOPS as u64 * PER_HOP)?;
+        let frames = self.late.frames_between(first, index) as f64;
+        let means = self.hops.map(|hops| ((hops[0] + hops[1]) + (hops[2] + hops[3])) / frames);
+        let passes = self.sums.push(means);
+        Some(BlockPair { input: means[0], output: means[TAPS - 1], passes })
+    }
+
+    /// Loudness at every tap over the gated blocks, LUFS; `None` before any block has passed.
+    #[must_use]
+    pub fn loudness(&self) -> Option<[f64; TAPS]> {
+        self.sums.gated(RELATIVE_GATE).map(|gated| gated.mean.map(loudness))
+    }
+}

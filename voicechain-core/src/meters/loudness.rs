@@ -1,0 +1,248 @@
+//! The loudness meter: momentary, short-term, integrated, range (ITU-R BS.1770, EBU Tech 3341 and 3342).
+
+use super::channels::ChannelWeights;
+use super::clock::SubBlockClock;
+use super::gating::{GatedSums, loudness};
+use super::range::RangeHistogram;
+use crate::SampleRate;
+use crate::filters::k_weighting::{self, KState, KWeighting};
+
+/// Sub-blocks of 10 ms in the momentary window and in a gating block: 400 ms.
+const MOMENTARY: usize = 40;
+/// Sub-blocks of 10 ms in the short-term window: 3 s.
+const SHORT_TERM: usize = 300;
+/// Sub-blocks from one gating block, and from one value for the range, to the next: 100 ms.
+const HOP: u64 = 10;
+/// The relative gate of the integrated loudness, LU (BS.1770 Annex 1, eq. 7).
+const RELATIVE_GATE: f64 = -10.0;
+/// Bins of 0.02 LU for the integrated loudness.
+const BINS: usize = 1_000;
+
+/// The last energies, oldest overwritten first.
+#[derive(Clone, Debug)]
+struct Window<const N: usize> {
+    energies: [f64; N],
+    next: usize,
+}
+
+impl<const N: usize> Window<N> {
+    const fn new() -> Self {
+        Self { energies: [0.0; N], next: 0 }
+    }
+
+    /// Takes the place of the oldest and gives the sum of all. `N` is a multiple of 4.
+    fn push(&mut self, energy: f64) -> f64 {
+        self.energies[self.next] = energy;
+        self.next = if self.next + 1 == N { 0 } else { self.next + 1 };
+        let mut sums = [0.0; 4];
+        for four in self.energies.as_chunks::<4>().0 {
+            for (sum, energy) in sums.iter_mut().zip(four) {
+                *sum += energy;
+            }
+        }
+        (sums[0] + sums[1]) + (sums[2] + sums[3])
+    }
+}
+
+/// A gating block: 400 ms, of which a new one is complete every 100 ms.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct GatingBlock {
+    /// Counted from 0 since reset; block `k` begins at 100 `k` ms.
+    pub index: u64,
+    /// Mean square of the K-weighted samples, summed over the channels with their weights.
+    pub mean_square: f64,
+    /// True when it is louder than -70 LUFS.
+    pub passes: bool,
+}
+
+impl GatingBlock {
+    /// Its loudness, LUFS.
+    #[must_use]
+    pub fn loudness(&self) -> f64 {
+        loudness(self.mean_square)
+    }
+}
+
+/// Loudness of one to five channels.
+///
+/// Everything runs on sub-blocks of 10 ms counted since reset, so any split of the same frames into calls gives the same
+/// bits. Momentary and short-term loudness move every 10 ms, gating blocks and the values for the range every 100 ms; an
+/// incomplete block at the end does not count. Memory is fixed, about 83 kB, and nothing but `f64` sums of non-negative
+/// energies is kept, which is good to 1e-9 LU after days.
+///
+/// Cost: under 4 ns per stereo frame at 48 kHz.
+///
+/// Checked by `standards::loudness`: Tech 3341 cases 1 to 6 and 9 to 14, Tech 3342 cases 1 to 4, and comparison with an
+/// independent meter.
+#[derive(Clone, Debug)]
+pub struct LoudnessMeter<const C: usize> {
+    filter: KWeighting,
+    state: KState<C>,
+    weights: ChannelWeights<C>,
+    clock: SubBlockClock,
+    momentary_window: Window<MOMENTARY>,
+    short_term_window: Window<SHORT_TERM>,
+    momentary: Option<f64>,
+    short_term: Option<f64>,
+    max_momentary: Option<f64>,
+    max_short_term: Option<f64>,
+    gating_block: Option<GatingBlock>,
+    integrated: GatedSums<1, BINS>,
+    range: RangeHistogram,
+}
+
+impl<const C: usize> LoudnessMeter<C> {
+    /// A meter that has heard nothing.
+    #[must_use]
+    pub fn new(rate: SampleRate, weights: ChannelWeights<C>) -> Self {
+        const { assert!(C >= 1 && C <= 5, "one to five channels") };
+        Self {
+            filter: KWeighting::new(rate),
+            state: KState::new(),
+            weights,
+            clock: SubBlockClock::new(rate),
+            momentary_window: Window::new(),
+            short_term_window: Window::new(),
+            momentary: None,
+            short_term: None,
+            max_momentary: None,
+            max_short_term: None,
+            gating_block: None,
+            integrated: GatedSums::new(),
+            range: RangeHistogram::new(),
+        }
+    }
+
+    /// Forgets everything that it has heard.
+    pub fn reset(&mut self, rate: SampleRate) {
+        self.filter = KWeighting::new(rate);
+        self.state = KState::new();
+        self.clock = SubBlockClock::new(rate);
+        self.momentary_window = Window::new();
+        self.short_term_window = Window::new();
+        (self.momentary, self.short_term) = (None, None);
+        (self.max_momentary, self.max_short_term) = (None, None);
+        self.gating_block = None;
+        self.integrated.reset();
+        self.range.reset();
+    }
+
+    /// Hears frames.
+    pub fn push(&mut self, frames: &[[f32; C]]) {
+        self.push_each(frames, |_, _| {});
+    }
+
+    /// Hears frames, and calls `each` at the end of every sub-block of 10 ms with the sub-block's energies per channel
+    /// (sums of squares of K-weighted samples, without channel weights) and the meter, so that a ledger need not filter
+    /// the same signal again. A new [`gating_block`](Self::gating_block) is there whenever
+    /// [`clock`](Self::clock)`().index()` is a multiple of 10 from 40 on.
+    pub fn push_each(&mut self, frames: &[[f32; C]], mut each: impl FnMut([f64; C], &Self)) {
+        let mut rest = frames;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at(rest.len().min(self.clock.left()));
+            rest = later;
+            k_weighting::accumulate(&self.filter, core::array::from_mut(&mut self.state), [now]);
+            if self.clock.advance(now.len()) {
+                let energies = self.state.take_energy(&self.filter);
+                self.end_sub_block(energies);
+                each(energies, self);
+            }
+        }
+    }
+
+    /// Takes the energies of the next sub-block instead of its frames: per channel the sum of the squares of the
+    /// K-weighted samples, as [`KState::take_energy`] gives them, over [`clock`](Self::clock)`().length()` frames.
+    ///
+    /// One meter is driven either with frames or with energies.
+    ///
+    /// Checked by `standards::loudness::energies_or_frames`.
+    pub fn push_energy(&mut self, energies: [f64; C]) {
+        self.clock.advance(self.clock.left());
+        self.end_sub_block(energies);
+    }
+
+    fn end_sub_block(&mut self, energies: [f64; C]) {
+        let energy: f64 = energies.iter().zip(self.weights.factors()).map(|(energy, weight)| energy * weight).sum();
+        let energy = if energy.is_finite() { energy.max(0.0) } else { 0.0 };
+        let momentary = self.momentary_window.push(energy);
+        let short_term = self.short_term_window.push(energy);
+        let index = self.clock.index();
+        let mean = |sum: f64, blocks: usize| {
+            let first = index.checked_sub(blocks as u64)?;
+            Some(sum / self.clock.frames_between(first, index) as f64)
+        };
+        self.momentary = mean(momentary, MOMENTARY);
+        self.short_term = mean(short_term, SHORT_TERM);
+        self.max_momentary = larger(self.max_momentary, self.momentary);
+        self.max_short_term = larger(self.max_short_term, self.short_term);
+        if index % HOP == 0 {
+            if let Some(mean_square) = self.momentary {
+                let passes = self.integrated.push([mean_square]);
+                self.gating_block = Some(GatingBlock { index: (index - MOMENTARY as u64) / HOP, mean_square, passes });
+            }
+            if let Some(mean_square) = self.short_term {
+                self.range.push(mean_square);
+            }
+        }
+    }
+
+    /// The meter's clock: complete sub-blocks since reset, and the length of the running one.
+    #[must_use]
+    pub fn clock(&self) -> &SubBlockClock {
+        &self.clock
+    }
+
+    /// Loudness of the last 400 ms, LUFS; `None` before the first 400 ms, minus infinity in silence.
+    #[must_use]
+    pub fn momentary(&self) -> Option<f64> {
+        self.momentary.map(loudness)
+    }
+
+    /// Loudness of the last 3 s, LUFS; `None` before the first 3 s, minus infinity in silence.
+    #[must_use]
+    pub fn short_term(&self) -> Option<f64> {
+        self.short_term.map(loudness)
+    }
+
+    /// The largest momentary loudness since reset, LUFS.
+    #[must_use]
+    pub fn max_momentary(&self) -> Option<f64> {
+        self.max_momentary.map(loudness)
+    }
+
+    /// The largest short-term loudness since reset, LUFS.
+    #[must_use]
+    pub fn max_short_term(&self) -> Option<f64> {
+        self.max_short_term.map(loudness)
+    }
+
+    /// Gated loudness since reset, LUFS (BS.1770 Annex 1, eq. 3 to 7); `None` while no block is louder than -70 LUFS.
+    ///
+    /// Error against exact gating: see [`GatedSums`]. Reads up to 4000 sums, some microseconds.
+    #[must_use]
+    pub fn integrated(&self) -> Option<f64> {
+        self.integrated.gated(RELATIVE_GATE).map(|gated| loudness(gated.mean[0]))
+    }
+
+    /// Loudness range since reset, LU (Tech 3342); `None` while no short-term value is louder than -70 LUFS.
+    ///
+    /// Not to be trusted before the first 60 s. Error: see [`RangeHistogram`]. Reads up to 8000 counts, some microseconds.
+    #[must_use]
+    pub fn range(&self) -> Option<f64> {
+        self.range.range()
+    }
+
+    /// The last complete gating block; `None` before the first 400 ms.
+    #[must_use]
+    pub fn gating_block(&self) -> Option<GatingBlock> {
+        self.gating_block
+    }
+}
+
+/// The larger of two values, as far as there are any.
+fn larger(a: Option<f64>, b: Option<f64>) -> Option<f64> {
+    match (a, b) {
+        (Some(a), Some(b)) => Some(a.max(b)),
+        (a, b) => a.or(b),
+    }
+}

@@ -1,0 +1,93 @@
+//! How much a dynamics stage takes away: a histogram that answers median, percentiles and maximum.
+
+/// Bins of 0.1 dB.
+const PER_DB: f64 = 10.0;
+/// Everything from 30 dB up is in the last bin.
+const BINS: usize = 301;
+
+/// The gain reduction of a stage over time, in fixed memory; read to 0.1 dB.
+///
+/// Fed once per sub-block of 10 ms in which somebody speaks, with the largest reduction in it. Tested by
+/// `percentiles_are_those_of_the_sorted_values`.
+#[derive(Clone, Debug)]
+pub struct ReductionMeter {
+    counts: [u32; BINS],
+    total: u64,
+    largest_db: f64,
+    now_db: f64,
+}
+
+impl Default for ReductionMeter {
+    fn default() -> Self {
+        Self { counts: [0; BINS], total: 0, largest_db: 0.0, now_db: 0.0 }
+    }
+}
+
+impl ReductionMeter {
+    /// Adds a reduction in dB, 0 or more; `counts` is false in a pause, where it only shows as the present value.
+    pub fn push(&mut self, reduction_db: f64, counts: bool) {
+        self.now_db = reduction_db;
+        if counts {
+            let bin = ((reduction_db * PER_DB + 0.5) as usize).min(BINS - 1);
+            self.counts[bin] = self.counts[bin].saturating_add(1);
+            self.total += 1;
+            self.largest_db = self.largest_db.max(reduction_db);
+        }
+    }
+
+    /// The reduction in the last sub-block, in dB.
+    #[must_use]
+    pub fn now_db(&self) -> f64 {
+        self.now_db
+    }
+
+    /// The largest reduction, in dB.
+    #[must_use]
+    pub fn largest_db(&self) -> f64 {
+        self.largest_db
+    }
+
+    /// The reduction that is not exceeded in so many per cent (0 to 100) of the counted time, in dB, to 0.1 dB; `None`
+    /// before anything was counted.
+    #[must_use]
+    pub fn percentile_db(&self, percent: f64) -> Option<f64> {
+        if self.total == 0 {
+            return None;
+        }
+        let rank = (self.total as f64 * percent * 0.01).max(1.0);
+        let mut seen = 0u64;
+        for (bin, &count) in self.counts.iter().enumerate() {
+            seen += u64::from(count);
+            if seen as f64 >= rank {
+                return Some((bin as f64 / PER_DB).min(self.largest_db));
+            }
+        }
+        Some(self.largest_db)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    extern crate std;
+    use std::vec::Vec;
+
+    #[test]
+    fn percentiles_are_those_of_the_sorted_values() {
+        let mut meter = ReductionMeter::default();
+        assert_eq!(meter.percentile_db(50.0), None);
+        let mut values: Vec<f64> = (0..997).map(|i| f64::from(i * 7_919 % 997) * 0.02).collect();
+        for &v in &values {
+            meter.push(v, true);
+        }
+        meter.push(29.0, false);
+        values.sort_by(f64::total_cmp);
+        for percent in [1.0, 50.0, 95.0, 100.0] {
+            let expected = values[((values.len() as f64 * percent / 100.0).ceil() as usize).max(1) - 1];
+            let read = meter.percentile_db(percent).unwrap();
+            assert!((read - expected).abs() <= 0.051, "{percent}: {read} {expected}");
+        }
+        assert_eq!(meter.largest_db(), values[996]);
+        assert_eq!(meter.now_db(), 29.0);
+    }
+}

@@ -1,0 +1,29 @@
+//! The corrective EQ: four bells in front of the dynamics.
+
+use super::equalizer::{FilterCoefs, filter_stage};
+use super::{Stage, Tail};
+use crate::error::SettingError;
+use crate::filters::CascadeState;
+use crate::filters::design::bell;
+use crate::frame::Frame;
+use crate::settings::CorrectiveEqSettings;
+use crate::units::SampleRate;
+
+/// Cuts what stands out. Latency 0; bells at 0 dB, or above 0.45 of the rate, rest.
+#[derive(Clone, Copy, Debug)]
+pub struct CorrectiveEq;
+
+impl CorrectiveEq {
+    fn coefs(settings: &CorrectiveEqSettings, rate: SampleRate) -> FilterCoefs<4> {
+        let s = settings;
+        let sections = [
+            bell(s.bell_1_frequency_hz, s.bell_1_gain_db, s.bell_1_q, rate),
+            bell(s.bell_2_frequency_hz, s.bell_2_gain_db, s.bell_2_q, rate),
+            bell(s.bell_3_frequency_hz, s.bell_3_gain_db, s.bell_3_q, rate),
+            bell(s.bell_4_frequency_hz, s.bell_4_gain_db, s.bell_4_q, rate),
+        ];
+        FilterCoefs::new(sections, s.level_compensation, rate)
+    }
+}
+
+filter_stage!(CorrectiveEq, CorrectiveEqSettings, 4);

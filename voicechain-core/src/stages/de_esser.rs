@@ -1,0 +1,244 @@
+//! The de-esser: turns sibilants down where they are too strong against the vowels.
+
+use super::{Dynamic, Stage, Tail};
+use crate::detectors::sibilance::{NO_SIBILANT_DB, SibilanceBands};
+use crate::detectors::{Sibilance, TICK};
+use crate::error::SettingError;
+use crate::filters::cascade::step_state_variable;
+use crate::filters::design::{BUTTERWORTH_Q, fits, low_pass};
+use crate::filters::{Response, Section, StateVariable};
+use crate::frame::{CHUNK, Frame, Lanes};
+use crate::gain::{Branching, RangeLimit};
+use crate::math::{fast_from_db, smoothing};
+use crate::settings::{DeEsserSettings, Reach};
+use crate::units::SampleRate;
+
+/// Turns down sibilants that are too strong.
+///
+/// Driven by the ratio of the 4 to 10 kHz band to the voiced band, so that a quiet "s" and a loud "s" are judged alike;
+/// what exceeds the threshold is taken away, up to the range, with smooth branching ballistics. High band: the input
+/// minus a share of what lies above the frequency, `y = x - (1 - g)(x - low)` with `low` a second-order Butterworth
+/// low-pass; the filter itself never moves with the gain, so no gain can make it unstable, and with `g = 1` the output is
+/// the input bit for bit. Whole voice: `y = g x`. Both channels of a stereo voice get the same gain. Latency 0. Where
+/// the rate has no room for its frequency (0.45 of the rate) it rests. Tested by `de_esser_takes_from_sibilants_only`.
+#[derive(Clone, Copy, Debug)]
+pub struct DeEsser;
+
+/// Width of the knee around the threshold, dB (common practice, no source).
+const KNEE_DB: f64 = 6.0;
+
+/// Coefficients of the [`DeEsser`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DeEsserCoefs {
+    bands: Option<SibilanceBands>,
+    curve: RangeLimit<f32>,
+    exact_curve: RangeLimit<f64>,
+    split: StateVariable,
+    split_section: Section,
+    attack: f64,
+    release: f64,
+    /// 1 for the high band, 0 for the whole voice; between while it moves.
+    high_band: f32,
+    threshold_db: f64,
+    range_db: f64,
+    rate_hz: f64,
+}
+
+impl DeEsserCoefs {
+    fn new(s: &DeEsserSettings, rate: SampleRate) -> Self {
+        let split_section = low_pass(s.frequency_hz, BUTTERWORTH_Q, rate);
+        let bands = if fits(s.frequency_hz, rate) { SibilanceBands::new(rate) } else { None };
+        let split = if bands.is_some() {
+            split_section.state_variable()
+        } else {
+            StateVariable { g: 1.0, k: 1.0, m0: 1.0, m1: 0.0, m2: 0.0 }
+        };
+        Self {
+            bands,
+            curve: RangeLimit::new(s.threshold_db, s.range_db, KNEE_DB),
+            exact_curve: RangeLimit::new(s.threshold_db, s.range_db, KNEE_DB),
+            split,
+            split_section,
+            attack: smoothing(s.attack_ms, rate.hz(), 1.0),
+            release: smoothing(s.release_ms, rate.hz(), 1.0),
+            high_band: if s.reach == Reach::HighBand { 1.0 } else { 0.0 },
+            threshold_db: s.threshold_db,
+            range_db: s.range_db,
+            rate_hz: rate.hz(),
+        }
+    }
+
+    /// True when the rate has no room for the band.
+    #[must_use]
+    pub fn rests(&self) -> bool {
+        self.bands.is_none()
+    }
+
+    /// True when everything is finite and the split stable.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        self.split_section.is_stable() && (0.0..1.0).contains(&self.attack) && (0.0..1.0).contains(&self.release)
+    }
+
+    /// The response at `frequency_hz` while `reduction_db` is taken away.
+    #[must_use]
+    pub fn response_at(&self, frequency_hz: f64, reduction_db: f64) -> Response {
+        let taken = 1.0 - crate::math::from_db(-reduction_db);
+        if self.rests() {
+            return Response::ONE;
+        }
+        if self.high_band < 0.5 {
+            return Response::ONE.scaled(1.0 - taken);
+        }
+        let low = self.split_section.response(2.0 * core::f64::consts::PI * frequency_hz / self.rate_hz);
+        Response { re: 1.0 - taken * (1.0 - low.re), im: taken * low.im }
+    }
+}
+
+impl Dynamic for DeEsserCoefs {
+    /// Static gain of what is turned down, at a steady ratio (in dB) of the sibilant to the voiced band.
+    fn gain_db(&self, level_db: f64) -> f64 {
+        if self.rests() { 0.0 } else { self.exact_curve.gain_db(level_db) }
+    }
+}
+
+/// What the sound has left in a [`DeEsser`].
+#[derive(Clone, Copy, Debug)]
+pub struct DeEsserState<const C: usize>
+where
+    [f32; C]: Frame,
+{
+    sibilance: Sibilance<C>,
+    split: [<[f32; C] as Frame>::Lanes; 2],
+    ballistics: Branching,
+    clock: u32,
+    largest_db: f64,
+}
+
+impl<const C: usize> DeEsserState<C>
+where
+    [f32; C]: Frame,
+{
+    /// The largest reduction in dB since the last call.
+    pub fn take_reduction_db(&mut self) -> f64 {
+        core::mem::take(&mut self.largest_db)
+    }
+
+    /// How strong the sibilant band is against the voiced band now, in dB.
+    #[must_use]
+    pub fn ratio_db(&self) -> f32 {
+        self.sibilance.ratio_db()
+    }
+}
+
+impl<const C: usize> Stage<C> for DeEsser
+where
+    [f32; C]: Frame,
+{
+    type Settings = DeEsserSettings;
+    type Coefs = DeEsserCoefs;
+    type State = DeEsserState<C>;
+
+    fn design(settings: &DeEsserSettings, rate: SampleRate) -> Result<DeEsserCoefs, SettingError> {
+        settings.check()?;
+        Ok(DeEsserCoefs::new(settings, rate))
+    }
+
+    fn fresh(rate: SampleRate) -> DeEsserState<C> {
+        DeEsserState {
+            sibilance: Sibilance::fresh(rate),
+            split: [Lanes::splat(0.0); 2],
+            ballistics: Branching::default(),
+            clock: 0,
+            largest_db: 0.0,
+        }
+    }
+
+    fn run(coefs: &DeEsserCoefs, state: &mut DeEsserState<C>, frames: &mut [[f32; C]]) {
+        let Some(bands) = &coefs.bands else { return };
+        for chunk in frames.chunks_mut(CHUNK) {
+            run_chunk(coefs, bands, state, chunk);
+        }
+    }
+
+    fn between(from: &DeEsserCoefs, to: &DeEsserCoefs, t: f64) -> DeEsserCoefs {
+        let mix = |a: f64, b: f64| a + (b - a) * t;
+        let (threshold_db, range_db) = (mix(from.threshold_db, to.threshold_db), mix(from.range_db, to.range_db));
+        DeEsserCoefs {
+            curve: RangeLimit::new(threshold_db, range_db, KNEE_DB),
+            exact_curve: RangeLimit::new(threshold_db, range_db, KNEE_DB),
+            split: from.split.between(&to.split, t),
+            attack: mix(from.attack, to.attack),
+            release: mix(from.release, to.release),
+            high_band: from.high_band + (to.high_band - from.high_band) * t as f32,
+            threshold_db,
+            range_db,
+            ..*to
+        }
+    }
+
+    fn rests(coefs: &DeEsserCoefs) -> bool {
+        coefs.rests()
+    }
+
+    fn latency(_coefs: &DeEsserCoefs) -> u32 {
+        0
+    }
+
+    fn tail(coefs: &DeEsserCoefs) -> Tail {
+        Tail::Samples(if coefs.rests() { 0 } else { crate::filters::Cascade::new([coefs.split_section]).tail() })
+    }
+}
+
+fn run_chunk<const C: usize>(
+    coefs: &DeEsserCoefs,
+    bands: &SibilanceBands,
+    state: &mut DeEsserState<C>,
+    frames: &mut [[f32; C]],
+) where
+    [f32; C]: Frame,
+{
+    let n = frames.len();
+    let mut ratio_db = [NO_SIBILANT_DB; CHUNK];
+    state.sibilance.run(bands, frames, &mut ratio_db);
+
+    let mut wanted = [0.0f32; CHUNK];
+    for (reduction, &ratio) in wanted[..n].iter_mut().zip(&ratio_db) {
+        *reduction = coefs.curve.reduction_db(ratio);
+    }
+    let mut given = [0.0f32; CHUNK];
+    let mut largest = 0.0f64;
+    for (given, &wanted) in given[..n].iter_mut().zip(&wanted) {
+        let now = state.ballistics.step(f64::from(wanted), coefs.attack, coefs.release);
+        largest = if now > largest { now } else { largest };
+        *given = now as f32;
+        state.clock += 1;
+        if state.clock == TICK {
+            state.clock = 0;
+            if wanted == 0.0 {
+                state.ballistics.snap();
+            }
+            state.split = state.split.map(|s| s.without_tiny(1e-30));
+        }
+    }
+    state.largest_db = state.largest_db.max(largest);
+
+    let mut low = [[0.0f32; C]; CHUNK];
+    for (low, frame) in low.iter_mut().zip(frames.iter()) {
+        *low = Frame::narrow(step_state_variable(&coefs.split, &mut state.split, frame.widen()));
+    }
+    if largest == 0.0 {
+        return;
+    }
+    let mut taken = [0.0f32; CHUNK];
+    for (taken, &reduction) in taken[..n].iter_mut().zip(&given) {
+        *taken = 1.0 - fast_from_db(-reduction);
+    }
+    for ((frame, low), &taken) in frames.iter_mut().zip(&low).zip(&taken) {
+        if taken != 0.0 {
+            for (sample, &low) in frame.iter_mut().zip(low) {
+                *sample -= taken * (*sample - coefs.high_band * low);
+            }
+        }
+    }
+}

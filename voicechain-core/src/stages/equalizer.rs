@@ -1,0 +1,144 @@
+//! What the filter stages share: a cascade, the gain that keeps the loudness of speech, and the rate.
+
+use super::{Linear, Tail};
+use crate::filters::{Cascade, CascadeState, Response, Section};
+use crate::frame::Frame;
+use crate::math::from_db;
+use crate::speech;
+use crate::units::SampleRate;
+use core::f64::consts::PI;
+
+/// Coefficients of a stage of up to `N` sections.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FilterCoefs<const N: usize> {
+    cascade: Cascade<N>,
+    compensation: f64,
+    rate_hz: f64,
+}
+
+impl<const N: usize> FilterCoefs<N> {
+    /// Coefficients that run these sections; with `level_compensation`, a static gain gives back the loudness that they
+    /// take from average speech and takes what they add.
+    pub(super) fn new(sections: [Section; N], level_compensation: bool, rate: SampleRate) -> Self {
+        let cascade = Cascade::new(sections);
+        let compensation = if level_compensation && !cascade.is_identity() {
+            from_db(-speech::loudness_change_lu(|omega| cascade.response(omega).power(), rate))
+        } else {
+            1.0
+        };
+        Self { cascade, compensation, rate_hz: rate.hz() }
+    }
+
+    /// The gain of the level compensation, in dB.
+    #[must_use]
+    pub fn compensation_db(&self) -> f64 {
+        crate::math::to_db(self.compensation)
+    }
+
+    /// True when every section is stable and the gains are finite.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        self.cascade.is_stable() && self.compensation.is_finite()
+    }
+
+    pub(super) fn between(&self, to: &Self, t: f64) -> Self {
+        Self {
+            cascade: self.cascade.between(&to.cascade, t),
+            compensation: self.compensation + (to.compensation - self.compensation) * t,
+            rate_hz: to.rate_hz,
+        }
+    }
+
+    pub(super) fn run<const C: usize>(&self, state: &mut CascadeState<C, N>, frames: &mut [[f32; C]])
+    where
+        [f32; C]: Frame,
+    {
+        self.cascade.run(state, frames);
+        if self.compensation != 1.0 {
+            let gain = self.compensation as f32;
+            for sample in frames.iter_mut().flatten() {
+                *sample *= gain;
+            }
+        }
+    }
+
+    pub(super) fn loosen<const C: usize>(&self, state: &mut CascadeState<C, N>)
+    where
+        [f32; C]: Frame,
+    {
+        state.loosen(&self.cascade);
+    }
+
+    pub(super) fn settle<const C: usize>(&self, state: &mut CascadeState<C, N>)
+    where
+        [f32; C]: Frame,
+    {
+        state.settle(&self.cascade);
+    }
+
+    pub(super) fn rests(&self) -> bool {
+        self.cascade.is_identity() && self.compensation == 1.0
+    }
+
+    pub(super) fn tail(&self) -> Tail {
+        Tail::Samples(self.cascade.tail())
+    }
+}
+
+impl<const N: usize> Linear for FilterCoefs<N> {
+    fn response(&self, frequency_hz: f64) -> Response {
+        self.cascade.response(2.0 * PI * frequency_hz / self.rate_hz).scaled(self.compensation)
+    }
+}
+
+/// Implements [`Stage`] for a stage that is a cascade of `$n` sections made by its function `sections`.
+macro_rules! filter_stage {
+    ($stage:ident, $settings:ty, $n:literal) => {
+        impl<const C: usize> Stage<C> for $stage
+        where
+            [f32; C]: Frame,
+        {
+            type Settings = $settings;
+            type Coefs = FilterCoefs<$n>;
+            type State = CascadeState<C, $n>;
+
+            fn design(settings: &$settings, rate: SampleRate) -> Result<FilterCoefs<$n>, SettingError> {
+                settings.check()?;
+                Ok(Self::coefs(settings, rate))
+            }
+
+            fn fresh(_rate: SampleRate) -> CascadeState<C, $n> {
+                CascadeState::fresh()
+            }
+
+            fn run(coefs: &FilterCoefs<$n>, state: &mut CascadeState<C, $n>, frames: &mut [[f32; C]]) {
+                coefs.run(state, frames);
+            }
+
+            fn between(from: &FilterCoefs<$n>, to: &FilterCoefs<$n>, t: f64) -> FilterCoefs<$n> {
+                from.between(to, t)
+            }
+
+            fn loosen(coefs: &FilterCoefs<$n>, state: &mut CascadeState<C, $n>) {
+                coefs.loosen(state);
+            }
+
+            fn settle(coefs: &FilterCoefs<$n>, state: &mut CascadeState<C, $n>) {
+                coefs.settle(state);
+            }
+
+            fn rests(coefs: &FilterCoefs<$n>) -> bool {
+                coefs.rests()
+            }
+
+            fn latency(_coefs: &FilterCoefs<$n>) -> u32 {
+                0
+            }
+
+            fn tail(coefs: &FilterCoefs<$n>) -> Tail {
+                coefs.tail()
+            }
+        }
+    };
+}
+pub(super) use filter_stage;

@@ -1,0 +1,92 @@
+//! A plain gain: the trim in front of the strip and the one behind it.
+
+use super::{Linear, Stage, Tail};
+use crate::error::SettingError;
+use crate::filters::Response;
+use crate::frame::Frame;
+use crate::math::from_db;
+use crate::settings::{OutputSettings, TrimSettings};
+use crate::units::SampleRate;
+
+/// Brings the recording to the level at which the strip works. Latency 0, tail 0; 0 dB returns the input bit for bit.
+#[derive(Clone, Copy, Debug)]
+pub struct Trim;
+
+/// Level behind everything else.
+#[derive(Clone, Copy, Debug)]
+pub struct OutputTrim;
+
+/// A linear gain.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct GainCoefs {
+    gain: f64,
+}
+
+impl GainCoefs {
+    fn new(gain_db: f64) -> Self {
+        Self { gain: from_db(gain_db) }
+    }
+
+    fn between(&self, to: &Self, t: f64) -> Self {
+        Self { gain: self.gain + (to.gain - self.gain) * t }
+    }
+
+    fn run<const C: usize>(&self, frames: &mut [[f32; C]]) {
+        if self.gain == 1.0 {
+            return;
+        }
+        let gain = self.gain as f32;
+        for sample in frames.iter_mut().flatten() {
+            *sample *= gain;
+        }
+    }
+}
+
+impl Linear for GainCoefs {
+    fn response(&self, _frequency_hz: f64) -> Response {
+        Response::ONE.scaled(self.gain)
+    }
+}
+
+macro_rules! gain_stage {
+    ($stage:ident, $settings:ty) => {
+        impl<const C: usize> Stage<C> for $stage
+        where
+            [f32; C]: Frame,
+        {
+            type Settings = $settings;
+            type Coefs = GainCoefs;
+            type State = ();
+
+            fn design(settings: &$settings, _rate: SampleRate) -> Result<GainCoefs, SettingError> {
+                settings.check()?;
+                Ok(GainCoefs::new(settings.gain_db))
+            }
+
+            fn fresh(_rate: SampleRate) {}
+
+            fn run(coefs: &GainCoefs, (): &mut (), frames: &mut [[f32; C]]) {
+                coefs.run(frames);
+            }
+
+            fn between(from: &GainCoefs, to: &GainCoefs, t: f64) -> GainCoefs {
+                from.between(to, t)
+            }
+
+            fn rests(coefs: &GainCoefs) -> bool {
+                coefs.gain == 1.0
+            }
+
+            fn latency(_coefs: &GainCoefs) -> u32 {
+                0
+            }
+
+            fn tail(_coefs: &GainCoefs) -> Tail {
+                Tail::Samples(0)
+            }
+        }
+    };
+}
+
+gain_stage!(Trim, TrimSettings);
+gain_stage!(OutputTrim, OutputSettings);

@@ -1,0 +1,133 @@
+//! The designed strip: coefficients of every stage, the order and the switches.
+
+use super::slot::SlotCoefs;
+use crate::error::SettingError;
+use crate::filters::Response;
+use crate::frame::Frame;
+use crate::settings::{MIDDLE, Middle, StageId, StripSettings};
+use crate::stages::{Compressor, CorrectiveEq, DeEsser, Dynamic, HighPass, Limiter, Linear, OutputTrim, ToneEq, Trim};
+use crate::units::SampleRate;
+
+/// Everything that a [`Strip`](super::Strip) needs to run: designed once, plain data, made by
+/// [`design`](StripCoefs::design).
+#[derive(Clone, Copy, Debug)]
+pub struct StripCoefs<const C: usize>
+where
+    [f32; C]: Frame,
+{
+    pub(super) rate: SampleRate,
+    pub(super) order: [Middle; MIDDLE],
+    pub(super) trim: SlotCoefs<Trim, C>,
+    pub(super) high_pass: SlotCoefs<HighPass, C>,
+    pub(super) corrective_eq: SlotCoefs<CorrectiveEq, C>,
+    pub(super) de_esser: SlotCoefs<DeEsser, C>,
+    pub(super) compressor: SlotCoefs<Compressor, C>,
+    pub(super) tone_eq: SlotCoefs<ToneEq, C>,
+    pub(super) limiter: SlotCoefs<Limiter, C>,
+    pub(super) output: SlotCoefs<OutputTrim, C>,
+    pub(super) ceiling_dbtp: f64,
+}
+
+impl<const C: usize> StripCoefs<C>
+where
+    [f32; C]: Frame,
+{
+    /// Designs the whole strip. `Ok` means finite coefficients and poles inside the unit circle.
+    ///
+    /// # Errors
+    /// The first setting outside its range, with its id, its value and what is allowed; nothing else can fail. Tested by
+    /// `any_settings_in_range_are_designed_and_stable`.
+    pub fn design(settings: &StripSettings, rate: SampleRate) -> Result<Self, SettingError> {
+        settings.check()?;
+        let s = settings;
+        Ok(Self {
+            rate,
+            order: s.order,
+            trim: SlotCoefs::design(&s.trim, true, rate)?,
+            high_pass: SlotCoefs::design(&s.high_pass, s.high_pass.on, rate)?,
+            corrective_eq: SlotCoefs::design(&s.corrective_eq, s.corrective_eq.on, rate)?,
+            de_esser: SlotCoefs::design(&s.de_esser, s.de_esser.on, rate)?,
+            compressor: SlotCoefs::design(&s.compressor, s.compressor.on, rate)?,
+            tone_eq: SlotCoefs::design(&s.tone_eq, s.tone_eq.on, rate)?,
+            limiter: SlotCoefs::design(&s.limiter, s.limiter.on, rate)?,
+            output: SlotCoefs::design(&s.output, true, rate)?,
+            ceiling_dbtp: s.limiter.ceiling_dbtp,
+        })
+    }
+
+    /// The rate that the strip was designed for.
+    #[must_use]
+    pub fn rate(&self) -> SampleRate {
+        self.rate
+    }
+
+    /// Delay of the output against the input, in samples: that of the limiter, whether it is on or off.
+    #[must_use]
+    pub fn latency(&self) -> u32 {
+        self.limiter.latency()
+    }
+
+    /// Samples until the impulse response stays under -120 dB of its peak, the latency included: the sum of the stages.
+    #[must_use]
+    pub fn tail(&self) -> u32 {
+        self.high_pass.tail()
+            + self.corrective_eq.tail()
+            + self.de_esser.tail()
+            + self.compressor.tail()
+            + self.tone_eq.tail()
+            + self.limiter.tail()
+    }
+
+    /// What one stage does to a steady tone at `frequency_hz`; a stage that is off, or a dynamics stage, does nothing.
+    #[must_use]
+    pub fn stage_response(&self, stage: StageId, frequency_hz: f64) -> Response {
+        match stage {
+            StageId::Trim => self.trim.coefs.response(frequency_hz),
+            StageId::HighPass if self.high_pass.on => self.high_pass.coefs.response(frequency_hz),
+            StageId::CorrectiveEq if self.corrective_eq.on => self.corrective_eq.coefs.response(frequency_hz),
+            StageId::ToneEq if self.tone_eq.on => self.tone_eq.coefs.response(frequency_hz),
+            StageId::Output => self.output.coefs.response(frequency_hz),
+            _ => Response::ONE,
+        }
+    }
+
+    /// What all linear stages together do to a steady tone at `frequency_hz`.
+    #[must_use]
+    pub fn response(&self, frequency_hz: f64) -> Response {
+        StageId::ALL.iter().fold(Response::ONE, |r, &stage| r.then(self.stage_response(stage, frequency_hz)))
+    }
+
+    /// The static gain of a dynamics stage, in dB, at a level of what drives it: dB of full scale for the compressor, dBTP
+    /// for the limiter, the ratio of sibilant to voiced band for the de-esser. 0 for any other stage, and when off.
+    #[must_use]
+    pub fn stage_gain_db(&self, stage: StageId, level_db: f64) -> f64 {
+        match stage {
+            StageId::DeEsser if self.de_esser.on => self.de_esser.coefs.gain_db(level_db),
+            StageId::Compressor if self.compressor.on => self.compressor.coefs.gain_db(level_db),
+            StageId::Limiter if self.limiter.on => self.limiter.coefs.gain_db(level_db),
+            _ => 0.0,
+        }
+    }
+
+    /// The gain of the level compensation of an EQ stage, or the make-up gain of the compressor, in dB; 0 for any other.
+    #[must_use]
+    pub fn compensation_db(&self, stage: StageId) -> f64 {
+        match stage {
+            StageId::CorrectiveEq => self.corrective_eq.coefs.compensation_db(),
+            StageId::ToneEq => self.tone_eq.coefs.compensation_db(),
+            StageId::Compressor => self.compressor.coefs.make_up_db(),
+            _ => 0.0,
+        }
+    }
+
+    /// True when every coefficient is finite and every pole lies inside the unit circle; always so after
+    /// [`design`](Self::design), and here so that it can be tested.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        self.high_pass.coefs.is_stable()
+            && self.corrective_eq.coefs.is_stable()
+            && self.tone_eq.coefs.is_stable()
+            && self.compressor.coefs.is_stable()
+            && self.de_esser.coefs.is_stable()
+    }
+}
