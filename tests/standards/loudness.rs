@@ -9,7 +9,7 @@ use ebur128::{EbuR128, Mode};
 use voicechain_core::meters::gating::mean_square;
 use voicechain_core::meters::range::RangeHistogram;
 use voicechain_core::meters::{Channel, ChannelWeights, LoudnessMeter};
-use voicechain_tests::{tones, tones_mono, wandering_noise};
+use voicechain_tests::tones::{tones, tones_mono, wandering_noise};
 
 const RATES: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 const SILENCE: f64 = f64::NEG_INFINITY;

@@ -6,7 +6,7 @@ use voicechain_core::filters::k_weighting::{KState, KWeighting, accumulate};
 use voicechain_core::meters::gating::{FirstBlocks, GatedSums, loudness, mean_square};
 use voicechain_core::meters::range::RangeHistogram;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, SubBlockClock};
-use voicechain_tests::{Random, tones, wandering_noise};
+use voicechain_tests::tones::{Random, tones, wandering_noise};
 
 /// Everything that a meter can say, as bits.
 fn bits<const C: usize>(meter: &LoudnessMeter<C>) -> [Option<u64>; 7] {

@@ -5,7 +5,7 @@ use ebur128::{EbuR128, Mode};
 use proptest::prelude::*;
 use std::f64::consts::PI;
 use voicechain_core::meters::TruePeakMeter;
-use voicechain_tests::{Random, sine, wandering_noise};
+use voicechain_tests::tones::{Random, sine, wandering_noise};
 
 /// BS.1770-5 Annex 2, phases 0 and 1 of the filter as printed (via an independent implementation); phases 3 and 2 are
 /// their reverses.
