@@ -1,0 +1,3 @@
+//! What the tests share: signals, prototypes and measurements that do not come from the code under test.
+
+pub mod spectra;

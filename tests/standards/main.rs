@@ -1,0 +1,3 @@
+//! Published values and closed forms: every expectation names its source.
+
+mod filters;
