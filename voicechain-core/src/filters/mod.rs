@@ -6,7 +6,7 @@ pub mod design;
 pub mod k_weighting;
 pub mod response;
 pub mod section;
-mod tail;
+pub(crate) mod tail;
 
 pub use bank::{EnergyBank, EnergyBankState};
 pub use cascade::{Cascade, CascadeState};

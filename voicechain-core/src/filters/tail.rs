@@ -5,8 +5,8 @@ use crate::math::from_db;
 
 /// Samples of the impulse response that are computed one by one, for its peak and for short tails.
 const START: usize = 64;
-/// The longest chain.
-const MOST: usize = 8;
+/// The longest chain: all filters of a strip, and one in hand.
+const MOST: usize = 12;
 /// Poles of a chain closer to each other than this share of their distance to the unit circle are moved apart, along a
 /// circle, so that each has a share of its own in the sum. The sum then bounds what coinciding poles would give,
 /// `n^(m-1) p^n` for `m` of them, for all `n` up to the end of the tail, without being far above it.
@@ -21,7 +21,7 @@ const IN_HAND: f64 = 0.5;
 /// The impulse response from the second sample on is a sum over the poles, `sum r p^(n-1)`; with `r` and `p` replaced
 /// by their magnitudes the sum only falls, and the sample where it passes -120 dB is found by bisection. Within the
 /// first [`START`] samples the answer is exact. Cost: a bounded number of operations, whatever the frequencies.
-pub(super) fn samples<'a>(sections: impl Iterator<Item = &'a Section>) -> u32 {
+pub(crate) fn samples<'a>(sections: impl Iterator<Item = &'a Section>) -> u32 {
     let mut chain = [Section::IDENTITY; MOST];
     let mut count = 0;
     for section in sections.filter(|s| !s.is_identity()).take(MOST) {

@@ -209,21 +209,25 @@ where
     }
     let level_of = |x: f32| fast_to_db(if x > QUIETEST { x } else { QUIETEST });
     let linked = C == 1 || coefs.link == 1.0;
-    let chains = if linked { 1 } else { C };
+    // Linked channels share one chain as soon as their states have become the same.
+    let together = linked && state.ballistics.iter().all(|chain| *chain == state.ballistics[0]);
+    let chains = if together { 1 } else { C };
     // First the levels, then what the curve wants taken away, then what is taken away, then the gain.
     let mut values = [[0.0f32; CHUNK]; C];
     values[0] = loudest;
     for_each_value(&mut values[0][..n], level_of);
-    if !linked {
-        let together = values[0];
-        for (c, values) in values.iter_mut().enumerate() {
-            for (value, frame) in values[..n].iter_mut().zip(&side) {
-                *value = frame[c].abs();
-            }
-            for_each_value(&mut values[..n], level_of);
-            for (own, together) in values[..n].iter_mut().zip(together) {
-                *own += coefs.link * (together - *own);
-            }
+    let louder = values[0];
+    for (c, values) in values.iter_mut().enumerate().take(chains) {
+        if linked {
+            *values = louder;
+            continue;
+        }
+        for (value, frame) in values[..n].iter_mut().zip(&side) {
+            *value = frame[c].abs();
+        }
+        for_each_value(&mut values[..n], level_of);
+        for (own, louder) in values[..n].iter_mut().zip(louder) {
+            *own += coefs.link * (louder - *own);
         }
     }
     let curve = coefs.curve;
@@ -254,7 +258,7 @@ where
         }
         at = until;
     }
-    if linked {
+    if together {
         state.ballistics = [state.ballistics[0]; C];
     }
 
@@ -263,7 +267,7 @@ where
     for values in &mut values[..chains] {
         for_each_value(&mut values[..n], |reduction| 1.0 + mix * (fast_from_db(-reduction) * make_up - 1.0));
     }
-    if linked {
+    if together {
         for (frame, &gain) in frames.iter_mut().zip(&values[0]) {
             frame.iter_mut().for_each(|sample| *sample *= gain);
         }

@@ -56,7 +56,7 @@ impl<const N: usize> FilterCoefs<N> {
         self.cascade.run(state, frames);
         if self.compensation != 1.0 {
             let gain = self.compensation as f32;
-            for sample in frames.iter_mut().flatten() {
+            for sample in frames.as_flattened_mut() {
                 *sample *= gain;
             }
         }
@@ -78,6 +78,11 @@ impl<const N: usize> FilterCoefs<N> {
 
     pub(super) fn rests(&self) -> bool {
         self.cascade.is_identity() && self.compensation == 1.0
+    }
+
+    /// The sections, those at rest included.
+    pub(crate) fn sections(&self) -> &[Section; N] {
+        self.cascade.sections()
     }
 
     pub(super) fn tail(&self) -> Tail {
