@@ -39,7 +39,7 @@ pub fn everything_active() -> StripSettings {
     s.tone_eq.low_shelf_gain_db = 1.5;
     s.tone_eq.bell_gain_db = 2.0;
     s.tone_eq.high_shelf_gain_db = 2.0;
-    s.limiter.ceiling_dbtp = -6.0;
+    s.limiter.ceiling_dbtp = -12.0;
     s.output.gain_db = -1.0;
     s
 }
