@@ -1,8 +1,9 @@
 //! Sections one behind the other, run skewed.
 //!
-//! A recursive section waits for its own last output, so a single section leaves the processor idle. In a skewed
-//! cascade section `k` works on sample `n - k`: several samples are under way at once, with prologue and epilogue inside
-//! the block, no added latency, and the same bits as running sample by sample.
+//! A recursive section waits for its own last output, so a single section leaves the processor idle. The cascade runs
+//! skewed: the second half of its sections works on sample `n - 1` while the first works on sample `n`, with prologue and
+//! epilogue inside the block, no added latency, and the same bits as running sample by sample. (More skew was slower on
+//! x86-64: the values on their way no longer fit into the registers. The bench `ratios` shows the cost.)
 //!
 //! At rest the sections are transposed direct forms with their leading coefficient taken out (four multiplications, the
 //! product of the leading coefficients is applied once). While coefficients move, they are state-variable filters, which
@@ -187,6 +188,7 @@ impl<const N: usize> Cascade<N> {
         }
     }
 
+    #[inline(never)]
     fn run_rest<const C: usize, const K: usize>(&self, state: &mut CascadeState<C, N>, frames: &mut [[f32; C]])
     where
         [f32; C]: Frame,
@@ -197,38 +199,22 @@ impl<const N: usize> Cascade<N> {
         let Some(stored) = state.states.first_chunk_mut::<K>() else { return };
         let mut states = *stored;
         let gain = L::<C>::splat(self.gain);
-        let n = frames.len();
-        if n < K {
-            for frame in frames.iter_mut() {
-                let mut value = gain * frame.widen();
-                for (form, s) in forms.iter().zip(states.iter_mut()) {
-                    value = form.step(s, value);
-                }
-                *frame = Frame::narrow(value);
-            }
-            *stored = states;
-            return;
+        // The second half of the sections works one sample behind the first, so that two samples are under way at once.
+        let half = K / 2;
+        let (first, second) = forms.split_at(half);
+        let (first_states, second_states) = states.split_at_mut(half);
+        let through = |forms: &[Ready<L<C>>], states: &mut [[L<C>; 2]], x: L<C>| {
+            forms.iter().zip(states).fold(x, |value, (form, states)| form.step(states, value))
+        };
+        let Some(newest) = frames.first() else { return };
+        let mut between = through(first, first_states, gain * newest.widen());
+        for n in 1..frames.len() {
+            let next = through(first, first_states, gain * frames[n].widen());
+            frames[n - 1] = Frame::narrow(through(second, second_states, between));
+            between = next;
         }
-        // `pipe[k]` is the output of section k in the step before.
-        let mut pipe = [L::<C>::splat(0.0); K];
-        for (t, frame) in frames.iter().enumerate().take(K - 1) {
-            for k in (1..=t).rev() {
-                pipe[k] = forms[k].step(&mut states[k], pipe[k - 1]);
-            }
-            pipe[0] = forms[0].step(&mut states[0], gain * frame.widen());
-        }
-        for t in K - 1..n {
-            for k in (1..K).rev() {
-                pipe[k] = forms[k].step(&mut states[k], pipe[k - 1]);
-            }
-            pipe[0] = forms[0].step(&mut states[0], gain * frames[t].widen());
-            frames[t + 1 - K] = Frame::narrow(pipe[K - 1]);
-        }
-        for t in 0..K - 1 {
-            for k in (t + 1..K).rev() {
-                pipe[k] = forms[k].step(&mut states[k], pipe[k - 1]);
-            }
-            frames[n + 1 + t - K] = Frame::narrow(pipe[K - 1]);
+        if let Some(last) = frames.last_mut() {
+            *last = Frame::narrow(through(second, second_states, between));
         }
         *stored = states;
     }
