@@ -13,7 +13,8 @@ pub use starting_points::{StartingPoint, WORKING_LEVEL_LUFS};
 use crate::detectors::VoiceActivity;
 use crate::frame::{CHUNK, Frame};
 use crate::meters::{ChannelWeights, LevelLedger, LoudnessMeter, ReductionMeter, TruePeakMeter};
-use crate::settings::{MIDDLE, Middle, StageId};
+use crate::error::SettingError;
+use crate::settings::{MIDDLE, Middle, StageId, StripSettings};
 use crate::stages::{Compressor, CorrectiveEq, DeEsser, HighPass, Limiter, OutputTrim, ToneEq, Trim};
 use crate::units::SampleRate;
 use listening::LevelMatch;
@@ -171,6 +172,14 @@ impl<const C: usize> Strip<C>
 where
     [f32; C]: Frame,
 {
+    /// Designs the coefficients of a strip; the same as [`StripCoefs::design`].
+    ///
+    /// # Errors
+    /// The first setting outside its range, with its id, its value and what is allowed.
+    pub fn design(settings: &StripSettings, rate: SampleRate) -> Result<StripCoefs<C>, SettingError> {
+        StripCoefs::design(settings, rate)
+    }
+
     /// A strip that has heard nothing, at rest in these settings.
     #[must_use]
     pub fn fresh(coefs: &StripCoefs<C>) -> Self {
