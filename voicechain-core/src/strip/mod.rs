@@ -432,6 +432,11 @@ where
         if let Some(energies) = done.first {
             self.sub_block(energies);
         }
+        // Both may start the ledger afresh: not before it has heard these frames.
+        if self.former.as_ref().is_some_and(|&(_, at)| at == self.motion) {
+            self.former = None;
+            self.reorder();
+        }
         self.advance_dip(frames);
     }
 
@@ -450,10 +455,6 @@ where
             for (new, &old) in new.iter_mut().zip(old) {
                 *new = old + share * (*new - old);
             }
-        }
-        if *at == self.motion {
-            self.former = None;
-            self.reorder();
         }
     }
 
