@@ -52,9 +52,9 @@ fn de_esser_takes_from_sibilants_only() {
         let settings = DeEsserSettings { range_db, ..default };
         let whole = DeEsserSettings { reach: Reach::WholeVoice, ..settings };
         let (high, all) = (taken(&settings, -20.0), taken(&whole, -20.0));
-        assert!((all - range_db).abs() < 0.05, "whole voice, range {range_db} dB: {all}");
+        assert!(all > range_db - 0.5 && all < range_db + 1e-3, "whole voice, range {range_db} dB: {all}");
         // The split at 5 kHz leaves a part of a band that begins there.
-        assert!(high > 0.5 * range_db && high < range_db + 0.05, "high band, range {range_db} dB: {high}");
+        assert!(high > 0.35 * range_db && high < range_db, "high band, range {range_db} dB: {high}");
         // A quiet "s" is judged as a loud one.
         for settings in [settings, whole] {
             let (loud, quiet) = (taken(&settings, -14.0), taken(&settings, -34.0));
@@ -68,6 +68,43 @@ fn de_esser_takes_from_sibilants_only() {
     assert_eq!(first_difference(&out[..range.start], &frames[..range.start]), None);
     let after = range.end + (0.6 * HZ) as usize;
     assert_eq!(first_difference(&out[after..], &frames[after..]), None);
+}
+
+#[test]
+fn the_high_band_falls_as_a_shelf() {
+    // Second-order Butterworth shape: |H|^2 = (1 + g^2 x^4) / (1 + x^4), x = tan(pi f / rate) / tan(pi f0 / rate).
+    let settings = DeEsserSettings { range_db: 18.0, ..DeEsserSettings::default() };
+    let coefs = <DeEsser as Stage<1>>::design(&settings, rate(HZ)).expect("allowed");
+    let warped = |hz: f64| (std::f64::consts::PI * hz / HZ).tan();
+    let shelf = |hz: f64, reduction: f64| {
+        let x4 = (warped(hz) / warped(settings.frequency_hz)).powi(4);
+        10.0 * ((1.0 + gain(-reduction).powi(2) * x4) / (1.0 + x4)).log10()
+    };
+    for reduction in [0.0, 0.5, 3.0, 6.0, 18.0] {
+        for k in 1..240 {
+            let hz = 100.0 * f64::from(k);
+            let found = coefs.response_at(hz, reduction).db();
+            assert!((found - shelf(hz, reduction)).abs() < 1e-6, "{hz} Hz, {reduction} dB: {found}");
+            assert!(found > -reduction - 1e-9 && found < 1e-9);
+        }
+    }
+    // And it is what is heard: tones inside a strong "s", measured by their Fourier components over whole periods.
+    let (mut signal, range) = with_sibilant(-20.0);
+    let tones = [1_000.0, 4_000.0, 6_000.0, 12_000.0];
+    for hz in tones {
+        signal.iter_mut().zip(sine(hz, -30.0, HZ, 2 * SAMPLES)).for_each(|(x, t)| *x += t);
+    }
+    let settings = DeEsserSettings { range_db: 6.0, ..settings };
+    let out = channel(&through(&settings, HZ, &mono(&signal)), 0);
+    let settled = range.start + 4_800..range.end;
+    for hz in tones {
+        let level = |x: &[f64]| {
+            let [re, im] = voicechain_tests::spectra::fourier(x, std::f64::consts::TAU * hz / HZ);
+            10.0 * (re * re + im * im).log10()
+        };
+        let found = level(&out[settled.clone()]) - level(&signal[settled.clone()]);
+        assert!((found - shelf(hz, 6.0)).abs() < 0.1, "{hz} Hz: {found}, not {}", shelf(hz, 6.0));
+    }
 }
 
 #[test]
@@ -94,8 +131,8 @@ fn a_gentle_sibilant_meets_the_curve() {
         reach: Reach::WholeVoice,
         threshold_db: 0.0,
         range_db: 12.0,
-        attack_ms: 0.1,
-        release_ms: 500.0,
+        attack_ms: 50.0,
+        release_ms: 50.0,
         ..DeEsserSettings::default()
     };
     let coefs = <DeEsser as Stage<1>>::design(&settings, rate(HZ)).expect("allowed");
@@ -106,10 +143,10 @@ fn a_gentle_sibilant_meets_the_curve() {
         let signal: Vec<f64> = voiced.iter().zip(&ess).map(|(a, b)| a + b).collect();
         let out = channel(&through(&settings, HZ, &mono(&signal)), 0);
         let taken = rms_db(&signal[SAMPLES..]) - rms_db(&out[SAMPLES..]);
-        // The band edges are Butterworth of second order: 7 kHz between 4 and 10 kHz keeps all but 1.3 dB, 500 Hz all but
-        // 0.1 dB (closed form); the curve has slope 1.
-        let expected = -coefs.gain_db(ratio - 1.3);
-        assert!((taken - expected).abs() < 0.6, "ratio {ratio} dB: {taken} dB taken, {expected} expected");
+        // The band edges are Butterworth of second order: 7 kHz between 4 and 10 kHz keeps all but 1.05 dB, 500 Hz below
+        // 1.5 kHz all but 0.05 dB (closed form, warped frequencies); the curve has slope 1.
+        let expected = -coefs.gain_db(ratio - 1.0);
+        assert!((taken - expected).abs() < 0.2, "ratio {ratio} dB: {taken} dB taken, {expected} expected");
     }
 }
 

@@ -208,12 +208,13 @@ where
         *level = frame.iter().fold(0.0, |m: f32, x| m.max(x.abs()));
     }
     let mut wanted = [[0.0f32; CHUNK]; C];
-    let linked = C == 1 || coefs.link == 1.0;
+    // After a new link both go their own way to the same place, until they are there.
+    let linked = C == 1 || (coefs.link == 1.0 && state.ballistics.iter().all(|b| *b == state.ballistics[0]));
     let chains = if linked { 1 } else { C };
     for (c, wanted) in wanted.iter_mut().enumerate().take(chains) {
         for ((reduction, frame), &most) in wanted[..n].iter_mut().zip(&side).zip(&loudest) {
             let together = fast_to_db(most.max(QUIETEST));
-            let level = if linked {
+            let level = if coefs.link == 1.0 || linked {
                 together
             } else {
                 let own = fast_to_db(frame[c].abs().max(QUIETEST));
@@ -237,7 +238,7 @@ where
         }
         let power = f64::from(loudest[i]) * f64::from(loudest[i]);
         if state.crest.feed(power) {
-            tick(coefs, state);
+            tick(coefs, state, linked);
         }
     }
     state.largest_db = largest;
@@ -260,12 +261,15 @@ where
 }
 
 /// Once per tick: ends releases that are over and finds the program-dependent release.
-fn tick<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>)
+fn tick<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>, linked: bool)
 where
     [f32; C]: Frame,
 {
     if !state.driven {
         state.ballistics.iter_mut().for_each(Decoupled::snap);
+    }
+    if !linked && coefs.link == 1.0 && state.ballistics.iter().all(|b| b.is_near(&state.ballistics[0])) {
+        state.ballistics = [state.ballistics[0]; C];
     }
     state.driven = false;
     let shortened = (STEADY_CREST_SQUARED / state.crest.squared()).clamp(SHORTEST_RELEASE, 1.0);

@@ -16,10 +16,11 @@ use crate::units::SampleRate;
 /// Turns down sibilants that are too strong.
 ///
 /// Driven by the ratio of the 4 to 10 kHz band to the voiced band, so that a quiet "s" and a loud "s" are judged alike;
-/// what exceeds the threshold is taken away, up to the range, with smooth branching ballistics. High band: the input
-/// minus a share of what lies above the frequency, `y = x - (1 - g)(x - low)` with `low` a second-order Butterworth
-/// low-pass; the filter itself never moves with the gain, so no gain can make it unstable, and with `g = 1` the output is
-/// the input bit for bit. Whole voice: `y = g x`. Both channels of a stereo voice get the same gain. Latency 0. Where
+/// what exceeds the threshold is taken away, up to the range, with smooth branching ballistics. High band: a shelf that
+/// falls to the gain `g` as `|H|^2 = (1 + g^2 x^4) / (1 + x^4)` around the frequency (`x = f/f0`), so that nowhere more
+/// than the range is taken: `y = x - (1 - g)(x - low) + k (sqrt(g) - g) band` with the second-order Butterworth low-pass
+/// and band-pass of one state-variable filter and its damping `k`. The filter itself never moves with the gain, so no gain
+/// can make it unstable, and with `g = 1` the output is the input bit for bit. Whole voice: `y = g x`. Both channels of a stereo voice get the same gain. Latency 0. Where
 /// the rate has no room for its frequency (0.45 of the rate) it rests. Tested by `de_esser_takes_from_sibilants_only`.
 #[derive(Clone, Copy, Debug)]
 pub struct DeEsser;
@@ -90,8 +91,12 @@ impl DeEsserCoefs {
         if self.high_band < 0.5 {
             return Response::ONE.scaled(1.0 - taken);
         }
-        let low = self.split_section.response(2.0 * core::f64::consts::PI * frequency_hz / self.rate_hz);
-        Response { re: 1.0 - taken * (1.0 - low.re), im: taken * low.im }
+        // The integrators of the split: s = j tan(pi f / rate) / g, band = s low.
+        let omega = 2.0 * core::f64::consts::PI * frequency_hz / self.rate_hz;
+        let low = self.split_section.response(omega);
+        let s = libm::tan(0.5 * omega) / self.split.g;
+        let back = self.split.k * (crate::math::from_db(-0.5 * reduction_db) - crate::math::from_db(-reduction_db));
+        Response { re: 1.0 - taken * (1.0 - low.re) - back * s * low.im, im: taken * low.im + back * s * low.re }
     }
 }
 
@@ -224,20 +229,26 @@ fn run_chunk<const C: usize>(
     state.largest_db = state.largest_db.max(largest);
 
     let mut low = [[0.0f32; C]; CHUNK];
-    for (low, frame) in low.iter_mut().zip(frames.iter()) {
+    let mut band = [[0.0f32; C]; CHUNK];
+    let half_damping: <[f32; C] as Frame>::Lanes = Lanes::splat(0.5 * coefs.split.k);
+    for ((low, band), frame) in low.iter_mut().zip(&mut band).zip(frames.iter()) {
+        let before = state.split;
         *low = Frame::narrow(step_state_variable(&coefs.split, &mut state.split, frame.widen()));
+        // The first state moves from s to 2 band - s.
+        *band = Frame::narrow(half_damping * (before[0] + state.split[0]));
     }
     if largest == 0.0 {
         return;
     }
-    let mut taken = [0.0f32; CHUNK];
-    for (taken, &reduction) in taken[..n].iter_mut().zip(&given) {
-        *taken = 1.0 - fast_from_db(-reduction);
+    let mut roots = [1.0f32; CHUNK];
+    for (root, &reduction) in roots[..n].iter_mut().zip(&given) {
+        *root = fast_from_db(-0.5 * reduction);
     }
-    for ((frame, low), &taken) in frames.iter_mut().zip(&low).zip(&taken) {
-        if taken != 0.0 {
-            for (sample, &low) in frame.iter_mut().zip(low) {
-                *sample -= taken * (*sample - coefs.high_band * low);
+    for (((frame, low), band), &root) in frames.iter_mut().zip(&low).zip(&band).zip(&roots) {
+        if root != 1.0 {
+            let gain = root * root;
+            for ((sample, &low), &band) in frame.iter_mut().zip(low).zip(band) {
+                *sample += coefs.high_band * (root - gain) * band - (1.0 - gain) * (*sample - coefs.high_band * low);
             }
         }
     }
