@@ -5,7 +5,7 @@ use voicechain_core::settings::{self, Middle};
 use voicechain_core::strip::{Listening, Way};
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::signals::{mono, pinkish, sine};
-use voicechain_tests::strips::{coefs, run, strip};
+use voicechain_tests::strips::{coefs, peak, run, strip};
 
 const HZ: f64 = 48_000.0;
 
@@ -47,6 +47,9 @@ fn compare(signal: &[[f32; 1]], change: &dyn Fn(&mut Strip<1>), from: &StripSett
     };
     let window = AT - 100..AT + 4_000;
     let at_rest = bend(&still[window.clone()]).max(bend(&settled[window.clone()]));
+    // Dynamics need time: until they have acted the sound may be louder than on both sides, and bends as much more.
+    let loudest = peak(&still[window.clone()]).max(peak(&settled[window.clone()]));
+    let at_rest = at_rest * (peak(&moving[window.clone()]) / loudest).max(1.0);
     let mut swapped = still[..AT].to_vec();
     swapped.extend(&settled[AT..]);
     [bend(&moving[window.clone()]) / at_rest, bend(&swapped[window]) / at_rest]
@@ -79,7 +82,8 @@ fn no_clicks() {
             }
         }
         let a = working();
-        let b = StripSettings { order: [Middle::ToneEq, Middle::Compressor, Middle::DeEsser, Middle::CorrectiveEq], ..a };
+        let b =
+            StripSettings { order: [Middle::ToneEq, Middle::Compressor, Middle::DeEsser, Middle::CorrectiveEq], ..a };
         note(compare(signal, &|s| s.set(&coefs(&b, rate(HZ))), &a, &b), which, "order".into());
         for way in [Way::Unprocessed, Way::Removed] {
             let change = |s: &mut Strip<1>| s.set_listening(Listening { way, matched: false });
@@ -90,6 +94,6 @@ fn no_clicks() {
     // A gain that goes from 0 to 1 within 10 ms along t^2 (3 - 2t) bends by 6 / 480^2 of the amplitude and by twice its
     // largest slope, 1.5 / 480, times that of the tone, 0.13: 4.1e-4 of 0.017 each, so the larger of the two sides hardly
     // bends more. Filters that move fast add their own transient.
-    assert!(worst[0].0 < 3.0 && worst[1].0 < 2.0, "{worst:?}");
+    assert!(worst[0].0 < 1.6 && worst[1].0 < 1.6, "{worst:?}");
     assert!(hard > 20.0, "negative control: {hard}");
 }

@@ -47,9 +47,7 @@ fn hops<const C: usize>(frames: &[[f32; C]]) -> Vec<f64> {
 
 /// Loudness at every tap over the blocks that pass both gates at the first (ITU-R BS.1770 Annex 1, eq. 2 to 7; DESIGN 8).
 fn gated(taps: &[Vec<f64>]) -> Vec<f64> {
-    let blocks = |hops: &[f64]| -> Vec<f64> {
-        hops.windows(4).map(|w| w.iter().sum::<f64>() / 19_200.0).collect()
-    };
+    let blocks = |hops: &[f64]| -> Vec<f64> { hops.windows(4).map(|w| w.iter().sum::<f64>() / 19_200.0).collect() };
     let lufs = |mean: f64| -0.691 + 10.0 * mean.log10();
     let mean = |values: &[f64], pass: &[bool]| {
         let chosen: Vec<f64> = values.iter().zip(pass).filter(|(_, p)| **p).map(|(v, _)| *v).collect();

@@ -7,7 +7,7 @@ use voicechain_tests::signals::{alternating, gain, phrases, unequal, white};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::{all_off, random_settings, run, strip};
 
-/// Abuse of many kinds, with the number of samples that have to be refused (all but the last frames have two channels).
+/// Abuse of many kinds, with the number of samples that have to be refused.
 fn abuses(samples: usize) -> Vec<(&'static str, Vec<[f32; 2]>, u64)> {
     let every = |f: &dyn Fn(usize) -> f32| -> Vec<[f32; 2]> { (0..samples).map(|n| [f(n), -f(n)]).collect() };
     let all = 2 * samples as u64;
