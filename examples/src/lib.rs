@@ -1,3 +1,16 @@
 //! What the example programs share: reading and writing recordings, the demo voices, delivery and the report.
 
+pub mod audio_file;
+pub mod delivery;
+pub mod demo_voices;
+pub mod error;
+pub mod interview;
+pub mod output_folder;
 pub mod report;
+pub mod resample;
+pub mod series;
+pub mod settings_file;
+pub mod spectrum;
+pub mod wav_file;
+
+pub use error::{JobError, Trouble};

@@ -264,6 +264,19 @@ choice! {
 /// The number of stages whose place can be set.
 pub const MIDDLE: usize = Middle::ALL.len();
 
+impl Middle {
+    /// This stage among all stages.
+    #[must_use]
+    pub const fn stage(self) -> StageId {
+        match self {
+            Self::CorrectiveEq => StageId::CorrectiveEq,
+            Self::DeEsser => StageId::DeEsser,
+            Self::Compressor => StageId::Compressor,
+            Self::ToneEq => StageId::ToneEq,
+        }
+    }
+}
+
 /// Cut before the dynamics, boost after.
 pub const DEFAULT_ORDER: [Middle; MIDDLE] = [Middle::CorrectiveEq, Middle::DeEsser, Middle::Compressor, Middle::ToneEq];
 

@@ -49,12 +49,23 @@ impl CrestFactor {
         }
     }
 
-    /// Takes one sample's power; true once per [`TICK`] frames, when the levels have been brought up to date.
+    /// The frames until the levels are brought up to date; [`feed`](Self::feed) takes at most so many at once.
+    #[must_use]
+    pub fn left(&self) -> usize {
+        (TICK - self.frames) as usize
+    }
+
+    /// Takes the amplitudes of samples; true when the levels have been brought up to date.
     #[inline(always)]
-    pub fn feed(&mut self, power: f64) -> bool {
-        self.peak_so_far = if power > self.peak_so_far { power } else { self.peak_so_far };
-        self.sum_so_far += power;
-        self.frames += 1;
+    pub fn feed(&mut self, amplitudes: &[f32]) -> bool {
+        let (mut peak, mut sum) = (self.peak_so_far, self.sum_so_far);
+        for &amplitude in amplitudes {
+            let power = f64::from(amplitude) * f64::from(amplitude);
+            peak = if power > peak { power } else { peak };
+            sum += power;
+        }
+        (self.peak_so_far, self.sum_so_far) = (peak, sum);
+        self.frames += amplitudes.len() as u32;
         if self.frames < TICK {
             return false;
         }

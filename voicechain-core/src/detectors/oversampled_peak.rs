@@ -61,8 +61,8 @@ fn larger(a: f32, b: f32) -> f32 {
 /// values half-way by 96 taps, those at the quarters by 12 more taps on the twofold signal, and a parabola through each
 /// local maximum and its neighbours. A frame is reported [`LOOK_AHEAD`] = 51 samples after it came in.
 ///
-/// Error for signals up to 0.4535 of the sample rate: within 0.06 dB of the peak of the continuous signal (0.04 dB
-/// from the ripple of the filters, 0.02 dB from the parabola); checked by `reads_steady_sines_within_its_bound`.
+/// Reads steady sines up to 0.45 of the sample rate, at any phase, from 0.02 dB too low to 0.09 dB too high (the ripple
+/// of the filters; the parabola's share is 0.02 dB); checked by `reads_steady_sines_within_its_bound`.
 ///
 /// First comes a bound that costs little: the largest sample plus 1.96 times the largest second difference. If that
 /// stays under the threshold, no peak can reach it and nothing is interpolated; a voice below its ceiling costs under

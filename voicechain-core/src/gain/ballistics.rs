@@ -49,9 +49,10 @@ impl Decoupled {
     /// One sample; arguments as in [`Branching::step`].
     #[inline(always)]
     pub fn step(&mut self, target_db: f64, attack: f64, release: f64) -> f64 {
-        let released = target_db + release * (self.held_db - target_db);
+        // Both products of the target are ready before the last step's result is: the recurrence is as short as can be.
+        let released = release * self.held_db + (1.0 - release) * target_db;
         self.held_db = if target_db > released { target_db } else { released };
-        self.reduction_db = self.held_db + attack * (self.reduction_db - self.held_db);
+        self.reduction_db = attack * self.reduction_db + (1.0 - attack) * self.held_db;
         self.reduction_db
     }
 

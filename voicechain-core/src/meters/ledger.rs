@@ -110,8 +110,12 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
     /// the frames are split. Therefore filters part at once and are joined on the clock of sub-blocks.
     pub fn push(&mut self, taps: &[[[f32; C]; CHUNK]; TAPS], n: usize, changes: &[bool; TAPS]) -> SubBlock<C> {
         let mut done = SubBlock { first: None, last: None, block: None };
+        // A tap that repeats the one before need not hold its frames.
+        let mut sources: [usize; TAPS] = core::array::from_fn(|k| k);
         for (k, &changes) in changes.iter().enumerate() {
-            if changes {
+            if !changes && k > 0 && k != self.late_from {
+                sources[k] = sources[k - 1];
+            } else {
                 (self.tied[k], self.calm[k], self.stirred[k]) = (false, false, true);
             }
         }
@@ -120,7 +124,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         self.skip -= at;
         while at < n {
             let until = n.min(at + self.late.left());
-            self.accumulate(taps, at..until, self.late_from..TAPS);
+            self.accumulate(taps, at..until, self.late_from..TAPS, &sources);
             if self.late.advance(until - at) {
                 let (last, hop) = self.end_sub_block(self.late_from..TAPS, self.late.index());
                 done.last = Some(last);
@@ -131,7 +135,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
             }
             at = until;
         }
-        self.accumulate(taps, 0..n, 0..self.late_from);
+        self.accumulate(taps, 0..n, 0..self.late_from, &sources);
         if self.early.advance(n) {
             done.first = Some(self.end_sub_block(0..self.late_from, self.early.index()).0);
             self.calm = self.stirred.map(|stirred| !stirred);
@@ -156,6 +160,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         taps: &[[[f32; C]; CHUNK]; TAPS],
         frames: core::ops::Range<usize>,
         range: core::ops::Range<usize>,
+        sources: &[usize; TAPS],
     ) {
         // Two filters at a time hide each other's latency.
         let mut waiting: Option<usize> = None;
@@ -164,7 +169,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
                 None => waiting = Some(k),
                 Some(j) => {
                     let mut pair = [self.states[j], self.states[k]];
-                    let signals = [&taps[j][frames.clone()], &taps[k][frames.clone()]];
+                    let signals = [&taps[sources[j]][frames.clone()], &taps[sources[k]][frames.clone()]];
                     k_weighting::accumulate(&self.filter, &mut pair, signals);
                     [self.states[j], self.states[k]] = pair;
                 }
@@ -172,7 +177,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         }
         if let Some(k) = waiting {
             let state = core::array::from_mut(&mut self.states[k]);
-            k_weighting::accumulate(&self.filter, state, [&taps[k][frames]]);
+            k_weighting::accumulate(&self.filter, state, [&taps[sources[k]][frames]]);
         }
         for k in range.start + 1..range.end {
             if self.tied[k] {

@@ -1,15 +1,15 @@
 //! The de-esser: turns sibilants down where they are too strong against the vowels.
 
 use super::{Dynamic, Stage, Tail};
-use crate::detectors::sibilance::{NO_SIBILANT_DB, SibilanceBands};
+use crate::detectors::sibilance::SibilanceBands;
 use crate::detectors::{Sibilance, TICK};
 use crate::error::SettingError;
 use crate::filters::cascade::step_state_variable;
 use crate::filters::design::{BUTTERWORTH_Q, fits, low_pass};
-use crate::filters::{Response, Section, StateVariable};
-use crate::frame::{CHUNK, Frame, Lanes};
+use crate::filters::{Cascade, Response, Section, StateVariable};
+use crate::frame::{Frame, Lanes};
 use crate::gain::{Branching, RangeLimit};
-use crate::math::{fast_from_db, smoothing};
+use crate::math::{fast_from_db, for_each_value, smoothing};
 use crate::settings::{DeEsserSettings, Reach};
 use crate::units::SampleRate;
 
@@ -115,8 +115,9 @@ where
 {
     sibilance: Sibilance<C>,
     split: [<[f32; C] as Frame>::Lanes; 2],
+    /// The reduction wanted until the next tick, and the one that is given.
+    wanted_db: f64,
     ballistics: Branching,
-    clock: u32,
     largest_db: f64,
 }
 
@@ -153,16 +154,19 @@ where
         DeEsserState {
             sibilance: Sibilance::fresh(rate),
             split: [Lanes::splat(0.0); 2],
+            wanted_db: 0.0,
             ballistics: Branching::default(),
-            clock: 0,
             largest_db: 0.0,
         }
     }
 
     fn run(coefs: &DeEsserCoefs, state: &mut DeEsserState<C>, frames: &mut [[f32; C]]) {
         let Some(bands) = &coefs.bands else { return };
-        for chunk in frames.chunks_mut(CHUNK) {
-            run_chunk(coefs, bands, state, chunk);
+        let mut rest = frames;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at_mut(rest.len().min(state.sibilance.left()));
+            run_piece(coefs, bands, state, now);
+            rest = later;
         }
     }
 
@@ -191,11 +195,12 @@ where
     }
 
     fn tail(coefs: &DeEsserCoefs) -> Tail {
-        Tail::Samples(if coefs.rests() { 0 } else { crate::filters::Cascade::new([coefs.split_section]).tail() })
+        Tail::Samples(if coefs.rests() { 0 } else { Cascade::new([coefs.split_section]).tail() })
     }
 }
 
-fn run_chunk<const C: usize>(
+/// Runs the frames up to the next tick at most; until then the wanted reduction stands still.
+fn run_piece<const C: usize>(
     coefs: &DeEsserCoefs,
     bands: &SibilanceBands,
     state: &mut DeEsserState<C>,
@@ -203,53 +208,44 @@ fn run_chunk<const C: usize>(
 ) where
     [f32; C]: Frame,
 {
+    const LONGEST: usize = TICK as usize;
     let n = frames.len();
-    let mut ratio_db = [NO_SIBILANT_DB; CHUNK];
-    state.sibilance.run(bands, frames, &mut ratio_db);
-
-    let mut wanted = [0.0f32; CHUNK];
-    for (reduction, &ratio) in wanted[..n].iter_mut().zip(&ratio_db) {
-        *reduction = coefs.curve.reduction_db(ratio);
+    let mut low = [[0.0f32; C]; LONGEST];
+    let mut band = [[0.0f32; C]; LONGEST];
+    let half_damping: <[f32; C] as Frame>::Lanes = Lanes::splat(0.5 * coefs.split.k);
+    let mut split = state.split;
+    for ((low, band), frame) in low.iter_mut().zip(&mut band).zip(frames.iter()) {
+        let before = split[0];
+        *low = Frame::narrow(step_state_variable(&coefs.split, &mut split, frame.widen()));
+        // The first state moves from s to 2 band - s.
+        *band = Frame::narrow(half_damping * (before + split[0]));
     }
-    let mut given = [0.0f32; CHUNK];
-    let mut largest = 0.0f64;
-    for (given, &wanted) in given[..n].iter_mut().zip(&wanted) {
-        let now = state.ballistics.step(f64::from(wanted), coefs.attack, coefs.release);
-        largest = if now > largest { now } else { largest };
-        *given = now as f32;
-        state.clock += 1;
-        if state.clock == TICK {
-            state.clock = 0;
-            if wanted == 0.0 {
-                state.ballistics.snap();
+    state.split = split;
+    let ticked = state.sibilance.run(bands, frames);
+
+    if state.wanted_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
+        let mut roots = [0.0f32; LONGEST];
+        for root in &mut roots[..n] {
+            let now = state.ballistics.step(state.wanted_db, coefs.attack, coefs.release);
+            state.largest_db = if now > state.largest_db { now } else { state.largest_db };
+            *root = now as f32;
+        }
+        for_each_value(&mut roots, |reduction| fast_from_db(-0.5 * reduction));
+        for (((frame, low), band), &root) in frames.iter_mut().zip(&low).zip(&band).zip(&roots) {
+            if root != 1.0 {
+                let gain = root * root;
+                for ((sample, &low), &band) in frame.iter_mut().zip(low).zip(band) {
+                    let back = coefs.high_band * (root - gain) * band;
+                    *sample += back - (1.0 - gain) * (*sample - coefs.high_band * low);
+                }
             }
-            state.split = state.split.map(|s| s.without_tiny(1e-30));
         }
     }
-    state.largest_db = state.largest_db.max(largest);
-
-    let mut low = [[0.0f32; C]; CHUNK];
-    let mut band = [[0.0f32; C]; CHUNK];
-    let half_damping: <[f32; C] as Frame>::Lanes = Lanes::splat(0.5 * coefs.split.k);
-    for ((low, band), frame) in low.iter_mut().zip(&mut band).zip(frames.iter()) {
-        let before = state.split;
-        *low = Frame::narrow(step_state_variable(&coefs.split, &mut state.split, frame.widen()));
-        // The first state moves from s to 2 band - s.
-        *band = Frame::narrow(half_damping * (before[0] + state.split[0]));
-    }
-    if largest == 0.0 {
-        return;
-    }
-    let mut roots = [1.0f32; CHUNK];
-    for (root, &reduction) in roots[..n].iter_mut().zip(&given) {
-        *root = fast_from_db(-0.5 * reduction);
-    }
-    for (((frame, low), band), &root) in frames.iter_mut().zip(&low).zip(&band).zip(&roots) {
-        if root != 1.0 {
-            let gain = root * root;
-            for ((sample, &low), &band) in frame.iter_mut().zip(low).zip(band) {
-                *sample += coefs.high_band * (root - gain) * band - (1.0 - gain) * (*sample - coefs.high_band * low);
-            }
+    if ticked {
+        state.split = state.split.map(|s| s.without_tiny(1e-30));
+        state.wanted_db = f64::from(coefs.curve.reduction_db(state.sibilance.ratio_db()));
+        if state.wanted_db == 0.0 {
+            state.ballistics.snap();
         }
     }
 }

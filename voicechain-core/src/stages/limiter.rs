@@ -15,11 +15,26 @@
 //! the Control Signal without Clipped Output in Digital Peak Limiters", DAFx-2002. That paper is about samples. Between
 //! samples one thing more is needed: interpolation looks at some 50 samples on each side, and if the gain moves much
 //! within them, the peak of the product is not the product of gain and peak. Therefore the gain is held flat around
-//! each peak and is smoothed over no fewer than 24 samples, so that flat part and half the slope together reach at
-//! least 36 samples to each side, at every rate and setting (see [`Coefs`]).
+//! each peak and is smoothed over no fewer than 80 samples, so that flat part and half the slope together reach at
+//! least 60 samples to each side, at every rate and setting (see [`Coefs`]). With the look-ahead alone, 4 samples of
+//! 0.5 ms at 8 kHz, the same signals overshoot by more than 2 dB.
 //!
-//! Evidence for the promise, by 16-fold judges of 96, 128 and 192 taps that share nothing with the detector: tests
-//! `band_limited_signals_stay_within_a_tenth_of_a_decibel` and `anything_at_all_stays_within_half_a_decibel`; and
+//! A ceiling that is lowered while audio runs is approached with the same smoothing: what is already inside the delay
+//! line was measured against the old one, so the new one holds after the latency and the hold, less than 2 048 samples.
+//!
+//! # What is promised between samples
+//!
+//! Judged at 16 times the rate by windowed sincs of 96, 128 and 192 taps that share nothing with the detector, at look-ahead
+//! 0.5 ms, release 10 ms, ceilings -12 and 0 dBTP, 8 to 192 kHz, input up to 32 dB over the ceiling:
+//!
+//! - at most 0.1 dB over the ceiling for signals up to 20 kHz (0.4535 of the rate below 44.1 kHz), measured: none;
+//!   test `band_limited_signals_stay_within_a_tenth_of_a_decibel`;
+//! - at most 0.5 dB for noise, random signs, bursts, steps, impulses, alternation at half the rate with flips, and the
+//!   signs that the judge itself reads highest; measured: at most 0.2 dB; test `anything_at_all_stays_within_half_a_decibel`;
+//! - not bounded by this: a search that knows the limiter and the judge, and improves a full-band sequence by trial over
+//!   some fifty thousand steps, has reached 0.6 dB (2.1 dB with a slope of 24 samples), by jumps of 30 dB within a few
+//!   dozen samples of alternation at half the rate; the same search among band-limited signals has reached 0.01 dB.
+//!
 //! `weaker_designs_fail_the_judge` shows that the judge tells them apart.
 
 use crate::detectors::oversampled_peak::{self, OversampledPeak};
@@ -46,9 +61,9 @@ const LONGEST_REST_MS: f64 = 6.0;
 /// The gain snaps to 1 when the release has come so near, dB.
 const SNAP_DB: f64 = 1e-3;
 /// Shortest smoothing, samples.
-const SHORTEST_SLOPE: u32 = 24;
+const SHORTEST_SLOPE: u32 = 80;
 /// Flat part and half the slope together, to each side of a peak, samples.
-const LEAST_REACH: u32 = 36;
+const LEAST_REACH: u32 = 60;
 /// Shortest flat part to each side of a peak, samples.
 const LEAST_FLAT: u32 = 4;
 /// Longest smoothing, samples: 5 ms at 192 kHz.
@@ -64,17 +79,34 @@ const LOUDEST: f32 = (1_u32 << 30) as f32;
 
 /// The limiter as a [`Stage`].
 ///
-/// Output never exceeds the ceiling by a sample, and between samples by at most 0.1 dB for signals up to 20 kHz
-/// (0.4535 of the sample rate below 44.1 kHz) and 0.5 dB for any signal. One gain serves all channels. Where no peak
-/// is above the ceiling the output is the delayed input bit for bit.
+/// Output never exceeds the ceiling by a sample, and between samples by at most 0.1 dB for signals up to 20 kHz and
+/// 0.5 dB for the other signals named in the [module](self), with evidence and limits. One gain serves all channels. Where no peak comes within
+/// 0.12 dB of the ceiling (0.03 dB margin, 0.09 dB the most that the detector reads too high) the output is the delayed
+/// input bit for bit; test `without_need_the_output_is_the_delayed_input`.
+///
+/// Cost in stereo at 48 kHz, plain x86-64, in blocks of 64 frames: 2.3 ns per frame idle, 5 ns for a voice that stays
+/// just under the ceiling, 13 ns for one that is limited by 2.5 dB, 30 ns while everything is limited. Blocks of one
+/// frame cost 0.07 us idle and 0.43 us limited. 100 Hz, 6 dB over the ceiling, comes out with under 0.001 % THD at the
+/// default times and 0.7 % at the fastest; test `low_notes_stay_clean`.
 #[derive(Clone, Copy, Debug)]
 pub struct Limiter;
 
 /// What a limiter needs of its settings.
 ///
-/// Smoothing takes `slope` samples: the look-ahead, but at least 24. Around each peak the gain is flat for `flat`
-/// samples to each side: 36 minus half the slope, but at least 4. Latency is 50 + `flat` + `slope`: 98 samples for the
-/// shortest look-ahead at 8 to 48 kHz, 126 (2.6 ms) for 1.5 ms at 48 kHz.
+/// Smoothing takes `slope` samples: the look-ahead, but at least 80. Around each peak the gain is flat for `flat`
+/// samples to each side: 60 minus half the slope, but at least 4. Latency is 50 + `flat` + `slope` samples:
+///
+/// | rate | look-ahead | latency |
+/// |---|---|---|
+/// | 8 kHz | up to 10 ms | 150 samples, 18.8 ms |
+/// | 44.1 kHz | up to 1.8 ms | 150 samples, 3.4 ms |
+/// | 48 kHz | up to 1.6 ms | 150 samples, 3.1 ms |
+/// | 48 kHz | 5 ms | 294 samples, 6.1 ms |
+/// | 96 kHz | 0.5 ms | 150 samples, 1.6 ms |
+/// | 192 kHz | 0.5 ms | 158 samples, 0.8 ms |
+/// | 192 kHz | 5 ms | 1 014 samples, 5.3 ms |
+///
+/// Test `latency_is_what_an_impulse_takes`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Coefs {
     /// The largest sample that may leave, linear, rounded down.

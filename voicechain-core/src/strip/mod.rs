@@ -17,7 +17,7 @@ use crate::settings::{MIDDLE, Middle, StageId};
 use crate::stages::{Compressor, CorrectiveEq, DeEsser, HighPass, Limiter, OutputTrim, ToneEq, Trim};
 use crate::units::SampleRate;
 use listening::LevelMatch;
-use slot::{Slot, gentle};
+use slot::Slot;
 
 /// Places at which the ledger listens: the input and behind each stage.
 const TAPS: usize = StageId::ALL.len() + 1;
@@ -153,8 +153,6 @@ where
     reductions: [ReductionMeter; 3],
     listening: Listening,
     level_match: LevelMatch,
-    /// Largest peak at the input since the last gating block, up to the last complete sub-block.
-    recent_peak: f32,
     /// Gains of the processed and the unprocessed signal: now, and where they are going.
     mix: [f32; 2],
     mix_from: [f32; 2],
@@ -163,6 +161,9 @@ where
     mix_length: u32,
     motion: u32,
     rejected: u64,
+    /// The largest sample at the input since the last gating block, up to the last complete sub-block; and since that.
+    recent_peak: f32,
+    peak_so_far: f32,
 }
 
 impl<const C: usize> Strip<C>
@@ -196,7 +197,6 @@ where
             reductions: core::array::from_fn(|_| ReductionMeter::default()),
             listening: Listening::default(),
             level_match: LevelMatch::fresh(),
-            recent_peak: 0.0,
             mix: [1.0, 0.0],
             mix_from: [1.0, 0.0],
             mix_to: [1.0, 0.0],
@@ -204,6 +204,8 @@ where
             mix_length: 1,
             motion: rate.samples(MOTION_MS),
             rejected: 0,
+            recent_peak: 0.0,
+            peak_so_far: 0.0,
         }
     }
 
@@ -222,12 +224,11 @@ where
         self.written = 0;
         self.latency = coefs.latency() as usize;
         self.level_match = LevelMatch::fresh();
-        self.recent_peak = 0.0;
         self.reset_meters();
         self.listening = listening;
         self.mix = self.level_match.gains(listening);
         (self.mix_from, self.mix_to, self.mix_left) = (self.mix, self.mix, 0);
-        self.rejected = 0;
+        (self.rejected, self.recent_peak, self.peak_so_far) = (0, 0.0, 0.0);
     }
 
     /// Starts meters and ledger afresh; the sound is not touched.
@@ -362,49 +363,70 @@ where
         }
     }
 
-    /// Silences what is not finite or too small to matter, and holds what is absurdly large.
+    /// Silences what is not finite or too small to matter, holds what is absurdly large, and notes the largest sample.
     fn door(&mut self, frames: &mut [[f32; C]]) {
-        let mut rejected = 0;
+        // As whole numbers, magnitudes of floats are in the same order; what is not finite is above all others.
+        let bits = |sample: f32| (sample.to_bits() & 0x7FFF_FFFF) as i32;
+        let (quietest, loudest) = (QUIETEST.to_bits() as i32, LOUDEST.to_bits() as i32);
+        let mut most = 0;
         for sample in frames.iter_mut().flatten() {
-            let size = sample.abs();
-            // Also true for what is not a number.
-            if !(QUIETEST..=LOUDEST).contains(&size) {
-                if size < QUIETEST {
-                    *sample = 0.0;
-                } else {
-                    rejected += 1;
-                    *sample = if size.is_finite() { LOUDEST.copysign(*sample) } else { 0.0 };
-                }
-            }
+            let size = bits(*sample);
+            *sample = if size < quietest { 0.0 } else { *sample };
+            most = if size > most { size } else { most };
         }
-        self.rejected += rejected;
+        if most > loudest {
+            for sample in frames.iter_mut().flatten().filter(|s| bits(**s) > loudest) {
+                self.rejected += 1;
+                *sample = if sample.is_finite() { LOUDEST.copysign(*sample) } else { 0.0 };
+            }
+            most = frames.iter().flatten().map(|s| bits(*s)).max().unwrap_or(0);
+        }
+        self.peak_so_far = self.peak_so_far.max(f32::from_bits(most as u32));
+    }
+
+    /// Writes frames into the delay line.
+    fn remember(&mut self, frames: &[[f32; C]]) {
+        let at = self.written;
+        let (now, wrapped) = frames.split_at(frames.len().min(DELAY - at));
+        self.delay[at..at + now.len()].copy_from_slice(now);
+        self.delay[..wrapped.len()].copy_from_slice(wrapped);
+        self.written = (at + frames.len()) % DELAY;
     }
 
     fn piece(&mut self, frames: &mut [[f32; C]]) {
         let n = frames.len();
         self.door(frames);
-        for frame in frames.iter() {
-            self.delay[self.written] = *frame;
-            self.written = (self.written + 1) % DELAY;
-        }
+        self.remember(frames);
         self.input_peak.push(frames);
         self.taps[0][..n].copy_from_slice(frames);
         let mut changes = [true; TAPS];
 
         changes[1] = !self.trim.rests();
-        self.trim.run(frames);
-        self.taps[1][..n].copy_from_slice(frames);
+        if changes[1] {
+            self.trim.run(frames);
+            self.taps[1][..n].copy_from_slice(frames);
+        }
         changes[2] = !self.high_pass.rests();
-        self.high_pass.run(frames);
-        self.taps[2][..n].copy_from_slice(frames);
+        if changes[2] {
+            self.high_pass.run(frames);
+            self.taps[2][..n].copy_from_slice(frames);
+        }
 
+        let mut before = [[0.0; C]; CHUNK];
+        if self.former.is_some() {
+            before[..n].copy_from_slice(frames);
+        }
         for (k, stage) in self.middle.order.into_iter().enumerate() {
             changes[3 + k] = !self.middle.rests(stage);
-            self.middle.run(stage, frames);
-            self.taps[3 + k][..n].copy_from_slice(frames);
+            if changes[3 + k] {
+                self.middle.run(stage, frames);
+                self.taps[3 + k][..n].copy_from_slice(frames);
+            }
         }
         if self.former.is_some() {
-            self.cross_fade_orders(frames);
+            self.cross_fade_orders(frames, &mut before[..n]);
+        }
+        if self.former.is_some() {
             changes[LATE_FROM - 1] = true;
             self.taps[LATE_FROM - 1][..n].copy_from_slice(frames);
         }
@@ -414,11 +436,11 @@ where
         changes[LATE_FROM + 1] = !self.output.rests();
         self.output.run(frames);
         for sample in frames.iter_mut().flatten() {
-            if sample.abs() < QUIETEST {
-                *sample = 0.0;
-            }
+            *sample = if sample.abs() < QUIETEST { 0.0 } else { *sample };
         }
-        self.taps[LATE_FROM + 1][..n].copy_from_slice(frames);
+        if changes[LATE_FROM + 1] {
+            self.taps[LATE_FROM + 1][..n].copy_from_slice(frames);
+        }
         self.output_peak.push(frames);
 
         let done = self.ledger.push(&self.taps, n, &changes);
@@ -441,17 +463,14 @@ where
     }
 
     /// While the order changes: fades from the middle in its former order to the middle as it is.
-    fn cross_fade_orders(&mut self, frames: &mut [[f32; C]]) {
+    fn cross_fade_orders(&mut self, frames: &mut [[f32; C]], before: &mut [[f32; C]]) {
         let Some((former, at)) = &mut self.former else { return };
-        let n = frames.len();
-        let mut before = [[0.0; C]; CHUNK];
-        before[..n].copy_from_slice(&self.taps[2][..n]);
         for stage in former.order {
-            former.run(stage, &mut before[..n]);
+            former.run(stage, before);
         }
-        for (new, old) in frames.iter_mut().zip(&before) {
+        for (new, old) in frames.iter_mut().zip(before.iter()) {
             *at += 1;
-            let share = gentle(f64::from(*at) / f64::from(self.motion)) as f32;
+            let share = smooth(*at as f32 / self.motion as f32);
             for (new, &old) in new.iter_mut().zip(old) {
                 *new = old + share * (*new - old);
             }
@@ -467,7 +486,7 @@ where
         for (i, frame) in frames.iter_mut().enumerate() {
             if self.mix_left > 0 {
                 self.mix_left -= 1;
-                let left = gentle(f64::from(self.mix_left) / f64::from(self.mix_length)) as f32;
+                let left = smooth(self.mix_left as f32 / self.mix_length as f32);
                 self.mix = core::array::from_fn(|k| self.mix_to[k] + left * (self.mix_from[k] - self.mix_to[k]));
             }
             let age = self.latency + n - i;
@@ -483,7 +502,7 @@ where
         let frames = self.input_loudness.clock().length() as f64;
         self.activity.tick(energies.iter().sum::<f64>() / frames);
         self.input_loudness.push_energy(energies);
-        self.recent_peak = self.input_peak.take_recent().into_iter().fold(f64::from(self.recent_peak), f64::max) as f32;
+        self.recent_peak = self.recent_peak.max(core::mem::take(&mut self.peak_so_far));
         let speech = self.activity.is_active();
         let taken = [
             self.middle.de_esser.state.take_reduction_db(),
@@ -505,7 +524,7 @@ where
         let Some(mut at) = self.dip else { return };
         for frame in frames.iter_mut() {
             at += 1;
-            let share = gentle(f64::from(self.motion.abs_diff(at)) / f64::from(self.motion)) as f32;
+            let share = smooth(self.motion.abs_diff(at) as f32 / self.motion as f32);
             frame.iter_mut().for_each(|sample| *sample *= share);
         }
         self.dip = (at < 2 * self.motion).then_some(at);
@@ -532,7 +551,7 @@ where
         let mut stages = [StageId::Trim; StageId::ALL.len()];
         stages[1] = StageId::HighPass;
         for (stage, middle) in stages[2..].iter_mut().zip(self.middle.order) {
-            *stage = stage_of(middle);
+            *stage = middle.stage();
         }
         stages[LATE_FROM - 1] = StageId::Limiter;
         stages[LATE_FROM] = StageId::Output;
@@ -604,12 +623,7 @@ where
     }
 }
 
-/// A middle stage among all stages.
-const fn stage_of(middle: Middle) -> StageId {
-    match middle {
-        Middle::CorrectiveEq => StageId::CorrectiveEq,
-        Middle::DeEsser => StageId::DeEsser,
-        Middle::Compressor => StageId::Compressor,
-        Middle::ToneEq => StageId::ToneEq,
-    }
+/// A cross-fade with a slope of 0 at both ends.
+fn smooth(t: f32) -> f32 {
+    t * t * (3.0 - 2.0 * t)
 }

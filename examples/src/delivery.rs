@@ -1,0 +1,141 @@
+//! What a delivery asks for: target loudness, ceiling, sample rate and format.
+
+use crate::error::{JobError, Trouble};
+use crate::wav_file::WavFormat;
+
+/// A published target.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PublishedTarget {
+    /// The name on the command line.
+    pub name: &'static str,
+    /// The document.
+    pub document: &'static str,
+    /// Integrated loudness, LUFS.
+    pub integrated_lufs: f64,
+    /// Ceiling of the true peak, dBTP.
+    pub ceiling_dbtp: f64,
+    /// How far the loudness may be off, LU.
+    pub tolerance_lu: f64,
+}
+
+/// The published targets. Targets change: the destination's current written specification decides.
+pub const PUBLISHED_TARGETS: [PublishedTarget; 3] = [
+    // EBU R 128 v5 (2023), items i and m.
+    PublishedTarget {
+        name: "ebu-r128",
+        document: "EBU R 128 (2023)",
+        integrated_lufs: -23.0,
+        ceiling_dbtp: -1.0,
+        tolerance_lu: 0.2,
+    },
+    // ATSC A/85:2013, section 6 ("approximately 2 dB").
+    PublishedTarget {
+        name: "atsc-a85",
+        document: "ATSC A/85:2013",
+        integrated_lufs: -24.0,
+        ceiling_dbtp: -2.0,
+        tolerance_lu: 2.0,
+    },
+    // AES77-2023, speech (via trade articles).
+    PublishedTarget {
+        name: "aes77-speech",
+        document: "AES77-2023, speech",
+        integrated_lufs: -18.0,
+        ceiling_dbtp: -1.0,
+        tolerance_lu: 0.5,
+    },
+];
+
+/// The published target with this name.
+pub fn published(name: &str) -> Result<PublishedTarget, JobError> {
+    PUBLISHED_TARGETS.into_iter().find(|t| t.name == name).ok_or_else(|| {
+        let names: Vec<_> = PUBLISHED_TARGETS.iter().map(|t| t.name).collect();
+        JobError::new(
+            Trouble::Usage,
+            format!("there is no target '{name}'"),
+            format!("use one of {}", names.join(", ")),
+        )
+    })
+}
+
+/// What is to be delivered.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Delivery {
+    /// Integrated loudness of the mix, LUFS, from -40 to -8.
+    pub integrated_lufs: f64,
+    /// Ceiling of the true peak, dBTP, from -9 to 0.
+    pub ceiling_dbtp: f64,
+    /// How far the loudness may be off to meet the target, LU.
+    pub tolerance_lu: f64,
+    /// The document that the target is from, where it is from one.
+    pub document: Option<String>,
+    /// Sample rate, 44 100 or 48 000 Hz.
+    pub rate_hz: u32,
+    /// Sample format of the files.
+    pub format: WavFormat,
+}
+
+impl Default for Delivery {
+    /// -16 LUFS in stereo, -1 dBTP, 48 kHz, 24 bit.
+    fn default() -> Self {
+        Self {
+            integrated_lufs: -16.0,
+            ceiling_dbtp: -1.0,
+            tolerance_lu: 0.2,
+            document: None,
+            rate_hz: 48_000,
+            format: WavFormat::Int24,
+        }
+    }
+}
+
+impl Delivery {
+    /// Checks every number.
+    ///
+    /// # Errors
+    /// The first that is out of range, with the range.
+    pub fn check(&self) -> Result<(), JobError> {
+        let refuse = |what: String, advice: &str| Err(JobError::new(Trouble::Usage, what, advice));
+        if !(-40.0..=-8.0).contains(&self.integrated_lufs) {
+            return refuse(format!("a loudness of {} LUFS is out of range", self.integrated_lufs), "use -40 to -8");
+        }
+        if !(-9.0..=0.0).contains(&self.ceiling_dbtp) {
+            return refuse(format!("a ceiling of {} dBTP is out of range", self.ceiling_dbtp), "use -9 to 0");
+        }
+        if ![44_100, 48_000].contains(&self.rate_hz) {
+            return refuse(format!("a delivery at {} Hz is not made", self.rate_hz), "use 44100 or 48000");
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn published_targets_pass_their_own_check() {
+        for target in PUBLISHED_TARGETS {
+            let found = published(target.name).unwrap();
+            let delivery = Delivery {
+                integrated_lufs: found.integrated_lufs,
+                ceiling_dbtp: found.ceiling_dbtp,
+                ..Delivery::default()
+            };
+            delivery.check().unwrap();
+        }
+        assert!(published("nowhere").unwrap_err().to_string().contains("ebu-r128"));
+    }
+
+    #[test]
+    fn refuses_what_is_out_of_range() {
+        for delivery in [
+            Delivery { integrated_lufs: -3.0, ..Delivery::default() },
+            Delivery { integrated_lufs: f64::NAN, ..Delivery::default() },
+            Delivery { ceiling_dbtp: 1.0, ..Delivery::default() },
+            Delivery { rate_hz: 96_000, ..Delivery::default() },
+        ] {
+            assert_eq!(delivery.check().unwrap_err().trouble(), Trouble::Usage);
+        }
+    }
+}

@@ -1,0 +1,268 @@
+//! All voices together: balanced, summed, brought to the target and limited.
+
+use super::voice::{Voice, levels, measure, reduction};
+use super::{Job, Progress};
+use crate::error::{JobError, Trouble};
+use crate::report::data::{Levels, Mix};
+use crate::report::excerpt::{self, Clip, Plan};
+use crate::report::{LoudnessWindow, MixSeries};
+use crate::series::{Merge, Series};
+use crate::wav_file::{Spool, SpoolReader, WavFile};
+use std::path::Path;
+use voicechain_core::SampleRate;
+use voicechain_core::math::from_db;
+use voicechain_core::meters::{ChannelWeights, LoudnessMeter, ReductionMeter, TruePeakMeter};
+use voicechain_core::settings::LimiterSettings;
+use voicechain_core::stages::{Limiter, Stage};
+
+/// Loudness of every balanced voice in the stereo mix, LUFS, unless a peak asks for less (EBU R 128 programme level).
+const BALANCE_LUFS: f64 = -23.0;
+/// No balanced voice passes this, dBTP.
+const VOICE_CEILING_DBTP: f64 = -1.0;
+/// The programme limiter stays so far under the ceiling at first, dB: the four-fold meter of ITU-R BS.1770 may read up
+/// to 0.2 dB more than a finer one.
+const METER_MARGIN_DB: f64 = 0.1;
+/// The delivered loudness is corrected until it is so near, LU.
+const NEAR_LU: f64 = 0.02;
+/// Attempts to meet loudness and ceiling together.
+const ATTEMPTS: usize = 8;
+/// Dither of a 16-bit delivery adds up to one step to a peak.
+const STEP_16_BIT: f64 = 1.0 / 32_768.0;
+const CHUNK: usize = 4_096;
+
+/// Gives every voice the gain that makes all equally loud in the stereo mix.
+pub(super) fn balance(voices: &mut [Voice]) {
+    let mut lowered: f64 = 0.0;
+    for voice in voices.iter_mut() {
+        let output = voice.output();
+        if let Some(lufs) = output.integrated_lufs {
+            voice.balance_db = BALANCE_LUFS - lufs;
+            let peak = output.true_peak_dbtp.unwrap_or(-200.0) + voice.balance_db;
+            lowered = lowered.max(peak - VOICE_CEILING_DBTP);
+        } else {
+            voice.warn("nothing of this voice is above −70 LUFS behind the strip: not balanced".into());
+        }
+    }
+    for voice in voices {
+        voice.balance_db -= lowered;
+    }
+}
+
+/// The sum of all voices, stereo, before programme gain and limiter.
+pub(super) struct Programme {
+    sum: SpoolReader,
+    delivered: Option<SpoolReader>,
+    rate: SampleRate,
+    loudness: Series,
+    limiter: Series,
+}
+
+/// A finished mix that only needs its name.
+pub(super) struct Delivered {
+    pub(super) data: Mix,
+    pub(super) file: WavFile,
+}
+
+/// One way of making the mix: gain and limiter ceiling.
+#[derive(Clone, Copy)]
+struct Attempt {
+    gain_db: f64,
+    ceiling_dbtp: f64,
+}
+
+/// What an attempt gave.
+struct Outcome {
+    levels: Levels,
+    reduction: ReductionMeter,
+}
+
+impl Programme {
+    /// Writes every balanced voice to its file, and the sum of all.
+    pub(super) fn sum(
+        voices: &mut [Voice],
+        files: &mut [WavFile],
+        job: &Job,
+        folder: &Path,
+        progress: &mut dyn Progress,
+    ) -> Result<Self, JobError> {
+        let longest = voices.iter().map(Voice::frames).max().unwrap_or(0);
+        progress.step("mixing", Some(longest));
+        let rate = SampleRate::new(f64::from(job.delivery.rate_hz))
+            .map_err(|e| JobError::new(Trouble::Rate, e.to_string(), "use 44100 or 48000"))?;
+        let mut spool = Spool::create(folder, 2)?;
+        let mut chunk = Vec::new();
+        for voice in voices.iter_mut() {
+            voice.processed().rewind()?;
+        }
+        let mut at = 0;
+        while at < longest {
+            let n = CHUNK.min((longest - at) as usize);
+            let mut mix = vec![0.0f32; 2 * n];
+            for (voice, file) in voices.iter_mut().zip(files.iter_mut()) {
+                let gain = from_db(voice.balance_db) as f32;
+                let channels = voice.channels();
+                voice.processed().read(&mut chunk, n)?;
+                chunk.iter_mut().for_each(|sample| *sample *= gain);
+                file.write(&chunk)?;
+                for (out, frame) in mix.chunks_exact_mut(2).zip(chunk.chunks_exact(channels)) {
+                    out[0] += frame[0];
+                    out[1] += frame[channels - 1];
+                }
+            }
+            spool.write(&mix)?;
+            at += n as u64;
+            progress.done(at);
+        }
+        Ok(Self {
+            sum: spool.into_reader()?,
+            delivered: None,
+            rate,
+            loudness: Series::new(0.1, Merge::Mean),
+            limiter: Series::new(0.1, Merge::Least),
+        })
+    }
+
+    /// Finds gain and ceiling that meet the target together, and writes the mix.
+    pub(super) fn deliver(
+        &mut self,
+        job: &Job,
+        folder: &Path,
+        warnings: &mut Vec<String>,
+        progress: &mut dyn Progress,
+    ) -> Result<Delivered, JobError> {
+        let target = &job.delivery;
+        let sum = measure::<2>(&mut self.sum, self.rate)?;
+        let Some(lufs) = sum.integrated_lufs else {
+            return Err(JobError::new(Trouble::NoSound, "the mix is silent", "check the recordings"));
+        };
+        let dither = if target.format.bits() == 16 { STEP_16_BIT } else { 0.0 };
+        // What the written file may reach, with the dither on top.
+        let allowed = 20.0 * (from_db(target.ceiling_dbtp) - dither).log10();
+        let mut attempt =
+            Attempt { gain_db: target.integrated_lufs - lufs, ceiling_dbtp: (allowed - METER_MARGIN_DB).max(-12.0) };
+        for _ in 0..ATTEMPTS {
+            progress.step("finding the delivery's gain", Some(self.sum.frames()));
+            let result = self.run(attempt, None, progress)?;
+            let off = target.integrated_lufs - result.levels.integrated_lufs.unwrap_or(target.integrated_lufs);
+            let over = result.levels.true_peak_dbtp.unwrap_or(-200.0) - allowed;
+            if off.abs() <= NEAR_LU && over <= 0.0 {
+                break;
+            }
+            attempt.gain_db = (attempt.gain_db + off).clamp(-60.0, 60.0);
+            if over > 0.0 {
+                attempt.ceiling_dbtp = (attempt.ceiling_dbtp - over - 0.01).max(-12.0);
+            }
+        }
+        progress.step("writing the mix", Some(self.sum.frames()));
+        let mut file = WavFile::create(folder.join("mix.wav"), target.rate_hz, 2, target.format)?;
+        let spool = Spool::create(folder, 2)?;
+        let result = self.run(attempt, Some((&mut file, spool)), progress)?;
+        if let Some(lufs) = result.levels.integrated_lufs
+            && (lufs - target.integrated_lufs).abs() > target.tolerance_lu
+        {
+            warnings.push(format!(
+                "the mix has {lufs:.1} LUFS instead of {:.1}: more would need too much limiting",
+                target.integrated_lufs
+            ));
+        }
+        if result.reduction.percentile_db(95.0).unwrap_or(0.0) > 3.0 {
+            warnings.push(
+                "the programme limiter takes more than 3 dB in 5 % of the time: a lower target loudness \
+                           would sound cleaner"
+                    .into(),
+            );
+        }
+        let data = Mix {
+            integrated_lufs: result.levels.integrated_lufs,
+            loudness_range_lu: result.levels.loudness_range_lu,
+            true_peak_dbtp: result.levels.true_peak_dbtp,
+            sample_peak_dbfs: result.levels.sample_peak_dbfs,
+            sample_rate_hz: target.rate_hz,
+            bits: target.format.bits(),
+            channels: 2,
+            duration_s: self.sum.frames() as f64 / self.rate.hz(),
+            programme_gain_db: attempt.gain_db,
+            limiter: reduction(Some(&result.reduction)),
+        };
+        Ok(Delivered { data, file })
+    }
+
+    /// Runs gain and limiter over the sum, and measures; with a file also writes and draws.
+    fn run(
+        &mut self,
+        attempt: Attempt,
+        mut write: Option<(&mut WavFile, Spool)>,
+        progress: &mut dyn Progress,
+    ) -> Result<Outcome, JobError> {
+        let settings = LimiterSettings { ceiling_dbtp: attempt.ceiling_dbtp, ..LimiterSettings::default() };
+        let design = |e: voicechain_core::SettingError| JobError::new(Trouble::Usage, e.to_string(), "correct it");
+        let coefs = <Limiter as Stage<2>>::design(&settings, self.rate).map_err(design)?;
+        let mut state = Box::new(<Limiter as Stage<2>>::fresh(self.rate));
+        let latency = u64::from(<Limiter as Stage<2>>::latency(&coefs));
+        let mut loudness = Box::new(LoudnessMeter::<2>::new(self.rate, ChannelWeights::default()));
+        let mut peak = TruePeakMeter::<2>::new(self.rate);
+        let mut meter = ReductionMeter::default();
+        let gain = from_db(attempt.gain_db) as f32;
+        let step = (self.rate.hz() / 100.0) as usize;
+        let total = self.sum.frames();
+        let (mut chunk, mut fed, mut given, mut steps, mut deepest) = (Vec::new(), 0u64, 0u64, 0u64, 0.0f64);
+        self.sum.rewind()?;
+        while given < total {
+            self.sum.read(&mut chunk, step)?;
+            chunk.resize(2 * step, 0.0);
+            chunk.iter_mut().for_each(|sample| *sample *= gain);
+            let (frames, _) = chunk.as_chunks_mut::<2>();
+            Limiter::run(&coefs, &mut state, frames);
+            let taken = state.take_reduction_db();
+            fed += step as u64;
+            let drop = latency.saturating_sub(fed - step as u64).min(step as u64);
+            let take = (step as u64 - drop).min(total - given);
+            let (from, to) = (drop as usize, (drop + take) as usize);
+            let out = &frames[from..to];
+            loudness.push(out);
+            peak.push(out);
+            let loud = loudness.momentary().is_some_and(|lufs| lufs > -50.0);
+            meter.push(taken, loud);
+            deepest = deepest.max(taken);
+            given += take;
+            steps += 1;
+            if let Some((file, spool)) = &mut write {
+                file.write(&chunk[2 * from..2 * to])?;
+                spool.write(&chunk[2 * from..2 * to])?;
+                if steps % 10 == 0 {
+                    self.loudness.push(loudness.momentary().unwrap_or(f64::NEG_INFINITY) as f32);
+                    self.limiter.push(-deepest as f32);
+                    deepest = 0.0;
+                }
+            }
+            progress.done(given);
+        }
+        peak.finish();
+        if let Some((_, spool)) = write {
+            self.delivered = Some(spool.into_reader()?);
+        }
+        Ok(Outcome { levels: levels(&loudness, &peak), reduction: meter })
+    }
+
+    /// What the page draws.
+    pub(super) fn series(&self) -> MixSeries {
+        MixSeries {
+            window: LoudnessWindow::Momentary,
+            loudness: self.loudness.to_series(),
+            limiter_gain: self.limiter.to_series(),
+            excerpt: None,
+        }
+    }
+
+    /// A clip of the delivered mix from its middle.
+    pub(super) fn excerpt(&mut self, plan: &Plan, rate_hz: u32) -> Result<Option<(f32, Clip)>, JobError> {
+        let Some(delivered) = &mut self.delivered else { return Ok(None) };
+        let frames = (plan.seconds * f64::from(rate_hz)) as u64;
+        let start = delivered.frames().saturating_sub(frames) / 2;
+        delivered.seek(start)?;
+        let mut samples = Vec::new();
+        delivered.read(&mut samples, frames as usize)?;
+        let clip = excerpt::encode(&samples, 2, rate_hz, plan).ok();
+        Ok(clip.map(|clip| (start as f32 / rate_hz as f32, clip)))
+    }
+}

@@ -1,0 +1,154 @@
+//! Settings in words, stage by stage.
+
+use crate::report::data::StageWords;
+use voicechain_core::settings::{MakeUp, StageId, StripSettings};
+use voicechain_core::strip::StripCoefs;
+
+/// A duration as a person reads it.
+pub(super) fn duration(seconds: f64) -> String {
+    let whole = seconds.round() as u64;
+    match (whole / 3_600, whole / 60 % 60, whole % 60) {
+        (0, 0, s) => format!("{s} s"),
+        (0, m, s) => format!("{m} min {s:02} s"),
+        (h, m, _) => format!("{h} h {m:02} min"),
+    }
+}
+
+/// A signed number of decibels with a true minus sign.
+fn db(value: f64) -> String {
+    let rounded = (value * 10.0).round() / 10.0;
+    let sign = if rounded > 0.0 {
+        "+"
+    } else if rounded < 0.0 {
+        "−"
+    } else {
+        ""
+    };
+    format!("{sign}{:.1}", rounded.abs())
+}
+
+fn hertz(value: f64) -> String {
+    if value >= 1_000.0 {
+        let text = format!("{:.2}", value / 1_000.0);
+        format!("{} kHz", text.trim_end_matches('0').trim_end_matches('.'))
+    } else {
+        format!("{value:.0} Hz")
+    }
+}
+
+fn plain(value: f64) -> String {
+    let text = format!("{value:.1}");
+    text.trim_end_matches(".0").to_string()
+}
+
+/// Every stage with its switch and its main settings, in signal order.
+pub(super) fn stages(s: &StripSettings, coefs: &StripCoefs<2>, why_trim: &str, from: &str) -> Vec<StageWords> {
+    let mut order = vec![StageId::Trim, StageId::HighPass];
+    order.extend(s.order.iter().map(|middle| middle.stage()));
+    order.extend([StageId::Limiter, StageId::Output]);
+    order
+        .into_iter()
+        .map(|stage| {
+            let (on, words) = one(stage, s, coefs);
+            let why = match stage {
+                StageId::Trim => Some(why_trim.to_string()),
+                StageId::Output => None,
+                _ => Some(from.to_string()),
+            };
+            StageWords { stage: stage.id().to_string(), on, words: if on { words } else { "off".into() }, why }
+        })
+        .collect()
+}
+
+fn bands(list: &[(f64, f64)]) -> Vec<String> {
+    list.iter().filter(|(_, gain)| *gain != 0.0).map(|(f, gain)| format!("{} dB at {}", db(*gain), hertz(*f))).collect()
+}
+
+fn equaliser(bands: Vec<String>, compensation: f64, compensated: bool) -> String {
+    if bands.is_empty() {
+        return "all bands at rest".into();
+    }
+    let mut words = bands.join(" · ");
+    if compensated {
+        words.push_str(&format!(" · compensated {} dB", db(compensation)));
+    }
+    words
+}
+
+fn one(stage: StageId, s: &StripSettings, coefs: &StripCoefs<2>) -> (bool, String) {
+    let compensation = coefs.compensation_db(stage);
+    match stage {
+        StageId::Trim => (true, format!("{} dB", db(s.trim.gain_db))),
+        StageId::HighPass => {
+            let slope = voicechain_core::settings::Slope::NAMES[s.high_pass.slope as usize];
+            (s.high_pass.on, format!("{} · {slope}", hertz(s.high_pass.frequency_hz)))
+        }
+        StageId::CorrectiveEq => {
+            let eq = &s.corrective_eq;
+            let list = bands(&[
+                (eq.bell_1_frequency_hz, eq.bell_1_gain_db),
+                (eq.bell_2_frequency_hz, eq.bell_2_gain_db),
+                (eq.bell_3_frequency_hz, eq.bell_3_gain_db),
+                (eq.bell_4_frequency_hz, eq.bell_4_gain_db),
+            ]);
+            (eq.on, equaliser(list, compensation, eq.level_compensation))
+        }
+        StageId::DeEsser => {
+            let d = &s.de_esser;
+            (
+                d.on,
+                format!(
+                    "{} · threshold {} dB · range {} dB",
+                    hertz(d.frequency_hz),
+                    db(d.threshold_db),
+                    plain(d.range_db)
+                ),
+            )
+        }
+        StageId::Compressor => {
+            let c = &s.compressor;
+            let ratio = if c.ratio.is_finite() { format!("{}:1", plain(c.ratio)) } else { "∞:1".into() };
+            let make_up = match c.make_up {
+                MakeUp::Automatic => format!("make-up automatic, {} dB", db(compensation)),
+                MakeUp::ByHand => format!("make-up {} dB", db(c.make_up_db)),
+            };
+            let times = format!("{} ms · {} ms", plain(c.attack_ms), plain(c.release_ms));
+            (c.on, format!("{} dB · {ratio} · {times} · {make_up}", db(c.threshold_db)))
+        }
+        StageId::ToneEq => {
+            let t = &s.tone_eq;
+            let list = bands(&[
+                (t.low_shelf_frequency_hz, t.low_shelf_gain_db),
+                (t.bell_frequency_hz, t.bell_gain_db),
+                (t.high_shelf_frequency_hz, t.high_shelf_gain_db),
+            ]);
+            (t.on, equaliser(list, compensation, t.level_compensation))
+        }
+        StageId::Limiter => {
+            let l = &s.limiter;
+            (l.on, format!("ceiling {} dBTP · {} ms", db(l.ceiling_dbtp), plain(l.look_ahead_ms)))
+        }
+        StageId::Output => (true, format!("trim {} dB", db(s.output.gain_db))),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use voicechain_core::SampleRate;
+    use voicechain_core::strip::StartingPoint;
+
+    #[test]
+    fn every_stage_has_words_and_no_minus_zero() {
+        let settings = StartingPoint::SpokenLiveRoom.settings();
+        let coefs = StripCoefs::design(&settings, SampleRate::new(48_000.0).unwrap()).unwrap();
+        let rows = stages(&settings, &coefs, "measured", "a starting point");
+        assert_eq!(rows.len(), StageId::ALL.len());
+        for row in rows {
+            assert!(!row.words.is_empty() && !row.words.contains("-0") && !row.words.contains("−0.0"), "{row:?}");
+        }
+        assert_eq!(db(-0.04), "0.0");
+        assert_eq!(hertz(2_500.0), "2.5 kHz");
+        assert_eq!(duration(3_725.0), "1 h 02 min");
+    }
+}

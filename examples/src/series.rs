@@ -1,0 +1,95 @@
+//! Values over time in memory that does not grow with the length of the recording.
+
+use crate::report::TimeSeries;
+
+/// How neighbouring values become one when there are too many.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Merge {
+    /// Their mean; a value that is not finite gives way to one that is.
+    Mean,
+    /// The smaller.
+    Least,
+}
+
+/// Most values that are kept.
+const MOST: usize = 4_096;
+
+/// A series that halves its resolution whenever it is full.
+#[derive(Clone, Debug)]
+pub struct Series {
+    merge: Merge,
+    step_s: f64,
+    values: Vec<f32>,
+    /// How many pushed values make one kept value.
+    per_value: usize,
+    waiting: Option<f32>,
+    waited: usize,
+}
+
+impl Series {
+    /// An empty series of values that are `step_s` seconds apart.
+    pub fn new(step_s: f64, merge: Merge) -> Self {
+        Self { merge, step_s, values: Vec::with_capacity(MOST), per_value: 1, waiting: None, waited: 0 }
+    }
+
+    /// Appends a value.
+    pub fn push(&mut self, value: f32) {
+        let merged = match self.waiting {
+            None => value,
+            Some(before) => merge(self.merge, before, value, self.waited),
+        };
+        self.waited += 1;
+        if self.waited < self.per_value {
+            self.waiting = Some(merged);
+            return;
+        }
+        (self.waiting, self.waited) = (None, 0);
+        self.values.push(merged);
+        if self.values.len() == MOST {
+            let rule = self.merge;
+            let (pairs, _) = self.values.as_chunks::<2>();
+            self.values = pairs.iter().map(|&[a, b]| merge(rule, a, b, 1)).collect();
+            self.per_value *= 2;
+        }
+    }
+
+    /// The values with their times: the middle of what each stands for.
+    pub fn to_series(&self) -> TimeSeries {
+        let step = self.step_s * self.per_value as f64;
+        let seconds = (0..self.values.len()).map(|i| ((i as f64 + 0.5) * step) as f32).collect();
+        TimeSeries { seconds, values: self.values.clone() }
+    }
+}
+
+/// `before` stands for `count` values.
+fn merge(rule: Merge, before: f32, value: f32, count: usize) -> f32 {
+    match rule {
+        Merge::Least => before.min(value),
+        Merge::Mean if !before.is_finite() => value,
+        Merge::Mean if !value.is_finite() => before,
+        Merge::Mean => before + (value - before) / (count + 1) as f32,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn memory_is_bounded_and_time_stays_right() {
+        let mut mean = Series::new(0.1, Merge::Mean);
+        let mut least = Series::new(0.1, Merge::Least);
+        let n = 100_000;
+        for i in 0..n {
+            mean.push(i as f32);
+            least.push(if i == 54_321 { -7.0 } else { 0.0 });
+        }
+        let (mean, least) = (mean.to_series(), least.to_series());
+        assert!(mean.values.len() <= MOST && mean.values.len() >= MOST / 2);
+        for (&t, &v) in mean.seconds.iter().zip(&mean.values) {
+            assert!((v - (t / 0.1 - 0.5)).abs() < 1.0, "{t} {v}");
+        }
+        let at = least.values.iter().position(|&v| v == -7.0).unwrap();
+        assert!((least.seconds[at] - 5_432.1).abs() < 5.0);
+    }
+}

@@ -1,0 +1,535 @@
+//! Writing WAV files that appear only when they are complete, and the spool that keeps long signals between two passes.
+
+use std::fs::File;
+use std::io::{self, BufReader, BufWriter, Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+use crate::error::{JobError, Trouble};
+
+/// How samples are stored.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum WavFormat {
+    /// 16-bit integers, dithered.
+    Int16,
+    /// 24-bit integers, rounded.
+    #[default]
+    Int24,
+    /// 32-bit floating point, as they are.
+    Float32,
+}
+
+impl WavFormat {
+    /// Bits per sample.
+    pub const fn bits(self) -> u16 {
+        match self {
+            Self::Int16 => 16,
+            Self::Int24 => 24,
+            Self::Float32 => 32,
+        }
+    }
+
+    /// In words: "16 bit", "24 bit", "32 bit float".
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Int16 => "16 bit",
+            Self::Int24 => "24 bit",
+            Self::Float32 => "32 bit float",
+        }
+    }
+}
+
+/// The lengths in a WAV file are 32-bit numbers of bytes; header and chunks take less than the room left here.
+const MAX_DATA_BYTES: u64 = u32::MAX as u64 - 1_024;
+
+/// Refuses, before any work is done, an output that a WAV file cannot hold.
+pub fn check_size(frames: u64, channels: u16, format: WavFormat) -> Result<(), JobError> {
+    let frame_bytes = u64::from(channels) * u64::from(format.bits() / 8);
+    match frames.checked_mul(frame_bytes) {
+        Some(bytes) if bytes <= MAX_DATA_BYTES => Ok(()),
+        _ => {
+            let gib = frames as f64 * frame_bytes as f64 / (1u64 << 30) as f64;
+            Err(JobError::new(
+                Trouble::TooLong,
+                format!("the output would take {gib:.1} GiB, a WAV file holds 4"),
+                "use fewer bits or a lower sample rate, or cut the recording into parts",
+            ))
+        }
+    }
+}
+
+/// Dither with a triangular density of two steps peak to peak: the difference of two uniform numbers.
+///
+/// The total error of the rounded sum then has zero mean and a variance of a quarter of a squared step, whatever the
+/// signal (Lipshitz, Wannamaker and Vanderkooy, "Quantization and Dither: A Theoretical Survey", JAES 40(5), 1992; from
+/// memory).
+#[derive(Debug, Clone)]
+pub struct Dither {
+    state: u64,
+}
+
+impl Dither {
+    /// The same numbers each time for the same seed.
+    pub fn new(seed: u64) -> Self {
+        Self { state: seed }
+    }
+
+    /// The next number, in steps, between −1 and 1.
+    pub fn step(&mut self) -> f64 {
+        // SplitMix64 (Steele, Lea and Flood 2014): one 64-bit word gives both uniform numbers.
+        self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.state;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^= z >> 31;
+        ((z >> 32) as f64 - (z & 0xFFFF_FFFF) as f64) / 4_294_967_296.0
+    }
+}
+
+/// Seed of the dither, so that the same job gives the same file.
+const DITHER_SEED: u64 = 0x0076_6F69_6365;
+
+/// A WAV file under construction. It has a temporary name beside its final one until [`finish`](Self::finish); dropped
+/// before that, it is removed.
+pub struct WavFile {
+    path: PathBuf,
+    // Closed before the temporary file is removed.
+    writer: Option<hound::WavWriter<BufWriter<File>>>,
+    temporary: tempfile::TempPath,
+    format: WavFormat,
+    channels: u16,
+    dither: Dither,
+    frames: u64,
+    clipped: u64,
+}
+
+impl std::fmt::Debug for WavFile {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("WavFile")
+            .field("path", &self.path)
+            .field("format", &self.format)
+            .field("frames", &self.frames)
+            .finish_non_exhaustive()
+    }
+}
+
+impl WavFile {
+    /// Begins a file. Something else at `path` is replaced at the end, in one step.
+    pub fn create(path: impl AsRef<Path>, rate_hz: u32, channels: u16, format: WavFormat) -> Result<Self, JobError> {
+        let path = path.as_ref();
+        if path.is_dir() {
+            return Err(JobError::writing(path, &io::Error::from(io::ErrorKind::IsADirectory)));
+        }
+        let folder = match path.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        };
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".unfinished-").suffix(".wav");
+        // Temporary files are private by default; a delivered file has the usual permissions.
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+        let (file, temporary) = builder.tempfile_in(folder).map_err(|e| JobError::writing(path, &e))?.into_parts();
+        let spec = hound::WavSpec {
+            channels,
+            sample_rate: rate_hz,
+            bits_per_sample: format.bits(),
+            sample_format: match format {
+                WavFormat::Float32 => hound::SampleFormat::Float,
+                _ => hound::SampleFormat::Int,
+            },
+        };
+        let writer =
+            hound::WavWriter::new(BufWriter::with_capacity(1 << 16, file), spec).map_err(|e| failed(path, e))?;
+        Ok(Self {
+            path: path.to_owned(),
+            writer: Some(writer),
+            temporary,
+            format,
+            channels,
+            dither: Dither::new(DITHER_SEED),
+            frames: 0,
+            clipped: 0,
+        })
+    }
+
+    /// Appends interleaved samples. Beyond full scale, integers are held at full scale and counted; what is not a number
+    /// becomes silence.
+    pub fn write(&mut self, samples: &[f32]) -> Result<(), JobError> {
+        debug_assert_eq!(samples.len() % usize::from(self.channels), 0);
+        check_size(self.frames + (samples.len() / usize::from(self.channels)) as u64, self.channels, self.format)
+            .map_err(|e| e.at(&self.path))?;
+        let Some(writer) = &mut self.writer else { return Ok(()) };
+        let (dither, clipped) = (&mut self.dither, &mut self.clipped);
+        let written = match self.format {
+            WavFormat::Float32 => samples.iter().try_for_each(|&s| writer.write_sample(s)),
+            WavFormat::Int16 => samples.iter().try_for_each(|&s| {
+                let code = quantise(f64::from(s) * 32_768.0 + dither.step(), 32_767, clipped);
+                writer.write_sample(code)
+            }),
+            WavFormat::Int24 => samples.iter().try_for_each(|&s| {
+                let code = quantise(f64::from(s) * 8_388_608.0, 8_388_607, clipped);
+                writer.write_sample(code)
+            }),
+        };
+        written.map_err(|e| failed(&self.path, e))?;
+        self.frames += (samples.len() / usize::from(self.channels)) as u64;
+        Ok(())
+    }
+
+    /// Frames written so far.
+    pub fn frames(&self) -> u64 {
+        self.frames
+    }
+
+    /// Samples that were beyond full scale so far.
+    pub fn clipped(&self) -> u64 {
+        self.clipped
+    }
+
+    /// Completes the file, gives it its name, and says how many frames it holds.
+    pub fn finish(mut self) -> Result<u64, JobError> {
+        if let Some(writer) = self.writer.take() {
+            writer.finalize().map_err(|e| failed(&self.path, e))?;
+        }
+        // Some disks tell that they are full only when the data must really go there.
+        let synced = File::options().write(true).open(&self.temporary).and_then(|file| file.sync_all());
+        synced.map_err(|e| JobError::writing(&self.path, &e))?;
+        self.temporary.persist(&self.path).map_err(|e| JobError::writing(&self.path, &e.error))?;
+        Ok(self.frames)
+    }
+}
+
+fn quantise(value: f64, top: i32, clipped: &mut u64) -> i32 {
+    if value.is_nan() {
+        return 0;
+    }
+    let code = value.round_ties_even();
+    let (low, high) = (-f64::from(top) - 1.0, f64::from(top));
+    if code < low - 1.0 || code > high + 1.0 {
+        *clipped += 1;
+    }
+    code.clamp(low, high) as i32
+}
+
+fn failed(path: &Path, error: hound::Error) -> JobError {
+    match error {
+        hound::Error::IoError(e) => JobError::writing(path, &e),
+        other => {
+            JobError::new(Trouble::Unwritable, format!("cannot be written as WAV ({other})"), "choose another format")
+                .at(path)
+        }
+    }
+}
+
+/// Samples kept on disk between two passes: 32-bit floats in a file without a name, which the system removes when the
+/// spool is dropped or the program ends, however it ends.
+#[derive(Debug)]
+pub struct Spool {
+    folder: PathBuf,
+    file: BufWriter<File>,
+    channels: usize,
+    samples: u64,
+    bytes: Vec<u8>,
+}
+
+impl Spool {
+    /// An empty spool on the disk of `folder`.
+    pub fn create(folder: impl AsRef<Path>, channels: usize) -> Result<Self, JobError> {
+        let folder = folder.as_ref();
+        let file = tempfile::tempfile_in(folder).map_err(|e| JobError::writing(folder, &e))?;
+        Ok(Self {
+            folder: folder.to_owned(),
+            file: BufWriter::with_capacity(1 << 16, file),
+            channels,
+            samples: 0,
+            bytes: Vec::new(),
+        })
+    }
+
+    /// Appends interleaved samples.
+    pub fn write(&mut self, samples: &[f32]) -> Result<(), JobError> {
+        self.bytes.clear();
+        self.bytes.extend(samples.iter().flat_map(|s| s.to_le_bytes()));
+        self.file.write_all(&self.bytes).map_err(|e| JobError::writing(&self.folder, &e))?;
+        self.samples += samples.len() as u64;
+        Ok(())
+    }
+
+    /// The number of frames written.
+    pub fn frames(&self) -> u64 {
+        self.samples / self.channels as u64
+    }
+
+    /// Ends writing and begins reading, from the start.
+    pub fn into_reader(self) -> Result<SpoolReader, JobError> {
+        let Self { folder, file, channels, samples, bytes } = self;
+        let file = file.into_inner().map_err(|e| JobError::writing(&folder, e.error()))?;
+        let file = BufReader::with_capacity(1 << 16, file);
+        let mut reader = SpoolReader { folder, file, channels, samples, left: samples, bytes };
+        reader.rewind()?;
+        Ok(reader)
+    }
+}
+
+/// The reading side of a [`Spool`].
+#[derive(Debug)]
+pub struct SpoolReader {
+    folder: PathBuf,
+    file: BufReader<File>,
+    channels: usize,
+    samples: u64,
+    left: u64,
+    bytes: Vec<u8>,
+}
+
+impl SpoolReader {
+    /// Back to the first frame.
+    pub fn rewind(&mut self) -> Result<(), JobError> {
+        self.seek(0)
+    }
+
+    /// Goes to a frame, or to the end if there are fewer.
+    pub fn seek(&mut self, frame: u64) -> Result<(), JobError> {
+        let sample = (frame.saturating_mul(self.channels as u64)).min(self.samples);
+        self.file.seek(SeekFrom::Start(sample * 4)).map_err(|e| self.broken(&e))?;
+        self.left = self.samples - sample;
+        Ok(())
+    }
+
+    /// Replaces the contents of `chunk` by up to `frames` frames, interleaved, and says how many there are; none at the
+    /// end.
+    pub fn read(&mut self, chunk: &mut Vec<f32>, frames: usize) -> Result<usize, JobError> {
+        let samples = ((frames * self.channels) as u64).min(self.left);
+        self.bytes.resize(samples as usize * 4, 0);
+        let result = self.file.read_exact(&mut self.bytes);
+        result.map_err(|e| self.broken(&e))?;
+        self.left -= samples;
+        chunk.clear();
+        let (words, _) = self.bytes.as_chunks::<4>();
+        chunk.extend(words.iter().map(|&word| f32::from_le_bytes(word)));
+        Ok(samples as usize / self.channels)
+    }
+
+    /// The number of frames in the spool.
+    pub fn frames(&self) -> u64 {
+        self.samples / self.channels as u64
+    }
+
+    /// The number of channels.
+    pub fn channels(&self) -> usize {
+        self.channels
+    }
+
+    fn broken(&self, error: &io::Error) -> JobError {
+        let what = format!("a temporary file cannot be read back ({})", crate::error::plain(error));
+        JobError::new(Trouble::Read, what, "check the disk, then start again").at(&self.folder)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use std::f64::consts::TAU;
+
+    fn names(folder: &Path) -> Vec<String> {
+        let mut names: Vec<_> =
+            std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+        names.sort();
+        names
+    }
+
+    fn written(samples: &[f32], channels: u16, format: WavFormat) -> Vec<i32> {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.wav");
+        let mut file = WavFile::create(&path, 48_000, channels, format).unwrap();
+        for chunk in samples.chunks(999 * usize::from(channels)) {
+            file.write(chunk).unwrap();
+        }
+        assert_eq!(file.finish().unwrap(), (samples.len() / usize::from(channels)) as u64);
+        let mut reader = hound::WavReader::open(&path).unwrap();
+        assert_eq!(reader.spec().channels, channels);
+        assert_eq!(reader.spec().bits_per_sample, format.bits());
+        match format {
+            WavFormat::Float32 => reader.samples::<f32>().map(|s| s.unwrap().to_bits() as i32).collect(),
+            _ => reader.samples::<i32>().map(|s| s.unwrap()).collect(),
+        }
+    }
+
+    #[test]
+    fn floats_are_kept_bit_for_bit_and_24_bits_rounded() {
+        let samples = [0.0, -0.0, 1.0e-30, 0.3, -1.0, 1.5, f32::NAN, f32::INFINITY];
+        let bits: Vec<i32> = samples.iter().map(|s| s.to_bits() as i32).collect();
+        assert_eq!(written(&samples, 2, WavFormat::Float32), bits);
+        let codes = written(&[0.5, -1.0, 1.0, 2.0, -3.0, f32::NAN, 1.6 / 8_388_608.0, 0.0], 1, WavFormat::Int24);
+        assert_eq!(codes, [4_194_304, -8_388_608, 8_388_607, 8_388_607, -8_388_608, 0, 2, 0]);
+    }
+
+    #[test]
+    fn overs_are_counted_and_held() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut file = WavFile::create(folder.path().join("a.wav"), 48_000, 1, WavFormat::Int16).unwrap();
+        file.write(&[1.0, -1.0, 0.999, 1.2, -7.0, f32::INFINITY, f32::NAN]).unwrap();
+        assert_eq!(file.clipped(), 3);
+    }
+
+    // Lipshitz, Wannamaker, Vanderkooy 1992 (from memory): with triangular dither of 2 LSB peak to peak the first two
+    // moments of the total error do not depend on the signal: mean 0, variance LSB²/4.
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+        #[test]
+        fn dithered_error_has_no_mean_and_a_quarter_of_a_squared_step(level in -30_000.0f64..30_000.0, seed in any::<u64>()) {
+            let mut dither = Dither::new(seed);
+            let (mut sum, mut squares, count) = (0.0, 0.0, 200_000);
+            for _ in 0..count {
+                let error = f64::from(quantise(level + dither.step(), 32_767, &mut 0)) - level;
+                sum += error;
+                squares += error * error;
+            }
+            // Standard errors: 0.5/√n = 0.0011 and about 0.25·√(2/n) = 0.0008; five of each.
+            prop_assert!((sum / f64::from(count)).abs() < 0.0056, "mean {}", sum / f64::from(count));
+            prop_assert!((squares / f64::from(count) - 0.25).abs() < 0.004, "variance {}", squares / f64::from(count));
+        }
+
+        #[test]
+        fn dither_is_triangular_within_two_steps(seed in any::<u64>()) {
+            let mut dither = Dither::new(seed);
+            let mut outer = 0;
+            for _ in 0..40_000 {
+                let step = dither.step();
+                prop_assert!((-1.0..=1.0).contains(&step));
+                outer += u32::from(step.abs() > 0.5);
+            }
+            // P(|d| > 1/2) = 1/4 for a triangle; standard error 0.0022.
+            prop_assert!((f64::from(outer) / 40_000.0 - 0.25).abs() < 0.011);
+        }
+    }
+
+    /// Amplitude of a sine in a signal, by correlation over whole periods.
+    fn amplitude(signal: &[f64], cycles_per_sample: f64) -> f64 {
+        let (mut re, mut im) = (0.0, 0.0);
+        for (n, s) in signal.iter().enumerate() {
+            let phase = TAU * cycles_per_sample * n as f64;
+            re += s * phase.cos();
+            im += s * phase.sin();
+        }
+        2.0 * re.hypot(im) / signal.len() as f64
+    }
+
+    #[test]
+    fn a_sine_below_one_step_is_kept_without_distortion() {
+        // −100 dBFS is 0.33 of a 16-bit step: without dither nothing, or squares, would be left of it.
+        let count = 1 << 20;
+        let cycle = 1_000.0 / f64::from(count);
+        let amplitude_in = 1.0e-5;
+        let samples: Vec<f32> =
+            (0..count).map(|n| (amplitude_in * (TAU * cycle * f64::from(n)).sin()) as f32).collect();
+        let codes: Vec<f64> =
+            written(&samples, 1, WavFormat::Int16).into_iter().map(|c| f64::from(c) / 32_768.0).collect();
+        let gain_db = 20.0 * (amplitude(&codes, cycle) / amplitude_in).log10();
+        assert!(gain_db.abs() < 0.1, "{gain_db}");
+        // A line of the noise (variance LSB²/4) has an expected amplitude of LSB/√n; harmonics lie within five of it.
+        let floor = 5.0 / 32_768.0 / f64::from(count).sqrt();
+        for harmonic in 2..10 {
+            let found = amplitude(&codes, cycle * f64::from(harmonic));
+            assert!(found < floor, "harmonic {harmonic}: {found:e}, floor {floor:e}");
+        }
+        let plain: Vec<f64> = samples.iter().map(|s| (f64::from(*s) * 32_768.0).round()).collect();
+        assert_eq!(amplitude(&plain, cycle), 0.0, "the negative control: rounding alone loses it");
+    }
+
+    #[test]
+    fn what_is_written_is_what_is_read() {
+        let folder = tempfile::tempdir().unwrap();
+        let samples: Vec<f32> = (0..30_000).map(|n| (n as f32 * 0.037).sin() * 0.9).collect();
+        for (format, step) in
+            [(WavFormat::Int16, 1.51 / 32_768.0), (WavFormat::Int24, 0.51 / 8_388_608.0), (WavFormat::Float32, 0.0)]
+        {
+            let path = folder.path().join("b.wav");
+            let mut file = WavFile::create(&path, 96_000, 2, format).unwrap();
+            file.write(&samples).unwrap();
+            file.finish().unwrap();
+            let mut back = crate::audio_file::AudioFile::open(&path).unwrap();
+            assert_eq!((back.rate_hz(), back.channels(), back.frames()), (96_000, 2, Some(15_000)));
+            assert_eq!(back.kind(), format!("WAV, {}", format.name()));
+            let (mut all, mut chunk) = (Vec::new(), Vec::new());
+            while back.read(&mut chunk).unwrap() > 0 {
+                all.append(&mut chunk);
+            }
+            assert_eq!(all.len(), samples.len());
+            assert!(all.iter().zip(&samples).all(|(a, b)| (a - b).abs() <= step), "{}", format.name());
+        }
+    }
+
+    #[test]
+    fn the_same_job_gives_the_same_file() {
+        let samples: Vec<f32> = (0..5_000).map(|n| (n as f32 * 0.01).sin() * 0.3).collect();
+        assert_eq!(written(&samples, 2, WavFormat::Int16), written(&samples, 2, WavFormat::Int16));
+    }
+
+    #[test]
+    fn nothing_half_written_is_left() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("mix.wav");
+        {
+            let mut file = WavFile::create(&path, 48_000, 2, WavFormat::Int24).unwrap();
+            file.write(&[0.1; 20_000]).unwrap();
+            assert_eq!(names(folder.path()).len(), 1);
+            assert!(!path.exists());
+        }
+        assert!(names(folder.path()).is_empty());
+        std::fs::write(&path, "older").unwrap();
+        let mut file = WavFile::create(&path, 48_000, 2, WavFormat::Int24).unwrap();
+        file.write(&[0.1; 20_000]).unwrap();
+        assert_eq!(std::fs::read(&path).unwrap(), b"older");
+        file.finish().unwrap();
+        assert_eq!(names(folder.path()), ["mix.wav"]);
+        assert_eq!(hound::WavReader::open(&path).unwrap().duration(), 10_000);
+    }
+
+    #[test]
+    fn a_missing_folder_and_a_folder_in_the_way_are_named() {
+        let folder = tempfile::tempdir().unwrap();
+        let missing = folder.path().join("no").join("mix.wav");
+        let error = WavFile::create(&missing, 48_000, 1, WavFormat::Int16).unwrap_err();
+        assert_eq!((error.trouble(), error.place()), (Trouble::Unwritable, Some(missing.as_path())));
+        assert_eq!(error.to_string().lines().count(), 1);
+        let error = WavFile::create(folder.path(), 48_000, 1, WavFormat::Int16).unwrap_err();
+        assert_eq!(error.trouble(), Trouble::Unwritable);
+    }
+
+    #[test]
+    fn four_gibibytes_are_refused_before_work_starts() {
+        // 4 GiB / (2 channels · 3 bytes) = 715 827 882 frames.
+        assert!(check_size(715_827_000, 2, WavFormat::Int24).is_ok());
+        let error = check_size(715_827_883, 2, WavFormat::Int24).unwrap_err();
+        assert_eq!(error.trouble(), Trouble::TooLong);
+        assert!(check_size(715_827_883, 2, WavFormat::Int16).is_ok());
+        assert!(check_size(u64::MAX, 2, WavFormat::Int16).is_err());
+        assert!(check_size(0, 1, WavFormat::Float32).is_ok());
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(32))]
+        #[test]
+        fn a_spool_gives_back_the_bits(words in prop::collection::vec(any::<u32>(), 0..3_000), part in 1usize..700) {
+            let samples: Vec<f32> = words[..words.len() / 2 * 2].iter().map(|&w| f32::from_bits(w)).collect();
+            let folder = tempfile::tempdir().unwrap();
+            let mut spool = Spool::create(folder.path(), 2).unwrap();
+            for chunk in samples.chunks(part * 2) {
+                spool.write(chunk).unwrap();
+            }
+            prop_assert_eq!(spool.frames() as usize, samples.len() / 2);
+            let mut reader = spool.into_reader().unwrap();
+            for _ in 0..2 {
+                let (mut back, mut chunk) = (Vec::new(), Vec::new());
+                while reader.read(&mut chunk, part + 3).unwrap() > 0 {
+                    back.extend(chunk.iter().map(|s| s.to_bits()));
+                }
+                prop_assert!(back.iter().eq(samples.iter().map(|s| s.to_bits()).collect::<Vec<_>>().iter()));
+                reader.rewind().unwrap();
+            }
+            prop_assert!(names(folder.path()).is_empty(), "a spool has no name in its folder");
+        }
+    }
+}
