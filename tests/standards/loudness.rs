@@ -239,7 +239,7 @@ fn compare<const C: usize>(hz: f64, tolerance: f64, seed: u64) {
     near(meter.short_term().unwrap(), reference.loudness_shortterm().unwrap(), tolerance);
     near(meter.integrated().unwrap(), reference.loudness_global().unwrap(), tolerance + 1e-3);
     // That meter takes a short-term value only every second.
-    near(every_second.range().unwrap(), reference.loudness_range().unwrap(), 0.02 + tolerance);
+    near(every_second.range().unwrap(), reference.loudness_range().unwrap(), 0.04 + tolerance);
 }
 
 #[test]

@@ -59,20 +59,44 @@ impl<const BANDS: usize> EnergyBank<BANDS> {
         [f32; C]: Frame,
     {
         type L<const C: usize> = <[f32; C] as Frame>::Lanes;
+        let ready = self.bands.map(|band| band.map(|s| Ready::<L<C>>::new(&s)));
         let (mut states, mut sums) = (state.states, state.sums);
         for frame in frames {
             let x = frame.widen();
-            for ((sections, states), sum) in self.bands.iter().zip(&mut states).zip(&mut sums) {
+            for ((sections, states), sum) in ready.iter().zip(&mut states).zip(&mut sums) {
                 let mut value = x;
                 for (s, [first, second]) in sections.iter().zip(states) {
-                    let y = L::<C>::splat(s.b0) * value + *first;
-                    *first = (L::<C>::splat(s.b1) * value + *second) - L::<C>::splat(s.a1) * y;
-                    *second = L::<C>::splat(s.b2) * value - L::<C>::splat(s.a2) * y;
-                    value = y;
+                    // With the output put into the updates, a state depends on its last value by two operations.
+                    let last = *first;
+                    *first = (s.c1 * value + *second) - s.a1 * last;
+                    *second = s.c2 * value - s.a2 * last;
+                    value = s.b0 * value + last;
                 }
                 *sum = *sum + value * value;
             }
         }
         (state.states, state.sums) = (states, sums);
+    }
+}
+
+/// The numbers of a section in every lane.
+#[derive(Clone, Copy)]
+struct Ready<L> {
+    b0: L,
+    c1: L,
+    c2: L,
+    a1: L,
+    a2: L,
+}
+
+impl<L: Lanes> Ready<L> {
+    fn new(s: &Section) -> Self {
+        Self {
+            b0: L::splat(s.b0),
+            c1: L::splat(s.b1 - s.a1 * s.b0),
+            c2: L::splat(s.b2 - s.a2 * s.b0),
+            a1: L::splat(s.a1),
+            a2: L::splat(s.a2),
+        }
     }
 }

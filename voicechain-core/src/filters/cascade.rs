@@ -21,13 +21,34 @@ struct RestForm {
     a2: f64,
 }
 
-impl RestForm {
+/// A rest form ready to run: its four numbers in every lane.
+///
+/// With `y = x + s0` put into the updates, `s0` and `s1` depend on their last values by one multiplication and one
+/// addition each: `s0' = ((b1 - a1) x + s1) - a1 s0`, `s1' = (b2 - a2) x - a2 s0`.
+#[derive(Clone, Copy)]
+struct Ready<L> {
+    c1: L,
+    c2: L,
+    a1: L,
+    a2: L,
+}
+
+impl<L: Lanes> Ready<L> {
+    fn new(form: &RestForm) -> Self {
+        Self {
+            c1: L::splat(form.b1 - form.a1),
+            c2: L::splat(form.b2 - form.a2),
+            a1: L::splat(form.a1),
+            a2: L::splat(form.a2),
+        }
+    }
+
     #[inline(always)]
-    fn step<L: Lanes>(&self, states: &mut [L; 2], x: L) -> L {
-        let y = x + states[0];
-        states[0] = (L::splat(self.b1) * x + states[1]) - L::splat(self.a1) * y;
-        states[1] = L::splat(self.b2) * x - L::splat(self.a2) * y;
-        y
+    fn step(&self, states: &mut [L; 2], x: L) -> L {
+        let first = states[0];
+        states[0] = (self.c1 * x + states[1]) - self.a1 * first;
+        states[1] = self.c2 * x - self.a2 * first;
+        x + first
     }
 }
 
@@ -172,6 +193,7 @@ impl<const N: usize> Cascade<N> {
     {
         type L<const C: usize> = <[f32; C] as Frame>::Lanes;
         let Some(forms) = self.rest.first_chunk::<K>() else { return };
+        let forms = forms.each_ref().map(Ready::<L<C>>::new);
         let Some(stored) = state.states.first_chunk_mut::<K>() else { return };
         let mut states = *stored;
         let gain = L::<C>::splat(self.gain);

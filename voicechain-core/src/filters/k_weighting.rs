@@ -171,9 +171,11 @@ fn run<const C: usize, const G: usize, const V: usize>(
     states: &mut [KState<C>; G],
     signals: &[&[[f32; C]]; G],
 ) {
+    // With the output put into the updates, a state depends on its last value by one multiplication and one addition.
     let Section { b0, b1, b2, a1, a2 } = filter.shelf;
-    let [b0, b1, b2, a1, a2] = [b0, b1, b2, a1, a2].map(f64x2::splat);
-    let [h1, h2] = [filter.high_pass.a1, filter.high_pass.a2].map(f64x2::splat);
+    let [b0, c1, c2, a1, a2] = [b0, b1 - a1 * b0, b2 - a2 * b0, a1, a2].map(f64x2::splat);
+    let (h1, h2) = (filter.high_pass.a1, filter.high_pass.a2);
+    let [d1, d2, h1, h2] = [2.0 + h1, 1.0 - h2, h1, h2].map(f64x2::splat);
     let lane =
         |states: &[KState<C>; G], part: usize, i: usize| if i < C * G { states[i / C].lanes[part][i % C] } else { 0.0 };
     let mut work: [[f64x2; 5]; V] =
@@ -184,13 +186,15 @@ fn run<const C: usize, const G: usize, const V: usize>(
         let sample = |i: usize| if i < C * G { signals[i / C][n][i % C] } else { 0.0 };
         for (v, [s1, s2, t1, t2, sum]) in work.iter_mut().enumerate() {
             let x = f64x2::from([sample(2 * v), sample(2 * v + 1)].map(f64::from));
-            let y = b0 * x + *s1;
-            *s1 = (b1 * x + *s2) - a1 * y;
-            *s2 = b2 * x - a2 * y;
+            let first = *s1;
+            let y = b0 * x + first;
+            *s1 = (c1 * x + *s2) - a1 * first;
+            *s2 = c2 * x - a2 * first;
             // The high-pass with the numerator 1, -2, 1; its gain is applied to the energy.
-            let z = y + *t1;
-            *t1 = (*t2 - (y + y)) - h1 * z;
-            *t2 = y - h2 * z;
+            let first = *t1;
+            let z = y + first;
+            *t1 = (*t2 - d1 * y) - h1 * first;
+            *t2 = d2 * y - h2 * first;
             *sum += z * z;
         }
     }

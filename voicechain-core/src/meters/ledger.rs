@@ -7,7 +7,7 @@ use crate::frame::CHUNK;
 use crate::units::SampleRate;
 
 /// Histogram bins over 80 LU; the sums in a bin are exact, so their width only matters at the gate.
-const BINS: usize = 160;
+const BINS: usize = 120;
 /// Sub-blocks in a hop of 100 ms, and hops in a gating block.
 const PER_HOP: u64 = 10;
 const HOPS: usize = 4;
@@ -110,12 +110,8 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
     /// the frames are split. Therefore filters part at once and are joined on the clock of sub-blocks.
     pub fn push(&mut self, taps: &[[[f32; C]; CHUNK]; TAPS], n: usize, changes: &[bool; TAPS]) -> SubBlock<C> {
         let mut done = SubBlock { first: None, last: None, block: None };
-        // A tap that repeats the one before need not hold its frames.
-        let mut sources: [usize; TAPS] = core::array::from_fn(|k| k);
         for (k, &changes) in changes.iter().enumerate() {
-            if !changes && k > 0 && k != self.late_from {
-                sources[k] = sources[k - 1];
-            } else {
+            if changes {
                 (self.tied[k], self.calm[k], self.stirred[k]) = (false, false, true);
             }
         }
@@ -124,7 +120,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         self.skip -= at;
         while at < n {
             let until = n.min(at + self.late.left());
-            self.accumulate(taps, at..until, self.late_from..TAPS, &sources);
+            self.accumulate(taps, at..until, self.late_from..TAPS);
             if self.late.advance(until - at) {
                 let (last, hop) = self.end_sub_block(self.late_from..TAPS, self.late.index());
                 done.last = Some(last);
@@ -135,7 +131,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
             }
             at = until;
         }
-        self.accumulate(taps, 0..n, 0..self.late_from, &sources);
+        self.accumulate(taps, 0..n, 0..self.late_from);
         if self.early.advance(n) {
             done.first = Some(self.end_sub_block(0..self.late_from, self.early.index()).0);
             self.calm = self.stirred.map(|stirred| !stirred);
@@ -160,29 +156,13 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         taps: &[[[f32; C]; CHUNK]; TAPS],
         frames: core::ops::Range<usize>,
         range: core::ops::Range<usize>,
-        sources: &[usize; TAPS],
     ) {
-        // Two filters at a time hide each other's latency.
-        let mut waiting: Option<usize> = None;
         for k in range.clone().filter(|&k| !self.tied[k]) {
-            match waiting.take() {
-                None => waiting = Some(k),
-                Some(j) => {
-                    let mut pair = [self.states[j], self.states[k]];
-                    let signals = [&taps[sources[j]][frames.clone()], &taps[sources[k]][frames.clone()]];
-                    k_weighting::accumulate(&self.filter, &mut pair, signals);
-                    [self.states[j], self.states[k]] = pair;
-                }
-            }
-        }
-        if let Some(k) = waiting {
             let state = core::array::from_mut(&mut self.states[k]);
-            k_weighting::accumulate(&self.filter, state, [&taps[sources[k]][frames]]);
+            k_weighting::accumulate(&self.filter, state, [&taps[k][frames.clone()]]);
         }
-        for k in range.start + 1..range.end {
-            if self.tied[k] {
-                self.states[k] = self.states[k - 1];
-            }
+        for k in (range.start + 1..range.end).filter(|&k| self.tied[k]) {
+            self.states[k] = self.states[k - 1];
         }
     }
 

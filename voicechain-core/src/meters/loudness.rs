@@ -15,8 +15,8 @@ const SHORT_TERM: usize = 300;
 const HOP: u64 = 10;
 /// The relative gate of the integrated loudness, LU (BS.1770 Annex 1, eq. 7).
 const RELATIVE_GATE: f64 = -10.0;
-/// Bins of 0.08 LU for the integrated loudness of longer programmes.
-const BINS: usize = 1_000;
+/// Bins of 0.1 LU for the integrated loudness of longer programmes.
+const BINS: usize = 800;
 /// Blocks that are kept as they are: the first 200 s.
 const FIRST: usize = 2_000;
 

@@ -214,23 +214,26 @@ where
         *level = frame.iter().fold(0.0, |m: f32, x| if x.abs() > m { x.abs() } else { m });
     }
     let level_of = |x: f32| fast_to_db(if x > QUIETEST { x } else { QUIETEST });
-    // After a new link both go their own way to the same place, until they are there.
-    let linked = C == 1 || (coefs.link == 1.0 && state.ballistics.iter().all(|b| *b == state.ballistics[0]));
-    let chains = if linked { 1 } else { C };
+    let linked = C == 1 || coefs.link == 1.0;
+    // Linked channels share one chain as soon as their states have become the same.
+    let together = linked && state.ballistics.iter().all(|chain| *chain == state.ballistics[0]);
+    let chains = if together { 1 } else { C };
     // First the levels, then what the curve wants taken away, then what is taken away, then the gain.
     let mut values = [[0.0f32; CHUNK]; C];
     values[0] = loudest;
     for_each_value(&mut values[0][..n], level_of);
-    if !linked {
-        let together = values[0];
-        for (c, values) in values.iter_mut().enumerate() {
-            for (value, frame) in values[..n].iter_mut().zip(&side) {
-                *value = frame[c].abs();
-            }
-            for_each_value(&mut values[..n], level_of);
-            for (own, together) in values[..n].iter_mut().zip(together) {
-                *own = if coefs.link == 1.0 { together } else { *own + coefs.link * (together - *own) };
-            }
+    let louder = values[0];
+    for (c, values) in values.iter_mut().enumerate().take(chains) {
+        if linked {
+            *values = louder;
+            continue;
+        }
+        for (value, frame) in values[..n].iter_mut().zip(&side) {
+            *value = frame[c].abs();
+        }
+        for_each_value(&mut values[..n], level_of);
+        for (own, louder) in values[..n].iter_mut().zip(louder) {
+            *own += coefs.link * (louder - *own);
         }
     }
     let curve = coefs.curve;
@@ -257,11 +260,11 @@ where
             state.largest_db = if largest > state.largest_db { largest } else { state.largest_db };
         }
         if state.crest.feed(&loudest[at..until]) {
-            tick(coefs, state, linked);
+            tick(coefs, state, together);
         }
         at = until;
     }
-    if linked {
+    if together {
         state.ballistics = [state.ballistics[0]; C];
     }
 
@@ -270,7 +273,7 @@ where
     for values in &mut values[..chains] {
         for_each_value(&mut values[..n], |reduction| 1.0 + mix * (fast_from_db(-reduction) * make_up - 1.0));
     }
-    if linked {
+    if together {
         for (frame, &gain) in frames.iter_mut().zip(&values[0]) {
             frame.iter_mut().for_each(|sample| *sample *= gain);
         }
@@ -284,14 +287,14 @@ where
 }
 
 /// Once per tick: ends releases that are over and finds the program-dependent release.
-fn tick<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>, linked: bool)
+fn tick<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>, together: bool)
 where
     [f32; C]: Frame,
 {
     if !state.driven {
         state.ballistics.iter_mut().for_each(Decoupled::snap);
     }
-    if !linked && coefs.link == 1.0 && state.ballistics.iter().all(|b| b.is_near(&state.ballistics[0])) {
+    if !together && coefs.link == 1.0 && state.ballistics.iter().all(|b| b.is_near(&state.ballistics[0])) {
         state.ballistics = [state.ballistics[0]; C];
     }
     state.undriven = if state.driven { 0 } else { state.undriven.saturating_add(1) };

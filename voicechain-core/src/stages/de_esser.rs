@@ -20,8 +20,8 @@ use crate::units::SampleRate;
 /// falls to the gain `g` as `|H|^2 = (1 + g^2 x^4) / (1 + x^4)` around the frequency (`x = f/f0`), so that nowhere more
 /// than the range is taken: `y = x - (1 - g)(x - low) + k (sqrt(g) - g) band` with the second-order Butterworth low-pass
 /// and band-pass of one state-variable filter and its damping `k`. The filter itself never moves with the gain, so no gain
-/// can make it unstable, and with `g = 1` the output is the input bit for bit. Whole voice: `y = g x`. Both channels of a stereo voice get the same gain. Latency 0. Where
-/// the rate has no room for its frequency (0.45 of the rate) it rests. Tested by `de_esser_takes_from_sibilants_only`.
+/// can make it unstable, and with `g = 1` the output is the input bit for bit. Whole voice: `y = g x`. Both channels
+/// of a stereo voice get the same gain. Latency 0. Where the rate has no room for its frequency (0.45 of the rate) it rests. Tested by `de_esser_takes_from_sibilants_only`.
 #[derive(Clone, Copy, Debug)]
 pub struct DeEsser;
 

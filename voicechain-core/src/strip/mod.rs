@@ -17,7 +17,7 @@ use crate::settings::{MIDDLE, Middle, StageId};
 use crate::stages::{Compressor, CorrectiveEq, DeEsser, HighPass, Limiter, OutputTrim, ToneEq, Trim};
 use crate::units::SampleRate;
 use listening::LevelMatch;
-use slot::Slot;
+use slot::{Slot, gentle};
 
 /// Places at which the ledger listens: the input and behind each stage.
 const TAPS: usize = StageId::ALL.len() + 1;
@@ -153,6 +153,10 @@ where
     reductions: [ReductionMeter; 3],
     listening: Listening,
     level_match: LevelMatch,
+    /// Largest peak at the input since the last gating block, up to the last complete sub-block.
+    recent_peak: f32,
+    /// The same since the last sub-block.
+    running_peak: f32,
     /// Gains of the processed and the unprocessed signal: now, and where they are going.
     mix: [f32; 2],
     mix_from: [f32; 2],
@@ -161,9 +165,6 @@ where
     mix_length: u32,
     motion: u32,
     rejected: u64,
-    /// The largest sample at the input since the last gating block, up to the last complete sub-block; and since that.
-    recent_peak: f32,
-    peak_so_far: f32,
 }
 
 impl<const C: usize> Strip<C>
@@ -197,6 +198,8 @@ where
             reductions: core::array::from_fn(|_| ReductionMeter::default()),
             listening: Listening::default(),
             level_match: LevelMatch::fresh(),
+            recent_peak: 0.0,
+            running_peak: 0.0,
             mix: [1.0, 0.0],
             mix_from: [1.0, 0.0],
             mix_to: [1.0, 0.0],
@@ -204,8 +207,6 @@ where
             mix_length: 1,
             motion: rate.samples(MOTION_MS),
             rejected: 0,
-            recent_peak: 0.0,
-            peak_so_far: 0.0,
         }
     }
 
@@ -224,11 +225,12 @@ where
         self.written = 0;
         self.latency = coefs.latency() as usize;
         self.level_match = LevelMatch::fresh();
+        (self.recent_peak, self.running_peak) = (0.0, 0.0);
         self.reset_meters();
         self.listening = listening;
         self.mix = self.level_match.gains(listening);
         (self.mix_from, self.mix_to, self.mix_left) = (self.mix, self.mix, 0);
-        (self.rejected, self.recent_peak, self.peak_so_far) = (0, 0.0, 0.0);
+        self.rejected = 0;
     }
 
     /// Starts meters and ledger afresh; the sound is not touched.
@@ -369,19 +371,19 @@ where
         let bits = |sample: f32| (sample.to_bits() & 0x7FFF_FFFF) as i32;
         let (quietest, loudest) = (QUIETEST.to_bits() as i32, LOUDEST.to_bits() as i32);
         let mut most = 0;
-        for sample in frames.iter_mut().flatten() {
+        for sample in frames.as_flattened_mut() {
             let size = bits(*sample);
             *sample = if size < quietest { 0.0 } else { *sample };
             most = if size > most { size } else { most };
         }
         if most > loudest {
-            for sample in frames.iter_mut().flatten().filter(|s| bits(**s) > loudest) {
+            for sample in frames.as_flattened_mut().iter_mut().filter(|s| bits(**s) > loudest) {
                 self.rejected += 1;
                 *sample = if sample.is_finite() { LOUDEST.copysign(*sample) } else { 0.0 };
             }
             most = frames.iter().flatten().map(|s| bits(*s)).max().unwrap_or(0);
         }
-        self.peak_so_far = self.peak_so_far.max(f32::from_bits(most as u32));
+        self.running_peak = self.running_peak.max(f32::from_bits(most as u32));
     }
 
     /// Writes frames into the delay line.
@@ -404,13 +406,13 @@ where
         changes[1] = !self.trim.rests();
         if changes[1] {
             self.trim.run(frames);
-            self.taps[1][..n].copy_from_slice(frames);
         }
+        self.taps[1][..n].copy_from_slice(frames);
         changes[2] = !self.high_pass.rests();
         if changes[2] {
             self.high_pass.run(frames);
-            self.taps[2][..n].copy_from_slice(frames);
         }
+        self.taps[2][..n].copy_from_slice(frames);
 
         let mut before = [[0.0; C]; CHUNK];
         if self.former.is_some() {
@@ -420,13 +422,11 @@ where
             changes[3 + k] = !self.middle.rests(stage);
             if changes[3 + k] {
                 self.middle.run(stage, frames);
-                self.taps[3 + k][..n].copy_from_slice(frames);
             }
+            self.taps[3 + k][..n].copy_from_slice(frames);
         }
         if self.former.is_some() {
             self.cross_fade_orders(frames, &mut before[..n]);
-        }
-        if self.former.is_some() {
             changes[LATE_FROM - 1] = true;
             self.taps[LATE_FROM - 1][..n].copy_from_slice(frames);
         }
@@ -435,12 +435,10 @@ where
         self.taps[LATE_FROM][..n].copy_from_slice(frames);
         changes[LATE_FROM + 1] = !self.output.rests();
         self.output.run(frames);
-        for sample in frames.iter_mut().flatten() {
+        for sample in frames.as_flattened_mut() {
             *sample = if sample.abs() < QUIETEST { 0.0 } else { *sample };
         }
-        if changes[LATE_FROM + 1] {
-            self.taps[LATE_FROM + 1][..n].copy_from_slice(frames);
-        }
+        self.taps[LATE_FROM + 1][..n].copy_from_slice(frames);
         self.output_peak.push(frames);
 
         let done = self.ledger.push(&self.taps, n, &changes);
@@ -470,7 +468,7 @@ where
         }
         for (new, old) in frames.iter_mut().zip(before.iter()) {
             *at += 1;
-            let share = smooth(*at as f32 / self.motion as f32);
+            let share = gentle(f64::from(*at) / f64::from(self.motion)) as f32;
             for (new, &old) in new.iter_mut().zip(old) {
                 *new = old + share * (*new - old);
             }
@@ -486,7 +484,7 @@ where
         for (i, frame) in frames.iter_mut().enumerate() {
             if self.mix_left > 0 {
                 self.mix_left -= 1;
-                let left = smooth(self.mix_left as f32 / self.mix_length as f32);
+                let left = gentle(f64::from(self.mix_left) / f64::from(self.mix_length)) as f32;
                 self.mix = core::array::from_fn(|k| self.mix_to[k] + left * (self.mix_from[k] - self.mix_to[k]));
             }
             let age = self.latency + n - i;
@@ -502,7 +500,7 @@ where
         let frames = self.input_loudness.clock().length() as f64;
         self.activity.tick(energies.iter().sum::<f64>() / frames);
         self.input_loudness.push_energy(energies);
-        self.recent_peak = self.recent_peak.max(core::mem::take(&mut self.peak_so_far));
+        self.recent_peak = self.recent_peak.max(core::mem::take(&mut self.running_peak));
         let speech = self.activity.is_active();
         let taken = [
             self.middle.de_esser.state.take_reduction_db(),
@@ -524,7 +522,7 @@ where
         let Some(mut at) = self.dip else { return };
         for frame in frames.iter_mut() {
             at += 1;
-            let share = smooth(self.motion.abs_diff(at) as f32 / self.motion as f32);
+            let share = gentle(f64::from(self.motion.abs_diff(at)) / f64::from(self.motion)) as f32;
             frame.iter_mut().for_each(|sample| *sample *= share);
         }
         self.dip = (at < 2 * self.motion).then_some(at);
@@ -621,9 +619,4 @@ where
     pub fn rate(&self) -> SampleRate {
         self.target.rate
     }
-}
-
-/// A cross-fade with a slope of 0 at both ends.
-fn smooth(t: f32) -> f32 {
-    t * t * (3.0 - 2.0 * t)
 }
