@@ -62,6 +62,12 @@ impl Decoupled {
         self.reduction_db
     }
 
+    /// True when another is within 1e-6 dB in all that is remembered.
+    #[must_use]
+    pub fn is_near(&self, other: &Self) -> bool {
+        (self.held_db - other.held_db).abs() < 1e-6 && (self.reduction_db - other.reduction_db).abs() < 1e-6
+    }
+
     /// Ends a release that has come closer to 0 dB than [`SNAP_DB`].
     pub fn snap(&mut self) {
         if self.held_db < SNAP_DB && self.reduction_db < SNAP_DB {

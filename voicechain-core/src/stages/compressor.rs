@@ -1,7 +1,7 @@
 //! The compressor: feed-forward, log domain, soft knee, smooth decoupled ballistics.
 
 use super::{Dynamic, Stage, Tail};
-use crate::detectors::CrestFactor;
+use crate::detectors::{CrestFactor, TICK};
 use crate::error::SettingError;
 use crate::filters::design::{BUTTERWORTH_Q, high_pass};
 use crate::filters::{Cascade, CascadeState};
@@ -25,6 +25,9 @@ pub struct Compressor;
 const STEADY_CREST_SQUARED: f64 = 10.0;
 /// A program-dependent release is never shorter than this part of the set one.
 const SHORTEST_RELEASE: f64 = 0.25;
+/// A reduction that nothing has asked for during so many seconds is left over from something that is gone: a
+/// program-dependent release is at its shortest then (common practice, no source).
+const LEFT_OVER_S: f64 = 0.25;
 /// Automatic make-up gives back half of what the static curve takes at this level: about where the peaks of a voice at
 /// working level lie (common practice, no source).
 const MAKE_UP_LEVEL_DB: f64 = -8.0;
@@ -111,6 +114,8 @@ where
     crest: CrestFactor,
     release: Option<f64>,
     driven: bool,
+    /// Ticks since anything was above the threshold.
+    undriven: u32,
     largest_db: f64,
 }
 
@@ -144,6 +149,7 @@ where
             crest: CrestFactor::fresh(rate),
             release: None,
             driven: false,
+            undriven: 0,
             largest_db: 0.0,
         }
     }
@@ -254,7 +260,7 @@ where
             state.largest_db = if largest > state.largest_db { largest } else { state.largest_db };
         }
         if state.crest.feed(&loudest[at..until]) {
-            tick(coefs, state);
+            tick(coefs, state, together);
         }
         at = until;
     }
@@ -281,15 +287,24 @@ where
 }
 
 /// Once per tick: ends releases that are over and finds the program-dependent release.
-fn tick<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>)
+fn tick<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>, together: bool)
 where
     [f32; C]: Frame,
 {
     if !state.driven {
         state.ballistics.iter_mut().for_each(Decoupled::snap);
     }
+    if !together && coefs.link == 1.0 && state.ballistics.iter().all(|b| b.is_near(&state.ballistics[0])) {
+        state.ballistics = [state.ballistics[0]; C];
+    }
+    state.undriven = if state.driven { 0 } else { state.undriven.saturating_add(1) };
     state.driven = false;
-    let shortened = (STEADY_CREST_SQUARED / state.crest.squared()).clamp(SHORTEST_RELEASE, 1.0);
+    let left_over = f64::from(state.undriven) * f64::from(TICK) > LEFT_OVER_S * coefs.rate_hz;
+    let shortened = if left_over {
+        SHORTEST_RELEASE
+    } else {
+        (STEADY_CREST_SQUARED / state.crest.squared()).clamp(SHORTEST_RELEASE, 1.0)
+    };
     state.release = Some(if coefs.program_dependent && shortened < 1.0 {
         smoothing(coefs.release_ms * shortened, coefs.rate_hz, 1.0)
     } else {

@@ -4,9 +4,10 @@ use super::{Dynamic, Stage, Tail};
 use crate::detectors::sibilance::SibilanceBands;
 use crate::detectors::{Sibilance, TICK};
 use crate::error::SettingError;
+use crate::filters::cascade::step_state_variable;
 use crate::filters::design::{BUTTERWORTH_Q, fits, low_pass};
-use crate::filters::{Cascade, CascadeState, Response, Section};
-use crate::frame::Frame;
+use crate::filters::{Cascade, Response, Section, StateVariable};
+use crate::frame::{Frame, Lanes};
 use crate::gain::{Branching, RangeLimit};
 use crate::math::{fast_from_db, for_each_value, smoothing};
 use crate::settings::{DeEsserSettings, Reach};
@@ -15,11 +16,12 @@ use crate::units::SampleRate;
 /// Turns down sibilants that are too strong.
 ///
 /// Driven by the ratio of the 4 to 10 kHz band to the voiced band, so that a quiet "s" and a loud "s" are judged alike;
-/// what exceeds the threshold is taken away, up to the range, with smooth branching ballistics. High band: the input
-/// minus a share of what lies above the frequency, `y = x - (1 - g)(x - low)` with `low` a second-order Butterworth
-/// low-pass; the filter itself never moves with the gain, so no gain can make it unstable, and with `g = 1` the output is
-/// the input bit for bit. Whole voice: `y = g x`. Both channels of a stereo voice get the same gain. Latency 0. Where
-/// the rate has no room for its frequency (0.45 of the rate) it rests. Tested by `de_esser_takes_from_sibilants_only`.
+/// what exceeds the threshold is taken away, up to the range, with smooth branching ballistics. High band: a shelf that
+/// falls to the gain `g` as `|H|^2 = (1 + g^2 x^4) / (1 + x^4)` around the frequency (`x = f/f0`), so that nowhere more
+/// than the range is taken: `y = x - (1 - g)(x - low) + k (sqrt(g) - g) band` with the second-order Butterworth low-pass
+/// and band-pass of one state-variable filter and its damping `k`. The filter itself never moves with the gain, so no gain
+/// can make it unstable, and with `g = 1` the output is the input bit for bit. Whole voice: `y = g x`. Both channels
+/// of a stereo voice get the same gain. Latency 0. Where the rate has no room for its frequency (0.45 of the rate) it rests. Tested by `de_esser_takes_from_sibilants_only`.
 #[derive(Clone, Copy, Debug)]
 pub struct DeEsser;
 
@@ -32,7 +34,7 @@ pub struct DeEsserCoefs {
     bands: Option<SibilanceBands>,
     curve: RangeLimit<f32>,
     exact_curve: RangeLimit<f64>,
-    split: Cascade<1>,
+    split: StateVariable,
     split_section: Section,
     attack: f64,
     release: f64,
@@ -47,11 +49,16 @@ impl DeEsserCoefs {
     fn new(s: &DeEsserSettings, rate: SampleRate) -> Self {
         let split_section = low_pass(s.frequency_hz, BUTTERWORTH_Q, rate);
         let bands = if fits(s.frequency_hz, rate) { SibilanceBands::new(rate) } else { None };
+        let split = if bands.is_some() {
+            split_section.state_variable()
+        } else {
+            StateVariable { g: 1.0, k: 1.0, m0: 1.0, m1: 0.0, m2: 0.0 }
+        };
         Self {
             bands,
             curve: RangeLimit::new(s.threshold_db, s.range_db, KNEE_DB),
             exact_curve: RangeLimit::new(s.threshold_db, s.range_db, KNEE_DB),
-            split: Cascade::new([split_section]),
+            split,
             split_section,
             attack: smoothing(s.attack_ms, rate.hz(), 1.0),
             release: smoothing(s.release_ms, rate.hz(), 1.0),
@@ -84,8 +91,12 @@ impl DeEsserCoefs {
         if self.high_band < 0.5 {
             return Response::ONE.scaled(1.0 - taken);
         }
-        let low = self.split_section.response(2.0 * core::f64::consts::PI * frequency_hz / self.rate_hz);
-        Response { re: 1.0 - taken * (1.0 - low.re), im: taken * low.im }
+        // The integrators of the split: s = j tan(pi f / rate) / g, band = s low.
+        let omega = 2.0 * core::f64::consts::PI * frequency_hz / self.rate_hz;
+        let low = self.split_section.response(omega);
+        let s = libm::tan(0.5 * omega) / self.split.g;
+        let back = self.split.k * (crate::math::from_db(-0.5 * reduction_db) - crate::math::from_db(-reduction_db));
+        Response { re: 1.0 - taken * (1.0 - low.re) - back * s * low.im, im: taken * low.im + back * s * low.re }
     }
 }
 
@@ -103,7 +114,7 @@ where
     [f32; C]: Frame,
 {
     sibilance: Sibilance<C>,
-    split: CascadeState<C, 1>,
+    split: [<[f32; C] as Frame>::Lanes; 2],
     /// The reduction wanted until the next tick, and the one that is given.
     wanted_db: f64,
     ballistics: Branching,
@@ -142,7 +153,7 @@ where
     fn fresh(rate: SampleRate) -> DeEsserState<C> {
         DeEsserState {
             sibilance: Sibilance::fresh(rate),
-            split: CascadeState::fresh(),
+            split: [Lanes::splat(0.0); 2],
             wanted_db: 0.0,
             ballistics: Branching::default(),
             largest_db: 0.0,
@@ -175,14 +186,6 @@ where
         }
     }
 
-    fn loosen(coefs: &DeEsserCoefs, state: &mut DeEsserState<C>) {
-        state.split.loosen(&coefs.split);
-    }
-
-    fn settle(coefs: &DeEsserCoefs, state: &mut DeEsserState<C>) {
-        state.split.settle(&coefs.split);
-    }
-
     fn rests(coefs: &DeEsserCoefs) -> bool {
         coefs.rests()
     }
@@ -192,7 +195,7 @@ where
     }
 
     fn tail(coefs: &DeEsserCoefs) -> Tail {
-        Tail::Samples(if coefs.rests() { 0 } else { coefs.split.tail() })
+        Tail::Samples(if coefs.rests() { 0 } else { Cascade::new([coefs.split_section]).tail() })
     }
 }
 
@@ -208,27 +211,38 @@ fn run_piece<const C: usize>(
     const LONGEST: usize = TICK as usize;
     let n = frames.len();
     let mut low = [[0.0f32; C]; LONGEST];
-    low[..n].copy_from_slice(frames);
-    coefs.split.run(&mut state.split, &mut low[..n]);
+    let mut band = [[0.0f32; C]; LONGEST];
+    let half_damping: <[f32; C] as Frame>::Lanes = Lanes::splat(0.5 * coefs.split.k);
+    let mut split = state.split;
+    for ((low, band), frame) in low.iter_mut().zip(&mut band).zip(frames.iter()) {
+        let before = split[0];
+        *low = Frame::narrow(step_state_variable(&coefs.split, &mut split, frame.widen()));
+        // The first state moves from s to 2 band - s.
+        *band = Frame::narrow(half_damping * (before + split[0]));
+    }
+    state.split = split;
     let ticked = state.sibilance.run(bands, frames);
 
     if state.wanted_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
-        let mut taken = [0.0f32; LONGEST];
-        for taken in &mut taken[..n] {
+        let mut roots = [0.0f32; LONGEST];
+        for root in &mut roots[..n] {
             let now = state.ballistics.step(state.wanted_db, coefs.attack, coefs.release);
             state.largest_db = if now > state.largest_db { now } else { state.largest_db };
-            *taken = now as f32;
+            *root = now as f32;
         }
-        for_each_value(&mut taken, |reduction| 1.0 - fast_from_db(-reduction));
-        for ((frame, low), &taken) in frames.iter_mut().zip(&low).zip(&taken) {
-            if taken != 0.0 {
-                for (sample, &low) in frame.iter_mut().zip(low) {
-                    *sample -= taken * (*sample - coefs.high_band * low);
+        for_each_value(&mut roots, |reduction| fast_from_db(-0.5 * reduction));
+        for (((frame, low), band), &root) in frames.iter_mut().zip(&low).zip(&band).zip(&roots) {
+            if root != 1.0 {
+                let gain = root * root;
+                for ((sample, &low), &band) in frame.iter_mut().zip(low).zip(band) {
+                    let back = coefs.high_band * (root - gain) * band;
+                    *sample += back - (1.0 - gain) * (*sample - coefs.high_band * low);
                 }
             }
         }
     }
     if ticked {
+        state.split = state.split.map(|s| s.without_tiny(1e-30));
         state.wanted_db = f64::from(coefs.curve.reduction_db(state.sibilance.ratio_db()));
         if state.wanted_db == 0.0 {
             state.ballistics.snap();
