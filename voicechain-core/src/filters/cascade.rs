@@ -322,10 +322,20 @@ where
 pub(crate) fn step_state_variable<L: Lanes>(section: &StateVariable, states: &mut [L; 2], x: L) -> L {
     let StateVariable { g, k, m0, m1, m2 } = *section;
     let first = L::splat(1.0 / (1.0 + g * (g + k)));
-    let g = L::splat(g);
-    let band = first * (states[0] + g * (x - states[1]));
-    let low = states[1] + g * band;
-    states[0] = band + band - states[0];
-    states[1] = low + low - states[1];
+    let band = first * (states[0] + L::splat(g) * (x - states[1]));
+    let low = states[1] + L::splat(g) * band;
+    advance_state_variable(section, states, x);
     L::splat(m0) * x + (L::splat(m1) * band + L::splat(m2) * low)
+}
+
+/// Brings the states of the trapezoidal state-variable filter up to date: `s0' = 2 band - s0`, `s1' = 2 low - s1`, from
+/// their last values directly, which is a shorter way than through the outputs.
+#[inline(always)]
+pub(crate) fn advance_state_variable<L: Lanes>(section: &StateVariable, states: &mut [L; 2], x: L) {
+    let StateVariable { g, k, .. } = *section;
+    let first = 1.0 / (1.0 + g * (g + k));
+    let across = 2.0 * first * g;
+    let (last, difference) = (states[0], x - states[1]);
+    states[0] = L::splat(2.0 * first - 1.0) * last + L::splat(across) * difference;
+    states[1] = (states[1] + L::splat(across) * last) + L::splat(across * g) * difference;
 }

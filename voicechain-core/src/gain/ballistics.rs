@@ -68,6 +68,12 @@ impl Decoupled {
         (self.held_db - other.held_db).abs() < 1e-6 && (self.reduction_db - other.reduction_db).abs() < 1e-6
     }
 
+    /// The larger of all that two remember.
+    #[must_use]
+    pub fn larger(self, other: Self) -> Self {
+        Self { held_db: self.held_db.max(other.held_db), reduction_db: self.reduction_db.max(other.reduction_db) }
+    }
+
     /// Ends a release that has come closer to 0 dB than [`SNAP_DB`].
     pub fn snap(&mut self) {
         if self.held_db < SNAP_DB && self.reduction_db < SNAP_DB {

@@ -295,7 +295,8 @@ where
         state.ballistics.iter_mut().for_each(Decoupled::snap);
     }
     if !together && coefs.link == 1.0 && state.ballistics.iter().all(|b| b.is_near(&state.ballistics[0])) {
-        state.ballistics = [state.ballistics[0]; C];
+        // Which channel comes first must not matter.
+        state.ballistics = [state.ballistics.iter().fold(state.ballistics[0], |all, &b| all.larger(b)); C];
     }
     state.undriven = if state.driven { 0 } else { state.undriven.saturating_add(1) };
     state.driven = false;

@@ -4,7 +4,7 @@ use super::{Dynamic, Stage, Tail};
 use crate::detectors::sibilance::SibilanceBands;
 use crate::detectors::{Sibilance, TICK};
 use crate::error::SettingError;
-use crate::filters::cascade::step_state_variable;
+use crate::filters::cascade::{advance_state_variable, step_state_variable};
 use crate::filters::design::{BUTTERWORTH_Q, fits, low_pass};
 use crate::filters::{Cascade, Response, Section, StateVariable};
 use crate::frame::{Frame, Lanes};
@@ -21,7 +21,8 @@ use crate::units::SampleRate;
 /// than the range is taken: `y = x - (1 - g)(x - low) + k (sqrt(g) - g) band` with the second-order Butterworth low-pass
 /// and band-pass of one state-variable filter and its damping `k`. The filter itself never moves with the gain, so no gain
 /// can make it unstable, and with `g = 1` the output is the input bit for bit. Whole voice: `y = g x`. Both channels
-/// of a stereo voice get the same gain. Latency 0. Where the rate has no room for its frequency (0.45 of the rate) it rests. Tested by `de_esser_takes_from_sibilants_only`.
+/// of a stereo voice get the same gain. Latency 0. Where the rate has no room for its frequency (0.45 of the rate) it
+/// rests. Tested by `de_esser_takes_from_sibilants_only`.
 #[derive(Clone, Copy, Debug)]
 pub struct DeEsser;
 
@@ -210,18 +211,8 @@ fn run_piece<const C: usize>(
 {
     const LONGEST: usize = TICK as usize;
     let n = frames.len();
-    let mut low = [[0.0f32; C]; LONGEST];
-    let mut band = [[0.0f32; C]; LONGEST];
-    let half_damping: <[f32; C] as Frame>::Lanes = Lanes::splat(0.5 * coefs.split.k);
-    let mut split = state.split;
-    for ((low, band), frame) in low.iter_mut().zip(&mut band).zip(frames.iter()) {
-        let before = split[0];
-        *low = Frame::narrow(step_state_variable(&coefs.split, &mut split, frame.widen()));
-        // The first state moves from s to 2 band - s.
-        *band = Frame::narrow(half_damping * (before + split[0]));
-    }
-    state.split = split;
     let ticked = state.sibilance.run(bands, frames);
+    let mut split = state.split;
 
     if state.wanted_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
         let mut roots = [0.0f32; LONGEST];
@@ -231,16 +222,26 @@ fn run_piece<const C: usize>(
             *root = now as f32;
         }
         for_each_value(&mut roots, |reduction| fast_from_db(-0.5 * reduction));
-        for (((frame, low), band), &root) in frames.iter_mut().zip(&low).zip(&band).zip(&roots) {
+        let half_damping: <[f32; C] as Frame>::Lanes = Lanes::splat(0.5 * coefs.split.k);
+        for (frame, &root) in frames.iter_mut().zip(&roots) {
+            let before = split[0];
+            let low: [f32; C] = Frame::narrow(step_state_variable(&coefs.split, &mut split, frame.widen()));
+            // The first state moves from s to 2 band - s.
+            let band: [f32; C] = Frame::narrow(half_damping * (before + split[0]));
             if root != 1.0 {
                 let gain = root * root;
-                for ((sample, &low), &band) in frame.iter_mut().zip(low).zip(band) {
+                for ((sample, low), band) in frame.iter_mut().zip(low).zip(band) {
                     let back = coefs.high_band * (root - gain) * band;
                     *sample += back - (1.0 - gain) * (*sample - coefs.high_band * low);
                 }
             }
         }
+    } else {
+        for frame in frames.iter() {
+            advance_state_variable(&coefs.split, &mut split, frame.widen());
+        }
     }
+    state.split = split;
     if ticked {
         state.split = state.split.map(|s| s.without_tiny(1e-30));
         state.wanted_db = f64::from(coefs.curve.reduction_db(state.sibilance.ratio_db()));

@@ -11,9 +11,9 @@ pub use slot::MOTION_MS;
 pub use starting_points::{StartingPoint, WORKING_LEVEL_LUFS};
 
 use crate::detectors::VoiceActivity;
+use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame};
 use crate::meters::{ChannelWeights, LevelLedger, LoudnessMeter, ReductionMeter, TruePeakMeter};
-use crate::error::SettingError;
 use crate::settings::{MIDDLE, Middle, StageId, StripSettings};
 use crate::stages::{Compressor, CorrectiveEq, DeEsser, HighPass, Limiter, OutputTrim, ToneEq, Trim};
 use crate::units::SampleRate;
