@@ -2,6 +2,7 @@
 
 mod coefs;
 mod listening;
+mod middle;
 mod slot;
 pub mod starting_points;
 
@@ -14,10 +15,11 @@ use crate::detectors::VoiceActivity;
 use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame};
 use crate::meters::{ChannelWeights, LevelLedger, LoudnessMeter, ReductionMeter, TruePeakMeter};
-use crate::settings::{MIDDLE, Middle, StageId, StripSettings};
-use crate::stages::{Compressor, CorrectiveEq, DeEsser, HighPass, Limiter, OutputTrim, ToneEq, Trim};
+use crate::settings::{StageId, StripSettings};
+use crate::stages::{HighPass, Limiter, OutputTrim, Trim};
 use crate::units::SampleRate;
 use listening::LevelMatch;
+use middle::MiddleSlots;
 use slot::{Slot, gentle};
 
 /// Places at which the ledger listens: the input and behind each stage.
@@ -49,73 +51,6 @@ pub struct LedgerEntry {
     pub stage: StageId,
     /// Loudness behind it minus loudness before it, LU.
     pub lu: f64,
-}
-
-/// The middle stages, whose order can be set.
-struct MiddleSlots<const C: usize>
-where
-    [f32; C]: Frame,
-{
-    order: [Middle; MIDDLE],
-    corrective_eq: Slot<CorrectiveEq, C>,
-    de_esser: Slot<DeEsser, C>,
-    compressor: Slot<Compressor, C>,
-    tone_eq: Slot<ToneEq, C>,
-}
-
-impl<const C: usize> Clone for MiddleSlots<C>
-where
-    [f32; C]: Frame,
-{
-    fn clone(&self) -> Self {
-        Self {
-            order: self.order,
-            corrective_eq: self.corrective_eq.clone(),
-            de_esser: self.de_esser.clone(),
-            compressor: self.compressor.clone(),
-            tone_eq: self.tone_eq.clone(),
-        }
-    }
-}
-
-impl<const C: usize> MiddleSlots<C>
-where
-    [f32; C]: Frame,
-{
-    fn fresh(coefs: &StripCoefs<C>) -> Self {
-        Self {
-            order: coefs.order,
-            corrective_eq: Slot::fresh(coefs.corrective_eq, coefs.rate),
-            de_esser: Slot::fresh(coefs.de_esser, coefs.rate),
-            compressor: Slot::fresh(coefs.compressor, coefs.rate),
-            tone_eq: Slot::fresh(coefs.tone_eq, coefs.rate),
-        }
-    }
-
-    fn set(&mut self, coefs: &StripCoefs<C>) {
-        self.corrective_eq.set(coefs.corrective_eq);
-        self.de_esser.set(coefs.de_esser);
-        self.compressor.set(coefs.compressor);
-        self.tone_eq.set(coefs.tone_eq);
-    }
-
-    fn run(&mut self, stage: Middle, frames: &mut [[f32; C]]) {
-        match stage {
-            Middle::CorrectiveEq => self.corrective_eq.run(frames),
-            Middle::DeEsser => self.de_esser.run(frames),
-            Middle::Compressor => self.compressor.run(frames),
-            Middle::ToneEq => self.tone_eq.run(frames),
-        }
-    }
-
-    fn rests(&self, stage: Middle) -> bool {
-        match stage {
-            Middle::CorrectiveEq => self.corrective_eq.rests(),
-            Middle::DeEsser => self.de_esser.rests(),
-            Middle::Compressor => self.compressor.rests(),
-            Middle::ToneEq => self.tone_eq.rests(),
-        }
-    }
 }
 
 /// A voice strip for one (`C = 1`) or two channels.
