@@ -111,26 +111,29 @@ pub fn bell(frequency_hz: f64, gain_db: f64, q: f64, rate: SampleRate) -> Sectio
     if gain_db > 0.0 { boost } else { inverse(&boost) }
 }
 
+/// The source's numerator, `N(0) = P(0)`, `N(phi1) = G^2 P(phi1)` and the same for the slope, where `P` is the squared
+/// magnitude of the denominator over `phi = sin^2(omega/2)`, solved for the quadratic
+/// `N(phi) = G^2 P(phi) - (G^2 - 1) P(0) (1 - phi/phi1)^2`: nothing in it cancels at low frequencies and high rates.
 fn matched_bell_boost(frequency_hz: f64, gain_db: f64, q: f64, rate: SampleRate) -> Section {
     let omega = 2.0 * PI * frequency_hz / rate.hz();
-    let amplitude = from_db(0.5 * gain_db);
-    let zeta = 0.5 / (amplitude * q);
+    let zeta = 0.5 / (from_db(0.5 * gain_db) * q);
     let decay = libm::exp(-zeta * omega);
-    let swing = if zeta <= 1.0 {
-        libm::cos(libm::sqrt(1.0 - zeta * zeta) * omega)
+    let turn = libm::sqrt((1.0 - zeta * zeta).abs()) * omega;
+    let (swing, half_swing) = if zeta <= 1.0 {
+        (libm::cos(turn), libm::pow(libm::sin(0.5 * turn), 2.0))
     } else {
-        libm::cosh(libm::sqrt(zeta * zeta - 1.0) * omega)
+        (libm::cosh(turn), -libm::pow(libm::sinh(0.5 * turn), 2.0))
     };
     let (a1, a2) = (-2.0 * decay * swing, decay * decay);
+    // 1 + a1 + a2, without cancellation.
+    let at_dc = libm::pow(libm::expm1(-zeta * omega), 2.0) + 4.0 * decay * half_swing;
+    let at_nyquist = 1.0 - a1 + a2;
     let power = from_db(2.0 * gain_db);
     let phi1 = libm::pow(libm::sin(0.5 * omega), 2.0);
-    let phi0 = 1.0 - phi1;
-    let (p0, p1, p2) = (libm::pow(1.0 + a1 + a2, 2.0), libm::pow(1.0 - a1 + a2, 2.0), -4.0 * a2);
-    let value = (p0 * phi0 + p1 * phi1 + p2 * 4.0 * phi0 * phi1) * power;
-    let slope = (p1 - p0 + 4.0 * (phi0 - phi1) * p2) * power;
-    let n0 = p0;
-    let n2 = (value - slope * phi1 - n0) / (4.0 * phi1 * phi1);
-    let n1 = slope + n0 + 4.0 * (phi1 - phi0) * n2;
+    let lift = (power - 1.0) * libm::pow(at_dc / phi1, 2.0);
+    let n0 = at_dc * at_dc;
+    let n1 = power * at_nyquist * at_nyquist - lift * libm::pow(1.0 - phi1, 2.0);
+    let n2 = 0.25 * lift - power * 4.0 * a2;
     let [b0, b1, b2] = minimum_phase(n0, n1, n2);
     Section { b0, b1, b2, a1, a2 }
 }

@@ -5,6 +5,7 @@ pub mod design;
 pub mod k_weighting;
 pub mod response;
 pub mod section;
+pub(crate) mod tail;
 
 pub use cascade::{Cascade, CascadeState};
 pub use response::Response;

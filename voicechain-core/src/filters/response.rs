@@ -43,6 +43,11 @@ impl Response {
         libm::atan2(self.im, self.re)
     }
 
+    /// The difference of two complex numbers.
+    pub(crate) fn minus(self, other: Self) -> Self {
+        Self { re: self.re - other.re, im: self.im - other.im }
+    }
+
     /// The quotient of two complex numbers.
     pub(crate) fn over(self, divisor: Self) -> Self {
         let norm = divisor.power();

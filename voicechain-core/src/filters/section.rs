@@ -49,11 +49,19 @@ impl Section {
         above.over(below)
     }
 
-    /// Radius of the outermost pole; below 1 for a stable section.
-    #[must_use]
-    pub fn pole_radius(&self) -> f64 {
-        let discriminant = self.a1 * self.a1 - 4.0 * self.a2;
-        if discriminant < 0.0 { libm::sqrt(self.a2) } else { 0.5 * (self.a1.abs() + libm::sqrt(discriminant)) }
+    /// Both poles; those of a first-order section are its one pole and 0.
+    pub(super) fn poles(&self) -> [Response; 2] {
+        let middle = -0.5 * self.a1;
+        let discriminant = middle * middle - self.a2;
+        let root = libm::sqrt(discriminant.abs());
+        if discriminant < 0.0 {
+            [Response { re: middle, im: root }, Response { re: middle, im: -root }]
+        } else {
+            // The larger one by the sum, the other by the product: nothing cancels.
+            let outer = middle + libm::copysign(root, middle);
+            let inner = if outer == 0.0 { 0.0 } else { self.a2 / outer };
+            [Response { re: outer, im: 0.0 }, Response { re: inner, im: 0.0 }]
+        }
     }
 
     /// The same transfer function as a state-variable filter.
@@ -128,13 +136,19 @@ impl StateVariable {
 
     /// States of this form that continue the sound of transposed direct form states of `section` (the same filter).
     ///
-    /// A filter whose states cannot be heard (gain 0 dB everywhere) starts from rest.
+    /// Of a first-order section only one state can be heard; the smallest pair of states that gives it is taken. A filter
+    /// whose states cannot be heard at all (gain 0 dB everywhere) starts from rest.
     #[must_use]
     pub fn from_direct(&self, section: &Section, states: [f64; 2]) -> [f64; 2] {
         let [now, next] = self.observation();
-        let (y0, y1) = (states[0], states[1] - section.a1 * states[0]);
-        let determinant = now[0] * next[1] - now[1] * next[0];
-        let found = [(y0 * next[1] - y1 * now[1]) / determinant, (y1 * now[0] - y0 * next[0]) / determinant];
+        let y0 = states[0];
+        let found = if section.a2 == 0.0 && section.b2 == 0.0 {
+            now.map(|c| y0 * c / (now[0] * now[0] + now[1] * now[1]))
+        } else {
+            let y1 = states[1] - section.a1 * y0;
+            let determinant = now[0] * next[1] - now[1] * next[0];
+            [(y0 * next[1] - y1 * now[1]) / determinant, (y1 * now[0] - y0 * next[0]) / determinant]
+        };
         if found.iter().all(|s| s.is_finite()) { found } else { [0.0; 2] }
     }
 }

@@ -53,6 +53,12 @@ pub struct LevelLedger<const C: usize, const TAPS: usize> {
     delay: usize,
     /// Frames that the delayed taps still have to skip.
     skip: usize,
+    /// Taps that share the filter of the tap before, because nothing lies between them.
+    tied: [bool; TAPS],
+    /// Taps that have repeated the one before through the last whole sub-block of the first tap, and since.
+    calm: [bool; TAPS],
+    /// Taps that have differed from the one before in this sub-block of the first tap.
+    stirred: [bool; TAPS],
     running: [f64; TAPS],
     hops: [[f64; HOPS]; TAPS],
     sums: GatedSums<TAPS, BINS>,
@@ -70,6 +76,9 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
             late_from,
             delay,
             skip: delay,
+            tied: [false; TAPS],
+            calm: [false; TAPS],
+            stirred: [false; TAPS],
             running: [0.0; TAPS],
             hops: [[0.0; HOPS]; TAPS],
             sums: GatedSums::new(),
@@ -82,6 +91,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         self.early = SubBlockClock::new(rate);
         self.late = SubBlockClock::new(rate);
         (self.delay, self.skip) = (delay, delay);
+        (self.tied, self.calm, self.stirred) = ([false; TAPS], [false; TAPS], [false; TAPS]);
         self.running = [0.0; TAPS];
         self.hops = [[0.0; HOPS]; TAPS];
         self.sums.reset();
@@ -95,35 +105,50 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
 
     /// Takes the same `n` frames (at most a chunk, and at most [`left`](Self::left)) at every tap. `changes[k]` is false
     /// when tap `k` repeats tap `k - 1`.
+    ///
+    /// When a tap begins to differ, it does so with the first of the frames; where it ends to differ may depend on how
+    /// the frames are split. Therefore filters part at once and are joined on the clock of sub-blocks.
     pub fn push(&mut self, taps: &[[[f32; C]; CHUNK]; TAPS], n: usize, changes: &[bool; TAPS]) -> SubBlock<C> {
         let mut done = SubBlock { first: None, last: None, block: None };
-        self.accumulate(taps, 0..n, 0..self.late_from, changes);
-        if self.early.advance(n) {
-            done.first = Some(self.end_sub_block(0..self.late_from, self.early.index()).0);
-        }
-        let skipped = self.skip.min(n);
-        self.skip -= skipped;
-        let mut at = skipped;
-        // Skipped frames still run through the filters.
-        self.accumulate(taps, 0..skipped, self.late_from..TAPS, changes);
-        if self.skip == 0 && skipped > 0 {
-            for state in &mut self.states[self.late_from..] {
-                let _ = state.take_energy(&self.filter);
+        for (k, &changes) in changes.iter().enumerate() {
+            if changes {
+                (self.tied[k], self.calm[k], self.stirred[k]) = (false, false, true);
             }
         }
+        // The delayed taps have not heard the frames from before the beginning, and neither has the first.
+        let mut at = self.skip.min(n);
+        self.skip -= at;
         while at < n {
             let until = n.min(at + self.late.left());
-            self.accumulate(taps, at..until, self.late_from..TAPS, changes);
+            self.accumulate(taps, at..until, self.late_from..TAPS);
             if self.late.advance(until - at) {
                 let (last, hop) = self.end_sub_block(self.late_from..TAPS, self.late.index());
                 done.last = Some(last);
                 if hop {
                     done.block = self.end_block().or(done.block);
                 }
+                self.tie(self.late_from..TAPS);
             }
             at = until;
         }
+        self.accumulate(taps, 0..n, 0..self.late_from);
+        if self.early.advance(n) {
+            done.first = Some(self.end_sub_block(0..self.late_from, self.early.index()).0);
+            self.calm = self.stirred.map(|stirred| !stirred);
+            self.stirred = [false; TAPS];
+            self.tie(0..self.late_from);
+        }
         done
+    }
+
+    /// Joins taps with the one before, at the end of a sub-block.
+    fn tie(&mut self, range: core::ops::Range<usize>) {
+        for k in range.start + 1..range.end {
+            self.tied[k] = self.calm[k];
+            if self.tied[k] {
+                self.states[k] = self.states[k - 1];
+            }
+        }
     }
 
     fn accumulate(
@@ -131,11 +156,10 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         taps: &[[[f32; C]; CHUNK]; TAPS],
         frames: core::ops::Range<usize>,
         range: core::ops::Range<usize>,
-        changes: &[bool; TAPS],
     ) {
         // Two filters at a time hide each other's latency.
         let mut waiting: Option<usize> = None;
-        for k in range.clone().filter(|&k| changes[k] || k == range.start) {
+        for k in range.clone().filter(|&k| !self.tied[k]) {
             match waiting.take() {
                 None => waiting = Some(k),
                 Some(j) => {
@@ -151,7 +175,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
             k_weighting::accumulate(&self.filter, state, [&taps[k][frames]]);
         }
         for k in range.start + 1..range.end {
-            if !changes[k] {
+            if self.tied[k] {
                 self.states[k] = self.states[k - 1];
             }
         }

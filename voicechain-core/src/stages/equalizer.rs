@@ -80,6 +80,11 @@ impl<const N: usize> FilterCoefs<N> {
         self.cascade.is_identity() && self.compensation == 1.0
     }
 
+    /// The sections, those at rest included.
+    pub(crate) fn sections(&self) -> &[Section; N] {
+        self.cascade.sections()
+    }
+
     pub(super) fn tail(&self) -> Tail {
         Tail::Samples(self.cascade.tail())
     }

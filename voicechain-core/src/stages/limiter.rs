@@ -404,7 +404,7 @@ fn finish<const C: usize>(
 ) {
     if active || state.clamp_for > 0 {
         let mut gains = [1.0; CHUNK];
-        for (gain, &reduction) in gains.iter_mut().zip(reductions) {
+        for (gain, &reduction) in gains.iter_mut().zip(&reductions[..frames.len()]) {
             *gain = gain_of(reduction);
             state.largest = state.largest.max(reduction);
         }

@@ -17,14 +17,14 @@ use crate::settings::{MIDDLE, Middle, StageId};
 use crate::stages::{Compressor, CorrectiveEq, DeEsser, HighPass, Limiter, OutputTrim, ToneEq, Trim};
 use crate::units::SampleRate;
 use listening::LevelMatch;
-use slot::Slot;
+use slot::{Slot, gentle};
 
 /// Places at which the ledger listens: the input and behind each stage.
 const TAPS: usize = StageId::ALL.len() + 1;
 /// Taps from this one on lie behind the limiter's delay.
 const LATE_FROM: usize = TAPS - 2;
-/// Frames in the delay line of the unprocessed side, a power of two above the longest latency.
-const DELAY: usize = 1_024;
+/// Frames in the delay line of the unprocessed side: the longest latency (1 014) and a chunk.
+const DELAY: usize = 1_024 + CHUNK;
 /// Samples beyond this (+36 dB of full scale) are held to it at the door.
 const LOUDEST: f32 = 64.0;
 /// Samples below this are silence (they are subnormal, or would become so).
@@ -153,11 +153,14 @@ where
     reductions: [ReductionMeter; 3],
     listening: Listening,
     level_match: LevelMatch,
+    /// Largest peak at the input since the last gating block, up to the last complete sub-block.
+    recent_peak: f32,
     /// Gains of the processed and the unprocessed signal: now, and where they are going.
     mix: [f32; 2],
     mix_from: [f32; 2],
     mix_to: [f32; 2],
     mix_left: u32,
+    mix_length: u32,
     motion: u32,
     rejected: u64,
 }
@@ -193,10 +196,12 @@ where
             reductions: core::array::from_fn(|_| ReductionMeter::default()),
             listening: Listening::default(),
             level_match: LevelMatch::fresh(),
+            recent_peak: 0.0,
             mix: [1.0, 0.0],
             mix_from: [1.0, 0.0],
             mix_to: [1.0, 0.0],
             mix_left: 0,
+            mix_length: 1,
             motion: rate.samples(MOTION_MS),
             rejected: 0,
         }
@@ -217,6 +222,7 @@ where
         self.written = 0;
         self.latency = coefs.latency() as usize;
         self.level_match = LevelMatch::fresh();
+        self.recent_peak = 0.0;
         self.reset_meters();
         self.listening = listening;
         self.mix = self.level_match.gains(listening);
@@ -249,7 +255,11 @@ where
         self.target = *coefs;
         if coefs.latency() as usize != self.latency {
             // All of it waits for the middle of the dip.
-            self.dip = Some(self.dip.map_or(0, |at| at.min(2 * self.motion - at)));
+            let at = self.dip.map_or(0, |at| at.min(2 * self.motion - at));
+            self.dip = Some(at);
+            if at == self.motion {
+                self.change_latency();
+            }
             return;
         }
         if self.dip.is_none_or(|at| at >= self.motion) {
@@ -294,7 +304,8 @@ where
     fn glide_mix(&mut self, frames: u32) {
         let wanted = self.level_match.gains(self.listening);
         if wanted != self.mix_to {
-            (self.mix_from, self.mix_to, self.mix_left) = (self.mix, wanted, self.motion.min(frames));
+            (self.mix_from, self.mix_to) = (self.mix, wanted);
+            (self.mix_left, self.mix_length) = (frames, frames);
         }
     }
 
@@ -373,8 +384,8 @@ where
         let n = frames.len();
         self.door(frames);
         for frame in frames.iter() {
-            self.delay[self.written % DELAY] = *frame;
-            self.written += 1;
+            self.delay[self.written] = *frame;
+            self.written = (self.written + 1) % DELAY;
         }
         self.input_peak.push(frames);
         self.taps[0][..n].copy_from_slice(frames);
@@ -392,7 +403,11 @@ where
             self.middle.run(stage, frames);
             self.taps[3 + k][..n].copy_from_slice(frames);
         }
-        self.cross_fade_orders(frames);
+        if self.former.is_some() {
+            self.cross_fade_orders(frames);
+            changes[LATE_FROM - 1] = true;
+            self.taps[LATE_FROM - 1][..n].copy_from_slice(frames);
+        }
 
         self.limiter.run(frames);
         self.taps[LATE_FROM][..n].copy_from_slice(frames);
@@ -411,8 +426,7 @@ where
             self.output_loudness.push_energy(energies);
         }
         if let Some(block) = done.block {
-            let peak = self.input_peak.take_recent().into_iter().fold(0.0, f64::max) as f32;
-            self.level_match.block(block.input, block.output, peak);
+            self.level_match.block(block.input, block.output, core::mem::take(&mut self.recent_peak));
         }
         self.listen(frames);
         if let Some(energies) = done.first {
@@ -432,7 +446,7 @@ where
         }
         for (new, old) in frames.iter_mut().zip(&before) {
             *at += 1;
-            let share = *at as f32 / self.motion as f32;
+            let share = gentle(f64::from(*at) / f64::from(self.motion)) as f32;
             for (new, &old) in new.iter_mut().zip(old) {
                 *new = old + share * (*new - old);
             }
@@ -452,7 +466,7 @@ where
         for (i, frame) in frames.iter_mut().enumerate() {
             if self.mix_left > 0 {
                 self.mix_left -= 1;
-                let left = self.mix_left as f32 / self.motion as f32;
+                let left = gentle(f64::from(self.mix_left) / f64::from(self.mix_length)) as f32;
                 self.mix = core::array::from_fn(|k| self.mix_to[k] + left * (self.mix_from[k] - self.mix_to[k]));
             }
             let age = self.latency + n - i;
@@ -468,6 +482,7 @@ where
         let frames = self.input_loudness.clock().length() as f64;
         self.activity.tick(energies.iter().sum::<f64>() / frames);
         self.input_loudness.push_energy(energies);
+        self.recent_peak = self.input_peak.take_recent().into_iter().fold(f64::from(self.recent_peak), f64::max) as f32;
         let speech = self.activity.is_active();
         let taken = [
             self.middle.de_esser.state.take_reduction_db(),
@@ -489,18 +504,23 @@ where
         let Some(mut at) = self.dip else { return };
         for frame in frames.iter_mut() {
             at += 1;
-            let share = self.motion.abs_diff(at) as f32 / self.motion as f32;
+            let share = gentle(f64::from(self.motion.abs_diff(at)) / f64::from(self.motion)) as f32;
             frame.iter_mut().for_each(|sample| *sample *= share);
         }
         self.dip = (at < 2 * self.motion).then_some(at);
         if at == self.motion {
-            self.latency = self.target.latency() as usize;
-            self.limiter = Slot::fresh(self.target.limiter, self.target.rate);
-            self.ledger.reset(self.target.rate, self.latency);
-            self.input_loudness.reset(self.target.rate);
-            self.output_loudness.reset(self.target.rate);
-            self.apply();
+            self.change_latency();
         }
+    }
+
+    /// In the middle of the dip. The limiter keeps the sound that it delays, or it would begin with a hole.
+    fn change_latency(&mut self) {
+        self.latency = self.target.latency() as usize;
+        self.limiter.jump(self.target.limiter);
+        self.ledger.reset(self.target.rate, self.latency);
+        self.input_loudness.reset(self.target.rate);
+        self.output_loudness.reset(self.target.rate);
+        self.apply();
     }
 
     /// The level ledger since the last reset; `None` before any block of 400 ms has passed the gates. A new order or

@@ -8,6 +8,12 @@ use crate::units::SampleRate;
 /// Every change of a setting, and every switch, takes so long, ms.
 pub const MOTION_MS: f64 = 10.0;
 
+/// A way from 0 to 1 that starts and ends gently: `t^2 (3 - 2 t)`. A straight way has two corners that can be heard.
+#[inline]
+pub(crate) fn gentle(t: f64) -> f64 {
+    t * t * (3.0 - 2.0 * t)
+}
+
 /// Designed coefficients with their switch.
 #[derive(Debug)]
 pub(crate) struct SlotCoefs<S: Stage<C>, const C: usize> {
@@ -121,30 +127,43 @@ where
     }
 
     fn progress(&self, position: u32) -> f64 {
-        f64::from(position) / f64::from(self.length)
+        gentle(f64::from(position) / f64::from(self.length))
+    }
+
+    /// Is at rest in new coefficients at once; what the sound has left in the stage stays.
+    pub(crate) fn jump(&mut self, new: SlotCoefs<S, C>) {
+        (self.from, self.to, self.motion) = (new.coefs, new.coefs, None);
+        (self.on, self.fade) = (new.on, if new.on { self.length } else { 0 });
     }
 
     /// Runs at most a chunk of frames in place.
     pub(crate) fn run(&mut self, frames: &mut [[f32; C]]) {
-        if self.on && self.fade == self.length {
-            self.run_on(frames, None);
-        } else if !self.on && self.fade == 0 {
-            S::pass(&self.to, &mut self.state, frames);
-            self.motion = None;
-        } else {
-            let mut passed = [[0.0; C]; CHUNK];
-            let n = frames.len().min(CHUNK);
-            self.run_on(frames, Some(&mut passed[..n]));
-            for (frame, passed) in frames.iter_mut().zip(&passed) {
-                if self.on {
-                    self.fade = (self.fade + 1).min(self.length);
-                } else {
-                    self.fade = self.fade.saturating_sub(1);
-                }
-                let share = self.fade as f32 / self.length as f32;
-                for (wet, &dry) in frame.iter_mut().zip(passed) {
-                    *wet = dry + share * (*wet - dry);
-                }
+        let mut rest = frames;
+        while !rest.is_empty() {
+            if self.on && self.fade == self.length {
+                return self.run_on(rest, None);
+            }
+            if !self.on && self.fade == 0 {
+                self.motion = None;
+                return S::pass(&self.to, &mut self.state, rest);
+            }
+            // The fade ends at the same frame for any split of the frames.
+            let left = if self.on { self.length - self.fade } else { self.fade };
+            let (now, later) = rest.split_at_mut(rest.len().min(left as usize));
+            self.run_fading(now);
+            rest = later;
+        }
+    }
+
+    fn run_fading(&mut self, frames: &mut [[f32; C]]) {
+        let mut passed = [[0.0; C]; CHUNK];
+        let n = frames.len().min(CHUNK);
+        self.run_on(frames, Some(&mut passed[..n]));
+        for (frame, passed) in frames.iter_mut().zip(&passed) {
+            self.fade = if self.on { self.fade + 1 } else { self.fade - 1 };
+            let share = self.progress(self.fade) as f32;
+            for (wet, &dry) in frame.iter_mut().zip(passed) {
+                *wet = dry + share * (*wet - dry);
             }
         }
     }

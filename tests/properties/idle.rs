@@ -1,0 +1,58 @@
+//! A strip that has nothing to do returns its input.
+
+use crate::rate;
+use voicechain_core::StripSettings;
+use voicechain_core::strip::{Listening, Way};
+use voicechain_tests::signals::{mono, phrases, unequal, white};
+use voicechain_tests::strips::{first_difference, run, strip};
+
+/// Every stage on, none with anything to do for a signal under -14 dB.
+pub(crate) fn idle_settings() -> StripSettings {
+    let mut s = StripSettings::default();
+    s.high_pass.on = false;
+    s.compressor.threshold_db = -8.0;
+    s.de_esser.threshold_db = 24.0;
+    s
+}
+
+#[test]
+fn idle_strip_is_the_delayed_input() {
+    for hz in [8_000.0, 44_100.0, 48_000.0, 96_000.0] {
+        let rate = rate(hz);
+        let signal = phrases(-35.0, hz, 1.0, 9);
+        let (one, two) = (mono(&signal), unequal(&signal));
+        let mut strip_1 = strip::<1>(&idle_settings(), rate);
+        let mut strip_2 = strip::<2>(&idle_settings(), rate);
+        for round in 0..2 {
+            let latency = strip_1.latency() as usize;
+            let (out_1, out_2) = (run(&mut strip_1, &one), run(&mut strip_2, &two));
+            let n = one.len() - latency;
+            assert_eq!(first_difference(&out_1[latency..], &one[..n]), None, "mono at {hz} Hz, round {round}");
+            assert_eq!(first_difference(&out_2[latency..], &two[..n]), None, "stereo at {hz} Hz, round {round}");
+            // A loud passage that drives compressor and limiter, and two seconds for them to let go.
+            let loud = white(9.0, (0.5 * hz) as usize, 4);
+            let (loud_1, loud_2) = (mono(&loud), unequal(&loud));
+            let taken = run(&mut strip_1, &loud_1);
+            assert_ne!(first_difference(&taken[latency..], &loud_1[..loud_1.len() - latency]), None);
+            run(&mut strip_2, &loud_2);
+            let rest = (2.0 * hz) as usize;
+            run(&mut strip_1, &vec![[0.0; 1]; rest]);
+            run(&mut strip_2, &vec![[0.0; 2]; rest]);
+        }
+    }
+}
+
+#[test]
+fn what_an_idle_strip_removes_is_silence() {
+    for matched in [false, true] {
+        let signal = unequal(&phrases(-35.0, 48_000.0, 3.0, 2));
+        let mut strip = strip::<2>(&idle_settings(), rate(48_000.0));
+        strip.set_listening(Listening { way: Way::Removed, matched });
+        let out = run(&mut strip, &signal);
+        let after = 2 * strip.latency() as usize + 480;
+        assert!(out[after..].iter().flatten().all(|&x| x == 0.0), "matched: {matched}");
+        strip.reset_meters();
+        let out = run(&mut strip, &signal);
+        assert!(out.iter().flatten().all(|&x| x == 0.0), "after the meters were reset, matched: {matched}");
+    }
+}

@@ -1,0 +1,5 @@
+//! What the tests share: signals, prototypes and measurements that do not come from the code under test.
+
+pub mod signals;
+pub mod spectra;
+pub mod strips;

@@ -1,0 +1,108 @@
+//! Settings drawn from the table, and ways to run a strip.
+
+use crate::spectra::Noise;
+use voicechain_core::frame::Frame;
+use voicechain_core::settings::{self, Scale, SettingInfo};
+use voicechain_core::units::Unit;
+use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
+
+/// A random value of a row: an end, the default, or anywhere between on the row's own scale.
+pub fn random_value(info: &SettingInfo, random: &mut Noise) -> f64 {
+    let whole = matches!(info.unit, Unit::Switch | Unit::Choice);
+    match random.between(0.0, 10.0) as u32 {
+        0 => info.min,
+        1 => info.max,
+        2 if info.unit == Unit::Ratio => f64::INFINITY,
+        2 => info.default,
+        _ if whole => random.between(info.min, info.max + 0.999).floor(),
+        _ if info.scale == Scale::Logarithmic => random.octaves_between(info.min, info.max).clamp(info.min, info.max),
+        _ => random.between(info.min, info.max),
+    }
+}
+
+/// Settings drawn at random over the whole table; the look-ahead stays at its default.
+pub fn random_settings(random: &mut Noise) -> StripSettings {
+    let mut drawn = StripSettings::default();
+    for info in settings::rows().filter(|info| info.automatable) {
+        drawn.set(info.id, random_value(info, random)).expect("a value from the table");
+    }
+    for at in (1..drawn.order.len()).rev() {
+        drawn.order.swap(at, random.between(0.0, at as f64 + 0.999) as usize);
+    }
+    drawn
+}
+
+/// Coefficients of settings that are known to be allowed.
+///
+/// # Panics
+/// When they are not.
+#[must_use]
+pub fn coefs<const C: usize>(settings: &StripSettings, rate: SampleRate) -> StripCoefs<C>
+where
+    [f32; C]: Frame,
+{
+    StripCoefs::design(settings, rate).expect("allowed settings")
+}
+
+/// A fresh strip with these settings.
+#[must_use]
+pub fn strip<const C: usize>(settings: &StripSettings, rate: SampleRate) -> Strip<C>
+where
+    [f32; C]: Frame,
+{
+    Strip::fresh(&coefs(settings, rate))
+}
+
+/// Settings with everything off that can be.
+#[must_use]
+pub fn all_off() -> StripSettings {
+    let mut s = StripSettings::default();
+    for info in settings::rows().filter(|info| info.unit == Unit::Switch && info.name == "on") {
+        s.set(info.id, 0.0).expect("a switch");
+    }
+    s
+}
+
+/// Runs a copy of frames in one call.
+pub fn run<const C: usize>(strip: &mut Strip<C>, frames: &[[f32; C]]) -> Vec<[f32; C]>
+where
+    [f32; C]: Frame,
+{
+    let mut out = frames.to_vec();
+    strip.run(&mut out);
+    out
+}
+
+/// Runs a copy of frames in blocks of random length from 1 to `most`.
+pub fn run_split<const C: usize>(
+    strip: &mut Strip<C>,
+    frames: &[[f32; C]],
+    most: usize,
+    random: &mut Noise,
+) -> Vec<[f32; C]>
+where
+    [f32; C]: Frame,
+{
+    let mut out = frames.to_vec();
+    let mut rest = &mut out[..];
+    while !rest.is_empty() {
+        let n = (random.between(1.0, most as f64 + 0.999) as usize).min(rest.len());
+        let (now, later) = rest.split_at_mut(n);
+        strip.run(now);
+        rest = later;
+    }
+    out
+}
+
+/// The first place where two signals differ in any bit.
+#[must_use]
+pub fn first_difference<const C: usize>(a: &[[f32; C]], b: &[[f32; C]]) -> Option<usize> {
+    assert_eq!(a.len(), b.len());
+    a.iter().zip(b).position(|(a, b)| a.map(f32::to_bits) != b.map(f32::to_bits))
+}
+
+/// The largest magnitude.
+#[must_use]
+pub fn peak<const C: usize>(frames: &[[f32; C]]) -> f64 {
+    frames.iter().flatten().fold(0.0, |m: f64, &x| m.max(f64::from(x).abs()))
+}

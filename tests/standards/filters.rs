@@ -1,0 +1,7 @@
+//! Filters: designs against closed forms and prototypes, the cascade against an independent one, motion, tails.
+
+mod cascade;
+mod designs;
+mod motion;
+mod space;
+mod tail;

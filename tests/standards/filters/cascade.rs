@@ -1,0 +1,190 @@
+//! The cascade at rest against an independent one, and its promises.
+
+use biquad::{Biquad, Coefficients, DirectForm2Transposed};
+use proptest::prelude::*;
+use std::f64::consts::PI;
+use voicechain_core::filters::design::{bell, butterworth_high_pass, high_shelf, low_shelf};
+use voicechain_core::filters::{Cascade, CascadeState, Section};
+use voicechain_tests::spectra::{Noise, fourier, rate};
+
+/// Eight sections of every kind, one of them at rest.
+fn eight(hz: f64) -> Cascade<8> {
+    let rate = rate(hz);
+    let [s0, s1, ..] = butterworth_high_pass(3, 70.0, rate);
+    Cascade::new([
+        s0,
+        s1,
+        bell(210.0, -4.0, 1.4, rate),
+        bell(450.0, 0.0, 1.4, rate),
+        bell(2_800.0, 6.0, 3.0, rate),
+        low_shelf(160.0, 3.0, rate),
+        bell(3_700.0, 2.5, 0.7, rate),
+        high_shelf(0.2 * hz, 4.0, rate),
+    ])
+}
+
+/// The first `count` sections of eight, all of them at work.
+fn first(count: usize) -> Cascade<8> {
+    let mut sections = *eight(48_000.0).sections();
+    sections[3] = bell(450.0, 5.0, 2.0, rate(48_000.0));
+    for section in &mut sections[count..] {
+        *section = Section::IDENTITY;
+    }
+    Cascade::new(sections)
+}
+
+fn mono_noise(seed: u64, length: usize) -> Vec<[f32; 1]> {
+    let mut noise = Noise::new(seed);
+    (0..length).map(|_| [noise.sample() as f32]).collect()
+}
+
+fn stereo_noise(seed: u64, length: usize) -> Vec<[f32; 2]> {
+    let mut noise = Noise::new(seed);
+    (0..length).map(|_| [noise.sample() as f32, 0.3 * noise.sample() as f32]).collect()
+}
+
+/// Sample by sample beside `DirectForm2Transposed<f64>` of the `biquad` crate with the same coefficients; the two round
+/// to single precision at the end, so they may differ by one step of it, 1.2e-7.
+#[test]
+fn rest_equals_an_independent_cascade() {
+    for hz in [8_000.0, 44_100.0, 192_000.0] {
+        for count in 0..=8 {
+            let cascade = if count == 8 { eight(hz) } else { first(count) };
+            let mut oracle: Vec<_> = cascade
+                .sections()
+                .iter()
+                .map(|s| {
+                    let Section { b0, b1, b2, a1, a2 } = *s;
+                    DirectForm2Transposed::<f64>::new(Coefficients { a1, a2, b0, b1, b2 })
+                })
+                .collect();
+            let mut frames = mono_noise(count as u64, 10_000);
+            let input = frames.clone();
+            cascade.run(&mut CascadeState::<1, 8>::fresh(), &mut frames);
+            for (n, ([x], [y])) in input.into_iter().zip(frames).enumerate() {
+                let expected = oracle.iter_mut().fold(f64::from(x), |v, section| section.run(v));
+                let error = (f64::from(y) - expected).abs();
+                assert!(error <= 1e-6 * expected.abs() + 1e-12, "{hz} {count} {n}: {y} not {expected}");
+            }
+        }
+    }
+}
+
+/// Magnitude and phase read from the coefficients equal the Fourier transform of the measured impulse response, by
+/// definition of the transfer function. The measured one is in single precision.
+#[test]
+fn response_is_the_transform_of_the_impulse_response() {
+    for hz in [8_000.0, 44_100.0, 96_000.0] {
+        for cascade in [eight(hz), first(1), first(4)] {
+            // Twice the tail: what is left out is below -240 dB.
+            let length = 2 * cascade.tail() as usize + 64;
+            let mut frames = vec![[0.0_f32; 1]; length];
+            frames[0] = [1.0];
+            cascade.run(&mut CascadeState::<1, 8>::fresh(), &mut frames);
+            let measured: Vec<f64> = frames.iter().map(|[v]| f64::from(*v)).collect();
+            for share in [0.002, 0.01, 0.03, 0.1, 0.25, 0.5, 0.7, 0.9, 1.0] {
+                let omega = PI * share;
+                let expected = cascade.response(omega);
+                let [re, im] = fourier(&measured, omega);
+                let error = (re - expected.re).hypot(im - expected.im);
+                assert!(error < 1e-5, "{hz} {share}: {re} {im} not {expected:?}");
+                let (db, phase) = (20.0 * re.hypot(im).log10(), im.atan2(re));
+                if expected.db() > -60.0 {
+                    assert!((db - expected.db()).abs() < 1e-2, "{hz} {share}: {db} not {}", expected.db());
+                    let turn = (phase - expected.phase() + PI).rem_euclid(2.0 * PI) - PI;
+                    assert!(turn.abs() < 1e-3, "{hz} {share}: phase {phase} not {}", expected.phase());
+                }
+            }
+        }
+    }
+}
+
+/// Each channel of a stereo cascade gives the bits that it gives alone, and a silent one stays silent.
+#[test]
+fn channels_are_alike_and_apart() {
+    for count in 0..=8 {
+        let cascade = first(count);
+        let mut stereo = stereo_noise(7, 3_000);
+        let (mut left, mut right): (Vec<_>, Vec<_>) = stereo.iter().map(|[l, r]| ([*l], [*r])).unzip();
+        let mut left_only: Vec<[f32; 2]> = left.iter().map(|[l]| [*l, 0.0]).collect();
+        cascade.run(&mut CascadeState::<2, 8>::fresh(), &mut stereo);
+        cascade.run(&mut CascadeState::<1, 8>::fresh(), &mut left);
+        cascade.run(&mut CascadeState::<1, 8>::fresh(), &mut right);
+        cascade.run(&mut CascadeState::<2, 8>::fresh(), &mut left_only);
+        for (n, [l, r]) in stereo.into_iter().enumerate() {
+            assert_eq!([l.to_bits(), r.to_bits()], [left[n][0].to_bits(), right[n][0].to_bits()], "{count} {n}");
+            assert_eq!(left_only[n], [l, 0.0], "{count} {n}");
+        }
+    }
+}
+
+/// Sections that change nothing give the input bit for bit, wherever they stand.
+#[test]
+fn idle_is_identity() {
+    let idle = Cascade::new([bell(100.0, 0.0, 1.0, rate(44_100.0)), Section::IDENTITY]);
+    assert!(idle.is_identity());
+    assert_eq!(idle.tail(), 0);
+    let mut frames = stereo_noise(1, 500);
+    let input = frames.clone();
+    idle.run(&mut CascadeState::<2, 2>::fresh(), &mut frames);
+    assert_eq!(frames, input);
+}
+
+/// After the tail has passed, silence is silence: nothing lingers in the range of subnormal numbers.
+#[test]
+fn silence_ends_in_zero() {
+    let cascade = eight(48_000.0);
+    let mut state = CascadeState::<2, 8>::fresh();
+    cascade.run(&mut state, &mut stereo_noise(3, 1_000));
+    cascade.run(&mut state, &mut vec![[0.0; 2]; 200_000]);
+    let mut frames = vec![[0.0_f32; 2]; 256];
+    cascade.run(&mut state, &mut frames);
+    assert!(frames.iter().flatten().all(|v| *v == 0.0));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// The same bits for any split into calls, at rest and, with settings that change at fixed samples, in motion.
+    #[test]
+    fn any_partition_gives_the_same_bits(
+        cuts in prop::collection::vec(prop_oneof![1usize..=9, Just(63), Just(64), Just(65), 1usize..=400], 1..200),
+        count in 0usize..=8,
+        moves in any::<bool>(),
+    ) {
+        let length = 2_000;
+        let (from, to) = (first(count), eight(48_000.0));
+        let render = |cuts: &[usize]| {
+            let mut frames = stereo_noise(11, length);
+            let mut state = CascadeState::<2, 8>::fresh();
+            let mut at = 0;
+            let mut sizes = cuts.iter().copied().cycle();
+            while at < length {
+                // The way from one setting to the other takes samples 700 to 1000 here, in steps of 10.
+                let next = [700, 1_000, length].into_iter().find(|edge| *edge > at).unwrap_or(length);
+                let next = if moves && (700..1_000).contains(&at) { next.min(at / 10 * 10 + 10) } else { next };
+                let end = (at + sizes.next().unwrap_or(1)).min(if moves { next } else { length });
+                let frames = &mut frames[at..end];
+                if !moves || at < 700 {
+                    from.run(&mut state, frames);
+                } else if at < 1_000 {
+                    if at == 700 {
+                        state.loosen(&from);
+                    }
+                    from.between(&to, ((at - 700) / 10) as f64 / 30.0).run(&mut state, frames);
+                } else {
+                    if at == 1_000 {
+                        state.settle(&to);
+                    }
+                    to.run(&mut state, frames);
+                }
+                at = end;
+            }
+            frames
+        };
+        let (whole, parts) = (render(&[length]), render(&cuts));
+        for (n, (a, b)) in whole.iter().zip(&parts).enumerate() {
+            prop_assert_eq!(a.map(f32::to_bits), b.map(f32::to_bits), "frame {}", n);
+        }
+    }
+}
