@@ -2,8 +2,11 @@
 
 use clap::{Parser, ValueEnum};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::io::{Write, stderr, stdout};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use voicechain_core::strip::StartingPoint;
 use voicechain_examples::delivery::{PUBLISHED_TARGETS, published};
@@ -151,8 +154,8 @@ fn job(arguments: Arguments) -> Result<Job, JobError> {
     Ok(job)
 }
 
-/// A progress bar on a terminal, nothing elsewhere.
-struct Bar(ProgressBar);
+/// A progress bar on a terminal, nothing elsewhere; and whether the person wants to stop.
+struct Bar(ProgressBar, Arc<AtomicBool>);
 
 impl Progress for Bar {
     fn step(&mut self, words: &str, total: Option<u64>) {
@@ -168,37 +171,65 @@ impl Progress for Bar {
     fn done(&mut self, frames: u64) {
         self.0.set_position(frames);
     }
+
+    fn stop(&self) -> bool {
+        self.1.load(Ordering::Relaxed)
+    }
+}
+
+/// A flag that Ctrl-C raises, so that the job ends in order and leaves nothing behind; the second time it ends at once.
+/// A file beyond the size that the system allows becomes an error of writing instead of the end of the program.
+fn signals() -> Arc<AtomicBool> {
+    use signal_hook::{consts, flag};
+    let stop = Arc::new(AtomicBool::new(false));
+    for signal in [consts::SIGINT, consts::SIGTERM] {
+        let _ = flag::register_conditional_shutdown(signal, STOPPED.into(), Arc::clone(&stop));
+        let _ = flag::register(signal, Arc::clone(&stop));
+    }
+    #[cfg(unix)]
+    let _ = flag::register(libc::SIGXFSZ, Arc::new(AtomicBool::new(false)));
+    stop
+}
+
+/// Exit code when nothing can be made.
+const FAILED: u8 = 2;
+/// Exit code of a program that was stopped from the keyboard, as shells have it.
+const STOPPED: u8 = 130;
+
+/// What the parser found, in one line: the fault, and what would have been possible.
+fn one_line(error: &clap::Error) -> String {
+    let text = error.to_string();
+    let facts: Vec<&str> = text.lines().map(str::trim).take_while(|line| !line.is_empty()).collect();
+    let line: String = facts.join(" ").chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    format!("{line}; --help shows what is possible")
 }
 
 fn main() -> ExitCode {
     let arguments = match Arguments::try_parse() {
         Ok(arguments) => arguments,
         Err(e) if e.use_stderr() => {
-            // One clear line; the whole usage is a --help away.
-            let text = e.to_string();
-            let line = text.lines().next().unwrap_or("error: unknown arguments");
-            eprintln!("{line}; --help shows what is possible");
-            return ExitCode::from(2);
+            let _ = writeln!(stderr(), "{}", one_line(&e));
+            return ExitCode::from(FAILED);
         }
         Err(help) => {
-            print!("{help}");
+            let _ = write!(stdout(), "{help}");
             return ExitCode::SUCCESS;
         }
     };
     let bar = ProgressBar::with_draw_target(Some(0), ProgressDrawTarget::stderr_with_hz(10));
     bar.enable_steady_tick(Duration::from_millis(100));
-    let mut progress = Bar(bar);
+    let mut progress = Bar(bar, signals());
     let outcome = job(arguments).and_then(|job| run(&job, &mut progress).map(|report| (report, job.out)));
     progress.0.finish_and_clear();
     match outcome {
         Ok((report, out)) => {
-            print!("{}", table::summary(&report, &out.display().to_string()));
+            // Nobody may be reading; the files are there all the same.
+            let _ = write!(stdout(), "{}", table::summary(&report, &out.display().to_string()));
             ExitCode::SUCCESS
         }
         Err(error) => {
-            eprintln!("error: {error}");
-            debug_assert!(error.trouble() != Trouble::Missing || error.place().is_some());
-            ExitCode::from(2)
+            let _ = writeln!(stderr(), "error: {error}");
+            ExitCode::from(if error.trouble() == Trouble::Stopped { STOPPED } else { FAILED })
         }
     }
 }

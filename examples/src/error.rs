@@ -34,6 +34,8 @@ pub enum Trouble {
     InTheWay,
     /// The command line, or a settings file, asks for something impossible.
     Usage,
+    /// The person stopped the job.
+    Stopped,
 }
 
 /// Why a job cannot go on, in one line: where, what, and what to do.
@@ -97,17 +99,22 @@ impl JobError {
                 "cannot be written (no permission)",
                 "choose a folder that you may write to",
             ),
-            io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => Self::new(
+            io::ErrorKind::NotFound => Self::new(
                 Trouble::Unwritable,
                 "cannot be written: its folder does not exist",
                 "create the folder or choose another",
+            ),
+            io::ErrorKind::NotADirectory => Self::new(
+                Trouble::Unwritable,
+                "cannot be written: a part of its path is a file, not a folder",
+                "choose another folder",
             ),
             io::ErrorKind::IsADirectory => {
                 Self::new(Trouble::Unwritable, "cannot be written: a folder has this name", "choose another name")
             }
             io::ErrorKind::FileTooLarge => Self::new(
                 Trouble::TooLong,
-                "cannot be written: the file is too large for this disk",
+                "cannot be written: the file is larger than this disk or account allows",
                 "choose another disk, or a smaller format",
             ),
             _ => Self::new(

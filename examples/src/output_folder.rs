@@ -2,6 +2,7 @@
 
 use crate::error::{JobError, Trouble};
 use crate::report::data::Report;
+use crate::wav_file::Staged;
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -13,7 +14,8 @@ const REPORT: &str = "report.json";
 #[derive(Debug)]
 pub struct OutputFolder {
     path: PathBuf,
-    created: bool,
+    /// The folders that were made for this job, the innermost first.
+    made: Vec<PathBuf>,
     /// Files of an earlier run of the same program.
     earlier: Vec<String>,
     force: bool,
@@ -26,10 +28,9 @@ impl OutputFolder {
     /// # Errors
     /// A file in the way, or a folder that cannot be made or written.
     pub fn open(path: &Path, force: bool) -> Result<Self, JobError> {
-        let created = !path.exists();
-        if created {
-            fs::create_dir_all(path).map_err(|e| JobError::writing(path, &e))?;
-        } else if !path.is_dir() {
+        let missing = |at: &&Path| !at.as_os_str().is_empty() && !at.exists();
+        let made: Vec<PathBuf> = path.ancestors().take_while(missing).map(Path::to_owned).collect();
+        if made.is_empty() && !path.is_dir() {
             return Err(JobError::new(
                 Trouble::InTheWay,
                 "a file is where the folder should be",
@@ -37,11 +38,15 @@ impl OutputFolder {
             )
             .at(path));
         }
+        let mut folder = Self { path: path.to_owned(), made, earlier: Vec::new(), force, done: false };
+        fs::create_dir_all(path).map_err(|e| JobError::writing(path, &e))?;
         let earlier = fs::read_to_string(path.join(REPORT)).ok().and_then(|text| Report::from_json(&text).ok());
-        let earlier = earlier.map(|report| report.files.into_iter().map(|f| f.name).collect()).unwrap_or_default();
+        if let Some(report) = earlier {
+            folder.earlier = report.files.into_iter().map(|f| f.name).filter(|name| is_output(name)).collect();
+        }
         // A folder that cannot be written is found out now, not after the work.
         tempfile::tempfile_in(path).map_err(|e| JobError::writing(path, &e))?;
-        Ok(Self { path: path.to_owned(), created, earlier, force, done: false })
+        Ok(folder)
     }
 
     /// The folder.
@@ -49,65 +54,101 @@ impl OutputFolder {
         &self.path
     }
 
-    /// Makes sure that files of these names may be written.
+    /// Makes sure that files of these names may be written, and that none of them is one of the `inputs`, not even by
+    /// force.
     ///
     /// # Errors
-    /// A file of that name that this program did not write.
-    pub fn claim(&self, names: &[String]) -> Result<(), JobError> {
+    /// A file of that name that this program did not write, or that is an input of the job.
+    pub fn claim(&mut self, names: &[String], inputs: &[PathBuf]) -> Result<(), JobError> {
+        let inputs: Vec<PathBuf> = inputs.iter().filter_map(|input| input.canonicalize().ok()).collect();
+        let is_input = |path: &Path| path.canonicalize().is_ok_and(|real| inputs.contains(&real));
         for name in names {
             let path = self.path.join(name);
+            let refuse = |what: &str, advice: &str| Err(JobError::new(Trouble::InTheWay, what, advice).at(&path));
+            if is_input(&path) {
+                return refuse(
+                    "this recording of the job would be overwritten by its result",
+                    "choose another folder with --out",
+                );
+            }
+            if path.is_dir() {
+                return refuse("a folder has the name of a result", "choose another folder with --out");
+            }
             let ours = self.earlier.contains(name) || (name == REPORT && !self.earlier.is_empty());
-            if path.exists() && !ours && !self.force {
-                return Err(JobError::new(
-                    Trouble::InTheWay,
+            if path.symlink_metadata().is_ok() && !ours && !self.force {
+                return refuse(
                     "this file is not from an earlier run and would be overwritten",
                     "choose another folder with --out, or say --force",
-                )
-                .at(path));
+                );
             }
         }
+        // What an earlier run made may be what this one reads: it stays.
+        self.earlier.retain(|name| !is_input(&self.path.join(name)));
         Ok(())
     }
 
-    /// Writes a small file whole: under a temporary name first, then renamed.
+    /// Writes a small file whole, under a temporary name; it waits for its own.
     ///
     /// # Errors
     /// A full disk, or no permission.
-    pub fn write(&self, name: &str, text: &str) -> Result<(), JobError> {
+    pub fn stage(&self, name: &str, text: &str) -> Result<Staged, JobError> {
         let path = self.path.join(name);
-        let mut file = tempfile::Builder::new()
-            .prefix(".unfinished-")
-            .tempfile_in(&self.path)
-            .map_err(|e| JobError::writing(&path, &e))?;
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".unfinished-");
+        // Temporary files are private by default; a delivered file has the usual permissions.
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+        let mut file = builder.tempfile_in(&self.path).map_err(|e| JobError::writing(&path, &e))?;
         file.write_all(text.as_bytes())
             .and_then(|()| file.as_file().sync_all())
             .map_err(|e| JobError::writing(&path, &e))?;
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt;
-            let _ = file.as_file().set_permissions(fs::Permissions::from_mode(0o644));
-        }
-        file.persist(&path).map_err(|e| JobError::writing(&path, &e.error))?;
-        Ok(())
+        Ok(Staged::new(path, file.into_temp_path()))
     }
 
-    /// The job is done and wrote these files: those of the earlier run that are not among them are removed.
-    pub fn finish(mut self, written: &[String]) {
+    /// Gives all files their names, and removes those of the earlier run that are not among them: the job is done.
+    ///
+    /// # Errors
+    /// A name that cannot be given. What already had its name is removed then: a part of a result is none.
+    pub fn finish(mut self, files: Vec<Staged>) -> Result<(), JobError> {
+        let mut placed: Vec<PathBuf> = Vec::new();
+        for file in files {
+            let path = file.path().to_owned();
+            if let Err(error) = file.place() {
+                for path in &placed {
+                    let _ = fs::remove_file(path);
+                }
+                return Err(error);
+            }
+            placed.push(path);
+        }
         for name in &self.earlier {
-            let plain = Path::new(name).components().count() == 1;
-            if plain && name != REPORT && !written.contains(name) {
-                let _ = fs::remove_file(self.path.join(name));
+            let path = self.path.join(name);
+            if name != REPORT && !placed.contains(&path) {
+                let _ = fs::remove_file(path);
             }
         }
         self.done = true;
+        Ok(())
     }
 }
 
+/// Whether a job may have written a file of this name.
+fn is_output(name: &str) -> bool {
+    let plain = Path::new(name).components().count() == 1 && !name.starts_with('.');
+    let between = |start: &str, end: &str| name.starts_with(start) && name.ends_with(end);
+    plain
+        && (["mix.wav", "report.html", REPORT].contains(&name)
+            || between("voice-", ".wav")
+            || between("settings-", ".toml"))
+}
+
 impl Drop for OutputFolder {
-    /// A folder that was made for a job that failed goes again, if nothing is in it.
+    /// Folders that were made for a job that failed go again, if nothing is in them.
     fn drop(&mut self) {
-        if !self.done && self.created {
-            let _ = fs::remove_dir(&self.path);
+        if !self.done {
+            for path in &self.made {
+                let _ = fs::remove_dir(path);
+            }
         }
     }
 }
@@ -121,9 +162,11 @@ mod tests {
         let place = tempfile::tempdir().unwrap();
         fs::write(place.path().join("mix.wav"), "mine").unwrap();
         let names = ["mix.wav".to_string()];
-        let error = OutputFolder::open(place.path(), false).unwrap().claim(&names).unwrap_err();
+        let error = OutputFolder::open(place.path(), false).unwrap().claim(&names, &[]).unwrap_err();
         assert_eq!(error.trouble(), Trouble::InTheWay);
-        OutputFolder::open(place.path(), true).unwrap().claim(&names).unwrap();
+        OutputFolder::open(place.path(), true).unwrap().claim(&names, &[]).unwrap();
+        let inputs = [place.path().join("./mix.wav")];
+        assert!(OutputFolder::open(place.path(), true).unwrap().claim(&names, &inputs).is_err());
         assert_eq!(fs::read_to_string(place.path().join("mix.wav")).unwrap(), "mine");
     }
 
@@ -131,19 +174,44 @@ mod tests {
     fn a_report_of_somebody_else_is_not_ours() {
         let place = tempfile::tempdir().unwrap();
         fs::write(place.path().join("report.json"), "{\"format\": 1, \"title\": \"accounts\"}").unwrap();
-        let folder = OutputFolder::open(place.path(), false).unwrap();
-        assert!(folder.claim(&["report.json".to_string()]).is_err());
+        let mut folder = OutputFolder::open(place.path(), false).unwrap();
+        assert!(folder.claim(&["report.json".to_string()], &[]).is_err());
     }
 
     #[test]
     fn a_failed_job_leaves_no_folder() {
         let place = tempfile::tempdir().unwrap();
-        let path = place.path().join("mixed");
-        drop(OutputFolder::open(&path, false).unwrap());
-        assert!(!path.exists());
+        let path = place.path().join("new/mixed");
         let folder = OutputFolder::open(&path, false).unwrap();
-        folder.write("a.txt", "text").unwrap();
-        folder.finish(&["a.txt".to_string()]);
+        let waiting = folder.stage("a.txt", "text").unwrap();
+        drop(waiting);
+        drop(folder);
+        assert!(!place.path().join("new").exists());
+        let folder = OutputFolder::open(&path, false).unwrap();
+        let waiting = folder.stage("a.txt", "text").unwrap();
+        folder.finish(vec![waiting]).unwrap();
         assert_eq!(fs::read_to_string(path.join("a.txt")).unwrap(), "text");
+    }
+
+    #[test]
+    fn a_name_that_cannot_be_given_takes_the_others_back() {
+        let place = tempfile::tempdir().unwrap();
+        let folder = OutputFolder::open(place.path(), false).unwrap();
+        let files = vec![folder.stage("a.txt", "a").unwrap(), folder.stage("b.txt", "b").unwrap()];
+        fs::create_dir(place.path().join("b.txt")).unwrap();
+        fs::write(place.path().join("b.txt/full"), "").unwrap();
+        folder.finish(files).unwrap_err();
+        let left: Vec<_> = fs::read_dir(place.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+        assert_eq!(left, ["b.txt"]);
+    }
+
+    #[test]
+    fn only_names_that_a_job_gives_count_as_its_files() {
+        for name in ["mix.wav", "voice-anna.wav", "settings-anna.toml", "report.html", "report.json"] {
+            assert!(is_output(name), "{name}");
+        }
+        for name in ["..", "thesis.odt", "voice-a/../../mix.wav", "/etc/voice-.wav", ".voice-a.wav", ""] {
+            assert!(!is_output(name), "{name}");
+        }
     }
 }

@@ -187,15 +187,45 @@ impl WavFile {
     }
 
     /// Completes the file, gives it its name, and says how many frames it holds.
-    pub fn finish(mut self) -> Result<u64, JobError> {
+    pub fn finish(self) -> Result<u64, JobError> {
+        let frames = self.frames;
+        self.complete()?.place()?;
+        Ok(frames)
+    }
+
+    /// Completes the file, which waits for its name.
+    pub fn complete(mut self) -> Result<Staged, JobError> {
         if let Some(writer) = self.writer.take() {
             writer.finalize().map_err(|e| failed(&self.path, e))?;
         }
         // Some disks tell that they are full only when the data must really go there.
         let synced = File::options().write(true).open(&self.temporary).and_then(|file| file.sync_all());
         synced.map_err(|e| JobError::writing(&self.path, &e))?;
-        self.temporary.persist(&self.path).map_err(|e| JobError::writing(&self.path, &e.error))?;
-        Ok(self.frames)
+        Ok(Staged { path: self.path, temporary: self.temporary })
+    }
+}
+
+/// A whole file on the disk that only waits for its name. Dropped before it has it, the file is removed.
+#[derive(Debug)]
+pub struct Staged {
+    path: PathBuf,
+    temporary: tempfile::TempPath,
+}
+
+impl Staged {
+    /// A complete temporary file beside its future name.
+    pub(crate) fn new(path: PathBuf, temporary: tempfile::TempPath) -> Self {
+        Self { path, temporary }
+    }
+
+    /// The name that it will have.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Gives the file its name; something else of that name is replaced in one step.
+    pub fn place(self) -> Result<(), JobError> {
+        self.temporary.persist(&self.path).map_err(|e| JobError::writing(&self.path, &e.error))
     }
 }
 

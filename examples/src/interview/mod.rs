@@ -8,6 +8,7 @@ mod programme;
 mod voice;
 mod words;
 
+use crate::audio_file::AudioFile;
 use crate::delivery::Delivery;
 use crate::demo_voices;
 use crate::error::{JobError, Trouble};
@@ -71,6 +72,19 @@ pub trait Progress {
     fn step(&mut self, words: &str, total: Option<u64>);
     /// So many frames of the step are done.
     fn done(&mut self, frames: u64);
+    /// Whether the job should end here, without a result.
+    fn stop(&self) -> bool {
+        false
+    }
+}
+
+/// So many frames are done; an error if the job should end here.
+fn advance(progress: &mut dyn Progress, frames: u64) -> Result<(), JobError> {
+    progress.done(frames);
+    if progress.stop() {
+        return Err(JobError::new(Trouble::Stopped, "stopped; nothing was written", ""));
+    }
+    Ok(())
 }
 
 /// Tells nobody.
@@ -90,10 +104,11 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
     job.delivery.check()?;
     job.settings.check().map_err(|e| JobError::new(Trouble::Usage, e.to_string(), "correct that setting"))?;
     let (sources, demo) = sources(job)?;
-    let folder = OutputFolder::open(&job.out, job.force)?;
+    let mut folder = OutputFolder::open(&job.out, job.force)?;
     let names: Vec<String> = sources.iter().map(|(name, _)| name.clone()).collect();
     let planned = file_names(&names);
-    folder.claim(&planned)?;
+    let inputs: Vec<PathBuf> = job.recordings.iter().map(|recording| recording.path.clone()).collect();
+    folder.claim(&planned, &inputs)?;
 
     let mut warnings = Vec::new();
     let mut voices = Vec::new();
@@ -158,17 +173,17 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
     })?;
     let page = render(&Page { report: report.clone(), voices: series, mix: mix_series });
 
-    // Everything is made: now it gets its names.
+    // Everything goes to the disk first, and only then gets its name: the report before all others, as by it the
+    // program knows its own files again.
+    let mut made = vec![folder.stage("report.json", &json)?, folder.stage("report.html", &page)?];
     for voice in &voices {
-        folder.write(&format!("settings-{}.toml", voice.name), &settings_file::to_text(&voice.settings)?)?;
+        made.push(folder.stage(&format!("settings-{}.toml", voice.name), &settings_file::to_text(&voice.settings)?)?);
     }
-    folder.write("report.html", &page)?;
-    folder.write("report.json", &json)?;
     for file in files {
-        file.finish()?;
+        made.push(file.complete()?);
     }
-    mix.file.finish()?;
-    folder.finish(&planned);
+    made.push(mix.file.complete()?);
+    folder.finish(made)?;
     Ok(report)
 }
 
@@ -181,7 +196,9 @@ fn sources(job: &Job) -> Result<(Vec<NamedSource>, Option<Demo>), JobError> {
         let voices = demo_voices::interview();
         let faults = voices
             .iter()
-            .flat_map(|v| v.faults.iter().map(|f| Fault { voice: v.name.to_string(), words: f.to_string().replace(" -", " −") }))
+            .flat_map(|v| {
+                v.faults.iter().map(|f| Fault { voice: v.name.to_string(), words: f.to_string().replace(" -", " −") })
+            })
             .collect();
         let scenario = "An invented interview: a host asks, a lighthouse keeper's apprentice answers. Both voices are \
                         synthetic, with faults that were put in on purpose."
@@ -192,12 +209,19 @@ fn sources(job: &Job) -> Result<(Vec<NamedSource>, Option<Demo>), JobError> {
             .collect();
         return Ok((sources, Some(Demo { scenario, faults })));
     }
-    let mut taken: Vec<(PathBuf, &Recording)> = Vec::new();
+    let mut taken: Vec<(same_file::Handle, &Recording)> = Vec::new();
     let mut names = Vec::new();
     let mut sources = Vec::new();
     for recording in &job.recordings {
-        let real = recording.path.canonicalize().map_err(|e| JobError::opening(&recording.path, &e))?;
-        if let Some((_, other)) = taken.iter().find(|(path, _)| *path == real) {
+        // What cannot be read is found out before the work begins on what can.
+        let audio = AudioFile::open(&recording.path)?;
+        if let Some(frames) = audio.frames() {
+            let frames = (frames as f64 * f64::from(job.delivery.rate_hz) / f64::from(audio.rate_hz())) as u64;
+            check_size(frames, 2, job.delivery.format).map_err(|e| e.at(job.out.join("mix.wav")))?;
+        }
+        // The same by another name, too: over a link or a roundabout path.
+        let real = same_file::Handle::from_path(&recording.path).map_err(|e| JobError::opening(&recording.path, &e))?;
+        if let Some((_, other)) = taken.iter().find(|(file, _)| *file == real) {
             return Err(JobError::new(
                 Trouble::Usage,
                 format!("the same file is given twice (for {} and {})", other.name, recording.name),

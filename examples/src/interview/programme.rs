@@ -1,7 +1,7 @@
 //! All voices together: balanced, summed, brought to the target and limited.
 
 use super::voice::{Voice, levels, measure, reduction};
-use super::{Job, Progress};
+use super::{Job, Progress, advance};
 use crate::error::{JobError, Trouble};
 use crate::report::data::{Levels, Mix};
 use crate::report::excerpt::{self, Clip, Plan};
@@ -111,7 +111,7 @@ impl Programme {
             }
             spool.write(&mix)?;
             at += n as u64;
-            progress.done(at);
+            advance(progress, at)?;
         }
         Ok(Self {
             sum: spool.into_reader()?,
@@ -235,7 +235,7 @@ impl Programme {
                     deepest = 0.0;
                 }
             }
-            progress.done(given);
+            advance(progress, given)?;
         }
         peak.finish();
         if let Some((_, spool)) = write {

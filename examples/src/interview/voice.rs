@@ -1,6 +1,6 @@
 //! One voice: read, measured, brought to level, run through the strip.
 
-use super::{Job, Progress, words};
+use super::{Job, Progress, advance, words};
 use crate::audio_file::AudioFile;
 use crate::error::{JobError, Trouble};
 use crate::report::data::{self, GainReduction, GainReductions, Levels};
@@ -66,6 +66,10 @@ impl Voice {
         let rate = SampleRate::new(f64::from(rate_hz))
             .map_err(|e| JobError::new(Trouble::Rate, e.to_string(), "use 44100 or 48000"))?;
         let mut warnings = Vec::new();
+        let place = match &source {
+            Source::File(path) => path.clone(),
+            Source::Made { .. } => PathBuf::from(&name),
+        };
         let (file, channels, source_rate_hz, recorded) = match source {
             Source::Made { rate_hz: from, samples } => {
                 progress.step(&format!("reading {name}"), Some(samples.len() as u64));
@@ -75,7 +79,7 @@ impl Voice {
                 resampler.push(&samples, &mut out);
                 resampler.finish(&mut out);
                 spool.write(&out)?;
-                progress.done(samples.len() as u64);
+                advance(progress, samples.len() as u64)?;
                 ("made for the demo".to_string(), 1, from, spool)
             }
             Source::File(path) => {
@@ -96,7 +100,7 @@ impl Voice {
                     out.clear();
                     resampler.push(&chunk, &mut out);
                     spool.write(&out)?;
-                    progress.done(audio.position());
+                    advance(progress, audio.position())?;
                 }
                 out.clear();
                 resampler.finish(&mut out);
@@ -113,10 +117,10 @@ impl Voice {
         let Some(loudness) = input.integrated_lufs else {
             let error = JobError::new(
                 Trouble::NoSound,
-                format!("the recording of {name} is silent (nothing above -70 LUFS)"),
+                "the recording is silent (nothing above -70 LUFS)",
                 "check that it is the right file and that its channel was recorded",
             );
-            return Err(error.at(file));
+            return Err(error.at(place));
         };
         let (settings, why_trim) = level_first(&job.settings, loudness, &mut warnings);
         Ok(Self {
@@ -205,7 +209,7 @@ impl Voice {
                     *deepest = 0.0;
                 }
             }
-            progress.done(fed.min(total));
+            advance(progress, fed.min(total))?;
             debug_assert!(read > 0 || fed <= total + latency + step as u64);
         }
 

@@ -1,0 +1,9 @@
+//! The example programs as a person runs them: what they write, what they refuse, and what they leave behind.
+
+mod bad_input;
+mod long_recordings;
+mod measure;
+mod mix_interview;
+mod options;
+mod place;
+mod real_speech;

@@ -1,0 +1,73 @@
+//! What is written is read and measured by others' code: `hound` and `ebur128`.
+
+use ebur128::{EbuR128, Mode};
+use std::path::Path;
+
+/// A WAV file as it is on the disk.
+pub(crate) struct Heard {
+    pub(crate) rate_hz: u32,
+    pub(crate) channels: u16,
+    pub(crate) bits: u16,
+    pub(crate) float: bool,
+    pub(crate) samples: Vec<f32>,
+}
+
+/// Levels by `ebur128`.
+#[derive(Debug)]
+pub(crate) struct Measured {
+    pub(crate) integrated_lufs: f64,
+    pub(crate) range_lu: f64,
+    pub(crate) true_peak_dbtp: f64,
+    pub(crate) sample_peak_dbfs: f64,
+}
+
+/// Reads a file whole.
+pub(crate) fn hear(path: &Path) -> Heard {
+    let mut reader = hound::WavReader::open(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+    let spec = reader.spec();
+    let float = spec.sample_format == hound::SampleFormat::Float;
+    let samples = if float {
+        reader.samples::<f32>().map(|s| s.expect("a sample")).collect()
+    } else {
+        let full = f64::from(1u32 << (spec.bits_per_sample - 1));
+        reader.samples::<i32>().map(|s| (f64::from(s.expect("a sample")) / full) as f32).collect()
+    };
+    Heard { rate_hz: spec.sample_rate, channels: spec.channels, bits: spec.bits_per_sample, float, samples }
+}
+
+impl Heard {
+    pub(crate) fn frames(&self) -> usize {
+        self.samples.len() / usize::from(self.channels)
+    }
+
+    /// One of the channels.
+    pub(crate) fn channel(&self, index: usize) -> Vec<f64> {
+        self.samples.iter().skip(index).step_by(self.channels.into()).map(|s| f64::from(*s)).collect()
+    }
+
+    pub(crate) fn levels(&self) -> Measured {
+        measure(&self.samples, self.channels, self.rate_hz)
+    }
+
+    /// Levels as heard in a stereo mix: one channel goes to both sides.
+    pub(crate) fn levels_in_stereo(&self) -> Measured {
+        if self.channels == 2 {
+            return self.levels();
+        }
+        let both: Vec<f32> = self.samples.iter().flat_map(|s| [*s, *s]).collect();
+        measure(&both, 2, self.rate_hz)
+    }
+}
+
+fn measure(samples: &[f32], channels: u16, rate_hz: u32) -> Measured {
+    let mut meter = EbuR128::new(channels.into(), rate_hz, Mode::all()).expect("a meter");
+    meter.add_frames_f32(samples).expect("whole frames");
+    let db = |gain: f64| 20.0 * gain.log10();
+    let most = |peak: &dyn Fn(u32) -> f64| (0..u32::from(channels)).map(peak).fold(0.0, f64::max);
+    Measured {
+        integrated_lufs: meter.loudness_global().expect("a loudness"),
+        range_lu: meter.loudness_range().expect("a range"),
+        true_peak_dbtp: db(most(&|c| meter.true_peak(c).expect("a peak"))),
+        sample_peak_dbfs: db(most(&|c| meter.sample_peak(c).expect("a peak"))),
+    }
+}

@@ -1,0 +1,349 @@
+//! The main job from end to end, judged by what is on the disk.
+
+use crate::measure::{Heard, hear};
+use crate::place::{Place, murmur};
+use serde_json::Value;
+use std::fs;
+use std::path::Path;
+use voicechain_examples::interview::{Job, Quiet, Recording, run};
+use voicechain_examples::wav_file::WavFormat;
+
+/// A strip that does nothing but the trim.
+pub(crate) const ALL_OFF: &str = "format = 1\n[high_pass]\non = false\n[corrective_eq]\non = false\n[de_esser]\non = false\n\
+                                  [compressor]\non = false\n[tone_eq]\non = false\n[limiter]\non = false\n";
+
+pub(crate) fn report(folder: &Path) -> Value {
+    let text = fs::read_to_string(folder.join("report.json")).expect("a report");
+    serde_json::from_str(&text).expect("JSON")
+}
+
+/// A number of the report, by JSON pointer.
+pub(crate) fn number(report: &Value, pointer: &str) -> f64 {
+    let value = report.pointer(pointer).unwrap_or_else(|| panic!("{pointer} is missing"));
+    value.as_f64().unwrap_or_else(|| panic!("{pointer} is {value}"))
+}
+
+fn check_schema(report: &Value) {
+    let file = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/src/report/schema.json");
+    let schema: Value = serde_json::from_str(&fs::read_to_string(file).expect("the schema")).expect("JSON");
+    let mut compiler = boon::Compiler::new();
+    compiler.add_resource("report.json", schema).expect("a schema");
+    let mut schemas = boon::Schemas::new();
+    let index = compiler.compile("report.json", &mut schemas).expect("a valid schema");
+    if let Err(error) = schemas.validate(report, index) {
+        panic!("the report does not follow the schema: {error:#}");
+    }
+}
+
+/// Everything that is promised of the report, whatever the schema says.
+fn check_keys(report: &Value, voices: usize) {
+    assert_eq!(report["format"], 1);
+    assert_eq!(report["voices"].as_array().map(Vec::len), Some(voices));
+    let levels = ["integrated_lufs", "loudness_range_lu", "true_peak_dbtp", "sample_peak_dbfs"];
+    for voice in 0..voices {
+        let at = format!("/voices/{voice}");
+        for key in ["name", "file"] {
+            assert!(report.pointer(&format!("{at}/{key}")).is_some_and(Value::is_string), "{at}/{key}");
+        }
+        for side in ["input", "output"] {
+            levels.iter().for_each(|key| assert!(number(report, &format!("{at}/{side}/{key}")).is_finite()));
+        }
+        for stage in ["compressor", "de_esser", "limiter"] {
+            let of = |key: &str| number(report, &format!("{at}/gain_reduction/{stage}/{key}"));
+            let (median, p95, max) = (of("median_db"), of("p95_db"), of("max_db"));
+            assert!(0.0 <= median && median <= p95 && p95 <= max, "{stage}: {median}, {p95}, {max}");
+        }
+        check_ledger(report, voice);
+    }
+    for key in ["integrated_lufs", "loudness_range_lu", "true_peak_dbtp", "sample_rate_hz", "bits", "duration_s"] {
+        number(report, &format!("/mix/{key}"));
+    }
+    for pointer in ["/target/integrated_lufs", "/target/ceiling_dbtp", "/seconds/audio", "/seconds/processing"] {
+        number(report, pointer);
+    }
+}
+
+/// The entries sum to what the strip did: the gated loudness of the voice's file, without the balance's gain and without
+/// the second channel of a mono voice, minus that of the input. The gates of the ledger are those of the input, the
+/// meter's its own, so the two agree only nearly.
+fn check_ledger(report: &Value, voice: usize) {
+    let entries = report.pointer(&format!("/voices/{voice}/ledger")).and_then(Value::as_array).expect("a ledger");
+    let stages: Vec<&str> = entries.iter().map(|e| e["stage"].as_str().expect("a stage")).collect();
+    let expected = ["trim", "high_pass", "corrective_eq", "de_esser", "compressor", "tone_eq", "limiter", "output"];
+    assert_eq!(stages, expected);
+    let sum: f64 = entries.iter().map(|e| e["lu"].as_f64().expect("a number")).sum();
+    let of = |key: &str| number(report, &format!("/voices/{voice}/{key}"));
+    let two = if of("channels") == 1.0 { 10.0 * 2f64.log10() } else { 0.0 };
+    let total = of("output/integrated_lufs") - of("balance_gain_db") - two - of("input/integrated_lufs");
+    assert!((sum - total).abs() < 1.5, "the ledger sums to {sum:.2} LU, the voice rose by {total:.2} LU");
+}
+
+/// The report against the files, measured again.
+pub(crate) fn check_delivery(folder: &Path) -> Value {
+    let report = report(folder);
+    let of = |pointer: &str| number(&report, pointer);
+    let mix = hear(&folder.join("mix.wav"));
+    let levels = mix.levels();
+    assert_eq!(f64::from(mix.rate_hz), of("/mix/sample_rate_hz"));
+    assert_eq!(f64::from(mix.bits), of("/mix/bits"));
+    assert_eq!(mix.channels, 2);
+    assert!((mix.frames() as f64 / f64::from(mix.rate_hz) - of("/mix/duration_s")).abs() < 0.001);
+    // On the target within 0.1 LU; our readings and the other meter's are the same within 0.02.
+    assert!((levels.integrated_lufs - of("/target/integrated_lufs")).abs() < 0.1, "{levels:?}");
+    assert!((levels.integrated_lufs - of("/mix/integrated_lufs")).abs() < 0.02, "{levels:?}");
+    // The two read short-term loudness at different moments, ten times a second and once: over seconds the percentiles
+    // of so few readings differ, over a minute hardly.
+    if of("/mix/duration_s") > 30.0 {
+        assert!((levels.range_lu - of("/mix/loudness_range_lu")).abs() < 0.3, "{levels:?}");
+    }
+    assert!((levels.sample_peak_dbfs - of("/mix/sample_peak_dbfs")).abs() < 0.02, "{levels:?}");
+    // The other meter's interpolation is a different one: within 0.2 dB (BS.1770 allows 0.4 for four-fold).
+    assert!((levels.true_peak_dbtp - of("/mix/true_peak_dbtp")).abs() < 0.2, "{levels:?}");
+    assert!(levels.true_peak_dbtp <= of("/target/ceiling_dbtp"), "{levels:?}");
+    let count = report["voices"].as_array().map_or(0, Vec::len);
+    let mut loudness = Vec::new();
+    for voice in 0..count {
+        let name = report["voices"][voice]["name"].as_str().expect("a name");
+        let heard = hear(&folder.join(format!("voice-{name}.wav")));
+        assert_eq!((heard.rate_hz, heard.bits), (mix.rate_hz, mix.bits));
+        let levels = heard.levels_in_stereo();
+        let reported = of(&format!("/voices/{voice}/output/integrated_lufs"));
+        assert!((levels.integrated_lufs - reported).abs() < 0.05, "{name}: {levels:?}, reported {reported}");
+        let peak = of(&format!("/voices/{voice}/output/true_peak_dbtp"));
+        assert!((levels.true_peak_dbtp - peak).abs() < 0.2, "{name}: {levels:?}, reported {peak}");
+        loudness.push(levels.integrated_lufs);
+    }
+    let spread = loudness.iter().copied().fold(f64::MIN, f64::max) - loudness.iter().copied().fold(f64::MAX, f64::min);
+    assert!(spread < 0.5, "voices are {spread:.2} LU apart: {loudness:?}");
+    check_schema(&report);
+    check_keys(&report, count);
+    report
+}
+
+/// The page stands alone, is small enough, and is about these voices.
+fn check_page(folder: &Path, voices: &[&str]) {
+    let page = fs::read_to_string(folder.join("report.html")).expect("a page");
+    assert!(page.len() < 15_000_000, "{} bytes", page.len());
+    assert!(page.starts_with("<!doctype html>") || page.starts_with("<!DOCTYPE html>"));
+    for outside in ["http://", "https://", "//cdn", "@import", "<link", "<iframe", "srcset", "fetch(", "XMLHttp"] {
+        assert!(!page.contains(outside), "the page reaches outside: {outside}");
+    }
+    for (attribute, inside) in [("src=\"", "data:"), ("href=\"", "#"), ("url(", "#")] {
+        for (at, _) in page.match_indices(attribute) {
+            let rest = &page[at + attribute.len()..];
+            let value: String = rest.chars().take(30).collect();
+            let inside = value.starts_with(inside) || value.starts_with("data:");
+            assert!(inside, "the page reaches outside: {attribute}{value}");
+        }
+    }
+    voices.iter().for_each(|name| assert!(page.contains(name), "{name} is not on the page"));
+    // Every voice before and after, and the mix.
+    assert_eq!(page.matches("<audio").count(), 2 * voices.len() + 1);
+    assert!(page.matches("<svg").count() > voices.len());
+}
+
+/// The same results by name.
+pub(crate) fn results(voices: &[&str]) -> Vec<String> {
+    let mut names = vec!["mix.wav".into(), "report.html".into(), "report.json".into()];
+    for voice in voices {
+        names.extend([format!("voice-{voice}.wav"), format!("settings-{voice}.toml")]);
+    }
+    names.sort();
+    names
+}
+
+#[test]
+fn the_demo_is_a_finished_interview_and_always_the_same() {
+    let place = Place::new();
+    let ran = place.run(&[]).done();
+    for word in ["host", "guest", "Mix", "asked", "mixed"] {
+        assert!(ran.out.contains(word), "'{word}' is missing in the table:\n{}", ran.out);
+    }
+    assert!(ran.out.lines().all(|line| line.chars().count() <= 100));
+    assert_eq!(place.names("mixed"), results(&["guest", "host"]));
+    let folder = place.path("mixed");
+    let report = check_delivery(&folder);
+    // The faults that were put in are named, in a scenario.
+    assert!(report["demo"]["faults"].as_array().is_some_and(|faults| faults.len() >= 4));
+    // The defaults of the delivery.
+    for (pointer, value) in [
+        ("/target/integrated_lufs", -16.0),
+        ("/target/ceiling_dbtp", -1.0),
+        ("/mix/sample_rate_hz", 48_000.0),
+        ("/mix/bits", 24.0),
+    ] {
+        assert_eq!(number(&report, pointer), value, "{pointer}");
+    }
+    check_page(&folder, &["host", "guest"]);
+
+    // Once more into its own folder: it replaces what it made, and makes the same.
+    let before = ["mix.wav", "voice-host.wav", "voice-guest.wav", "settings-host.toml"]
+        .map(|name| (name, fs::read(folder.join(name)).expect("a result")));
+    place.run(&[]).done();
+    for (name, bytes) in before {
+        assert!(bytes == fs::read(folder.join(name)).expect("a result"), "{name} differs from the first run's");
+    }
+    assert_eq!(place.names("mixed"), results(&["guest", "host"]));
+}
+
+#[test]
+fn settings_that_were_written_can_be_given_back() {
+    let place = Place::new();
+    place.voice("anna.wav", 48_000, 4.0, 210.0);
+    place.run(&["anna.wav"]).done();
+    let text = fs::read_to_string(place.path("mixed/settings-anna.toml")).expect("settings");
+    assert!(text.starts_with("format = 1\n"), "{text}");
+    let mix = fs::read(place.path("mixed/mix.wav")).expect("a mix");
+    place.run(&["anna.wav", "--settings", "mixed/settings-anna.toml", "--out", "again"]).done();
+    assert!(mix == fs::read(place.path("again/mix.wav")).expect("a mix"), "the same settings make the same mix");
+    assert_eq!(text, fs::read_to_string(place.path("again/settings-anna.toml")).expect("settings"));
+}
+
+#[test]
+fn stale_files_of_an_earlier_run_go_and_others_stay() {
+    let place = Place::new();
+    place.voice("anna.wav", 48_000, 3.0, 210.0);
+    place.voice("ben.wav", 48_000, 3.0, 110.0);
+    place.run(&["anna.wav", "ben.wav"]).done();
+    assert_eq!(place.names("mixed"), results(&["anna", "ben"]));
+    fs::write(place.path("mixed/notes.txt"), "mine").expect("a note");
+    place.run(&["ben.wav"]).done();
+    let mut expected = results(&["ben"]);
+    expected.push("notes.txt".into());
+    expected.sort();
+    assert_eq!(place.names("mixed"), expected);
+}
+
+#[test]
+fn what_an_earlier_run_made_can_be_read_but_not_overwritten_while_it_is() {
+    let place = Place::new();
+    place.voice("anna.wav", 48_000, 3.0, 210.0);
+    place.run(&["--host", "anna.wav"]).done();
+    let voice = fs::read(place.path("mixed/voice-host.wav")).expect("a voice");
+    place.run(&["--host", "mixed/voice-host.wav"]).refused(&["voice-host.wav", "overwritten", "--out"]);
+    place.run(&["--host", "mixed/voice-host.wav", "--force"]).refused(&["voice-host.wav", "overwritten"]);
+    place.run(&["--guest", "mixed/voice-host.wav"]).done();
+    assert!(voice == fs::read(place.path("mixed/voice-host.wav")).expect("it is still there"));
+}
+
+#[test]
+fn other_peoples_files_are_safe_unless_by_force() {
+    let place = Place::new();
+    place.voice("anna.wav", 48_000, 3.0, 210.0);
+    for name in ["mix.wav", "voice-anna.wav", "settings-anna.toml", "report.html", "report.json"] {
+        fs::create_dir_all(place.path("mixed")).expect("a folder");
+        fs::write(place.path("mixed").join(name), "mine").expect("a file");
+        place.run(&["anna.wav"]).refused(&[name, "not from an earlier run", "--out", "--force"]);
+        assert_eq!(place.names("mixed"), [name]);
+        assert_eq!(fs::read_to_string(place.path("mixed").join(name)).expect("it is there"), "mine");
+        if name != "report.html" {
+            fs::remove_dir_all(place.path("mixed")).expect("gone");
+            continue;
+        }
+        place.run(&["anna.wav", "--force"]).done();
+        assert_eq!(place.names("mixed"), results(&["anna"]));
+        check_delivery(&place.path("mixed"));
+        fs::remove_dir_all(place.path("mixed")).expect("gone");
+    }
+    // Not even by force: a folder is no file.
+    fs::create_dir_all(place.path("mixed/mix.wav")).expect("a folder");
+    place.run(&["anna.wav", "--force"]).refused(&["mix.wav", "folder"]);
+}
+
+/// Gain and largest deviation of `heard` from `wanted`.
+fn fit(heard: &[f64], wanted: &[f64]) -> (f64, f64) {
+    let power: f64 = wanted.iter().map(|w| w * w).sum();
+    let gain = heard.iter().zip(wanted).map(|(h, w)| h * w).sum::<f64>() / power;
+    let off = heard.iter().zip(wanted).map(|(h, w)| (h - gain * w).abs()).fold(0.0, f64::max);
+    let peak = wanted.iter().fold(0.0f64, |peak, w| peak.max(w.abs())) * gain.abs();
+    (gain, off / peak)
+}
+
+#[test]
+fn a_voice_is_aligned_to_the_sample_with_its_recording_at_every_rate() {
+    let cases: [(u32, u32, f64); 7] = [
+        (48_000, 48_000, 3.000_25),
+        (44_100, 48_000, 3.1),
+        (48_000, 44_100, 3.000_25),
+        (8_000, 48_000, 3.000_125),
+        (22_050, 44_100, 3.2),
+        (96_000, 48_000, 3.000_25),
+        (192_000, 44_100, 3.1),
+    ];
+    for (from, to, seconds) in cases {
+        let place = Place::new();
+        let path = place.voice("anna.wav", from, seconds, 170.0);
+        let frames_in = (seconds * f64::from(from)).round();
+        let mut job = Job::new(vec![Recording { name: "anna".into(), path }], place.path("out"));
+        job.settings = voicechain_examples::settings_file::from_text(ALL_OFF).expect("settings");
+        job.delivery.rate_hz = to;
+        job.delivery.format = WavFormat::Float32;
+        run(&job, &mut Quiet).expect("the job is done");
+        let heard = hear(&place.path("out/voice-anna.wav"));
+        assert_eq!(heard.frames() as f64, (frames_in * f64::from(to) / f64::from(from)).round(), "{from} to {to}");
+        // The voice is known between the samples, so the right answer is known at the new rate: the same to 60 dB, and a
+        // shift by a single sample is worse by far. The ends, where the resampler meets the edge of the recording, aside.
+        let expected = |shift: f64| -> Vec<f64> {
+            (0..heard.frames()).map(|n| murmur((n as f64 + shift) / f64::from(to), 170.0)).collect()
+        };
+        let inner = 600..heard.frames() - 600;
+        let heard = heard.channel(0);
+        let (gain, off) = fit(&heard[inner.clone()], &expected(0.0)[inner.clone()]);
+        assert!(gain > 0.0 && off < 0.001, "{from} to {to}: {off}");
+        for shift in [-1.0, 1.0] {
+            let (_, shifted) = fit(&heard[inner.clone()], &expected(shift)[inner.clone()]);
+            assert!(shifted > 20.0 * off && shifted > 0.01, "{from} to {to}: {shifted} against {off}");
+        }
+    }
+}
+
+#[test]
+fn a_click_stays_at_its_sample_through_the_whole_strip() {
+    let place = Place::new();
+    let rate = 48_000;
+    let mut samples: Vec<f64> = (0..4 * rate).map(|n| 0.5 * murmur(n as f64 / f64::from(rate), 120.0)).collect();
+    let at = 2 * rate as usize + 17;
+    samples[at] = 0.9;
+    place.wav("anna.wav", rate, 1, &samples);
+    place.run(&["anna.wav", "--format", "float"]).done();
+    let heard: Vec<f64> = hear(&place.path("mixed/voice-anna.wav")).channel(0);
+    // The steepest rise is where the click is; high-pass and equalisers turn the phase, but they do not come early.
+    let steepest =
+        (1..heard.len()).max_by(|a, b| (heard[*a] - heard[a - 1]).abs().total_cmp(&(heard[*b] - heard[b - 1]).abs()));
+    let steepest = steepest.expect("samples");
+    assert!(steepest == at || steepest == at + 1, "the click is at {steepest} instead of {at}");
+    assert_eq!(heard.len(), samples.len());
+}
+
+#[test]
+fn the_mix_is_the_sum_of_its_voices() {
+    let place = Place::new();
+    place.voice("anna.wav", 48_000, 4.0, 210.0);
+    // Stereo, and the two sides are different.
+    let other: Vec<f64> = (0..3 * 48_000)
+        .flat_map(|n| {
+            let seconds = f64::from(n) / 48_000.0;
+            [0.6 * murmur(seconds, 95.0), 0.3 * murmur(seconds + 0.2, 95.0)]
+        })
+        .collect();
+    place.wav("ben.wav", 48_000, 2, &other);
+    // So quiet that the programme's limiter rests.
+    let quiet = ["anna.wav", "ben.wav", "--format", "float", "--loudness", "-30"];
+    place.run(&quiet).done();
+    let report = check_delivery(&place.path("mixed"));
+    assert_eq!(number(&report, "/mix/limiter/max_db"), 0.0);
+    let [mix, anna, ben] = ["mix", "voice-anna", "voice-ben"].map(|n| hear(&place.path(&format!("mixed/{n}.wav"))));
+    assert_eq!((anna.channels, ben.channels), (1, 2));
+    let gain = 10f64.powf(number(&report, "/mix/programme_gain_db") / 20.0);
+    let at = |heard: &Heard, channel: usize, frame: usize| {
+        let channels = usize::from(heard.channels);
+        heard.samples.get(frame * channels + channel.min(channels - 1)).map_or(0.0, |s| f64::from(*s))
+    };
+    for frame in 0..mix.frames() {
+        for channel in 0..2 {
+            let sum = gain * (at(&anna, channel, frame) + at(&ben, channel, frame));
+            let heard = at(&mix, channel, frame);
+            assert!((heard - sum).abs() < 2e-4 * gain.max(1.0), "frame {frame}: {heard} instead of {sum}");
+        }
+    }
+}

@@ -1,0 +1,121 @@
+//! The job on recorded people: two actors of a Dutch radio-play-like game, some 60 s of each.
+
+use crate::measure::{Heard, hear};
+use crate::mix_interview::{check_delivery, number};
+use crate::place::Place;
+use ebur128::{EbuR128, Mode};
+use serde_json::Value;
+use std::fs;
+use std::path::{Path, PathBuf};
+use voicechain_examples::audio_file::AudioFile;
+
+/// The folder with the unpacked packages.
+fn speech() -> PathBuf {
+    let found = std::env::var_os("VOICECHAIN_SPEECH").map(PathBuf::from).filter(|path| path.is_dir());
+    found.expect(
+        "recordings are needed: tests/run fetches them, or: mkdir -p target/speech && cd target/speech && \
+         apt-get download fillets-ng-data-nl && dpkg -x fillets-ng-data-nl_*.deb . && export VOICECHAIN_SPEECH=$PWD",
+    )
+}
+
+/// The lines of one of the two leads, "m" or "v", in the order of their names.
+fn lines(lead: &str) -> Vec<PathBuf> {
+    let scenes = speech().join("usr/share/games/fillets-ng/sound");
+    let entries = |path: &Path| -> Vec<PathBuf> {
+        let mut all: Vec<PathBuf> =
+            fs::read_dir(path).map(|entries| entries.flatten().map(|e| e.path()).collect()).unwrap_or_default();
+        all.sort();
+        all
+    };
+    let mark = format!("-{lead}-");
+    let of_lead = |path: &PathBuf| {
+        let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+        name.contains(&mark) && name.ends_with(".ogg")
+    };
+    let found: Vec<PathBuf> =
+        entries(&scenes).iter().flat_map(|scene| entries(&scene.join("nl"))).filter(of_lead).collect();
+    assert!(found.len() > 100, "fillets-ng-data-nl is not unpacked in {}", speech().display());
+    found
+}
+
+/// A minute of one lead's lines, with short pauses between them. Every `nth` line is taken, so that it is from many
+/// scenes.
+fn minute(place: &Place, name: &str, lead: &str, nth: usize) {
+    let mut samples: Vec<f64> = Vec::new();
+    let mut chunk = Vec::new();
+    let rate_hz = 22_050;
+    for path in lines(lead).iter().step_by(nth) {
+        let mut file = AudioFile::open(path).expect("a recording");
+        assert_eq!((file.rate_hz(), file.channels()), (rate_hz, 1), "{}", path.display());
+        while file.read(&mut chunk).expect("a whole recording") > 0 {
+            samples.extend(chunk.iter().map(|s| f64::from(*s)));
+        }
+        samples.resize(samples.len() + rate_hz as usize / 4, 0.0);
+        if samples.len() > 60 * rate_hz as usize {
+            break;
+        }
+    }
+    assert!(samples.len() > 55 * rate_hz as usize);
+    place.wav(name, rate_hz, 1, &samples);
+}
+
+/// How far the momentary loudness of a voice lies apart while it speaks: between the loudest and the quietest tenth, LU.
+fn spread(heard: &Heard) -> f64 {
+    let step = heard.rate_hz as usize / 10 * usize::from(heard.channels);
+    let mut meter = EbuR128::new(heard.channels.into(), heard.rate_hz, Mode::I | Mode::M).expect("a meter");
+    let mut momentary = Vec::new();
+    for chunk in heard.samples.chunks(step) {
+        meter.add_frames_f32(chunk).expect("whole frames");
+        momentary.push(meter.loudness_momentary().expect("a loudness"));
+    }
+    let gate = meter.loudness_global().expect("a loudness") - 15.0;
+    momentary.retain(|lufs| *lufs > gate);
+    momentary.sort_by(f64::total_cmp);
+    let at = |share: f64| momentary[(share * momentary.len() as f64) as usize];
+    at(0.9) - at(0.1)
+}
+
+#[test]
+#[ignore = "needs recordings: tests/run fetches them"]
+fn two_actors_become_an_interview() {
+    let place = Place::new();
+    minute(&place, "host.wav", "m", 23);
+    minute(&place, "guest.wav", "v", 23);
+    let ran = place.run(&["--host", "host.wav", "--guest", "guest.wav"]).done();
+    println!("{}", ran.out);
+    // On target, under the ceiling, balanced, by somebody else's meter.
+    let report = check_delivery(&place.path("mixed"));
+    for (index, name) in ["host", "guest"].into_iter().enumerate() {
+        let of = |key: &str| number(&report, &format!("/voices/{index}/{key}"));
+        let ledger = &report["voices"][index]["ledger"];
+        let lu = |stage: &str| -> f64 {
+            let entries = ledger.as_array().expect("a ledger");
+            let entry = entries.iter().find(|e| e["stage"] == stage).expect("the stage");
+            entry["lu"].as_f64().expect("a number")
+        };
+        let [before, after] = ["", "mixed/voice-"].map(|at| spread(&hear(&place.path(&format!("{at}{name}.wav")))));
+        let [high_pass, corrective, de_esser, compressor, tone] =
+            ["high_pass", "corrective_eq", "de_esser", "compressor", "tone_eq"].map(lu);
+        println!("{name}: ledger {ledger}, spread {before:.2} to {after:.2} LU");
+        // A compressor at work, neither asleep nor in distress.
+        let p95 = of("gain_reduction/compressor/p95_db");
+        assert!((2.0..=10.0).contains(&p95), "{name}: {p95} dB");
+        assert!(of("gain_reduction/de_esser/p95_db") <= 6.0);
+        // The limiter behind the compressor is there for the odd peak.
+        assert!(of("gain_reduction/limiter/p95_db") < 1.0 && of("gain_reduction/limiter/max_db") < 6.0);
+        // No stage runs away with the level: high-pass and equalisers hardly change the loudness of a voice.
+        assert!((-1.0..=0.2).contains(&high_pass) && corrective.abs() < 1.5 && tone.abs() < 1.5, "{name}: {ledger}");
+        assert!((-3.0..=0.05).contains(&de_esser) && compressor.abs() < 4.0, "{name}: {ledger}");
+        // Quiet words come nearer to the loud ones.
+        assert!(after < before - 0.5, "{name}: {before:.2} to {after:.2} LU");
+    }
+    // The only thing to warn of is the rate of these recordings.
+    let empty = Vec::new();
+    let all = |value: &Value| value.as_array().unwrap_or(&empty).clone();
+    assert_eq!(all(&report["warnings"]), [""; 0]);
+    for voice in all(&report["voices"]) {
+        let warnings = all(&voice["warnings"]);
+        assert!(warnings.len() <= 1 && warnings.iter().all(|w| w.to_string().contains("22050 Hz")), "{warnings:?}");
+    }
+    assert!(number(&report, "/mix/limiter/p95_db") < 3.0);
+}
