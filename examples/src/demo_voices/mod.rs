@@ -1,0 +1,139 @@
+//! Two speech-like voices in an invented interview, made from source-filter theory, with known faults.
+//!
+//! A host asks, a lighthouse keeper's apprentice answers. Nobody's voice was recorded: glottal pulses (Rosenberg, "Effect
+//! of glottal pulse shape on the quality of natural vowels", JASA 49, 1971, the trigonometric shape) with jitter and
+//! shimmer pass through formant resonators set to published vowel formants (Peterson and Barney 1952), shaped noise
+//! makes fricatives and bursts, and a pitch contour with declination and accents carries the phrases. Each voice is then
+//! equalised to the published average spectrum of speech (Byrne et al. 1994), so that what a measurement finds later is
+//! what was put in: the [faults](DemoVoice::faults).
+
+mod biquad;
+mod dice;
+mod faults;
+mod fricatives;
+mod glottis;
+mod level;
+mod phones;
+mod plan;
+mod speak;
+mod spectrum;
+#[cfg(test)]
+mod tests;
+mod tracks;
+mod transform;
+
+pub use faults::Fault;
+
+use biquad::Biquad;
+use faults::{
+    BOXY, DIRECT_TO_ROOM_DB, DULL, HUM, QUIETER_DB, ROOM_T60_S, RUMBLE, SIBILANT_DB, SPIKE_DB, add_hum, add_room_tone,
+    add_rumble, room,
+};
+use level::{active_level, db};
+use plan::{GUEST, HOST, Plan, plan};
+use speak::speak;
+use spectrum::to_published_spectrum;
+use std::f64::consts::TAU;
+use transform::convolve;
+
+/// One voice of the demo, mono, as its microphone heard it.
+#[derive(Debug, Clone)]
+pub struct DemoVoice {
+    /// "host" or "guest".
+    pub name: &'static str,
+    /// Sample rate in Hz; the two differ.
+    pub rate_hz: u32,
+    /// The recording, faults and room tone included.
+    pub recording: Vec<f32>,
+    /// The same voice without any fault, at the same instants: what a perfect repair would give.
+    pub clean: Vec<f32>,
+    /// What is wrong with the recording.
+    pub faults: Vec<Fault>,
+    /// When this voice speaks: beginnings and ends in seconds.
+    pub turns: Vec<(f64, f64)>,
+}
+
+/// Level of the host while speaking, RMS in dBFS.
+const HOST_LEVEL_DBFS: f64 = -27.0;
+
+/// Makes both voices, the host first. They share one clock and one duration.
+pub fn interview() -> [DemoVoice; 2] {
+    let (plans, duration_s) = plan();
+    let [host_plan, guest_plan] = plans;
+    std::thread::scope(|scope| {
+        let guest = scope.spawn(move || guest(&guest_plan, duration_s));
+        let host = host(&host_plan, duration_s);
+        match guest.join() {
+            Ok(guest) => [host, guest],
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    })
+}
+
+fn host(plan: &Plan, duration_s: f64) -> DemoVoice {
+    let rate = 48_000;
+    let stems = speak(plan, &HOST, rate, duration_s);
+    let tilt = to_published_spectrum(&stems, rate, &HOST);
+    let rest = convolve(&stems.rest, &tilt);
+    let hiss = convolve(&stems.sibilants, &tilt);
+    let mut clean: Vec<f32> = rest.iter().zip(&hiss).map(|(r, s)| r + s).collect();
+    let gain = db(HOST_LEVEL_DBFS - active_level(&clean, rate)) as f32;
+    clean.iter_mut().for_each(|s| *s *= gain);
+    let extra = gain * (db(SIBILANT_DB) - 1.0) as f32;
+    let mut recording: Vec<f32> = clean.iter().zip(&hiss).map(|(c, s)| c + extra * s).collect();
+    let at_s: Vec<f64> = [0.12, 0.38, 0.55, 0.74, 0.93]
+        .iter()
+        .map(|share| plan.stressed[(share * plan.stressed.len() as f64) as usize])
+        .collect();
+    for &middle in &at_s {
+        let (from, count) = (((middle - 0.05) * f64::from(rate)) as usize, rate as usize / 10);
+        for (n, sample) in recording.iter_mut().skip(from).take(count).enumerate() {
+            let shape = 0.5 - 0.5 * (TAU * n as f64 / count as f64).cos();
+            *sample *= db(SPIKE_DB * shape) as f32;
+        }
+    }
+    add_room_tone(&mut recording, rate, 11);
+    DemoVoice {
+        name: "host",
+        rate_hz: rate,
+        recording,
+        clean,
+        faults: vec![Fault::Sibilant { gain_db: SIBILANT_DB }, Fault::Spikes { gain_db: SPIKE_DB, at_s }],
+        turns: plan.turns.clone(),
+    }
+}
+
+fn guest(plan: &Plan, duration_s: f64) -> DemoVoice {
+    let rate = 44_100;
+    let stems = speak(plan, &GUEST, rate, duration_s);
+    let tilt = to_published_spectrum(&stems, rate, &GUEST);
+    let both: Vec<f32> = stems.rest.iter().zip(&stems.sibilants).map(|(r, s)| r + s).collect();
+    let mut clean = convolve(&both, &tilt);
+    let level = HOST_LEVEL_DBFS - QUIETER_DB;
+    let gain = db(level - active_level(&clean, rate)) as f32;
+    clean.iter_mut().for_each(|s| *s *= gain);
+
+    let mut recording = convolve(&clean, &room(rate));
+    Biquad::bell(BOXY.0, BOXY.1, BOXY.2, rate).run(&mut recording);
+    Biquad::high_shelf(DULL.0, DULL.1, rate).run(&mut recording);
+    let gain = db(level - active_level(&recording, rate)) as f32;
+    recording.iter_mut().for_each(|s| *s *= gain);
+    add_hum(&mut recording, rate);
+    add_rumble(&mut recording, rate);
+    add_room_tone(&mut recording, rate, 12);
+    DemoVoice {
+        name: "guest",
+        rate_hz: rate,
+        recording,
+        clean,
+        faults: vec![
+            Fault::Quieter { db: QUIETER_DB },
+            Fault::Room { t60_s: ROOM_T60_S, direct_to_room_db: DIRECT_TO_ROOM_DB },
+            Fault::Resonance { hz: BOXY.0, gain_db: BOXY.1, q: BOXY.2 },
+            Fault::Dull { above_hz: DULL.0, gain_db: DULL.1 },
+            Fault::Hum { hz: HUM.0, level_dbfs: HUM.1 },
+            Fault::Rumble { below_hz: RUMBLE.0, level_dbfs: RUMBLE.1 },
+        ],
+        turns: plan.turns.clone(),
+    }
+}

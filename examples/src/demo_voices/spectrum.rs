@@ -1,0 +1,136 @@
+//! The published average spectrum of speech, and the filter that gives it to a voice.
+
+use super::level::db;
+use super::plan::Speaker;
+use super::speak::Stems;
+use super::transform::{back, transform};
+use realfft::RealFftPlanner;
+use realfft::num_complex::Complex;
+use std::f64::consts::TAU;
+
+/// Byrne et al., "An international comparison of long-term average speech spectra", JASA 96(4), 1994, Table 2, levels of
+/// third octaves in dB, women and men; both from 200 Hz up as one column (via an independent implementation).
+const PUBLISHED: [(f64, f64, f64); 25] = [
+    (63.0, 37.0, 38.6),
+    (80.0, 36.0, 43.5),
+    (100.0, 37.5, 54.4),
+    (125.0, 40.1, 57.7),
+    (160.0, 53.4, 56.8),
+    (200.0, 60.2, 60.2),
+    (250.0, 60.3, 60.3),
+    (315.0, 59.0, 59.0),
+    (400.0, 62.1, 62.1),
+    (500.0, 62.1, 62.1),
+    (630.0, 60.5, 60.5),
+    (800.0, 56.8, 56.8),
+    (1_000.0, 53.7, 53.7),
+    (1_250.0, 53.0, 53.0),
+    (1_600.0, 52.0, 52.0),
+    (2_000.0, 48.7, 48.7),
+    (2_500.0, 48.1, 48.1),
+    (3_150.0, 46.8, 46.8),
+    (4_000.0, 45.6, 45.6),
+    (5_000.0, 44.5, 44.5),
+    (6_300.0, 44.3, 44.3),
+    (8_000.0, 43.7, 43.7),
+    (10_000.0, 43.4, 43.4),
+    (12_500.0, 41.3, 41.3),
+    (16_000.0, 40.7, 40.7),
+];
+
+const SPECTRUM_SIZE: usize = 8_192;
+
+/// Power per bin of the sounding parts.
+fn spectrum(samples: &[f32]) -> Vec<f64> {
+    let fft = RealFftPlanner::<f32>::new().plan_fft_forward(SPECTRUM_SIZE);
+    let window: Vec<f32> =
+        (0..SPECTRUM_SIZE).map(|n| (0.5 - 0.5 * (TAU * n as f64 / SPECTRUM_SIZE as f64).cos()) as f32).collect();
+    let (mut block, mut bins) = (fft.make_input_vec(), fft.make_output_vec());
+    let mut scratch = fft.make_scratch_vec();
+    let mut power = vec![0.0; bins.len()];
+    for start in (0..samples.len().saturating_sub(SPECTRUM_SIZE)).step_by(SPECTRUM_SIZE / 2) {
+        let part = &samples[start..start + SPECTRUM_SIZE];
+        if part.iter().all(|s| s.abs() < 1e-9) {
+            continue;
+        }
+        block.iter_mut().zip(part).zip(&window).for_each(|((b, s), w)| *b = s * w);
+        transform(&*fft, &mut block, &mut bins, &mut scratch);
+        power.iter_mut().zip(&bins).for_each(|(p, b)| *p += f64::from(b.norm_sqr()));
+    }
+    power
+}
+
+/// Levels of the third octaves of [`PUBLISHED`] in dB, out of the power per bin.
+fn third_octaves(power: &[f64], rate: u32) -> Vec<f64> {
+    let bin_hz = f64::from(rate) / SPECTRUM_SIZE as f64;
+    let edge = 2f64.powf(1.0 / 6.0);
+    PUBLISHED
+        .iter()
+        .map(|&(hz, _, _)| {
+            let (low, high) = (hz / edge / bin_hz, hz * edge / bin_hz);
+            // Bins at the edges count by the part of them that lies inside.
+            let mut sum = 0.0;
+            for (k, p) in power.iter().enumerate().take(high as usize + 2).skip((low as usize).saturating_sub(1)) {
+                let inside = (high.min(k as f64 + 0.5) - low.max(k as f64 - 0.5)).clamp(0.0, 1.0);
+                sum += p * inside;
+            }
+            10.0 * sum.max(1e-30).log10()
+        })
+        .collect()
+}
+
+/// The filter that gives a voice the published spectrum: minimum phase, so that nothing sounds ahead of itself.
+pub(super) fn to_published_spectrum(stems: &Stems, rate: u32, speaker: &Speaker) -> Vec<f32> {
+    let both: Vec<f32> = stems.rest.iter().zip(&stems.sibilants).map(|(r, s)| r + s).collect();
+    let power = spectrum(&both);
+    let target: Vec<f64> = PUBLISHED.iter().map(|&(_, women, men)| if speaker.female { women } else { men }).collect();
+    let mut curve_db = vec![0.0; PUBLISHED.len()];
+    let bin_hz = f64::from(rate) / SPECTRUM_SIZE as f64;
+    let gain_at = |curve_db: &[f64], bin: usize| -> f64 {
+        let hz = (bin as f64 * bin_hz).clamp(PUBLISHED[0].0, PUBLISHED[PUBLISHED.len() - 1].0);
+        let above = PUBLISHED.iter().position(|p| p.0 >= hz).unwrap_or(PUBLISHED.len() - 1).max(1);
+        let (low, high) = (PUBLISHED[above - 1].0, PUBLISHED[above].0);
+        let share = (hz / low).ln() / (high / low).ln();
+        curve_db[above - 1] + share * (curve_db[above] - curve_db[above - 1])
+    };
+    for _ in 0..6 {
+        let shaped: Vec<f64> = power.iter().enumerate().map(|(k, p)| p * db(2.0 * gain_at(&curve_db, k))).collect();
+        let found = third_octaves(&shaped, rate);
+        let mean = |levels: &[f64]| levels[5..20].iter().sum::<f64>() / 15.0;
+        let offset = mean(&target) - mean(&found);
+        for (k, gain) in curve_db.iter_mut().enumerate() {
+            // Below the voice there is nothing to raise.
+            let most = if PUBLISHED[k].0 < 0.8 * speaker.pitch_hz { 0.0 } else { 18.0 };
+            *gain = (*gain + 0.8 * (target[k] - found[k] - offset)).clamp(-18.0, most);
+        }
+    }
+    let gains: Vec<f64> = (0..=SPECTRUM_SIZE / 2).map(|k| gain_at(&curve_db, k)).collect();
+    minimum_phase(&gains)
+}
+
+/// Impulse response of minimum phase for gains in dB per bin, by folding the cepstrum (Oppenheim and Schafer).
+fn minimum_phase(gains_db: &[f64]) -> Vec<f32> {
+    let size = 2 * (gains_db.len() - 1);
+    let mut planner = RealFftPlanner::<f32>::new();
+    let (forward, inverse) = (planner.plan_fft_forward(size), planner.plan_fft_inverse(size));
+    let mut bins: Vec<Complex<f32>> =
+        gains_db.iter().map(|g| Complex::new((g / 20.0 * std::f64::consts::LN_10) as f32, 0.0)).collect();
+    let mut block = inverse.make_output_vec();
+    let (mut scratch_f, mut scratch_i) = (forward.make_scratch_vec(), inverse.make_scratch_vec());
+    back(&*inverse, &mut bins, &mut block, &mut scratch_i);
+    let scale = 1.0 / size as f32;
+    for (n, value) in block.iter_mut().enumerate() {
+        *value *= scale
+            * match n {
+                0 => 1.0,
+                n if n < size / 2 => 2.0,
+                n if n == size / 2 => 1.0,
+                _ => 0.0,
+            };
+    }
+    transform(&*forward, &mut block, &mut bins, &mut scratch_f);
+    bins.iter_mut().for_each(|b| *b = Complex::from_polar(b.re.exp(), b.im));
+    back(&*inverse, &mut bins, &mut block, &mut scratch_i);
+    // The response has long died out in its second half.
+    block[..size / 2].iter().map(|s| s * scale).collect()
+}
