@@ -1,0 +1,77 @@
+//! The head of the page: the verdict, the way to the sections, the demo and the warnings.
+
+use super::parts::{BAD, GOOD, n, warnings};
+use crate::report::data::Report;
+use crate::report::text::{self, escape, number};
+use std::fmt::Write;
+
+pub(super) fn header(html: &mut String, report: &Report) {
+    let (mix, target, verdict) = (&report.mix, &report.target, report.verdict());
+    let _ = write!(
+        html,
+        "<header class=\"page\">\n<div><h1>{}</h1>\n<p class=\"quiet\">{} · {} · {} {} {}</p></div>\n",
+        escape(&report.job),
+        text::count(report.voices.len(), "voice", "voices"),
+        text::length(mix.duration_s),
+        text::kilohertz(mix.sample_rate_hz),
+        text::bits(mix.bits),
+        text::channels(mix.channels),
+    );
+    let _ = write!(
+        html,
+        "<div class=\"verdict\"><p class=\"large\"><span class=\"quiet\">delivered</span> {} <span class=\"quiet\">LUFS</span> {} \
+         <span class=\"quiet\">dBTP</span></p>\n<p>{}{}</p>\n<p class=\"quiet small\">asked for {}{} LUFS within {} LU, \
+         true peak at most {} dBTP</p></div>\n",
+        n(number(mix.integrated_lufs, 1)),
+        n(number(mix.true_peak_dbtp, 1)),
+        if verdict.met() { GOOD } else { BAD },
+        verdict_words(report),
+        target.name.as_deref().map(|name| escape(name) + ": ").unwrap_or_default(),
+        n(number(target.integrated_lufs, 1)),
+        n(number(target.tolerance_lu, 1)),
+        n(number(target.ceiling_dbtp, 1)),
+    );
+    html.push_str("<nav aria-label=\"sections\">");
+    for (at, voice) in report.voices.iter().enumerate() {
+        let _ = write!(html, "<a href=\"#voice-{}\">{}</a>", at + 1, escape(&voice.name));
+    }
+    html.push_str("<a href=\"#mix\">The mix</a><a href=\"#notes\">Notes</a></nav>\n</header>\n");
+    if report.demo.is_none() && report.warnings.is_empty() {
+        return;
+    }
+    html.push_str("<section class=\"notices\" aria-label=\"about this job\">\n");
+    if let Some(demo) = &report.demo {
+        let _ = write!(
+            html,
+            "<div><h2 class=\"small quiet\">the demo: invented voices, with faults put in on purpose</h2>\n<p>{}</p>\n\
+             <ul class=\"plain\">",
+            escape(&demo.scenario)
+        );
+        for fault in &demo.faults {
+            let _ = write!(html, "<li>{}: {}</li>", escape(&fault.voice), escape(&fault.words));
+        }
+        html.push_str("</ul></div>\n");
+    }
+    warnings(html, &report.warnings);
+    html.push_str("</section>\n");
+}
+
+/// The verdict in a sentence, escaped.
+pub(in crate::report) fn verdict_words(report: &Report) -> String {
+    let verdict = report.verdict();
+    let loudness = match verdict.loudness_off_lu {
+        None => "no loudness could be measured".into(),
+        Some(0.0) => "loudness is on the target".into(),
+        Some(off) => {
+            format!("loudness is {} LU {} the target", number(off.abs(), 1), if off > 0.0 { "above" } else { "below" })
+        }
+    };
+    let peak = match verdict.peak_over_db {
+        None => "there is no peak".into(),
+        Some(over) if over > 0.0 => format!("the true peak passes the ceiling by {} dB", number(over, 1)),
+        Some(0.0) => "the true peak is at the ceiling".into(),
+        Some(over) => format!("the true peak stays {} dB under the ceiling", number(-over, 1)),
+    };
+    let both = format!("{loudness}, {peak}");
+    if verdict.met() { format!("Meets the target: {both}.") } else { format!("Misses the target: {both}.") }
+}

@@ -1,0 +1,168 @@
+//! The mix: its course over time, what was delivered, the balance and the files.
+
+use super::Page;
+use super::parts::{ACROSS, BAD, CAUTION, GOOD, KEY_TARGET, n, note, player};
+use crate::report::data::Report;
+use crate::report::plot::{self, Line, Taken, Times};
+use crate::report::text::{self, escape, number, signed};
+use std::fmt::Write;
+
+pub(super) fn mix_section(html: &mut String, page: &Page) {
+    let report = &page.report;
+    let (mix, target, verdict) = (&report.mix, &report.target, report.verdict());
+    let _ = write!(
+        html,
+        "<section id=\"mix\" aria-labelledby=\"mix-name\">\n<div class=\"head\"><div><h2 id=\"mix-name\">The mix</h2>\
+         <span class=\"quiet\">{} · {} {} {}</span></div>\n<div class=\"way\"><span class=\"quiet\">delivered</span> {} \
+         <span class=\"quiet\">LUFS</span></div></div>\n",
+        text::length(mix.duration_s),
+        text::kilohertz(mix.sample_rate_hz),
+        text::bits(mix.bits),
+        text::channels(mix.channels),
+        n(number(mix.integrated_lufs, 1)),
+    );
+    let _ = write!(
+        html,
+        "<figure>\n<figcaption><span>LUFS, {} loudness of the mix over time; below, what the programme limiter took away, dB\
+         </span><span><span class=\"key\">{KEY_TARGET}target {}</span></span></figcaption>\n",
+        page.mix.window.words(),
+        n(number(target.integrated_lufs, 1))
+    );
+    for (at, (class, width)) in ACROSS.into_iter().enumerate() {
+        let shown = Times {
+            loudness: vec![Line { class: "after", series: &page.mix.loudness }],
+            target: Some(target.integrated_lufs as f32),
+            taken: vec![Taken { name: "programme limiter".into(), gain: &page.mix.limiter_gain }],
+            excerpt: page.mix.excerpt.as_ref().map(|(start, clip)| (*start, clip.seconds as f32)),
+            duration_s: mix.duration_s as f32,
+        };
+        let title = "The mix: loudness and programme limiter over time";
+        html.push_str(&plot::times(&shown, title, class, &format!("mix-t{at}"), width));
+        html.push('\n');
+    }
+    html.push_str("</figure>\n<div class=\"beside\">\n<div>");
+    html.push_str(
+        "<table><caption>delivered against what was asked for</caption><thead><tr><th scope=\"col\">measured on the file</th>\
+         <th scope=\"col\" class=\"n\">delivered</th><th scope=\"col\" class=\"n\">asked for</th>\
+         <th scope=\"col\" class=\"n\">off by</th></tr></thead>\n<tbody>",
+    );
+    let sign = |met: bool| {
+        let (sign, word) = if met { (GOOD, "met") } else { (BAD, "missed") };
+        format!("<span class=\"met\">{sign}{word}</span>")
+    };
+    html.push_str("<tr><th scope=\"row\">loudness, LUFS");
+    note(html, 1);
+    let _ = writeln!(
+        html,
+        "{}</th><td class=\"n\">{}</td><td class=\"n\">{} ± {}</td><td class=\"n\">{}</td></tr>",
+        sign(verdict.loudness_met),
+        number(mix.integrated_lufs, 1),
+        number(target.integrated_lufs, 1),
+        number(target.tolerance_lu, 1),
+        signed(verdict.loudness_off_lu, 1),
+    );
+    html.push_str("<tr><th scope=\"row\">true peak, dBTP");
+    note(html, 1);
+    let _ = writeln!(
+        html,
+        "{}</th><td class=\"n\">{}</td><td class=\"n\">≤ {}</td><td class=\"n\">{}</td></tr>",
+        sign(verdict.ceiling_met),
+        number(mix.true_peak_dbtp, 1),
+        number(target.ceiling_dbtp, 1),
+        signed(verdict.peak_over_db, 1),
+    );
+    html.push_str("<tr><th scope=\"row\">loudness range, LU");
+    note(html, 2);
+    for (at, (name, value)) in [
+        ("", number(mix.loudness_range_lu, 1)),
+        ("sample peak, dBFS", number(mix.sample_peak_dbfs, 1)),
+        ("programme gain, dB", signed(mix.programme_gain_db, 1)),
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        if at > 0 {
+            let _ = write!(html, "<tr><th scope=\"row\">{name}");
+        }
+        let _ = writeln!(html, "</th><td class=\"n\">{value}</td><td></td><td></td></tr>");
+    }
+    html.push_str("</tbody></table>\n");
+    let took = if mix.limiter.max_db < 0.05 {
+        "took nothing".into()
+    } else {
+        format!(
+            "took {} dB half of the time, {} dB or less for 95 % of it, {} dB at most",
+            n(number(mix.limiter.median_db, 1)),
+            n(number(mix.limiter.p95_db, 1)),
+            n(number(mix.limiter.max_db, 1))
+        )
+    };
+    let speed = report.seconds.audio / report.seconds.processing;
+    let _ = writeln!(
+        html,
+        "<p class=\"quiet small after-table\">The programme limiter {took}. {} of sound took {} to make{}.</p></div>",
+        text::length(report.seconds.audio),
+        text::length(report.seconds.processing),
+        if speed.is_finite() && speed >= 2.0 {
+            format!(", {speed:.0} times faster than it plays")
+        } else {
+            String::new()
+        }
+    );
+    html.push_str("<div class=\"facts\">\n");
+    balance_table(html, report);
+    if let Some((start, clip)) = &page.mix.excerpt {
+        let _ = writeln!(
+            html,
+            "<div class=\"listen\"><h3>listen: {} from {}</h3>",
+            text::length(clip.seconds),
+            text::clock(f64::from(*start))
+        );
+        player(html, "mix", "the mix", "mix", clip);
+        let _ = writeln!(html, "<p class=\"quiet small\">As delivered. {CAUTION}</p></div>");
+    }
+    html.push_str("</div></div>\n");
+    if !report.files.is_empty() {
+        html.push_str(
+            "<table class=\"files\"><caption>files beside this page</caption><thead><tr><th scope=\"col\">name</th>\
+             <th scope=\"col\">what it is</th></tr></thead>\n<tbody>",
+        );
+        for file in &report.files {
+            let _ = write!(
+                html,
+                "<tr><th scope=\"row\"><span class=\"n\">{}</span></th><td>{}</td></tr>",
+                escape(&file.name),
+                escape(&file.what)
+            );
+        }
+        html.push_str("</tbody></table>\n");
+    }
+    html.push_str("</section>\n");
+}
+
+fn balance_table(html: &mut String, report: &Report) {
+    let spread = match report.balance_spread_lu() {
+        Some(spread) => format!("the voices lie within {} LU of each other", number(spread, 1)),
+        None => "the voices before programme gain".into(),
+    };
+    let _ = write!(
+        html,
+        "<table class=\"balance\"><caption>balance: {}</caption><thead><tr><th scope=\"col\">voice</th>\
+         <th scope=\"col\" class=\"picture\"></th><th scope=\"col\" class=\"n\">gain, dB</th>\
+         <th scope=\"col\" class=\"n\">LUFS</th></tr></thead>\n<tbody>",
+        escape(&spread)
+    );
+    let reach =
+        report.voices.iter().map(|voice| voice.balance_gain_db.abs()).filter(|db| db.is_finite()).fold(3.0, f64::max);
+    for voice in &report.voices {
+        let _ = write!(
+            html,
+            "<tr><th scope=\"row\">{}</th><td class=\"picture\">{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td></tr>",
+            escape(&voice.name),
+            plot::step_bar(0.0, voice.balance_gain_db, -reach, reach),
+            signed(voice.balance_gain_db, 1),
+            number(voice.output.integrated_lufs, 1)
+        );
+    }
+    html.push_str("</tbody></table>\n");
+}

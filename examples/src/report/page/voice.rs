@@ -1,0 +1,241 @@
+//! One voice: its spectrum, levels, players, course over time and stages.
+
+use super::parts::{ACROSS, CAUTION, KEY_AFTER, n, note, player, text_round, warnings};
+use super::{Excerpt, VoiceSeries};
+use crate::report::data::{GainReduction, Levels, Voice};
+use crate::report::plot::{self, Frequencies, Line, Taken, Times};
+use crate::report::text::{self, escape, number, signed, taken};
+use std::fmt::Write;
+
+/// Widths of the drawings beside a column of facts, with the class that shows them.
+const BESIDE: [(&str, f32); 3] = [("plot large", 660.0), ("plot middle", 660.0), ("plot small", 344.0)];
+
+const KEY_BEFORE: &str = r#"<span class="key"><svg viewBox="0 0 28 12" aria-hidden="true"><path class="before" d="M0 8H9V3H19V7H28"/></svg>before</span>"#;
+const KEY_BEFORE_LINE: &str = r#"<span class="key"><svg viewBox="0 0 28 12" aria-hidden="true"><path class="before" d="M0 9C8 9 8 3 14 3S20 8 28 6"/></svg>before (thin)</span>"#;
+
+pub(super) fn voice_section(html: &mut String, at: usize, voice: &Voice, series: Option<&VoiceSeries>, reach: f64) {
+    let id = format!("voice-{}", at + 1);
+    let _ = write!(
+        html,
+        "<section id=\"{id}\" aria-labelledby=\"{id}-name\">\n<div class=\"head\"><div><h2 id=\"{id}-name\">{}</h2>\
+         <span class=\"quiet\">{} · {} · {} {}</span></div>\n<div class=\"way\"><span class=\"quiet\">in</span> {} \
+         <span class=\"quiet\">→ out</span> {} <span class=\"quiet\">LUFS</span></div></div>\n",
+        escape(&voice.name),
+        escape(&voice.file),
+        text::length(voice.duration_s),
+        text::kilohertz(voice.sample_rate_hz),
+        text::channels(voice.channels),
+        n(number(voice.input.integrated_lufs, 1)),
+        n(number(voice.output.integrated_lufs, 1)),
+    );
+    html.push_str("<div class=\"beside\">\n");
+    if let Some(series) = series {
+        frequency_figure(html, &id, voice, series);
+    }
+    html.push_str("<div class=\"facts\">\n");
+    levels_table(html, &voice.input, &voice.output);
+    if let Some(excerpt) = series.and_then(|series| series.excerpt.as_ref()) {
+        players(html, &id, &voice.name, excerpt);
+    }
+    warnings(html, &voice.warnings);
+    html.push_str("</div>\n</div>\n");
+    if let Some(series) = series {
+        time_figure(html, &id, voice, series);
+    }
+    stages_table(html, voice, reach);
+    html.push_str("</section>\n");
+}
+
+fn frequency_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSeries) {
+    html.push_str("<figure>\n<figcaption><span>dB, the voice against published speech");
+    note(html, 3);
+    let _ = writeln!(html, " (band: how far speakers differ)</span><span>{KEY_BEFORE}{KEY_AFTER}</span></figcaption>");
+    let shown = Frequencies {
+        before: &series.spectrum_before,
+        after: &series.spectrum_after,
+        response: &series.response,
+        bands: &series.bands,
+    };
+    for (at, (class, width)) in BESIDE.into_iter().enumerate() {
+        html.push_str(&plot::frequencies(&shown, &voice.name, class, &format!("{id}-f{at}"), width));
+        html.push('\n');
+    }
+    html.push_str(
+        "<figcaption class=\"below\">below: what the strip’s filters and equalisers do, dB</figcaption>\n</figure>\n",
+    );
+}
+
+fn levels_table(html: &mut String, input: &Levels, output: &Levels) {
+    html.push_str(
+        "<table class=\"levels\"><thead><tr><th scope=\"col\">measured</th><th scope=\"col\" class=\"n\">before</th>\
+         <th scope=\"col\" class=\"n\">after</th><th scope=\"col\" class=\"n\">change</th></tr></thead>\n<tbody>",
+    );
+    let rows = [
+        ("loudness, LUFS", Some(1), input.integrated_lufs, output.integrated_lufs),
+        ("loudness range, LU", Some(2), input.loudness_range_lu, output.loudness_range_lu),
+        ("true peak, dBTP", None, input.true_peak_dbtp, output.true_peak_dbtp),
+        ("sample peak, dBFS", None, input.sample_peak_dbfs, output.sample_peak_dbfs),
+    ];
+    for (name, source, before, after) in rows {
+        let _ = write!(html, "<tr><th scope=\"row\">{name}");
+        if let Some(source) = source {
+            note(html, source);
+        }
+        let change = before.zip(after).map(|(before, after)| text_round(after) - text_round(before));
+        let _ = write!(
+            html,
+            "</th><td class=\"n\">{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td></tr>",
+            number(before, 1),
+            number(after, 1),
+            signed(change, 1)
+        );
+    }
+    html.push_str("</tbody></table>\n");
+}
+
+/// How the two sides were matched, in words.
+fn match_words(excerpt: &Excerpt) -> String {
+    let raised = text_round(excerpt.match_db);
+    let mut words = if raised > 0.0 {
+        format!("Both at the same loudness: the unprocessed side is raised by {} dB", number(raised, 1))
+    } else if raised < 0.0 {
+        format!("Both at the same loudness: the unprocessed side is lowered by {} dB", number(-raised, 1))
+    } else {
+        "Both at the same loudness as they are".into()
+    };
+    let both = text_round(excerpt.both_lowered_db);
+    if both > 0.0 {
+        let _ = write!(words, ", then both are lowered by {} dB so that no peak passes the ceiling", number(both, 1));
+    }
+    words + "."
+}
+
+fn players(html: &mut String, id: &str, voice: &str, excerpt: &Excerpt) {
+    let _ = writeln!(
+        html,
+        "<div class=\"listen\"><h3>listen: {} from {}</h3>",
+        text::length(excerpt.before.seconds),
+        text::clock(f64::from(excerpt.start_s))
+    );
+    player(html, "before", &format!("{voice}, before"), id, &excerpt.before);
+    player(html, "after", &format!("{voice}, after"), id, &excerpt.after);
+    let _ = writeln!(
+        html,
+        "<p class=\"quiet small\">{} <span class=\"hint\">While one plays, start the other to go on from the same place.</span> \
+         {CAUTION}</p></div>",
+        escape(&match_words(excerpt))
+    );
+}
+
+fn time_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSeries) {
+    let _ = write!(
+        html,
+        "<figure>\n<figcaption><span>LUFS, {} loudness over time; below, what the dynamic stages took away, dB</span>\
+         <span>{KEY_BEFORE_LINE}{KEY_AFTER}</span></figcaption>\n",
+        series.window.words()
+    );
+    for (at, (class, width)) in ACROSS.into_iter().enumerate() {
+        let shown = Times {
+            loudness: vec![
+                Line { class: "before", series: &series.loudness_before },
+                Line { class: "after", series: &series.loudness_after },
+            ],
+            target: None,
+            taken: series
+                .gain
+                .iter()
+                .map(|(stage, gain)| Taken { name: text::stage(stage).to_lowercase(), gain })
+                .collect(),
+            excerpt: series.excerpt.as_ref().map(|excerpt| (excerpt.start_s, excerpt.before.seconds as f32)),
+            duration_s: voice.duration_s as f32,
+        };
+        let title = format!("{}: loudness and gain reduction over time", voice.name);
+        html.push_str(&plot::times(&shown, &title, class, &format!("{id}-t{at}"), width));
+        html.push('\n');
+    }
+    html.push_str("</figure>\n");
+}
+
+const NO_REDUCTION: &str = "<td role=\"cell\" class=\"empty\"></td>";
+
+fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
+    // Settings and ledger are both in signal order; a stage may stand in one of them only.
+    let mut stages: Vec<&str> = voice.ledger.iter().map(|entry| entry.stage.as_str()).collect();
+    for (at, row) in voice.settings.iter().enumerate() {
+        if !stages.contains(&row.stage.as_str()) {
+            stages.insert(at.min(stages.len()), &row.stage);
+        }
+    }
+    let (mut low, mut high, mut sum) = (0.0f64, 0.0f64, 0.0f64);
+    for lu in voice.ledger.iter().filter_map(|entry| entry.lu) {
+        sum += lu;
+        (low, high) = (low.min(sum), high.max(sum));
+    }
+    html.push_str(
+        "<table class=\"stages\" role=\"table\"><caption>the stages in signal order; the ledger says what each one added or took, \
+         and its sum is what the strip did<sup><a href=\"#note-4\" aria-label=\"note 4\">4</a></sup></caption>\n<thead role=\"rowgroup\"><tr role=\"row\"><th scope=\"col\">stage</th>\
+         <th scope=\"col\">setting</th><th scope=\"col\" class=\"n picture\"><span>taken away, dB</span></th>\
+         <th scope=\"col\" class=\"n\">median</th><th scope=\"col\" class=\"n\">95 %</th><th scope=\"col\" class=\"n\">most</th>\
+         <th scope=\"col\" class=\"picture path\">from in to out</th><th scope=\"col\" class=\"n\">ledger, LU</th></tr></thead>\n\
+         <tbody role=\"rowgroup\">",
+    );
+    let mut reached = 0.0;
+    for stage in stages {
+        let settings = voice.settings.iter().find(|row| row.stage == stage);
+        let lu = voice.ledger.iter().find(|entry| entry.stage == stage).and_then(|entry| entry.lu);
+        let on = settings.is_none_or(|row| row.on);
+        let _ = write!(
+            html,
+            "<tr role=\"row\"{}><th scope=\"row\" role=\"rowheader\" class=\"name\">{}</th><td role=\"cell\" class=\"words\">",
+            if on { "" } else { " class=\"off\"" },
+            escape(&text::stage(stage))
+        );
+        if let Some(row) = settings {
+            html.push_str(&escape(&together(&row.words)));
+            if let Some(why) = &row.why {
+                let _ = write!(html, "<span class=\"quiet\">{}</span>", escape(why));
+            }
+        }
+        html.push_str("</td>");
+        match voice.gain_reduction.of(stage).filter(|_| on) {
+            Some(reduction) => reduction_cells(html, &reduction, reach),
+            None => {
+                html.push_str("<td role=\"cell\" class=\"picture\"></td>");
+                html.push_str(&NO_REDUCTION.repeat(3));
+            }
+        }
+        let next = reached + lu.unwrap_or(0.0);
+        let _ = writeln!(
+            html,
+            "<td role=\"cell\" class=\"picture path\">{}</td><td role=\"cell\" class=\"n ledger\">{}</td></tr>",
+            plot::step_bar(reached, next, low, high),
+            signed(lu, 1)
+        );
+        reached = next;
+    }
+    let _ = write!(
+        html,
+        "</tbody>\n<tfoot role=\"rowgroup\"><tr role=\"row\"><th scope=\"row\" role=\"rowheader\" class=\"name quiet\">sum</th>\
+         <td role=\"cell\" class=\"words\"><span class=\"quiet\">{}</span></td><td role=\"cell\" class=\"picture\"></td>\
+         {}\
+         <td role=\"cell\" class=\"picture path\"></td><td role=\"cell\" class=\"n ledger\">{}</td></tr></tfoot></table>\n",
+        escape(&format!("then {} dB to stand level with the other voices", signed(voice.balance_gain_db, 1))),
+        NO_REDUCTION.repeat(3),
+        signed(voice.ledger_sum_lu(), 1)
+    );
+}
+
+/// Settings in words whose short items are not broken at the end of a line.
+fn together(words: &str) -> String {
+    let item = |item: &str| {
+        if item.chars().count() <= 30 { item.replace(' ', "\u{a0}") } else { item.to_owned() }
+    };
+    words.split(" · ").map(item).collect::<Vec<_>>().join("\u{a0}· ")
+}
+
+fn reduction_cells(html: &mut String, reduction: &GainReduction, reach: f64) {
+    let _ = write!(html, "<td role=\"cell\" class=\"picture\">{}</td>", plot::reduction_bar(reduction, reach));
+    for (label, db) in [("median", reduction.median_db), ("95 %", reduction.p95_db), ("most", reduction.max_db)] {
+        let _ = write!(html, "<td role=\"cell\" class=\"n reduction\" data-label=\"{label}\">{}</td>", taken(db, 1));
+    }
+}

@@ -1,0 +1,84 @@
+//! A drawing being made: its area, its elements and its level scales.
+
+use crate::report::text::escape;
+use std::fmt::Write;
+
+/// Width of a letter at the size of the labels, near enough to keep labels apart.
+pub(super) const LETTER: f32 = 6.4;
+
+/// Left edge of the plots, where the numbers of the scale end.
+pub(super) const LEFT: f32 = 40.0;
+pub(super) const RIGHT: f32 = 8.0;
+
+/// A drawing being made.
+pub(super) struct Drawing {
+    pub(super) width: f32,
+    pub(super) body: String,
+}
+
+impl Drawing {
+    pub(super) fn new(width: f32) -> Self {
+        Self { width, body: String::new() }
+    }
+
+    pub(super) fn right(&self) -> f32 {
+        self.width - RIGHT
+    }
+
+    pub(super) fn line(&mut self, class: &str, from: (f32, f32), to: (f32, f32)) {
+        let ((x1, y1), (x2, y2)) = (from, to);
+        let _ = write!(self.body, r#"<line class="{class}" x1="{x1:.1}" y1="{y1:.1}" x2="{x2:.1}" y2="{y2:.1}"/>"#);
+    }
+
+    pub(super) fn path(&mut self, class: &str, path: &str, clip: &str) {
+        if !path.is_empty() {
+            let _ = write!(self.body, r#"<path class="{class}" clip-path="url(#{clip})" d="{path}"/>"#);
+        }
+    }
+
+    pub(super) fn clip(&mut self, id: &str, top: f32, bottom: f32) {
+        let (width, height) = (self.right() - LEFT, bottom - top);
+        let _ = write!(
+            self.body,
+            r#"<clipPath id="{id}"><rect x="{LEFT}" y="{top:.1}" width="{width:.1}" height="{height:.1}"/></clipPath>"#
+        );
+    }
+
+    pub(super) fn text(&mut self, class: &str, at: (f32, f32), anchor: &str, text: &str) {
+        let (x, y) = at;
+        let text = escape(text);
+        let _ =
+            write!(self.body, r#"<text class="{class}" x="{x:.1}" y="{y:.1}" text-anchor="{anchor}">{text}</text>"#);
+    }
+
+    pub(super) fn diamond(&mut self, x: f32, y: f32) {
+        let _ = write!(self.body, r#"<path class="handle" d="M{x:.1} {:.1}l6 6l-6 6l-6 -6z"/>"#, y - 6.0);
+    }
+
+    pub(super) fn finish(self, class: &str, id: &str, height: f32, title: &str, description: &str) -> String {
+        let Self { width, body } = self;
+        format!(
+            r#"<svg class="{class}" viewBox="0 0 {width} {height}" role="img" aria-labelledby="{id}-t {id}-d"><title id="{id}-t">{}</title><desc id="{id}-d">{}</desc>{body}</svg>"#,
+            escape(title),
+            escape(description)
+        )
+    }
+}
+
+/// A level scale from `high` (top) to `low` (bottom).
+#[derive(Clone, Copy)]
+pub(super) struct Scale {
+    pub(super) high: f32,
+    pub(super) low: f32,
+    pub(super) top: f32,
+    pub(super) bottom: f32,
+}
+
+impl Scale {
+    /// Where a value lies; beyond the ends it stays close outside, what is no number lies below.
+    pub(super) fn y(&self, value: f32) -> f32 {
+        let margin = 0.1 * (self.high - self.low);
+        let value = if value.is_nan() { self.low - margin } else { value.clamp(self.low - margin, self.high + margin) };
+        self.top + (self.high - value) / (self.high - self.low) * (self.bottom - self.top)
+    }
+}
