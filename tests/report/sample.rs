@@ -1,17 +1,11 @@
-//! The report as its readers meet it: `report.json` against its schema, the page as markup, the table as text. All
-//! numbers here are invented.
+//! An invented report, and the page of it.
 
-use serde_json::{Value, json};
 use voicechain_examples::report::data::{
-    Demo, FORMAT, Fault, GainReduction, GainReductions, LedgerEntry, Levels, Mix, Report, SCHEMA, Seconds, StageWords,
-    Target, Voice, WrittenFile,
+    Demo, FORMAT, Fault, GainReduction, GainReductions, LedgerEntry, Levels, Mix, Report, Seconds, StageWords, Target,
+    Voice, WrittenFile,
 };
-use voicechain_examples::report::excerpt::{Clip, PAGE_BUDGET, Plan, encode_pair};
-use voicechain_examples::report::table::{COLUMNS, summary};
-use voicechain_examples::report::{Excerpt, LoudnessWindow, MixSeries, Page, TimeSeries, VoiceSeries, render};
-
-// ---------------------------------------------------------------------------------------------------------------------
-// An invented report
+use voicechain_examples::report::excerpt::{Plan, encode_pair};
+use voicechain_examples::report::{Excerpt, LoudnessWindow, MixSeries, Page, TimeSeries, VoiceSeries};
 
 fn reduction(median_db: f64, p95_db: f64, max_db: f64) -> GainReduction {
     GainReduction { median_db, p95_db, max_db }
@@ -41,7 +35,7 @@ fn ledger(rows: &[(&str, f64)]) -> Vec<LedgerEntry> {
     rows.iter().map(|&(stage, lu)| LedgerEntry { stage: stage.into(), lu: Some(lu) }).collect()
 }
 
-fn sample_report() -> Report {
+pub(crate) fn sample_report() -> Report {
     let guest = Voice {
         name: "Guest".into(),
         file: "guest-kitchen.wav".into(),
@@ -172,7 +166,7 @@ impl Chance {
 }
 
 /// Phrases with pauses: loudness before and after, and the gain of three stages.
-fn invented_course(
+pub(crate) fn invented_course(
     seconds: f32,
     level: f32,
     lift: f32,
@@ -248,7 +242,7 @@ fn bell(hz: f32, centre: f32, gain: f32, octaves: f32) -> f32 {
     gain * (-((hz / centre).log2() / octaves).powi(2)).exp()
 }
 
-fn sample_page() -> Page {
+pub(crate) fn sample_page() -> Page {
     let report = sample_report();
     let response: Vec<(f32, f32)> = (0..240)
         .map(|n| {
@@ -322,270 +316,4 @@ fn sample_page() -> Page {
 
 fn response_at(response: &[(f32, f32)], hz: f32) -> f32 {
     response.iter().find(|point| point.0 >= hz).expect("in range").1
-}
-
-// ---------------------------------------------------------------------------------------------------------------------
-// report.json
-
-fn complaint(report: &Value) -> Option<String> {
-    let schema: Value = serde_json::from_str(SCHEMA).expect("the schema is JSON");
-    let mut schemas = boon::Schemas::new();
-    let mut compiler = boon::Compiler::new();
-    compiler.add_resource("urn:voicechain:report:1", schema).expect("a resource");
-    let index = compiler.compile("urn:voicechain:report:1", &mut schemas).expect("the schema is a schema");
-    schemas.validate(report, index).err().map(|error| error.to_string())
-}
-
-fn sample_json() -> Value {
-    serde_json::from_str(&sample_report().to_json().expect("finite")).expect("JSON")
-}
-
-#[test]
-fn a_report_fits_its_schema_and_reads_back() {
-    assert_eq!(complaint(&sample_json()), None);
-    let mut silent = sample_report();
-    silent.demo = None;
-    silent.voices[0].output = Levels { integrated_lufs: Some(f64::NEG_INFINITY), ..Levels::default() };
-    silent.voices[0].ledger[0].lu = None;
-    silent.mix.loudness_range_lu = Some(f64::NAN);
-    let text = silent.to_json().expect("finite");
-    assert_eq!(complaint(&serde_json::from_str(&text).expect("JSON")), None);
-    assert!(text.contains("\"integrated_lufs\": null") && !text.contains("NaN"));
-
-    let report = sample_report();
-    assert_eq!(Report::from_json(&report.to_json().expect("finite")).expect("reads back"), report);
-}
-
-#[test]
-fn levels_are_rounded_and_never_a_negative_zero() {
-    let mut report = sample_report();
-    report.voices[0].ledger[0].lu = Some(-0.004);
-    report.voices[0].balance_gain_db = -0.0;
-    report.mix.integrated_lufs = Some(-16.018_76);
-    report.seconds.processing = 1.234_567;
-    let text = report.to_json().expect("finite");
-    assert!(!text.contains("-0.0,") && !text.contains("-0.0\n"), "{text}");
-    let json: Value = serde_json::from_str(&text).expect("JSON");
-    assert_eq!(json["mix"]["integrated_lufs"], json!(-16.02));
-    assert_eq!(json["seconds"]["processing"], json!(1.235));
-}
-
-#[test]
-fn a_number_that_must_exist_is_not_made_up() {
-    let mut report = sample_report();
-    report.target.ceiling_dbtp = f64::NAN;
-    assert!(report.to_json().is_err());
-}
-
-#[test]
-fn changed_reports_do_not_fit_the_schema() {
-    type Change = fn(&mut Value);
-    let changes: [(&str, Change); 16] = [
-        ("another format", |json| json["format"] = json!(2)),
-        ("no voices", |json| json["voices"] = json!([])),
-        ("no mix", |json| drop(json.as_object_mut().map(|all| all.remove("mix")))),
-        ("an unknown member", |json| json["extra"] = json!(1)),
-        ("a level as text", |json| json["mix"]["integrated_lufs"] = json!("-16")),
-        ("a missing peak", |json| drop(json["mix"].as_object_mut().map(|mix| mix.remove("true_peak_dbtp")))),
-        ("an odd word length", |json| json["mix"]["bits"] = json!(20)),
-        ("half a channel", |json| json["mix"]["channels"] = json!(0.5)),
-        ("a positive ceiling", |json| json["target"]["ceiling_dbtp"] = json!(1.0)),
-        ("no target", |json| json["target"]["integrated_lufs"] = Value::Null),
-        ("negative time", |json| json["seconds"]["audio"] = json!(-1.0)),
-        ("reduction with a sign", |json| json["voices"][0]["gain_reduction"]["limiter"]["max_db"] = json!(-1.0)),
-        ("a stage with capitals", |json| json["voices"][0]["ledger"][0]["stage"] = json!("Trim")),
-        ("a nameless voice", |json| json["voices"][1]["name"] = json!("")),
-        ("a missing stage", |json| {
-            drop(json["voices"][0]["gain_reduction"].as_object_mut().map(|all| all.remove("de_esser")));
-        }),
-        ("a warning that is no text", |json| json["voices"][0]["warnings"] = json!([3])),
-    ];
-    for (name, change) in changes {
-        let mut json = sample_json();
-        change(&mut json);
-        assert!(complaint(&json).is_some(), "{name} passed");
-    }
-}
-
-#[test]
-fn the_verdict_is_judged_as_shown() {
-    let mut report = sample_report();
-    assert!(report.verdict().met());
-    report.mix.true_peak_dbtp = Some(-0.96);
-    assert!(report.verdict().met(), "-0.96 is shown as -1.0");
-    report.mix.true_peak_dbtp = Some(-0.9);
-    assert!(!report.verdict().ceiling_met && report.verdict().loudness_met);
-    report.mix.true_peak_dbtp = None;
-    report.mix.integrated_lufs = Some(-16.56);
-    assert!(!report.verdict().loudness_met && report.verdict().ceiling_met);
-    report.mix.integrated_lufs = None;
-    assert!(!report.verdict().met());
-    let spread = report.balance_spread_lu().expect("two voices");
-    assert!((spread - 0.13).abs() < 1e-9);
-}
-
-// ---------------------------------------------------------------------------------------------------------------------
-// report.html
-
-/// Checks that elements are closed in order, ids are unique and every reference inside the page leads somewhere.
-fn check_markup(html: &str) {
-    const VOID: [&str; 3] = ["meta", "br", "!DOCTYPE"];
-    let body = html.find("<body>").expect("a body");
-    let script = html.find("<script>").expect("a script");
-    let mut open = Vec::new();
-    let mut ids = std::collections::BTreeSet::new();
-    let mut rest = &html[body..script];
-    while let Some(start) = rest.find('<') {
-        let end = start + rest[start..].find('>').expect("a closed tag");
-        let tag = &rest[start + 1..end];
-        rest = &rest[end + 1..];
-        let name = tag.trim_start_matches('/').split([' ', '/']).next().expect("a name");
-        if tag.starts_with('/') {
-            assert_eq!(open.pop(), Some(name), "closing {name}");
-        } else if !tag.ends_with('/') && !VOID.contains(&name) {
-            open.push(name);
-        }
-        if let Some(at) = tag.find(" id=\"") {
-            let id = tag[at + 5..].split('"').next().expect("an id");
-            assert!(ids.insert(id.to_owned()), "{id} twice");
-        }
-    }
-    assert_eq!(open, ["body"]);
-    for (start, close) in [("href=\"#", '"'), ("url(#", ')')] {
-        for part in html[body..script].split(start).skip(1) {
-            let id = part.split(close).next().expect("an id");
-            assert!(ids.contains(id), "{id} is nowhere");
-        }
-    }
-}
-
-/// The page without its sounds, whose letters mean nothing.
-fn without_sound(html: &str) -> String {
-    let mut parts = html.split("data:audio/flac;base64,");
-    let first = parts.next().unwrap_or_default().to_owned();
-    parts.fold(first, |all, part| all + part.find('"').map_or("", |end| &part[end..]))
-}
-
-/// Leaves a page where a person can look at it.
-fn keep(name: &str, html: &str) {
-    let folder = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("report-sample");
-    std::fs::create_dir_all(&folder).expect("a folder");
-    std::fs::write(folder.join(name), html).expect("written");
-}
-
-#[test]
-fn a_sample_page_is_whole_and_small() {
-    let html = render(&sample_page());
-    keep("report.html", &html);
-    check_markup(&html);
-    assert!(html.contains("Meets the target"));
-    for unwanted in ["NaN", "inf\"", "-0.0", "\u{2212}0.0<", "http://", "https://"] {
-        assert!(!without_sound(&html).contains(unwanted), "{unwanted}");
-    }
-    // A player per side and voice, and one for the mix.
-    assert_eq!(html.matches("<audio ").count(), 5);
-}
-
-#[test]
-fn names_cannot_become_markup() {
-    let nasty = "\"><script>alert('x')</script>&amp;\u{202e}\u{7}.wav";
-    let mut page = sample_page();
-    let report = &mut page.report;
-    report.job = nasty.into();
-    report.target.name = Some(nasty.into());
-    report.warnings = vec![nasty.into()];
-    report.files[0].name = nasty.into();
-    report.files[0].what = nasty.into();
-    for voice in &mut report.voices {
-        voice.name = nasty.into();
-        voice.file = nasty.into();
-        voice.warnings = vec![nasty.into()];
-        voice.settings[0].words = nasty.into();
-        voice.settings[0].why = Some(nasty.into());
-        voice.ledger[1].stage = nasty.into();
-    }
-    let demo = report.demo.as_mut().expect("the demo");
-    demo.scenario = nasty.into();
-    demo.faults[0] = Fault { voice: nasty.into(), words: nasty.into() };
-    page.voices[0].gain[0].0 = nasty.into();
-    let html = render(&page);
-    check_markup(&html);
-    assert_eq!(html.matches("<script>").count(), 1);
-    assert!(!html.contains("alert('x')") && !html.contains('\u{202e}') && !html.contains('\u{7}'));
-    assert!(html.matches("&lt;script&gt;alert(&#39;x&#39;)").count() > 20);
-}
-
-#[test]
-fn empty_odd_and_endless_series_are_drawn() {
-    let mut page = sample_page();
-    page.voices[0] = VoiceSeries::default();
-    page.voices.truncate(1);
-    page.mix = MixSeries::default();
-    page.report.voices[0].duration_s = 0.0;
-    page.report.voices[0].ledger.clear();
-    page.report.voices[0].input = Levels::default();
-    page.report.mix.integrated_lufs = None;
-    let html = render(&page);
-    check_markup(&html);
-    assert!(html.contains("Misses the target") && !without_sound(&html).contains("NaN"));
-
-    let mut page = sample_page();
-    let (mut before, after, gain) = invented_course(14_400.0, -24.0, 6.0, 9);
-    before.values[..300].fill(f32::NAN);
-    before.values[5_000] = f32::INFINITY;
-    page.voices[0].loudness_before = before;
-    page.voices[0].loudness_after = after;
-    page.voices[0].gain = gain;
-    page.report.voices[0].name = "A voice whose name takes more room than most".into();
-    page.report.voices[0].file =
-        "an-even-longer-file-name-without-any-blanks-that-has-to-break-somewhere-or-other.wav".into();
-    page.report.mix.integrated_lufs = Some(-17.3);
-    page.report.mix.true_peak_dbtp = Some(0.2);
-    page.report.target.name = Some("EBU R 128".into());
-    page.report.voices[0].duration_s = 14_400.0;
-    let html = render(&page);
-    keep("odd.html", &html);
-    check_markup(&html);
-    assert!(!without_sound(&html).contains("NaN") && html.len() < 2_000_000, "{}", html.len());
-}
-
-#[test]
-fn a_page_full_of_clips_stays_under_fifteen_megabytes() {
-    let mut page = sample_page();
-    let plan = Plan::for_clips(4 + 1).expect("room");
-    assert!(plan.characters * 5 <= PAGE_BUDGET);
-    let clip = Clip { bytes: vec![0; plan.characters / 4 * 3], mime: "audio/flac", seconds: plan.seconds };
-    for voice in &mut page.voices {
-        voice.excerpt = Some(Excerpt {
-            start_s: 0.0,
-            before: clip.clone(),
-            after: clip.clone(),
-            match_db: 0.0,
-            both_lowered_db: 0.0,
-        });
-    }
-    page.mix.excerpt = Some((0.0, clip));
-    let html = render(&page);
-    assert!((11_000_000..15_000_000).contains(&html.len()), "{}", html.len());
-}
-
-// ---------------------------------------------------------------------------------------------------------------------
-// The table
-
-#[test]
-fn the_table_is_short_narrow_and_complete() {
-    let mut report = sample_report();
-    let text = summary(&report, "mixed");
-    println!("{text}");
-    for expected in
-        ["Guest", "−27.9", "→ −18.2", "−1.3 / −4.1", "−16.0", "≤ −1.0", "Meets the target", "warning: ", "mixed"]
-    {
-        assert!(text.contains(expected), "{expected} in\n{text}");
-    }
-    report.voices[0].name = "A very long name of a voice \u{1b}[31m with colours".into();
-    report.voices[0].warnings = vec!["x".repeat(250), "word ".repeat(60)];
-    report.files[0].name = "y".repeat(130);
-    let text = summary(&report, "mixed");
-    assert!(text.lines().all(|line| line.chars().count() <= COLUMNS), "{text}");
-    assert!(!text.contains('\u{1b}') && !text.contains("-0.0") && !text.contains("−0.0"));
 }

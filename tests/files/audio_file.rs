@@ -1,0 +1,54 @@
+//! Damaged recordings.
+
+use proptest::prelude::*;
+use std::path::Path;
+use voicechain_examples::audio_file::AudioFile;
+
+fn wav(path: &Path, channels: u16, rate: u32, bits: u16, float: bool, samples: &[f64]) {
+    let sample_format = if float { hound::SampleFormat::Float } else { hound::SampleFormat::Int };
+    let spec = hound::WavSpec { channels, sample_rate: rate, bits_per_sample: bits, sample_format };
+    let mut writer = hound::WavWriter::create(path, spec).unwrap();
+    for &s in samples {
+        if float {
+            writer.write_sample(s as f32).unwrap();
+        } else {
+            let top = 2f64.powi(i32::from(bits) - 1);
+            writer.write_sample((s * top).round().clamp(-top, top - 1.0) as i32).unwrap();
+        }
+    }
+    writer.finalize().unwrap();
+}
+
+fn wave(count: usize) -> Vec<f64> {
+    (0..count).map(|n| 0.7 * (n as f64 * 0.05).sin() + 0.2 * (n as f64 * 0.731).cos()).collect()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
+    #[test]
+    fn damage_never_panics_and_never_hangs(
+        hits in prop::collection::vec((0usize..9_000, any::<u8>()), 1..40), cut in 0usize..9_000, kind in 0usize..3,
+    ) {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.wav");
+        wav(&path, 2, 48_000, [8, 16, 32][kind], kind == 2, &wave(4_000));
+        let mut bytes = std::fs::read(&path).unwrap();
+        for &(at, value) in &hits {
+            // Half of the hits go to the headers, where they hurt most.
+            let at = if at % 2 == 0 { at % 64 } else { at % bytes.len() };
+            bytes[at] = value;
+        }
+        bytes.truncate(bytes.len().saturating_sub(cut));
+        std::fs::write(&path, &bytes).unwrap();
+        if let Ok(mut file) = AudioFile::open(&path) {
+            let (mut chunk, mut total) = (Vec::new(), 0);
+            while let Ok(frames) = file.read(&mut chunk) {
+                total += frames;
+                if frames == 0 {
+                    break;
+                }
+            }
+            prop_assert!(total <= 4 * bytes.len(), "{total} frames out of {} bytes", bytes.len());
+        }
+    }
+}

@@ -1,0 +1,102 @@
+//! `report.json` against its schema, and what the numbers say.
+
+use crate::sample::sample_report;
+use serde_json::{Value, json};
+use voicechain_examples::report::data::{Levels, Report, SCHEMA};
+
+fn complaint(report: &Value) -> Option<String> {
+    let schema: Value = serde_json::from_str(SCHEMA).expect("the schema is JSON");
+    let mut schemas = boon::Schemas::new();
+    let mut compiler = boon::Compiler::new();
+    compiler.add_resource("urn:voicechain:report:1", schema).expect("a resource");
+    let index = compiler.compile("urn:voicechain:report:1", &mut schemas).expect("the schema is a schema");
+    schemas.validate(report, index).err().map(|error| error.to_string())
+}
+
+fn sample_json() -> Value {
+    serde_json::from_str(&sample_report().to_json().expect("finite")).expect("JSON")
+}
+
+#[test]
+fn a_report_fits_its_schema_and_reads_back() {
+    assert_eq!(complaint(&sample_json()), None);
+    let mut silent = sample_report();
+    silent.demo = None;
+    silent.voices[0].output = Levels { integrated_lufs: Some(f64::NEG_INFINITY), ..Levels::default() };
+    silent.voices[0].ledger[0].lu = None;
+    silent.mix.loudness_range_lu = Some(f64::NAN);
+    let text = silent.to_json().expect("finite");
+    assert_eq!(complaint(&serde_json::from_str(&text).expect("JSON")), None);
+    assert!(text.contains("\"integrated_lufs\": null") && !text.contains("NaN"));
+
+    let report = sample_report();
+    assert_eq!(Report::from_json(&report.to_json().expect("finite")).expect("reads back"), report);
+}
+
+#[test]
+fn levels_are_rounded_and_never_a_negative_zero() {
+    let mut report = sample_report();
+    report.voices[0].ledger[0].lu = Some(-0.004);
+    report.voices[0].balance_gain_db = -0.0;
+    report.mix.integrated_lufs = Some(-16.018_76);
+    report.seconds.processing = 1.234_567;
+    let text = report.to_json().expect("finite");
+    assert!(!text.contains("-0.0,") && !text.contains("-0.0\n"), "{text}");
+    let json: Value = serde_json::from_str(&text).expect("JSON");
+    assert_eq!(json["mix"]["integrated_lufs"], json!(-16.02));
+    assert_eq!(json["seconds"]["processing"], json!(1.235));
+}
+
+#[test]
+fn a_number_that_must_exist_is_not_made_up() {
+    let mut report = sample_report();
+    report.target.ceiling_dbtp = f64::NAN;
+    assert!(report.to_json().is_err());
+}
+
+#[test]
+fn changed_reports_do_not_fit_the_schema() {
+    type Change = fn(&mut Value);
+    let changes: [(&str, Change); 16] = [
+        ("another format", |json| json["format"] = json!(2)),
+        ("no voices", |json| json["voices"] = json!([])),
+        ("no mix", |json| drop(json.as_object_mut().map(|all| all.remove("mix")))),
+        ("an unknown member", |json| json["extra"] = json!(1)),
+        ("a level as text", |json| json["mix"]["integrated_lufs"] = json!("-16")),
+        ("a missing peak", |json| drop(json["mix"].as_object_mut().map(|mix| mix.remove("true_peak_dbtp")))),
+        ("an odd word length", |json| json["mix"]["bits"] = json!(20)),
+        ("half a channel", |json| json["mix"]["channels"] = json!(0.5)),
+        ("a positive ceiling", |json| json["target"]["ceiling_dbtp"] = json!(1.0)),
+        ("no target", |json| json["target"]["integrated_lufs"] = Value::Null),
+        ("negative time", |json| json["seconds"]["audio"] = json!(-1.0)),
+        ("reduction with a sign", |json| json["voices"][0]["gain_reduction"]["limiter"]["max_db"] = json!(-1.0)),
+        ("a stage with capitals", |json| json["voices"][0]["ledger"][0]["stage"] = json!("Trim")),
+        ("a nameless voice", |json| json["voices"][1]["name"] = json!("")),
+        ("a missing stage", |json| {
+            drop(json["voices"][0]["gain_reduction"].as_object_mut().map(|all| all.remove("de_esser")));
+        }),
+        ("a warning that is no text", |json| json["voices"][0]["warnings"] = json!([3])),
+    ];
+    for (name, change) in changes {
+        let mut json = sample_json();
+        change(&mut json);
+        assert!(complaint(&json).is_some(), "{name} passed");
+    }
+}
+
+#[test]
+fn the_verdict_is_judged_as_shown() {
+    let mut report = sample_report();
+    assert!(report.verdict().met());
+    report.mix.true_peak_dbtp = Some(-0.96);
+    assert!(report.verdict().met(), "-0.96 is shown as -1.0");
+    report.mix.true_peak_dbtp = Some(-0.9);
+    assert!(!report.verdict().ceiling_met && report.verdict().loudness_met);
+    report.mix.true_peak_dbtp = None;
+    report.mix.integrated_lufs = Some(-16.56);
+    assert!(!report.verdict().loudness_met && report.verdict().ceiling_met);
+    report.mix.integrated_lufs = None;
+    assert!(!report.verdict().met());
+    let spread = report.balance_spread_lu().expect("two voices");
+    assert!((spread - 0.13).abs() < 1e-9);
+}

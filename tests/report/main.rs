@@ -1,0 +1,7 @@
+//! The report as its readers meet it: `report.json` against its schema, the page as markup, the table as text. All
+//! numbers here are invented.
+
+mod data;
+mod page;
+mod sample;
+mod table;

@@ -1,0 +1,148 @@
+//! `report.html` as markup.
+
+use crate::sample::{invented_course, sample_page};
+use voicechain_examples::report::data::{Fault, Levels};
+use voicechain_examples::report::excerpt::{Clip, PAGE_BUDGET, Plan};
+use voicechain_examples::report::{Excerpt, MixSeries, VoiceSeries, render};
+
+/// Checks that elements are closed in order, ids are unique and every reference inside the page leads somewhere.
+fn check_markup(html: &str) {
+    const VOID: [&str; 3] = ["meta", "br", "!DOCTYPE"];
+    let body = html.find("<body>").expect("a body");
+    let script = html.find("<script>").expect("a script");
+    let mut open = Vec::new();
+    let mut ids = std::collections::BTreeSet::new();
+    let mut rest = &html[body..script];
+    while let Some(start) = rest.find('<') {
+        let end = start + rest[start..].find('>').expect("a closed tag");
+        let tag = &rest[start + 1..end];
+        rest = &rest[end + 1..];
+        let name = tag.trim_start_matches('/').split([' ', '/']).next().expect("a name");
+        if tag.starts_with('/') {
+            assert_eq!(open.pop(), Some(name), "closing {name}");
+        } else if !tag.ends_with('/') && !VOID.contains(&name) {
+            open.push(name);
+        }
+        if let Some(at) = tag.find(" id=\"") {
+            let id = tag[at + 5..].split('"').next().expect("an id");
+            assert!(ids.insert(id.to_owned()), "{id} twice");
+        }
+    }
+    assert_eq!(open, ["body"]);
+    for (start, close) in [("href=\"#", '"'), ("url(#", ')')] {
+        for part in html[body..script].split(start).skip(1) {
+            let id = part.split(close).next().expect("an id");
+            assert!(ids.contains(id), "{id} is nowhere");
+        }
+    }
+}
+
+/// The page without its sounds, whose letters mean nothing.
+fn without_sound(html: &str) -> String {
+    let mut parts = html.split("data:audio/flac;base64,");
+    let first = parts.next().unwrap_or_default().to_owned();
+    parts.fold(first, |all, part| all + part.find('"').map_or("", |end| &part[end..]))
+}
+
+/// Leaves a page where a person can look at it.
+fn keep(name: &str, html: &str) {
+    let folder = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("report-sample");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    std::fs::write(folder.join(name), html).expect("written");
+}
+
+#[test]
+fn a_sample_page_is_whole_and_small() {
+    let html = render(&sample_page());
+    keep("report.html", &html);
+    check_markup(&html);
+    assert!(html.contains("Meets the target"));
+    for unwanted in ["NaN", "inf\"", "-0.0", "\u{2212}0.0<", "http://", "https://"] {
+        assert!(!without_sound(&html).contains(unwanted), "{unwanted}");
+    }
+    // A player per side and voice, and one for the mix.
+    assert_eq!(html.matches("<audio ").count(), 5);
+}
+
+#[test]
+fn names_cannot_become_markup() {
+    let nasty = "\"><script>alert('x')</script>&amp;\u{202e}\u{7}.wav";
+    let mut page = sample_page();
+    let report = &mut page.report;
+    report.job = nasty.into();
+    report.target.name = Some(nasty.into());
+    report.warnings = vec![nasty.into()];
+    report.files[0].name = nasty.into();
+    report.files[0].what = nasty.into();
+    for voice in &mut report.voices {
+        voice.name = nasty.into();
+        voice.file = nasty.into();
+        voice.warnings = vec![nasty.into()];
+        voice.settings[0].words = nasty.into();
+        voice.settings[0].why = Some(nasty.into());
+        voice.ledger[1].stage = nasty.into();
+    }
+    let demo = report.demo.as_mut().expect("the demo");
+    demo.scenario = nasty.into();
+    demo.faults[0] = Fault { voice: nasty.into(), words: nasty.into() };
+    page.voices[0].gain[0].0 = nasty.into();
+    let html = render(&page);
+    check_markup(&html);
+    assert_eq!(html.matches("<script>").count(), 1);
+    assert!(!html.contains("alert('x')") && !html.contains('\u{202e}') && !html.contains('\u{7}'));
+    assert!(html.matches("&lt;script&gt;alert(&#39;x&#39;)").count() > 20);
+}
+
+#[test]
+fn empty_odd_and_endless_series_are_drawn() {
+    let mut page = sample_page();
+    page.voices[0] = VoiceSeries::default();
+    page.voices.truncate(1);
+    page.mix = MixSeries::default();
+    page.report.voices[0].duration_s = 0.0;
+    page.report.voices[0].ledger.clear();
+    page.report.voices[0].input = Levels::default();
+    page.report.mix.integrated_lufs = None;
+    let html = render(&page);
+    check_markup(&html);
+    assert!(html.contains("Misses the target") && !without_sound(&html).contains("NaN"));
+
+    let mut page = sample_page();
+    let (mut before, after, gain) = invented_course(14_400.0, -24.0, 6.0, 9);
+    before.values[..300].fill(f32::NAN);
+    before.values[5_000] = f32::INFINITY;
+    page.voices[0].loudness_before = before;
+    page.voices[0].loudness_after = after;
+    page.voices[0].gain = gain;
+    page.report.voices[0].name = "A voice whose name takes more room than most".into();
+    page.report.voices[0].file =
+        "an-even-longer-file-name-without-any-blanks-that-has-to-break-somewhere-or-other.wav".into();
+    page.report.mix.integrated_lufs = Some(-17.3);
+    page.report.mix.true_peak_dbtp = Some(0.2);
+    page.report.target.name = Some("EBU R 128".into());
+    page.report.voices[0].duration_s = 14_400.0;
+    let html = render(&page);
+    keep("odd.html", &html);
+    check_markup(&html);
+    assert!(!without_sound(&html).contains("NaN") && html.len() < 2_000_000, "{}", html.len());
+}
+
+#[test]
+fn a_page_full_of_clips_stays_under_fifteen_megabytes() {
+    let mut page = sample_page();
+    let plan = Plan::for_clips(4 + 1).expect("room");
+    assert!(plan.characters * 5 <= PAGE_BUDGET);
+    let clip = Clip { bytes: vec![0; plan.characters / 4 * 3], mime: "audio/flac", seconds: plan.seconds };
+    for voice in &mut page.voices {
+        voice.excerpt = Some(Excerpt {
+            start_s: 0.0,
+            before: clip.clone(),
+            after: clip.clone(),
+            match_db: 0.0,
+            both_lowered_db: 0.0,
+        });
+    }
+    page.mix.excerpt = Some((0.0, clip));
+    let html = render(&page);
+    assert!((11_000_000..15_000_000).contains(&html.len()), "{}", html.len());
+}

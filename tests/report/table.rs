@@ -1,0 +1,22 @@
+//! The table for the terminal.
+
+use crate::sample::sample_report;
+use voicechain_examples::report::table::{COLUMNS, summary};
+
+#[test]
+fn the_table_is_short_narrow_and_complete() {
+    let mut report = sample_report();
+    let text = summary(&report, "mixed");
+    println!("{text}");
+    for expected in
+        ["Guest", "−27.9", "→ −18.2", "−1.3 / −4.1", "−16.0", "≤ −1.0", "Meets the target", "warning: ", "mixed"]
+    {
+        assert!(text.contains(expected), "{expected} in\n{text}");
+    }
+    report.voices[0].name = "A very long name of a voice \u{1b}[31m with colours".into();
+    report.voices[0].warnings = vec!["x".repeat(250), "word ".repeat(60)];
+    report.files[0].name = "y".repeat(130);
+    let text = summary(&report, "mixed");
+    assert!(text.lines().all(|line| line.chars().count() <= COLUMNS), "{text}");
+    assert!(!text.contains('\u{1b}') && !text.contains("-0.0") && !text.contains("−0.0"));
+}
