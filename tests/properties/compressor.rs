@@ -1,1 +1,176 @@
-//! later
+//! The compressor beyond its static curve and its times (those are in `standards::dynamics`).
+
+use crate::rate;
+use voicechain_core::frame::Frame;
+use voicechain_core::settings::{CompressorSettings, MakeUp};
+use voicechain_core::stages::compressor::CompressorCoefs;
+use voicechain_core::stages::{Compressor, Dynamic, Stage};
+use voicechain_tests::signals::{alternating, channel, db, gain, mono, sine, white};
+use voicechain_tests::strips::first_difference;
+
+const HZ: f64 = 48_000.0;
+
+fn plain() -> CompressorSettings {
+    CompressorSettings {
+        threshold_db: -30.0,
+        ratio: 2.0,
+        knee_db: 0.0,
+        attack_ms: 1.0,
+        release_ms: 100.0,
+        program_dependent: false,
+        detector_high_pass_hz: 20.0,
+        ..CompressorSettings::default()
+    }
+}
+
+fn design(settings: &CompressorSettings) -> CompressorCoefs {
+    <Compressor as Stage<1>>::design(settings, rate(HZ)).expect("allowed settings")
+}
+
+fn through<const C: usize>(settings: &CompressorSettings, frames: &[[f32; C]]) -> Vec<[f32; C]>
+where
+    [f32; C]: Frame,
+{
+    let mut out = frames.to_vec();
+    <Compressor as Stage<C>>::run(&design(settings), &mut <Compressor as Stage<C>>::fresh(rate(HZ)), &mut out);
+    out
+}
+
+/// Reduction of each sample, dB.
+fn reduction<const C: usize>(out: &[[f32; C]], frames: &[[f32; C]], c: usize) -> Vec<f64> {
+    out.iter().zip(frames).map(|(y, x)| -db(f64::from(y[c]) / f64::from(x[c]))).collect()
+}
+
+/// Two levels, steady, in two channels.
+fn pair(left_db: f64, right_db: f64, samples: usize) -> Vec<[f32; 2]> {
+    let (left, right) = (alternating(left_db, samples), alternating(right_db, samples));
+    left.iter().zip(&right).map(|(&l, &r)| [l as f32, r as f32]).collect()
+}
+
+#[test]
+fn the_stereo_link_shares_the_louder_level() {
+    let frames = pair(-10.0, -24.0, 24_000);
+    // R2 over -30 dB: 10 dB for -10 dB, 3 dB for -24 dB; half linked, the quiet one is driven by -17 dB: 6.5 dB.
+    for (link, right) in [(0.0, 3.0), (50.0, 6.5), (100.0, 10.0)] {
+        let settings = CompressorSettings { stereo_link_percent: link, ..plain() };
+        let out = through(&settings, &frames);
+        for (c, expected) in [(0, 10.0), (1, right)] {
+            let found = reduction(&out, &frames, c)[23_999];
+            assert!((found - expected).abs() < 0.01, "{link} %, channel {c}: {found} dB, not {expected}");
+        }
+    }
+}
+
+#[test]
+fn a_new_link_does_not_jump() {
+    // Unlinked, only the loud right channel is turned down; linked, both are driven alike, but neither may jump there.
+    let frames = pair(-60.0, -10.0, 48_000);
+    let apart = design(&CompressorSettings { stereo_link_percent: 0.0, release_ms: 500.0, ..plain() });
+    let linked = design(&CompressorSettings { stereo_link_percent: 100.0, release_ms: 500.0, ..plain() });
+    let mut state = <Compressor as Stage<2>>::fresh(rate(HZ));
+    let mut out = frames.clone();
+    Compressor::run(&apart, &mut state, &mut out[..24_000]);
+    Compressor::run(&linked, &mut state, &mut out[24_000..]);
+    for c in 0..2 {
+        let r = reduction(&out, &frames, c);
+        let step = r.windows(2).map(|w| (w[1] - w[0]).abs()).fold(0.0, f64::max);
+        // The fastest that an attack of 1 ms over 10 dB moves: 10 / 48 dB per sample.
+        assert!(step < 0.22, "channel {c} jumps by {step} dB");
+        assert!((r[47_999] - 10.0).abs() < 0.01, "channel {c} ends at {}", r[47_999]);
+    }
+}
+
+#[test]
+fn mix_is_a_sum_of_dry_and_compressed() {
+    let frames = mono(&alternating(-10.0, 24_000));
+    for percent in [0.0, 25.0, 100.0] {
+        let out = through(&CompressorSettings { mix_percent: percent, make_up_db: 4.0, ..plain() }, &frames);
+        let expected = 1.0 + 0.01 * percent * (gain(-10.0 + 4.0) - 1.0);
+        let found = f64::from(out[23_999][0] / frames[23_999][0]);
+        assert!((db(found) - db(expected)).abs() < 0.01, "{percent} %: {found}, not {expected}");
+        if percent == 0.0 {
+            assert_eq!(first_difference(&out, &frames), None);
+        }
+    }
+}
+
+#[test]
+fn an_infinite_ratio_limits() {
+    let settings = CompressorSettings { ratio: f64::INFINITY, ..plain() };
+    for level in [-30.0, -20.0, -6.0, 0.0, 12.0] {
+        let out = through(&settings, &mono(&alternating(level, 24_000)));
+        let found = db(f64::from(out[23_999][0]).abs());
+        assert!((found + 30.0).abs() < 0.01, "{level} dB leaves {found}");
+    }
+}
+
+#[test]
+fn automatic_make_up_follows_the_curve() {
+    let by_hand = design(&CompressorSettings { make_up_db: -3.5, ..plain() });
+    assert!((by_hand.make_up_db() + 3.5).abs() < 1e-6);
+    let mut before = 0.0;
+    for ratio in [1.0, 1.5, 2.0, 4.0, 10.0, f64::INFINITY] {
+        let automatic = design(&CompressorSettings { ratio, make_up: MakeUp::Automatic, make_up_db: 20.0, ..plain() });
+        let make_up = automatic.make_up_db();
+        // Half of what the curve takes at -8 dB, as documented (common practice, no source).
+        let expected = 0.5 * -automatic.gain_db(-8.0);
+        assert!((make_up - expected).abs() < 1e-5, "{ratio}: {make_up}, not {expected}");
+        assert!(make_up >= before, "more ratio, less make-up");
+        before = make_up;
+    }
+    let off = design(&CompressorSettings { ratio: 1.0, make_up: MakeUp::Automatic, ..plain() });
+    assert_eq!(off.make_up_db(), 0.0);
+}
+
+#[test]
+fn what_lies_below_the_detector_high_pass_does_not_drive() {
+    // 30 Hz under a second-order Butterworth high-pass at 400 Hz: 45 dB down (closed form 1/(1 + (f0/f)^4)).
+    let frames = mono(&sine(30.0, 0.0, HZ, 96_000));
+    let deaf = CompressorSettings { detector_high_pass_hz: 400.0, ..plain() };
+    let out = through(&deaf, &frames);
+    assert_eq!(first_difference(&out[48_000..], &frames[48_000..]), None);
+    let out = through(&plain(), &frames);
+    let taken = db(channel(&frames, 0)[48_000..].iter().fold(0.0, |m: f64, x| m.max(x.abs())))
+        - db(channel(&out, 0)[48_000..].iter().fold(0.0, |m: f64, x| m.max(x.abs())));
+    assert!(taken > 10.0, "30 Hz with the detector at 20 Hz: {taken} dB");
+}
+
+#[test]
+fn a_program_dependent_release_shortens_after_spikes_only() {
+    // Time from the end of a level until the reduction is within 4 dB of rest, samples.
+    let release = |settings: &CompressorSettings, before: &[f64]| {
+        let quiet = alternating(-40.0, 96_000);
+        let frames = mono(&[before, &quiet[..]].concat());
+        let r = reduction(&through(settings, &frames), &frames, 0);
+        let peak = r[before.len() - 1];
+        let fallen = r[before.len()..].iter().position(|&now| now <= 0.37 * peak).expect("a release");
+        fallen as f64 / HZ * 1e3
+    };
+    let set = plain();
+    let free = CompressorSettings { program_dependent: true, ..plain() };
+    let steady = alternating(-10.0, 48_000);
+    // 4 ms of full level after half a second of very little: a spike.
+    let mut spike = alternating(-60.0, 24_000);
+    spike.extend(alternating(-4.0, 192));
+    let (steady_set, steady_free) = (release(&set, &steady), release(&free, &steady));
+    let (spike_set, spike_free) = (release(&set, &spike), release(&free, &spike));
+    assert!((steady_set - steady_free).abs() < 0.5, "steady: {steady_set} ms set, {steady_free} ms free");
+    assert!((steady_set - 100.0).abs() < 4.0, "{steady_set}");
+    assert!(spike_free < 0.4 * spike_set, "spike: {spike_set} ms set, {spike_free} ms free");
+    // A quarter of the set release is the shortest; the attack of 1 ms adds to it (decoupled).
+    assert!(spike_free > 24.0, "{spike_free}");
+    // Never longer than set, whatever plays.
+    for seed in 0..6 {
+        let frames = mono(
+            &white(0.0, 48_000, seed)
+                .iter()
+                .enumerate()
+                .map(|(n, x)| x * if (n / 3_000) % 3 == 0 { 1.0 } else { 0.01 })
+                .collect::<Vec<_>>(),
+        );
+        let (a, b) = (through(&set, &frames), through(&free, &frames));
+        let (a, b) = (reduction(&a, &frames, 0), reduction(&b, &frames, 0));
+        let worst = a.iter().zip(&b).map(|(a, b)| b - a).filter(|d| d.is_finite()).fold(f64::MIN, f64::max);
+        assert!(worst < 1e-3, "free holds {worst} dB longer");
+    }
+}

@@ -106,3 +106,20 @@ fn the_printed_table_has_a_line_for_every_row() {
     assert!(line("`limiter.ceiling_dbtp`").contains("| -12 to 0 dBTP | -1 dBTP |"));
     assert!(line("`high_pass.on`").contains("| off, on | on |"));
 }
+
+/// `voicechain-core/SETTINGS.md` is the table as printed. After a change: run the test with `VOICECHAIN_WRITE=1`, which
+/// writes the file, and look at the difference.
+#[test]
+fn the_documentation_shows_the_table_as_it_is() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../voicechain-core/SETTINGS.md");
+    let mut text = String::from(
+        "# The settings\n\nPrinted from the table in `src/settings.rs`, which everything else is derived from. A settings file \
+         (TOML) has one section per stage, `format = 1` and `order` at its top; what it leaves out keeps its default. Ids and \
+         ranges never change.\n\n",
+    );
+    StripSettings::write_table(&mut text).expect("a string takes everything");
+    if std::env::var_os("VOICECHAIN_WRITE").is_some() {
+        std::fs::write(path, &text).expect("the file can be written");
+    }
+    assert_eq!(std::fs::read_to_string(path).unwrap_or_default(), text, "run again with VOICECHAIN_WRITE=1");
+}

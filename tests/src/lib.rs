@@ -3,3 +3,4 @@
 pub mod signals;
 pub mod spectra;
 pub mod strips;
+pub mod tones;

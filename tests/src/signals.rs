@@ -149,7 +149,11 @@ pub fn phrases(rms: f64, rate_hz: f64, seconds: f64, seed: u64) -> Vec<f64> {
     let mut noise = Noise::new(seed);
     let voice = buzz(noise.between(95.0, 210.0), rms + 2.0, rate_hz, samples);
     let breath = shaped(&BYRNE, rms - 20.0, rate_hz, samples, seed + 1);
-    let sharp = if rate_hz > 18_000.0 { hiss(rms - 6.0, rate_hz, samples, seed + 2) } else { vec![0.0; samples] };
+    let sharp = if rate_hz > 18_000.0 {
+        hiss(rms - 6.0, rate_hz, samples, seed + 2)
+    } else {
+        shaped(&[(2_500.0, 0.0), (3_150.0, 1.0)], rms - 6.0, rate_hz, samples, seed + 2)
+    };
     let syllable = (0.2 * rate_hz) as usize;
     let mut loud = 1.0;
     let mut last = usize::MAX;

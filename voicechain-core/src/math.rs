@@ -86,7 +86,7 @@ pub fn fast_to_db(amplitude: f32) -> f32 {
     DB_PER_OCTAVE * (exponent + (t + t * (1.0 - t) * p))
 }
 
-/// Linear gain of a level from -700 to +700 dB: `10^(db/20)` by a polynomial, error at most 5e-5 dB near 0 dB and one
+/// Linear gain of a level from -740 to +740 dB: `10^(db/20)` by a polynomial, error at most 5e-5 dB near 0 dB and one
 /// rounding of the argument elsewhere; exactly 1 at 0 dB.
 ///
 /// `2^t` on one octave is `1 + t + t (t - 1) P(t)` with a near-minimax `P` of degree 2 (2.9e-5 dB). Tested by
@@ -95,11 +95,30 @@ pub fn fast_to_db(amplitude: f32) -> f32 {
 #[must_use]
 pub fn fast_from_db(db: f32) -> f32 {
     const P: [f32; 3] = [0.306_967_88, 0.065_588_12, 0.013_555_75];
-    let octaves = db * (1.0 / DB_PER_OCTAVE) + 127.0;
-    let whole = octaves as i32;
-    let t = octaves - whole as f32;
+    // Rounds to a whole number in a way that every processor can do for four values at once.
+    const MAGIC: f32 = 12_582_912.0;
+    let octaves = db * (1.0 / DB_PER_OCTAVE);
+    let shifted = octaves + MAGIC;
+    let nearest = shifted - MAGIC;
+    let over = if nearest > octaves { 1.0 } else { 0.0 };
+    let t = octaves - (nearest - over);
+    let exponent = (shifted - over).to_bits().wrapping_sub(MAGIC.to_bits()).wrapping_add(127);
     let p = P[0] + t * (P[1] + t * P[2]);
-    f32::from_bits((whole << 23) as u32) * (1.0 + t + t * (t - 1.0) * p)
+    f32::from_bits(exponent << 23) * (1.0 + t + t * (t - 1.0) * p)
+}
+
+/// Applies a function to every value, eight at a time where that many are left; the same bits one by one.
+#[inline(always)]
+pub fn for_each_value(values: &mut [f32], function: impl Fn(f32) -> f32) {
+    let (eights, rest) = values.as_chunks_mut::<8>();
+    for eight in eights {
+        for value in eight {
+            *value = function(*value);
+        }
+    }
+    for value in rest {
+        *value = function(*value);
+    }
 }
 
 #[cfg(test)]

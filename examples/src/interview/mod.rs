@@ -196,7 +196,9 @@ fn sources(job: &Job) -> Result<(Vec<NamedSource>, Option<Demo>), JobError> {
         let voices = demo_voices::interview();
         let faults = voices
             .iter()
-            .flat_map(|v| v.faults.iter().map(|f| Fault { voice: v.name.to_string(), words: f.to_string() }))
+            .flat_map(|v| {
+                v.faults.iter().map(|f| Fault { voice: v.name.to_string(), words: f.to_string().replace(" -", " −") })
+            })
             .collect();
         let scenario = "An invented interview: a host asks, a lighthouse keeper's apprentice answers. Both voices are \
                         synthetic, with faults that were put in on purpose."

@@ -142,6 +142,28 @@ fn silence_ends_in_zero() {
     assert!(frames.iter().flatten().all(|v| *v == 0.0));
 }
 
+/// Tiny states are cleared on the sample clock, so a fading sound ends at the same sample for any split into calls, at rest
+/// and in motion.
+#[test]
+fn fading_ends_at_the_same_sample() {
+    let rest = first(5);
+    for cascade in [rest, rest.between(&rest, 0.0)] {
+        let render = |size: usize| {
+            let mut frames = vec![[0.0_f32; 1]; 60_000];
+            frames[0] = [1.0];
+            let mut state = CascadeState::<1, 8>::fresh();
+            frames.chunks_mut(size).for_each(|block| cascade.run(&mut state, block));
+            frames
+        };
+        let whole = render(60_000);
+        let end = whole.iter().rposition(|[v]| *v != 0.0).unwrap_or(0);
+        assert!((1_000..59_000).contains(&end), "{end}");
+        for size in [1, 7, 48, 63, 64, 65, 1_000] {
+            assert_eq!(render(size), whole, "blocks of {size}");
+        }
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
 

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 use std::f64::consts::PI;
 use voicechain_core::filters::design::{
-    HIGHEST_OF_RATE, bell, butterworth_high_pass, fits, high_shelf, low_shelf, notch,
+    HIGHEST_OF_RATE, bell, butterworth_high_pass, fits, high_pass, high_shelf, low_pass, low_shelf, notch,
 };
 use voicechain_core::filters::{Cascade, Section};
 use voicechain_core::settings::{CorrectiveEqSettings, HighPassSettings, SettingInfo, ToneEqSettings};
@@ -24,6 +24,29 @@ fn the_grid_covers_the_table_of_settings() {
     assert_eq!(limits(ToneEqSettings::ROWS, "frequency_hz"), [(20.0, 20_000.0); 3]);
     assert_eq!(limits(ToneEqSettings::ROWS, "shelf_gain_db"), [(-12.0, 12.0); 2]);
     assert_eq!(limits(HighPassSettings::ROWS, "frequency_hz"), [(20.0, 400.0)]);
+}
+
+/// A band above 0.45 of the rate rests, whatever it is set to; up to there it works.
+#[test]
+fn bands_without_room_rest() {
+    for hz in [8_000.0, 22_050.0, 44_100.0] {
+        let rate = rate(hz);
+        for (f0, rests) in [(0.4499 * hz, false), (0.4501 * hz, true), (20_000.0, 20_000.0 > 0.45 * hz)] {
+            let sections = [
+                bell(f0, 6.0, 1.0, rate),
+                bell(f0, -6.0, 1.0, rate),
+                high_shelf(f0, 6.0, rate),
+                low_shelf(f0, 6.0, rate),
+                notch(f0, 1.0, rate),
+                low_pass(f0, 1.0, rate),
+                high_pass(f0, 1.0, rate),
+                butterworth_high_pass(2, f0, rate)[0],
+            ];
+            for (kind, section) in sections.iter().enumerate() {
+                assert_eq!(section.is_identity(), rests, "{kind} {f0} {hz}");
+            }
+        }
+    }
 }
 
 /// Finite, stable, and with a state-variable form that is safe in motion.

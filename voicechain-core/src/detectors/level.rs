@@ -1,23 +1,35 @@
-//! Peak and RMS levels with the same time constant, and their ratio.
+//! Peak and mean-square level of the same stretch of time, and their ratio.
 
 use super::TICK;
-use crate::math::smoothing;
 use crate::units::SampleRate;
 
-/// Time constant of both levels, ms.
-/// Source: Giannoulis, Massberg, Reiss, "Parameter Automation in a Dynamic Range Compressor", JAES 61(10), 2013.
+/// How far back both levels reach, ms: eight complete blocks and the running one.
+/// Source: Giannoulis, Massberg, Reiss, "Parameter Automation in a Dynamic Range Compressor", JAES 61(10), 2013 (200 ms).
 const TIME_MS: f64 = 200.0;
+const BLOCKS: usize = 8;
 
-/// Peak level that rises at once and falls with a time constant, and mean-square level with the same time constant,
-/// updated once per [`TICK`] frames.
+/// A part of the past: its largest power, the sum of its powers, and the number of samples.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Block {
+    peak: f64,
+    sum: f64,
+    samples: u32,
+}
+
+/// Peak and mean power of the last 200 to 225 ms, brought up to date once per [`TICK`] frames.
+///
+/// The window has an end: what was heard before it is forgotten completely, however loud it was.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CrestFactor {
-    kept: f64,
-    peak_power: f64,
-    mean_power: f64,
+    past: [Block; BLOCKS],
+    next: usize,
+    running: Block,
+    block_samples: u32,
     peak_so_far: f64,
     sum_so_far: f64,
     frames: u32,
+    peak_power: f64,
+    mean_power: f64,
 }
 
 impl CrestFactor {
@@ -25,33 +37,58 @@ impl CrestFactor {
     #[must_use]
     pub fn fresh(rate: SampleRate) -> Self {
         Self {
-            kept: smoothing(TIME_MS, rate.hz(), f64::from(TICK)),
-            peak_power: 0.0,
-            mean_power: 0.0,
+            past: [Block::default(); BLOCKS],
+            next: 0,
+            running: Block::default(),
+            block_samples: rate.samples(TIME_MS / BLOCKS as f64),
             peak_so_far: 0.0,
             sum_so_far: 0.0,
             frames: 0,
+            peak_power: 0.0,
+            mean_power: 0.0,
         }
     }
 
-    /// Takes one sample's power; true once per [`TICK`] frames, when the levels have been brought up to date.
+    /// The frames until the levels are brought up to date; [`feed`](Self::feed) takes at most so many at once.
+    #[must_use]
+    pub fn left(&self) -> usize {
+        (TICK - self.frames) as usize
+    }
+
+    /// Takes the amplitudes of samples; true when the levels have been brought up to date.
     #[inline(always)]
-    pub fn feed(&mut self, power: f64) -> bool {
-        self.peak_so_far = if power > self.peak_so_far { power } else { self.peak_so_far };
-        self.sum_so_far += power;
-        self.frames += 1;
+    pub fn feed(&mut self, amplitudes: &[f32]) -> bool {
+        let (mut peak, mut sum) = (self.peak_so_far, self.sum_so_far);
+        for &amplitude in amplitudes {
+            let power = f64::from(amplitude) * f64::from(amplitude);
+            peak = if power > peak { power } else { peak };
+            sum += power;
+        }
+        (self.peak_so_far, self.sum_so_far) = (peak, sum);
+        self.frames += amplitudes.len() as u32;
         if self.frames < TICK {
             return false;
         }
-        let mean = self.sum_so_far * (1.0 / f64::from(TICK));
-        self.mean_power = mean + self.kept * (self.mean_power - mean);
-        let fallen = self.peak_so_far + self.kept * (self.peak_power - self.peak_so_far);
-        self.peak_power = if self.peak_so_far > fallen { self.peak_so_far } else { fallen };
-        if self.mean_power < 1e-30 {
-            (self.mean_power, self.peak_power) = (0.0, 0.0);
-        }
-        (self.peak_so_far, self.sum_so_far, self.frames) = (0.0, 0.0, 0);
+        self.tick();
         true
+    }
+
+    fn tick(&mut self) {
+        let running = &mut self.running;
+        running.peak = running.peak.max(self.peak_so_far);
+        running.sum += self.sum_so_far;
+        running.samples += self.frames;
+        (self.peak_so_far, self.sum_so_far, self.frames) = (0.0, 0.0, 0);
+        let all = self.past.iter().fold(self.running, |all, block| Block {
+            peak: all.peak.max(block.peak),
+            sum: all.sum + block.sum,
+            samples: all.samples + block.samples,
+        });
+        (self.peak_power, self.mean_power) = (all.peak, all.sum / f64::from(all.samples));
+        if self.running.samples >= self.block_samples {
+            self.past[self.next] = core::mem::take(&mut self.running);
+            self.next = (self.next + 1) % BLOCKS;
+        }
     }
 
     /// Peak power, full scale = 1.

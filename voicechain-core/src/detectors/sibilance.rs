@@ -2,8 +2,8 @@
 
 use super::{TICK, VoiceActivity};
 use crate::filters::design::{BUTTERWORTH_Q, fits, high_pass, low_pass};
-use crate::filters::{Cascade, CascadeState};
-use crate::frame::{CHUNK, Frame};
+use crate::filters::{EnergyBank, EnergyBankState};
+use crate::frame::Frame;
 use crate::math::{fast_to_db, smoothing};
 use crate::units::SampleRate;
 
@@ -19,8 +19,7 @@ const VOICED_MS: f64 = 12.0;
 /// The band filters and smoothers of a [`Sibilance`] detector.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SibilanceBands {
-    sibilant: Cascade<2>,
-    voiced: Cascade<2>,
+    bank: EnergyBank<2>,
     sibilant_kept: f64,
     voiced_kept: f64,
 }
@@ -32,12 +31,9 @@ impl SibilanceBands {
         if !fits(SIBILANT_BAND_HZ[0], rate) {
             return None;
         }
-        let band = |[low, high]: [f64; 2]| {
-            Cascade::new([high_pass(low, BUTTERWORTH_Q, rate), low_pass(high, BUTTERWORTH_Q, rate)])
-        };
+        let band = |[low, high]: [f64; 2]| [high_pass(low, BUTTERWORTH_Q, rate), low_pass(high, BUTTERWORTH_Q, rate)];
         Some(Self {
-            sibilant: band(SIBILANT_BAND_HZ),
-            voiced: band(VOICED_BAND_HZ),
+            bank: EnergyBank::new([band(SIBILANT_BAND_HZ), band(VOICED_BAND_HZ)]),
             sibilant_kept: smoothing(SIBILANT_MS, rate.hz(), f64::from(TICK)),
             voiced_kept: smoothing(VOICED_MS, rate.hz(), f64::from(TICK)),
         })
@@ -50,11 +46,8 @@ pub struct Sibilance<const C: usize>
 where
     [f32; C]: Frame,
 {
-    sibilant: CascadeState<C, 2>,
-    voiced: CascadeState<C, 2>,
+    bank: EnergyBankState<C, 2>,
     activity: VoiceActivity,
-    /// Sums of squares since the last tick: sibilant, voiced.
-    sums: [f64; 2],
     frames: u32,
     sibilant_power: f64,
     voiced_power: f64,
@@ -72,10 +65,8 @@ where
     #[must_use]
     pub fn fresh(rate: SampleRate) -> Self {
         Self {
-            sibilant: CascadeState::fresh(),
-            voiced: CascadeState::fresh(),
+            bank: EnergyBankState::fresh(),
             activity: VoiceActivity::fresh(rate, f64::from(TICK)),
-            sums: [0.0; 2],
             frames: 0,
             sibilant_power: 0.0,
             voiced_power: 0.0,
@@ -83,29 +74,26 @@ where
         }
     }
 
-    /// Takes at most [`CHUNK`] frames and writes, for each, the ratio that was known before it.
-    pub fn run(&mut self, bands: &SibilanceBands, frames: &[[f32; C]], ratio_db: &mut [f32; CHUNK]) {
-        let mut sibilant = [[0.0; C]; CHUNK];
-        let mut voiced = [[0.0; C]; CHUNK];
-        let n = frames.len().min(CHUNK);
-        sibilant[..n].copy_from_slice(&frames[..n]);
-        voiced[..n].copy_from_slice(&frames[..n]);
-        bands.sibilant.run(&mut self.sibilant, &mut sibilant[..n]);
-        bands.voiced.run(&mut self.voiced, &mut voiced[..n]);
-        for ((s, v), out) in sibilant[..n].iter().zip(&voiced[..n]).zip(ratio_db.iter_mut()) {
-            *out = self.ratio_db;
-            self.sums[0] += s.iter().map(|x| f64::from(x * x)).sum::<f64>();
-            self.sums[1] += v.iter().map(|x| f64::from(x * x)).sum::<f64>();
-            self.frames += 1;
-            if self.frames == TICK {
-                self.tick(bands);
-            }
+    /// The frames until the ratio is brought up to date; [`run`](Self::run) takes at most so many at once.
+    #[must_use]
+    pub fn left(&self) -> usize {
+        (TICK - self.frames) as usize
+    }
+
+    /// Takes frames; true when the ratio has been brought up to date.
+    pub fn run(&mut self, bands: &SibilanceBands, frames: &[[f32; C]]) -> bool {
+        bands.bank.run(&mut self.bank, frames);
+        self.frames += frames.len() as u32;
+        if self.frames < TICK {
+            return false;
         }
+        self.frames = 0;
+        self.tick(bands);
+        true
     }
 
     fn tick(&mut self, bands: &SibilanceBands) {
-        let [s, v] = self.sums.map(|sum| sum * (1.0 / (f64::from(TICK) * C as f64)));
-        (self.sums, self.frames) = ([0.0; 2], 0);
+        let [s, v] = self.bank.take_energies().map(|sum| sum * (1.0 / (f64::from(TICK) * C as f64)));
         self.sibilant_power = s + bands.sibilant_kept * (self.sibilant_power - s);
         self.voiced_power = v + bands.voiced_kept * (self.voiced_power - v);
         if self.sibilant_power + self.voiced_power < 1e-30 {

@@ -7,8 +7,9 @@ use crate::units::SampleRate;
 ///
 /// Follows ITU-T P.56 method B in kind: an envelope of two one-poles of 30 ms, a threshold 15.9 dB under the active
 /// level, a hang-over of 200 ms. The active level itself is tracked: it rises with 0.5 s, falls with 5 s while somebody
-/// speaks, and sinks by 3 dB per second after five seconds without (common practice, no source). Nothing under
-/// -60 dBFS is speech. Tested by `voice_activity_follows_phrases_at_any_level`.
+/// speaks, and after five seconds without it sinks by 3 dB per second until a voice is within 6 dB of it; it never passes
+/// -13 dBFS, so that what is far too loud does not make it deaf (common practice, no source). Nothing under -60 dBFS is
+/// speech. Tested by `voice_activity_follows_phrases_at_any_level`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct VoiceActivity {
     envelope_kept: f64,
@@ -20,12 +21,17 @@ pub struct VoiceActivity {
     envelope: f64,
     active_power: f64,
     since_active: f64,
+    sinking: bool,
 }
 
 /// Margin between active level and threshold, as a power ratio (15.9 dB, ITU-T P.56).
 const MARGIN: f64 = 0.025_703_957_827_688_63;
 /// Lowest power of speech (-60 dBFS).
 const FLOOR: f64 = 1e-6;
+/// Highest power of active speech (-13 dBFS).
+const CEILING: f64 = 0.05;
+/// A voice this close to the active level (6 dB) is the one that it belongs to.
+const CLOSE: f64 = 0.25;
 const HANG_OVER_S: f64 = 0.2;
 const PATIENCE_S: f64 = 5.0;
 
@@ -45,6 +51,7 @@ impl VoiceActivity {
             envelope: 0.0,
             active_power: 0.0,
             since_active: f64::INFINITY,
+            sinking: true,
         }
     }
 
@@ -58,13 +65,15 @@ impl VoiceActivity {
         let loud = self.envelope > FLOOR && self.envelope > MARGIN * self.active_power;
         if loud {
             let kept = if self.envelope > self.active_power { self.rise_kept } else { self.fall_kept };
-            self.active_power = self.envelope + kept * (self.active_power - self.envelope);
+            self.active_power = (self.envelope + kept * (self.active_power - self.envelope)).min(CEILING);
             self.since_active = 0.0;
         } else {
             self.since_active += self.seconds_per_tick;
-            if self.since_active > PATIENCE_S {
-                self.active_power = (self.active_power * self.sink).max(FLOOR);
-            }
+            self.sinking |= self.since_active > PATIENCE_S;
+        }
+        self.sinking &= self.envelope < CLOSE * self.active_power || !loud;
+        if self.sinking {
+            self.active_power = (self.active_power * self.sink).max(FLOOR);
         }
     }
 

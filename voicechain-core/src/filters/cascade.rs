@@ -1,8 +1,9 @@
 //! Sections one behind the other, run skewed.
 //!
-//! A recursive section waits for its own last output, so a single section leaves the processor idle. In a skewed
-//! cascade section `k` works on sample `n - k`: several samples are under way at once, with prologue and epilogue inside
-//! the block, no added latency, and the same bits as running sample by sample.
+//! A recursive section waits for its own last output, so a single section leaves the processor idle. The cascade runs
+//! skewed: the second half of its sections works on sample `n - 1` while the first works on sample `n`, with prologue and
+//! epilogue inside the block, no added latency, and the same bits as running sample by sample. (More skew was slower on
+//! x86-64: the values on their way no longer fit into the registers. The bench `ratios` shows the cost.)
 //!
 //! At rest the sections are transposed direct forms with their leading coefficient taken out (four multiplications, the
 //! product of the leading coefficients is applied once). While coefficients move, they are state-variable filters, which
@@ -21,13 +22,34 @@ struct RestForm {
     a2: f64,
 }
 
-impl RestForm {
+/// A rest form ready to run: its four numbers in every lane.
+///
+/// With `y = x + s0` put into the updates, `s0` and `s1` depend on their last values by one multiplication and one
+/// addition each: `s0' = ((b1 - a1) x + s1) - a1 s0`, `s1' = (b2 - a2) x - a2 s0`.
+#[derive(Clone, Copy)]
+struct Ready<L> {
+    c1: L,
+    c2: L,
+    a1: L,
+    a2: L,
+}
+
+impl<L: Lanes> Ready<L> {
+    fn new(form: &RestForm) -> Self {
+        Self {
+            c1: L::splat(form.b1 - form.a1),
+            c2: L::splat(form.b2 - form.a2),
+            a1: L::splat(form.a1),
+            a2: L::splat(form.a2),
+        }
+    }
+
     #[inline(always)]
-    fn step<L: Lanes>(&self, states: &mut [L; 2], x: L) -> L {
-        let y = x + states[0];
-        states[0] = (L::splat(self.b1) * x + states[1]) - L::splat(self.a1) * y;
-        states[1] = L::splat(self.b2) * x - L::splat(self.a2) * y;
-        y
+    fn step(&self, states: &mut [L; 2], x: L) -> L {
+        let first = states[0];
+        states[0] = (self.c1 * x + states[1]) - self.a1 * first;
+        states[1] = self.c2 * x - self.a2 * first;
+        x + first
     }
 }
 
@@ -166,47 +188,33 @@ impl<const N: usize> Cascade<N> {
         }
     }
 
+    #[inline(never)]
     fn run_rest<const C: usize, const K: usize>(&self, state: &mut CascadeState<C, N>, frames: &mut [[f32; C]])
     where
         [f32; C]: Frame,
     {
         type L<const C: usize> = <[f32; C] as Frame>::Lanes;
         let Some(forms) = self.rest.first_chunk::<K>() else { return };
+        let forms = forms.each_ref().map(Ready::<L<C>>::new);
         let Some(stored) = state.states.first_chunk_mut::<K>() else { return };
         let mut states = *stored;
         let gain = L::<C>::splat(self.gain);
-        let n = frames.len();
-        if n < K {
-            for frame in frames.iter_mut() {
-                let mut value = gain * frame.widen();
-                for (form, s) in forms.iter().zip(states.iter_mut()) {
-                    value = form.step(s, value);
-                }
-                *frame = Frame::narrow(value);
-            }
-            *stored = states;
-            return;
+        // The second half of the sections works one sample behind the first, so that two samples are under way at once.
+        let half = K / 2;
+        let (first, second) = forms.split_at(half);
+        let (first_states, second_states) = states.split_at_mut(half);
+        let through = |forms: &[Ready<L<C>>], states: &mut [[L<C>; 2]], x: L<C>| {
+            forms.iter().zip(states).fold(x, |value, (form, states)| form.step(states, value))
+        };
+        let Some(newest) = frames.first() else { return };
+        let mut between = through(first, first_states, gain * newest.widen());
+        for n in 1..frames.len() {
+            let next = through(first, first_states, gain * frames[n].widen());
+            frames[n - 1] = Frame::narrow(through(second, second_states, between));
+            between = next;
         }
-        // `pipe[k]` is the output of section k in the step before.
-        let mut pipe = [L::<C>::splat(0.0); K];
-        for (t, frame) in frames.iter().enumerate().take(K - 1) {
-            for k in (1..=t).rev() {
-                pipe[k] = forms[k].step(&mut states[k], pipe[k - 1]);
-            }
-            pipe[0] = forms[0].step(&mut states[0], gain * frame.widen());
-        }
-        for t in K - 1..n {
-            for k in (1..K).rev() {
-                pipe[k] = forms[k].step(&mut states[k], pipe[k - 1]);
-            }
-            pipe[0] = forms[0].step(&mut states[0], gain * frames[t].widen());
-            frames[t + 1 - K] = Frame::narrow(pipe[K - 1]);
-        }
-        for t in 0..K - 1 {
-            for k in (t + 1..K).rev() {
-                pipe[k] = forms[k].step(&mut states[k], pipe[k - 1]);
-            }
-            frames[n + 1 + t - K] = Frame::narrow(pipe[K - 1]);
+        if let Some(last) = frames.last_mut() {
+            *last = Frame::narrow(through(second, second_states, between));
         }
         *stored = states;
     }
@@ -314,10 +322,20 @@ where
 pub(crate) fn step_state_variable<L: Lanes>(section: &StateVariable, states: &mut [L; 2], x: L) -> L {
     let StateVariable { g, k, m0, m1, m2 } = *section;
     let first = L::splat(1.0 / (1.0 + g * (g + k)));
-    let g = L::splat(g);
-    let band = first * (states[0] + g * (x - states[1]));
-    let low = states[1] + g * band;
-    states[0] = band + band - states[0];
-    states[1] = low + low - states[1];
+    let band = first * (states[0] + L::splat(g) * (x - states[1]));
+    let low = states[1] + L::splat(g) * band;
+    advance_state_variable(section, states, x);
     L::splat(m0) * x + (L::splat(m1) * band + L::splat(m2) * low)
+}
+
+/// Brings the states of the trapezoidal state-variable filter up to date: `s0' = 2 band - s0`, `s1' = 2 low - s1`, from
+/// their last values directly, which is a shorter way than through the outputs.
+#[inline(always)]
+pub(crate) fn advance_state_variable<L: Lanes>(section: &StateVariable, states: &mut [L; 2], x: L) {
+    let StateVariable { g, k, .. } = *section;
+    let first = 1.0 / (1.0 + g * (g + k));
+    let across = 2.0 * first * g;
+    let (last, difference) = (states[0], x - states[1]);
+    states[0] = L::splat(2.0 * first - 1.0) * last + L::splat(across) * difference;
+    states[1] = (states[1] + L::splat(across) * last) + L::splat(across * g) * difference;
 }

@@ -1,5 +1,6 @@
 //! Second-order filters: every design formula once, the cascade that runs them, and their response.
 
+pub mod bank;
 pub mod cascade;
 pub mod design;
 pub mod k_weighting;
@@ -7,6 +8,7 @@ pub mod response;
 pub mod section;
 pub(crate) mod tail;
 
+pub use bank::{EnergyBank, EnergyBankState};
 pub use cascade::{Cascade, CascadeState};
 pub use response::Response;
 pub use section::{Section, StateVariable};

@@ -49,9 +49,10 @@ impl Decoupled {
     /// One sample; arguments as in [`Branching::step`].
     #[inline(always)]
     pub fn step(&mut self, target_db: f64, attack: f64, release: f64) -> f64 {
-        let released = target_db + release * (self.held_db - target_db);
+        // Both products of the target are ready before the last step's result is: the recurrence is as short as can be.
+        let released = release * self.held_db + (1.0 - release) * target_db;
         self.held_db = if target_db > released { target_db } else { released };
-        self.reduction_db = self.held_db + attack * (self.reduction_db - self.held_db);
+        self.reduction_db = attack * self.reduction_db + (1.0 - attack) * self.held_db;
         self.reduction_db
     }
 
@@ -59,6 +60,18 @@ impl Decoupled {
     #[must_use]
     pub fn reduction_db(&self) -> f64 {
         self.reduction_db
+    }
+
+    /// True when another is within 1e-6 dB in all that is remembered.
+    #[must_use]
+    pub fn is_near(&self, other: &Self) -> bool {
+        (self.held_db - other.held_db).abs() < 1e-6 && (self.reduction_db - other.reduction_db).abs() < 1e-6
+    }
+
+    /// The larger of all that two remember.
+    #[must_use]
+    pub fn larger(self, other: Self) -> Self {
+        Self { held_db: self.held_db.max(other.held_db), reduction_db: self.reduction_db.max(other.reduction_db) }
     }
 
     /// Ends a release that has come closer to 0 dB than [`SNAP_DB`].

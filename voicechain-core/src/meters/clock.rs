@@ -7,7 +7,7 @@ use crate::SampleRate;
 /// The lengths differ by at most one frame where 10 ms is no whole number of frames (110 or 111 at 11 025 Hz) and never
 /// drift. Whoever shares energies with a [`LoudnessMeter`](super::LoudnessMeter) follows the same clock.
 ///
-/// Checked by `standards::loudness::the_clock_does_not_drift`.
+/// Checked by `standards::loudness_properties::the_clock_does_not_drift`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SubBlockClock {
     rate: SampleRate,

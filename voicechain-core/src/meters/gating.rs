@@ -45,11 +45,15 @@ pub struct Gated<const V: usize> {
 ///
 /// The relative gate usually divides one bin. A bin remembers its quietest and its loudest block to 1/65536 of its width:
 /// when the gate is not between them, or the bin holds up to three blocks, the result is that of exact gating. Otherwise
-/// the share above the gate is estimated from quietest, loudest and mean. Error against exact gating with 4000 bins: under
-/// 0.005 LU with half of all blocks spread over 1 LU around the gate. A programme whose gate lies above +10 LUFS (a mean
+/// the share above the gate is estimated from quietest, loudest and mean. The result is always that of exact gating of
+/// blocks of which some were moved by less than the width of a bin. Error against exact gating of more than 2000 blocks
+/// with 1000 bins (0.08 LU): under 0.005 LU when the blocks are spread as in speech, with few or with most of them far from
+/// the gate; under 0.03 LU when half or most of all blocks are spread by only 0.1 to 1 LU exactly around the gate; up to
+/// 0.5 LU when half of all blocks are steady to 0.01 LU and lie on it, where a change of 0.01 LU would move exact gating by
+/// more. A quarter of the width makes a third of these errors. A programme whose gate lies above +10 LUFS (a mean
 /// above +20 LUFS) is gated as if it were at +10.
 ///
-/// Checked by `standards::loudness::gating_is_as_good_as_exact`.
+/// Checked by `standards::loudness_properties::gating_is_nearly_exact`.
 #[derive(Clone, Debug)]
 pub struct GatedSums<const V: usize, const BINS: usize> {
     sums: [[f64; V]; BINS],
@@ -100,9 +104,9 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
         }
         let bin = (place as usize).min(BINS - 1);
         let step = ((place - bin as f64) * STEPS).min(STEPS - 1.0) as u16;
-        for v in 0..V {
-            self.sums[bin][v] += values[v];
-            self.total[v] += values[v];
+        for ((sum, total), value) in self.sums[bin].iter_mut().zip(&mut self.total).zip(values) {
+            *sum += value;
+            *total += value;
         }
         self.counts[bin] = self.counts[bin].saturating_add(1);
         self.quietest[bin] = self.quietest[bin].min(step);
@@ -173,5 +177,55 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
             }
         };
         (1.0 + others * above) / count
+    }
+}
+
+/// The first `N` blocks as they are, so that shorter programmes are gated exactly.
+#[derive(Clone, Debug)]
+pub struct FirstBlocks<const N: usize> {
+    blocks: [f32; N],
+    count: usize,
+}
+
+impl<const N: usize> Default for FirstBlocks<N> {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl<const N: usize> FirstBlocks<N> {
+    /// No blocks yet.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self { blocks: [0.0; N], count: 0 }
+    }
+
+    /// Forgets all blocks.
+    pub fn reset(&mut self) {
+        self.count = 0;
+    }
+
+    /// Adds a block that passes the absolute gate, as long as there is room.
+    pub fn push(&mut self, mean_square: f64) {
+        if let Some(block) = self.blocks.get_mut(self.count) {
+            // Limited, because double precision reaches further.
+            *block = mean_square.min(f64::from(f32::MAX)) as f32;
+        }
+        self.count = self.count.saturating_add(1);
+    }
+
+    /// The mean of the blocks above the mean of all plus `relative` LU; `None` when there are none, or more than `N` have
+    /// been added. Error: rounding of each block to single precision, 3e-7 LU.
+    ///
+    /// Checked by `standards::loudness_properties::short_programmes_are_gated_exactly`.
+    #[must_use]
+    pub fn gated(&self, relative: f64) -> Option<f64> {
+        let blocks = self.blocks.get(..self.count).filter(|blocks| !blocks.is_empty())?;
+        let mean = |over: f64| {
+            let passed = blocks.iter().map(|&block| f64::from(block)).filter(|&block| block > over);
+            let (sum, count) = passed.fold((0.0, 0.0), |(sum, count), block| (sum + block, count + 1.0));
+            sum / count
+        };
+        Some(mean(mean(0.0) * libm::exp10(relative / 10.0)))
     }
 }

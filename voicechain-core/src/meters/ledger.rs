@@ -7,7 +7,7 @@ use crate::frame::CHUNK;
 use crate::units::SampleRate;
 
 /// Histogram bins over 80 LU; the sums in a bin are exact, so their width only matters at the gate.
-const BINS: usize = 160;
+const BINS: usize = 120;
 /// Sub-blocks in a hop of 100 ms, and hops in a gating block.
 const PER_HOP: u64 = 10;
 const HOPS: usize = 4;
@@ -157,27 +157,12 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         frames: core::ops::Range<usize>,
         range: core::ops::Range<usize>,
     ) {
-        // Two filters at a time hide each other's latency.
-        let mut waiting: Option<usize> = None;
         for k in range.clone().filter(|&k| !self.tied[k]) {
-            match waiting.take() {
-                None => waiting = Some(k),
-                Some(j) => {
-                    let mut pair = [self.states[j], self.states[k]];
-                    let signals = [&taps[j][frames.clone()], &taps[k][frames.clone()]];
-                    k_weighting::accumulate(&self.filter, &mut pair, signals);
-                    [self.states[j], self.states[k]] = pair;
-                }
-            }
-        }
-        if let Some(k) = waiting {
             let state = core::array::from_mut(&mut self.states[k]);
-            k_weighting::accumulate(&self.filter, state, [&taps[k][frames]]);
+            k_weighting::accumulate(&self.filter, state, [&taps[k][frames.clone()]]);
         }
-        for k in range.start + 1..range.end {
-            if self.tied[k] {
-                self.states[k] = self.states[k - 1];
-            }
+        for k in (range.start + 1..range.end).filter(|&k| self.tied[k]) {
+            self.states[k] = self.states[k - 1];
         }
     }
 

@@ -164,12 +164,18 @@ impl<const C: usize> TruePeakMeter<C> {
     fn push_channel(&mut self, c: usize, chunk: &[[f32; C]]) {
         let buffer = &mut self.buffers[c];
         let end = HISTORY + chunk.len();
-        let mut sample_peak = 0.0_f32;
+        // As whole numbers, magnitudes of floats are in the same order; what is not finite is above all others.
+        let mut most = 0_i32;
         for (to, frame) in buffer[HISTORY..].iter_mut().zip(chunk) {
-            let sample = frame[c];
-            *to = if sample.abs() > SMALLEST && sample.abs() < LARGEST { sample } else { 0.0 };
-            sample_peak = larger(sample_peak, to.abs());
+            let bits = frame[c].to_bits();
+            let size = (bits & 0x7FFF_FFFF) as i32;
+            let counts = (size > SMALLEST.to_bits() as i32) & (size < LARGEST.to_bits() as i32);
+            let mask = if counts { u32::MAX } else { 0 };
+            *to = f32::from_bits(bits & mask);
+            let size = size & mask as i32;
+            most = if size > most { size } else { most };
         }
+        let sample_peak = f32::from_bits(most as u32);
         let old = buffer[..HISTORY].iter().fold(0.0, |peak, sample| larger(peak, sample.abs()));
         let mut peak = sample_peak;
         if self.phases != Phases::None && larger(old, sample_peak) * LARGEST_GAIN > self.recent[c] {

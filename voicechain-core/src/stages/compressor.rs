@@ -1,13 +1,13 @@
 //! The compressor: feed-forward, log domain, soft knee, smooth decoupled ballistics.
 
 use super::{Dynamic, Stage, Tail};
-use crate::detectors::CrestFactor;
+use crate::detectors::{CrestFactor, TICK};
 use crate::error::SettingError;
 use crate::filters::design::{BUTTERWORTH_Q, high_pass};
 use crate::filters::{Cascade, CascadeState};
 use crate::frame::{CHUNK, Frame};
 use crate::gain::{Compression, Decoupled};
-use crate::math::{fast_from_db, fast_to_db, from_db, smoothing};
+use crate::math::{fast_from_db, fast_to_db, for_each_value, from_db, smoothing};
 use crate::settings::{CompressorSettings, MakeUp};
 use crate::units::SampleRate;
 
@@ -25,6 +25,9 @@ pub struct Compressor;
 const STEADY_CREST_SQUARED: f64 = 10.0;
 /// A program-dependent release is never shorter than this part of the set one.
 const SHORTEST_RELEASE: f64 = 0.25;
+/// A reduction that nothing has asked for during so many seconds is left over from something that is gone: a
+/// program-dependent release is at its shortest then (common practice, no source).
+const LEFT_OVER_S: f64 = 0.25;
 /// Automatic make-up gives back half of what the static curve takes at this level: about where the peaks of a voice at
 /// working level lie (common practice, no source).
 const MAKE_UP_LEVEL_DB: f64 = -8.0;
@@ -111,6 +114,8 @@ where
     crest: CrestFactor,
     release: Option<f64>,
     driven: bool,
+    /// Ticks since anything was above the threshold.
+    undriven: u32,
     largest_db: f64,
 }
 
@@ -144,6 +149,7 @@ where
             crest: CrestFactor::fresh(rate),
             release: None,
             driven: false,
+            undriven: 0,
             largest_db: 0.0,
         }
     }
@@ -205,70 +211,101 @@ where
 
     let mut loudest = [0.0f32; CHUNK];
     for (level, frame) in loudest[..n].iter_mut().zip(&side) {
-        *level = frame.iter().fold(0.0, |m: f32, x| m.max(x.abs()));
+        *level = frame.iter().fold(0.0, |m: f32, x| if x.abs() > m { x.abs() } else { m });
     }
-    let mut wanted = [[0.0f32; CHUNK]; C];
+    let level_of = |x: f32| fast_to_db(if x > QUIETEST { x } else { QUIETEST });
     let linked = C == 1 || coefs.link == 1.0;
-    let chains = if linked { 1 } else { C };
-    for (c, wanted) in wanted.iter_mut().enumerate().take(chains) {
-        for ((reduction, frame), &most) in wanted[..n].iter_mut().zip(&side).zip(&loudest) {
-            let together = fast_to_db(most.max(QUIETEST));
-            let level = if linked {
-                together
-            } else {
-                let own = fast_to_db(frame[c].abs().max(QUIETEST));
-                own + coefs.link * (together - own)
-            };
-            *reduction = coefs.curve.reduction_db(level);
+    // Linked channels share one chain as soon as their states have become the same.
+    let together = linked && state.ballistics.iter().all(|chain| *chain == state.ballistics[0]);
+    let chains = if together { 1 } else { C };
+    // First the levels, then what the curve wants taken away, then what is taken away, then the gain.
+    let mut values = [[0.0f32; CHUNK]; C];
+    values[0] = loudest;
+    for_each_value(&mut values[0][..n], level_of);
+    let louder = values[0];
+    for (c, values) in values.iter_mut().enumerate().take(chains) {
+        if linked {
+            *values = louder;
+            continue;
         }
+        for (value, frame) in values[..n].iter_mut().zip(&side) {
+            *value = frame[c].abs();
+        }
+        for_each_value(&mut values[..n], level_of);
+        for (own, louder) in values[..n].iter_mut().zip(louder) {
+            *own += coefs.link * (louder - *own);
+        }
+    }
+    let curve = coefs.curve;
+    for values in &mut values[..chains] {
+        for_each_value(&mut values[..n], |level| curve.reduction_db(level));
     }
 
-    // The serial part, on the sample clock of the crest detector.
-    let mut given = [[0.0f32; CHUNK]; C];
-    let mut largest = state.largest_db;
-    for i in 0..n {
+    // The serial part, on the clock of the crest detector.
+    let mut at = 0;
+    while at < n {
+        let until = n.min(at + state.crest.left());
         let release = if coefs.program_dependent { state.release.unwrap_or(coefs.release) } else { coefs.release };
-        for c in 0..chains {
-            let target = f64::from(wanted[c][i]);
-            state.driven |= target > 0.0;
-            let now = state.ballistics[c].step(target, coefs.attack, release);
-            largest = if now > largest { now } else { largest };
-            given[c][i] = now as f32;
+        for (values, ballistics) in values[..chains].iter_mut().zip(&mut state.ballistics) {
+            let mut follower = *ballistics;
+            let (mut largest, mut wanted) = (0.0f64, 0.0f32);
+            for value in &mut values[at..until] {
+                wanted = if *value > wanted { *value } else { wanted };
+                let now = follower.step(f64::from(*value), coefs.attack, release);
+                largest = if now > largest { now } else { largest };
+                *value = now as f32;
+            }
+            *ballistics = follower;
+            state.driven |= wanted > 0.0;
+            state.largest_db = if largest > state.largest_db { largest } else { state.largest_db };
         }
-        let power = f64::from(loudest[i]) * f64::from(loudest[i]);
-        if state.crest.feed(power) {
-            tick(coefs, state);
+        if state.crest.feed(&loudest[at..until]) {
+            tick(coefs, state, together);
         }
+        at = until;
     }
-    state.largest_db = largest;
-    if linked {
+    if together {
         state.ballistics = [state.ballistics[0]; C];
     }
 
-    let mut gains = [[1.0f32; CHUNK]; C];
-    for c in 0..chains {
-        for (gain, &reduction) in gains[c][..n].iter_mut().zip(&given[c]) {
-            // 1 + mix (g - 1) is exactly 1 when nothing is taken.
-            *gain = 1.0 + coefs.mix * (fast_from_db(-reduction) * coefs.make_up - 1.0);
-        }
+    // 1 + mix (g - 1) is exactly 1 when nothing is taken.
+    let (mix, make_up) = (coefs.mix, coefs.make_up);
+    for values in &mut values[..chains] {
+        for_each_value(&mut values[..n], |reduction| 1.0 + mix * (fast_from_db(-reduction) * make_up - 1.0));
     }
-    for (i, frame) in frames.iter_mut().enumerate() {
-        for (c, sample) in frame.iter_mut().enumerate() {
-            *sample *= gains[if linked { 0 } else { c }][i];
+    if together {
+        for (frame, &gain) in frames.iter_mut().zip(&values[0]) {
+            frame.iter_mut().for_each(|sample| *sample *= gain);
+        }
+    } else {
+        for (i, frame) in frames.iter_mut().enumerate() {
+            for (sample, gains) in frame.iter_mut().zip(&values) {
+                *sample *= gains[i];
+            }
         }
     }
 }
 
 /// Once per tick: ends releases that are over and finds the program-dependent release.
-fn tick<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>)
+fn tick<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>, together: bool)
 where
     [f32; C]: Frame,
 {
     if !state.driven {
         state.ballistics.iter_mut().for_each(Decoupled::snap);
     }
+    if !together && coefs.link == 1.0 && state.ballistics.iter().all(|b| b.is_near(&state.ballistics[0])) {
+        // Which channel comes first must not matter.
+        state.ballistics = [state.ballistics.iter().fold(state.ballistics[0], |all, &b| all.larger(b)); C];
+    }
+    state.undriven = if state.driven { 0 } else { state.undriven.saturating_add(1) };
     state.driven = false;
-    let shortened = (STEADY_CREST_SQUARED / state.crest.squared()).clamp(SHORTEST_RELEASE, 1.0);
+    let left_over = f64::from(state.undriven) * f64::from(TICK) > LEFT_OVER_S * coefs.rate_hz;
+    let shortened = if left_over {
+        SHORTEST_RELEASE
+    } else {
+        (STEADY_CREST_SQUARED / state.crest.squared()).clamp(SHORTEST_RELEASE, 1.0)
+    };
     state.release = Some(if coefs.program_dependent && shortened < 1.0 {
         smoothing(coefs.release_ms * shortened, coefs.rate_hz, 1.0)
     } else {

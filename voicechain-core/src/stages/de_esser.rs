@@ -1,26 +1,28 @@
 //! The de-esser: turns sibilants down where they are too strong against the vowels.
 
 use super::{Dynamic, Stage, Tail};
-use crate::detectors::sibilance::{NO_SIBILANT_DB, SibilanceBands};
+use crate::detectors::sibilance::SibilanceBands;
 use crate::detectors::{Sibilance, TICK};
 use crate::error::SettingError;
-use crate::filters::cascade::step_state_variable;
+use crate::filters::cascade::{advance_state_variable, step_state_variable};
 use crate::filters::design::{BUTTERWORTH_Q, fits, low_pass};
-use crate::filters::{Response, Section, StateVariable};
-use crate::frame::{CHUNK, Frame, Lanes};
+use crate::filters::{Cascade, Response, Section, StateVariable};
+use crate::frame::{Frame, Lanes};
 use crate::gain::{Branching, RangeLimit};
-use crate::math::{fast_from_db, smoothing};
+use crate::math::{fast_from_db, for_each_value, smoothing};
 use crate::settings::{DeEsserSettings, Reach};
 use crate::units::SampleRate;
 
 /// Turns down sibilants that are too strong.
 ///
 /// Driven by the ratio of the 4 to 10 kHz band to the voiced band, so that a quiet "s" and a loud "s" are judged alike;
-/// what exceeds the threshold is taken away, up to the range, with smooth branching ballistics. High band: the input
-/// minus a share of what lies above the frequency, `y = x - (1 - g)(x - low)` with `low` a second-order Butterworth
-/// low-pass; the filter itself never moves with the gain, so no gain can make it unstable, and with `g = 1` the output is
-/// the input bit for bit. Whole voice: `y = g x`. Both channels of a stereo voice get the same gain. Latency 0. Where
-/// the rate has no room for its frequency (0.45 of the rate) it rests. Tested by `de_esser_takes_from_sibilants_only`.
+/// what exceeds the threshold is taken away, up to the range, with smooth branching ballistics. High band: a shelf that
+/// falls to the gain `g` as `|H|^2 = (1 + g^2 x^4) / (1 + x^4)` around the frequency (`x = f/f0`), so that nowhere more
+/// than the range is taken: `y = x - (1 - g)(x - low) + k (sqrt(g) - g) band` with the second-order Butterworth low-pass
+/// and band-pass of one state-variable filter and its damping `k`. The filter itself never moves with the gain, so no gain
+/// can make it unstable, and with `g = 1` the output is the input bit for bit. Whole voice: `y = g x`. Both channels
+/// of a stereo voice get the same gain. Latency 0. Where the rate has no room for its frequency (0.45 of the rate) it
+/// rests. Tested by `de_esser_takes_from_sibilants_only`.
 #[derive(Clone, Copy, Debug)]
 pub struct DeEsser;
 
@@ -90,8 +92,12 @@ impl DeEsserCoefs {
         if self.high_band < 0.5 {
             return Response::ONE.scaled(1.0 - taken);
         }
-        let low = self.split_section.response(2.0 * core::f64::consts::PI * frequency_hz / self.rate_hz);
-        Response { re: 1.0 - taken * (1.0 - low.re), im: taken * low.im }
+        // The integrators of the split: s = j tan(pi f / rate) / g, band = s low.
+        let omega = 2.0 * core::f64::consts::PI * frequency_hz / self.rate_hz;
+        let low = self.split_section.response(omega);
+        let s = libm::tan(0.5 * omega) / self.split.g;
+        let back = self.split.k * (crate::math::from_db(-0.5 * reduction_db) - crate::math::from_db(-reduction_db));
+        Response { re: 1.0 - taken * (1.0 - low.re) - back * s * low.im, im: taken * low.im + back * s * low.re }
     }
 }
 
@@ -110,8 +116,9 @@ where
 {
     sibilance: Sibilance<C>,
     split: [<[f32; C] as Frame>::Lanes; 2],
+    /// The reduction wanted until the next tick, and the one that is given.
+    wanted_db: f64,
     ballistics: Branching,
-    clock: u32,
     largest_db: f64,
 }
 
@@ -148,16 +155,19 @@ where
         DeEsserState {
             sibilance: Sibilance::fresh(rate),
             split: [Lanes::splat(0.0); 2],
+            wanted_db: 0.0,
             ballistics: Branching::default(),
-            clock: 0,
             largest_db: 0.0,
         }
     }
 
     fn run(coefs: &DeEsserCoefs, state: &mut DeEsserState<C>, frames: &mut [[f32; C]]) {
         let Some(bands) = &coefs.bands else { return };
-        for chunk in frames.chunks_mut(CHUNK) {
-            run_chunk(coefs, bands, state, chunk);
+        let mut rest = frames;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at_mut(rest.len().min(state.sibilance.left()));
+            run_piece(coefs, bands, state, now);
+            rest = later;
         }
     }
 
@@ -186,11 +196,12 @@ where
     }
 
     fn tail(coefs: &DeEsserCoefs) -> Tail {
-        Tail::Samples(if coefs.rests() { 0 } else { crate::filters::Cascade::new([coefs.split_section]).tail() })
+        Tail::Samples(if coefs.rests() { 0 } else { Cascade::new([coefs.split_section]).tail() })
     }
 }
 
-fn run_chunk<const C: usize>(
+/// Runs the frames up to the next tick at most; until then the wanted reduction stands still.
+fn run_piece<const C: usize>(
     coefs: &DeEsserCoefs,
     bands: &SibilanceBands,
     state: &mut DeEsserState<C>,
@@ -198,47 +209,44 @@ fn run_chunk<const C: usize>(
 ) where
     [f32; C]: Frame,
 {
+    const LONGEST: usize = TICK as usize;
     let n = frames.len();
-    let mut ratio_db = [NO_SIBILANT_DB; CHUNK];
-    state.sibilance.run(bands, frames, &mut ratio_db);
+    let ticked = state.sibilance.run(bands, frames);
+    let mut split = state.split;
 
-    let mut wanted = [0.0f32; CHUNK];
-    for (reduction, &ratio) in wanted[..n].iter_mut().zip(&ratio_db) {
-        *reduction = coefs.curve.reduction_db(ratio);
-    }
-    let mut given = [0.0f32; CHUNK];
-    let mut largest = 0.0f64;
-    for (given, &wanted) in given[..n].iter_mut().zip(&wanted) {
-        let now = state.ballistics.step(f64::from(wanted), coefs.attack, coefs.release);
-        largest = if now > largest { now } else { largest };
-        *given = now as f32;
-        state.clock += 1;
-        if state.clock == TICK {
-            state.clock = 0;
-            if wanted == 0.0 {
-                state.ballistics.snap();
+    if state.wanted_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
+        let mut roots = [0.0f32; LONGEST];
+        for root in &mut roots[..n] {
+            let now = state.ballistics.step(state.wanted_db, coefs.attack, coefs.release);
+            state.largest_db = if now > state.largest_db { now } else { state.largest_db };
+            *root = now as f32;
+        }
+        for_each_value(&mut roots, |reduction| fast_from_db(-0.5 * reduction));
+        let half_damping: <[f32; C] as Frame>::Lanes = Lanes::splat(0.5 * coefs.split.k);
+        for (frame, &root) in frames.iter_mut().zip(&roots) {
+            let before = split[0];
+            let low: [f32; C] = Frame::narrow(step_state_variable(&coefs.split, &mut split, frame.widen()));
+            // The first state moves from s to 2 band - s.
+            let band: [f32; C] = Frame::narrow(half_damping * (before + split[0]));
+            if root != 1.0 {
+                let gain = root * root;
+                for ((sample, low), band) in frame.iter_mut().zip(low).zip(band) {
+                    let back = coefs.high_band * (root - gain) * band;
+                    *sample += back - (1.0 - gain) * (*sample - coefs.high_band * low);
+                }
             }
-            state.split = state.split.map(|s| s.without_tiny(1e-30));
+        }
+    } else {
+        for frame in frames.iter() {
+            advance_state_variable(&coefs.split, &mut split, frame.widen());
         }
     }
-    state.largest_db = state.largest_db.max(largest);
-
-    let mut low = [[0.0f32; C]; CHUNK];
-    for (low, frame) in low.iter_mut().zip(frames.iter()) {
-        *low = Frame::narrow(step_state_variable(&coefs.split, &mut state.split, frame.widen()));
-    }
-    if largest == 0.0 {
-        return;
-    }
-    let mut taken = [0.0f32; CHUNK];
-    for (taken, &reduction) in taken[..n].iter_mut().zip(&given) {
-        *taken = 1.0 - fast_from_db(-reduction);
-    }
-    for ((frame, low), &taken) in frames.iter_mut().zip(&low).zip(&taken) {
-        if taken != 0.0 {
-            for (sample, &low) in frame.iter_mut().zip(low) {
-                *sample -= taken * (*sample - coefs.high_band * low);
-            }
+    state.split = split;
+    if ticked {
+        state.split = state.split.map(|s| s.without_tiny(1e-30));
+        state.wanted_db = f64::from(coefs.curve.reduction_db(state.sibilance.ratio_db()));
+        if state.wanted_db == 0.0 {
+            state.ballistics.snap();
         }
     }
 }

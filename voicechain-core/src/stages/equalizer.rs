@@ -56,7 +56,7 @@ impl<const N: usize> FilterCoefs<N> {
         self.cascade.run(state, frames);
         if self.compensation != 1.0 {
             let gain = self.compensation as f32;
-            for sample in frames.iter_mut().flatten() {
+            for sample in frames.as_flattened_mut() {
                 *sample *= gain;
             }
         }

@@ -357,10 +357,12 @@ fn prepare<const C: usize>(
     count_touches: bool,
 ) -> bool {
     let count = frames.len();
-    if (state.control.slope, state.control.flat) != (coefs.slope, coefs.flat) {
+    let other_look_ahead = (state.control.slope, state.control.flat) != (coefs.slope, coefs.flat);
+    if other_look_ahead {
         state.control = Control::new(coefs.slope, coefs.flat);
     }
-    if coefs.ceiling != state.ceiling {
+    // What is in the delay line was measured for another ceiling or another look-ahead: until it is out, it is clamped.
+    if other_look_ahead || coefs.ceiling != state.ceiling {
         state.clamp = state.clamp.max(coefs.ceiling);
         state.clamp_for = coefs.latency() + coefs.window();
         state.ceiling = coefs.ceiling;

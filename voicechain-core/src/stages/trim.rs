@@ -36,7 +36,7 @@ impl GainCoefs {
             return;
         }
         let gain = self.gain as f32;
-        for sample in frames.iter_mut().flatten() {
+        for sample in frames.as_flattened_mut() {
             *sample *= gain;
         }
     }

@@ -43,7 +43,8 @@ const RELATIVE_GATE: f64 = 0.1;
 /// `matched_sides_differ_by_less_than_0_2_lu`.
 #[derive(Clone, Debug)]
 pub(crate) struct LevelMatch {
-    blocks: [(f64, f64, f32); BLOCKS],
+    /// Mean squares at input and output, and the input's largest sample.
+    blocks: [[f32; 3]; BLOCKS],
     count: usize,
     next: usize,
     wanted_db: f64,
@@ -55,7 +56,7 @@ pub(crate) struct LevelMatch {
 impl LevelMatch {
     pub(crate) fn fresh() -> Self {
         Self {
-            blocks: [(0.0, 0.0, 0.0); BLOCKS],
+            blocks: [[0.0; 3]; BLOCKS],
             count: 0,
             next: 0,
             wanted_db: 0.0,
@@ -71,14 +72,15 @@ impl LevelMatch {
         if input <= mean_square(ABSOLUTE_GATE) {
             return;
         }
-        self.blocks[self.next] = (input, output, peak);
+        self.blocks[self.next] = [input as f32, output as f32, peak];
         self.next = (self.next + 1) % BLOCKS;
         self.count = (self.count + 1).min(BLOCKS);
         let blocks = &self.blocks[..self.count];
-        let mean = blocks.iter().map(|b| b.0).sum::<f64>() / blocks.len() as f64;
+        let mean = blocks.iter().map(|b| f64::from(b[0])).sum::<f64>() / blocks.len() as f64;
         let mut sums = (0.0, 0.0);
         self.peak = 0.0;
-        for &(input, output, peak) in blocks {
+        for &[input, output, peak] in blocks {
+            let (input, output) = (f64::from(input), f64::from(output));
             if input > RELATIVE_GATE * mean {
                 sums = (sums.0 + input, sums.1 + output);
             }

@@ -2,6 +2,7 @@
 
 mod coefs;
 mod listening;
+mod middle;
 mod slot;
 pub mod starting_points;
 
@@ -11,12 +12,14 @@ pub use slot::MOTION_MS;
 pub use starting_points::{StartingPoint, WORKING_LEVEL_LUFS};
 
 use crate::detectors::VoiceActivity;
+use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame};
 use crate::meters::{ChannelWeights, LevelLedger, LoudnessMeter, ReductionMeter, TruePeakMeter};
-use crate::settings::{MIDDLE, Middle, StageId};
-use crate::stages::{Compressor, CorrectiveEq, DeEsser, HighPass, Limiter, OutputTrim, ToneEq, Trim};
+use crate::settings::{StageId, StripSettings};
+use crate::stages::{HighPass, Limiter, OutputTrim, Trim};
 use crate::units::SampleRate;
 use listening::LevelMatch;
+use middle::MiddleSlots;
 use slot::{Slot, gentle};
 
 /// Places at which the ledger listens: the input and behind each stage.
@@ -48,73 +51,6 @@ pub struct LedgerEntry {
     pub stage: StageId,
     /// Loudness behind it minus loudness before it, LU.
     pub lu: f64,
-}
-
-/// The middle stages, whose order can be set.
-struct MiddleSlots<const C: usize>
-where
-    [f32; C]: Frame,
-{
-    order: [Middle; MIDDLE],
-    corrective_eq: Slot<CorrectiveEq, C>,
-    de_esser: Slot<DeEsser, C>,
-    compressor: Slot<Compressor, C>,
-    tone_eq: Slot<ToneEq, C>,
-}
-
-impl<const C: usize> Clone for MiddleSlots<C>
-where
-    [f32; C]: Frame,
-{
-    fn clone(&self) -> Self {
-        Self {
-            order: self.order,
-            corrective_eq: self.corrective_eq.clone(),
-            de_esser: self.de_esser.clone(),
-            compressor: self.compressor.clone(),
-            tone_eq: self.tone_eq.clone(),
-        }
-    }
-}
-
-impl<const C: usize> MiddleSlots<C>
-where
-    [f32; C]: Frame,
-{
-    fn fresh(coefs: &StripCoefs<C>) -> Self {
-        Self {
-            order: coefs.order,
-            corrective_eq: Slot::fresh(coefs.corrective_eq, coefs.rate),
-            de_esser: Slot::fresh(coefs.de_esser, coefs.rate),
-            compressor: Slot::fresh(coefs.compressor, coefs.rate),
-            tone_eq: Slot::fresh(coefs.tone_eq, coefs.rate),
-        }
-    }
-
-    fn set(&mut self, coefs: &StripCoefs<C>) {
-        self.corrective_eq.set(coefs.corrective_eq);
-        self.de_esser.set(coefs.de_esser);
-        self.compressor.set(coefs.compressor);
-        self.tone_eq.set(coefs.tone_eq);
-    }
-
-    fn run(&mut self, stage: Middle, frames: &mut [[f32; C]]) {
-        match stage {
-            Middle::CorrectiveEq => self.corrective_eq.run(frames),
-            Middle::DeEsser => self.de_esser.run(frames),
-            Middle::Compressor => self.compressor.run(frames),
-            Middle::ToneEq => self.tone_eq.run(frames),
-        }
-    }
-
-    fn rests(&self, stage: Middle) -> bool {
-        match stage {
-            Middle::CorrectiveEq => self.corrective_eq.rests(),
-            Middle::DeEsser => self.de_esser.rests(),
-            Middle::Compressor => self.compressor.rests(),
-            Middle::ToneEq => self.tone_eq.rests(),
-        }
-    }
 }
 
 /// A voice strip for one (`C = 1`) or two channels.
@@ -155,6 +91,8 @@ where
     level_match: LevelMatch,
     /// Largest peak at the input since the last gating block, up to the last complete sub-block.
     recent_peak: f32,
+    /// The same since the last sub-block.
+    running_peak: f32,
     /// Gains of the processed and the unprocessed signal: now, and where they are going.
     mix: [f32; 2],
     mix_from: [f32; 2],
@@ -169,6 +107,14 @@ impl<const C: usize> Strip<C>
 where
     [f32; C]: Frame,
 {
+    /// Designs the coefficients of a strip; the same as [`StripCoefs::design`].
+    ///
+    /// # Errors
+    /// The first setting outside its range, with its id, its value and what is allowed.
+    pub fn design(settings: &StripSettings, rate: SampleRate) -> Result<StripCoefs<C>, SettingError> {
+        StripCoefs::design(settings, rate)
+    }
+
     /// A strip that has heard nothing, at rest in these settings.
     #[must_use]
     pub fn fresh(coefs: &StripCoefs<C>) -> Self {
@@ -197,6 +143,7 @@ where
             listening: Listening::default(),
             level_match: LevelMatch::fresh(),
             recent_peak: 0.0,
+            running_peak: 0.0,
             mix: [1.0, 0.0],
             mix_from: [1.0, 0.0],
             mix_to: [1.0, 0.0],
@@ -222,7 +169,7 @@ where
         self.written = 0;
         self.latency = coefs.latency() as usize;
         self.level_match = LevelMatch::fresh();
-        self.recent_peak = 0.0;
+        (self.recent_peak, self.running_peak) = (0.0, 0.0);
         self.reset_meters();
         self.listening = listening;
         self.mix = self.level_match.gains(listening);
@@ -362,49 +309,68 @@ where
         }
     }
 
-    /// Silences what is not finite or too small to matter, and holds what is absurdly large.
+    /// Silences what is not finite or too small to matter, holds what is absurdly large, and notes the largest sample.
     fn door(&mut self, frames: &mut [[f32; C]]) {
-        let mut rejected = 0;
-        for sample in frames.iter_mut().flatten() {
-            let size = sample.abs();
-            // Also true for what is not a number.
-            if !(QUIETEST..=LOUDEST).contains(&size) {
-                if size < QUIETEST {
-                    *sample = 0.0;
-                } else {
-                    rejected += 1;
-                    *sample = if size.is_finite() { LOUDEST.copysign(*sample) } else { 0.0 };
-                }
-            }
+        // As whole numbers, magnitudes of floats are in the same order; what is not finite is above all others.
+        let bits = |sample: f32| (sample.to_bits() & 0x7FFF_FFFF) as i32;
+        let (quietest, loudest) = (QUIETEST.to_bits() as i32, LOUDEST.to_bits() as i32);
+        let mut most = 0;
+        for sample in frames.as_flattened_mut() {
+            let size = bits(*sample);
+            *sample = if size < quietest { 0.0 } else { *sample };
+            most = if size > most { size } else { most };
         }
-        self.rejected += rejected;
+        if most > loudest {
+            for sample in frames.as_flattened_mut().iter_mut().filter(|s| bits(**s) > loudest) {
+                self.rejected += 1;
+                *sample = if sample.is_finite() { LOUDEST.copysign(*sample) } else { 0.0 };
+            }
+            most = frames.iter().flatten().map(|s| bits(*s)).max().unwrap_or(0);
+        }
+        self.running_peak = self.running_peak.max(f32::from_bits(most as u32));
+    }
+
+    /// Writes frames into the delay line.
+    fn remember(&mut self, frames: &[[f32; C]]) {
+        let at = self.written;
+        let (now, wrapped) = frames.split_at(frames.len().min(DELAY - at));
+        self.delay[at..at + now.len()].copy_from_slice(now);
+        self.delay[..wrapped.len()].copy_from_slice(wrapped);
+        self.written = (at + frames.len()) % DELAY;
     }
 
     fn piece(&mut self, frames: &mut [[f32; C]]) {
         let n = frames.len();
         self.door(frames);
-        for frame in frames.iter() {
-            self.delay[self.written] = *frame;
-            self.written = (self.written + 1) % DELAY;
-        }
+        self.remember(frames);
         self.input_peak.push(frames);
         self.taps[0][..n].copy_from_slice(frames);
         let mut changes = [true; TAPS];
 
         changes[1] = !self.trim.rests();
-        self.trim.run(frames);
+        if changes[1] {
+            self.trim.run(frames);
+        }
         self.taps[1][..n].copy_from_slice(frames);
         changes[2] = !self.high_pass.rests();
-        self.high_pass.run(frames);
+        if changes[2] {
+            self.high_pass.run(frames);
+        }
         self.taps[2][..n].copy_from_slice(frames);
 
+        let mut before = [[0.0; C]; CHUNK];
+        if self.former.is_some() {
+            before[..n].copy_from_slice(frames);
+        }
         for (k, stage) in self.middle.order.into_iter().enumerate() {
             changes[3 + k] = !self.middle.rests(stage);
-            self.middle.run(stage, frames);
+            if changes[3 + k] {
+                self.middle.run(stage, frames);
+            }
             self.taps[3 + k][..n].copy_from_slice(frames);
         }
         if self.former.is_some() {
-            self.cross_fade_orders(frames);
+            self.cross_fade_orders(frames, &mut before[..n]);
             changes[LATE_FROM - 1] = true;
             self.taps[LATE_FROM - 1][..n].copy_from_slice(frames);
         }
@@ -413,10 +379,8 @@ where
         self.taps[LATE_FROM][..n].copy_from_slice(frames);
         changes[LATE_FROM + 1] = !self.output.rests();
         self.output.run(frames);
-        for sample in frames.iter_mut().flatten() {
-            if sample.abs() < QUIETEST {
-                *sample = 0.0;
-            }
+        for sample in frames.as_flattened_mut() {
+            *sample = if sample.abs() < QUIETEST { 0.0 } else { *sample };
         }
         self.taps[LATE_FROM + 1][..n].copy_from_slice(frames);
         self.output_peak.push(frames);
@@ -432,28 +396,26 @@ where
         if let Some(energies) = done.first {
             self.sub_block(energies);
         }
+        // Both may start the ledger afresh: not before it has heard these frames.
+        if self.former.as_ref().is_some_and(|&(_, at)| at == self.motion) {
+            self.former = None;
+            self.reorder();
+        }
         self.advance_dip(frames);
     }
 
     /// While the order changes: fades from the middle in its former order to the middle as it is.
-    fn cross_fade_orders(&mut self, frames: &mut [[f32; C]]) {
+    fn cross_fade_orders(&mut self, frames: &mut [[f32; C]], before: &mut [[f32; C]]) {
         let Some((former, at)) = &mut self.former else { return };
-        let n = frames.len();
-        let mut before = [[0.0; C]; CHUNK];
-        before[..n].copy_from_slice(&self.taps[2][..n]);
         for stage in former.order {
-            former.run(stage, &mut before[..n]);
+            former.run(stage, before);
         }
-        for (new, old) in frames.iter_mut().zip(&before) {
+        for (new, old) in frames.iter_mut().zip(before.iter()) {
             *at += 1;
             let share = gentle(f64::from(*at) / f64::from(self.motion)) as f32;
             for (new, &old) in new.iter_mut().zip(old) {
                 *new = old + share * (*new - old);
             }
-        }
-        if *at == self.motion {
-            self.former = None;
-            self.reorder();
         }
     }
 
@@ -482,7 +444,7 @@ where
         let frames = self.input_loudness.clock().length() as f64;
         self.activity.tick(energies.iter().sum::<f64>() / frames);
         self.input_loudness.push_energy(energies);
-        self.recent_peak = self.input_peak.take_recent().into_iter().fold(f64::from(self.recent_peak), f64::max) as f32;
+        self.recent_peak = self.recent_peak.max(core::mem::take(&mut self.running_peak));
         let speech = self.activity.is_active();
         let taken = [
             self.middle.de_esser.state.take_reduction_db(),

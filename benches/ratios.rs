@@ -1,0 +1,157 @@
+//! Compares with other libraries in turns and prints medians and ratios.
+//!
+//! All contenders of a comparison take turns in one process, a short piece each, many rounds: what disturbs the machine
+//! disturbs all of them. The ratio is the median of the ratios within a round.
+//!
+//!     cargo run --release -p voicechain-benches --bin ratios [-- --rounds N] [-- --json]
+
+use std::process::ExitCode;
+use std::time::Instant;
+use voicechain_benches::rivals::{self, Stereo};
+use voicechain_benches::{RATE_HZ, machine, pass, voice};
+use voicechain_core::SampleRate;
+
+/// Frames that a contender processes in its turn.
+const TURN: usize = 48_000 / 4 / 512 * 512;
+/// Frames that a meter hears in its turn; loudness range needs some seconds to mean anything.
+const METER_TURN: usize = 3 * 48_000;
+const DEFAULT_ROUNDS: usize = 201;
+
+/// One contender's result.
+struct Row {
+    comparison: &'static str,
+    name: &'static str,
+    ns_per_frame: f64,
+    /// Its time over ours.
+    ratio: f64,
+    /// What the ratio has to reach.
+    target: Option<f64>,
+}
+
+struct Contender<'a> {
+    name: &'static str,
+    target: Option<f64>,
+    turn: Box<dyn FnMut() + 'a>,
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
+/// The first contender is ours.
+fn compare(comparison: &'static str, frames: usize, rounds: usize, contenders: &mut [Contender]) -> Vec<Row> {
+    let mut times = vec![Vec::with_capacity(rounds); contenders.len()];
+    for round in 0..=rounds {
+        for (contender, times) in contenders.iter_mut().zip(&mut times) {
+            let start = Instant::now();
+            (contender.turn)();
+            let ns = start.elapsed().as_nanos() as f64 / frames as f64;
+            // The first round warms up.
+            if round > 0 {
+                times.push(ns);
+            }
+        }
+    }
+    let ours = times[0].clone();
+    let rows = contenders.iter().zip(times).map(|(contender, times)| {
+        let ratio = median(times.iter().zip(&ours).map(|(time, ours)| time / ours).collect());
+        Row { comparison, name: contender.name, ns_per_frame: median(times), ratio, target: contender.target }
+    });
+    rows.collect()
+}
+
+fn cascades<'a>(signal: &'a [[f32; 2]], length: usize, rate: SampleRate) -> Vec<Contender<'a>> {
+    let contender = |name, target, mut run: Stereo| {
+        let mut block = vec![[0.0; 2]; length];
+        let turn = move || pass(signal, &mut block, &mut run);
+        Contender { name, target, turn: Box::new(turn) }
+    };
+    vec![
+        contender("ours", None, rivals::ours(rate)),
+        contender("biquad f64, sample by sample", Some(2.0), rivals::biquad_f64(rate)),
+        contender("biquad f32, sample by sample", Some(2.0), rivals::biquad_f32(rate)),
+        contender("fundsp, f64 states", Some(6.0), rivals::fundsp_f64(rate)),
+        contender("fundsp, f32 states", Some(6.0), rivals::fundsp_f32(rate)),
+    ]
+}
+
+fn meters(signal: &[[f32; 2]], rate: SampleRate) -> Vec<Contender<'_>> {
+    let ours = move |live| {
+        move || {
+            std::hint::black_box(rivals::our_meters(signal, 512, live, rate));
+        }
+    };
+    let theirs = move || {
+        let _ = std::hint::black_box(rivals::ebur128(signal, 512, rate));
+    };
+    vec![
+        Contender { name: "ours, peak read every 100 ms", target: None, turn: Box::new(ours(true)) },
+        Contender { name: "ours, peak read at the end", target: None, turn: Box::new(ours(false)) },
+        Contender { name: "ebur128", target: None, turn: Box::new(theirs) },
+    ]
+}
+
+fn print_table(rows: &[Row], rounds: usize) {
+    println!("{}", machine::processor());
+    println!("{}", machine::build());
+    println!("stereo, {RATE_HZ} Hz, {rounds} rounds in turns, medians\n");
+    println!("{:<28} {:<30} {:>8} {:>12} {:>7}", "comparison", "contender", "ns/frame", "time/ours", "target");
+    for row in rows {
+        let target = row.target.map_or(String::new(), |t| format!(">= {t}"));
+        let (comparison, name) = (row.comparison, row.name);
+        println!("{comparison:<28} {name:<30} {:>8.2} {:>12.2} {target:>7}", row.ns_per_frame, row.ratio);
+    }
+}
+
+fn print_json(rows: &[Row], rounds: usize) {
+    let rows: Vec<String> = rows
+        .iter()
+        .map(|r| {
+            let target = r.target.map_or("null".to_owned(), |t| t.to_string());
+            format!(
+                "{{\"comparison\": {:?}, \"contender\": {:?}, \"ns_per_frame\": {:.3}, \"ratio\": {:.3}, \"target\": {target}}}",
+                r.comparison, r.name, r.ns_per_frame, r.ratio
+            )
+        })
+        .collect();
+    println!(
+        "{{\"format\": 1, \"processor\": {:?}, \"build\": {:?}, \"rounds\": {rounds}, \"rows\": [\n  {}\n]}}",
+        machine::processor(),
+        machine::build(),
+        rows.join(",\n  ")
+    );
+}
+
+fn main() -> ExitCode {
+    let (mut rounds, mut json) = (DEFAULT_ROUNDS, false);
+    let mut arguments = std::env::args().skip(1);
+    while let Some(argument) = arguments.next() {
+        match argument.as_str() {
+            "--json" => json = true,
+            "--rounds" => match arguments.next().and_then(|n| n.parse().ok()).filter(|&n: &usize| n > 0) {
+                Some(n) => rounds = n,
+                None => return refuse("--rounds needs a whole number above 0"),
+            },
+            other => return refuse(&format!("unknown argument {other:?}; there are --rounds N and --json")),
+        }
+    }
+    let Ok(rate) = SampleRate::new(RATE_HZ) else { return refuse("the rate is outside its range") };
+    let signal = voice::speech_like(METER_TURN, rate);
+    // From the middle of a phrase, so that nothing rests.
+    let piece = &signal[24_000..24_000 + TURN];
+    let mut rows = compare("8 bells, blocks of 64", TURN, rounds, &mut cascades(piece, 64, rate));
+    rows.extend(compare("8 bells, blocks of 512", TURN, rounds, &mut cascades(piece, 512, rate)));
+    rows.extend(compare("loudness and true peak", METER_TURN, rounds.div_ceil(4), &mut meters(&signal, rate)));
+    if json {
+        print_json(&rows, rounds)
+    } else {
+        print_table(&rows, rounds)
+    }
+    ExitCode::SUCCESS
+}
+
+fn refuse(why: &str) -> ExitCode {
+    eprintln!("ratios: {why}");
+    ExitCode::from(2)
+}

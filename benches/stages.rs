@@ -1,0 +1,115 @@
+//! Every stage, the meters and the strip, per block length, mono and stereo. Elements are frames.
+
+use criterion::measurement::WallTime;
+use criterion::{BenchmarkGroup, BenchmarkId, Criterion, SamplingMode, Throughput, criterion_group, criterion_main};
+use std::hint::black_box;
+use std::time::Duration;
+use voicechain_benches::work::{self, BLOCKS, Work};
+use voicechain_benches::{RATE_HZ, pass, voice};
+use voicechain_core::frame::{CHUNK, Frame};
+use voicechain_core::meters::{ChannelWeights, LevelLedger, LoudnessMeter, TruePeakMeter};
+use voicechain_core::settings::{StageId, StripSettings};
+use voicechain_core::strip::StartingPoint;
+use voicechain_core::{SampleRate, SettingError};
+
+/// Frames per measured pass: with the phrase and the pause of the signal.
+const FRAMES: usize = 3 * 48_000 / 2_048 * 2_048;
+/// Places of the ledger in a strip.
+const TAPS: usize = StageId::ALL.len() + 1;
+
+fn group<'a>(c: &'a mut Criterion, name: &str) -> BenchmarkGroup<'a, WallTime> {
+    let mut group = c.benchmark_group(name);
+    group.sampling_mode(SamplingMode::Flat).sample_size(20);
+    group.warm_up_time(Duration::from_millis(100)).measurement_time(Duration::from_millis(600));
+    group.throughput(Throughput::Elements(FRAMES as u64));
+    group
+}
+
+fn each_block<const C: usize>(
+    c: &mut Criterion,
+    name: &str,
+    signal: &[[f32; C]],
+    fresh: impl Fn() -> Result<Work<C>, SettingError>,
+) {
+    let mut group = group(c, name);
+    for length in BLOCKS {
+        let mut work = fresh().expect("settings are within their ranges");
+        let mut block = vec![[0.0; C]; length];
+        group.bench_function(BenchmarkId::new(channels::<C>(), length), |b| {
+            b.iter(|| pass(signal, &mut block, |frames| work.run(frames)));
+        });
+    }
+}
+
+fn channels<const C: usize>() -> &'static str {
+    if C == 1 { "mono" } else { "stereo" }
+}
+
+fn all<const C: usize>(c: &mut Criterion, signal: &[[f32; C]], rate: SampleRate)
+where
+    [f32; C]: Frame,
+{
+    let active = work::everything_active();
+    for &id in StageId::ALL {
+        each_block(c, id.id(), signal, || work::stage(id, &active, rate));
+    }
+    let strips = [
+        ("strip_default", StripSettings::default()),
+        ("strip_live_room", StartingPoint::SpokenLiveRoom.settings()),
+        ("strip_everything_active", active),
+    ];
+    for (name, settings) in strips {
+        each_block(c, name, signal, || work::strip(&settings, rate));
+    }
+    meters(c, signal, rate);
+}
+
+fn meters<const C: usize>(c: &mut Criterion, signal: &[[f32; C]], rate: SampleRate) {
+    let name = channels::<C>();
+    for length in BLOCKS {
+        let mut meter = Box::new(LoudnessMeter::<C>::new(rate, ChannelWeights::default()));
+        group(c, "meter_loudness").bench_function(BenchmarkId::new(name, length), |b| {
+            b.iter(|| signal.chunks(length).for_each(|frames| meter.push(frames)));
+        });
+        let mut meter = TruePeakMeter::<C>::new(rate);
+        let mut since = 0;
+        group(c, "meter_true_peak").bench_function(BenchmarkId::new(name, length), |b| {
+            b.iter(|| {
+                for frames in signal.chunks(length) {
+                    meter.push(frames);
+                    since += frames.len();
+                    // Read every 100 ms, as the strip does it.
+                    if since >= 4_800 {
+                        since = 0;
+                        black_box(meter.take_recent());
+                    }
+                }
+            });
+        });
+        let mut ledger = Box::new(LevelLedger::<C, TAPS>::new(rate, TAPS - 2, 126));
+        let mut taps = Box::new([[[0.0; C]; CHUNK]; TAPS]);
+        group(c, "ledger_every_tap").bench_function(BenchmarkId::new(name, length), |b| {
+            b.iter(|| {
+                for mut frames in signal.chunks(length) {
+                    while !frames.is_empty() {
+                        let n = frames.len().min(CHUNK).min(ledger.left());
+                        let (now, later) = frames.split_at(n);
+                        taps.iter_mut().for_each(|tap| tap[..n].copy_from_slice(now));
+                        black_box(ledger.push(&taps, n, &[true; TAPS]));
+                        frames = later;
+                    }
+                }
+            });
+        });
+    }
+}
+
+fn benches(c: &mut Criterion) {
+    let rate = SampleRate::new(RATE_HZ).expect("a rate within its range");
+    let stereo = voice::speech_like(FRAMES, rate);
+    all(c, &voice::left(&stereo), rate);
+    all(c, &stereo, rate);
+}
+
+criterion_group!(stages, benches);
+criterion_main!(stages);

@@ -1,0 +1,178 @@
+//! What every stage and the whole strip cost: latency, and compute time per block as an audio callback would see it.
+//!
+//!     cargo run --release --example stage_latency [-- --quick] [-- --csv] [-- --rate HZ]
+//!
+//! Every block is timed by itself; median, 99th percentile and worst are over all blocks, and the share of the real-time
+//! budget is that of the 99th percentile. `--quick` times 2 000 blocks per row instead of 100 000, `--csv` writes commas
+//! instead of columns. Whatever else the machine does is in the worst.
+
+#[path = "../benches/src/machine.rs"]
+pub mod machine;
+#[path = "../benches/src/voice.rs"]
+pub mod voice;
+#[path = "../benches/src/work.rs"]
+pub mod work;
+
+use std::io::{self, Write};
+use std::process::ExitCode;
+use std::time::Instant;
+use voicechain_core::frame::Frame;
+use voicechain_core::settings::StageId;
+use voicechain_core::{SampleRate, SettingError, StripSettings};
+use work::{BLOCKS, Work};
+
+const MANY: usize = 100_000;
+const FEW: usize = 2_000;
+const WARM_UP: usize = 100;
+/// Length of the signal, which is repeated; a whole number of the longest blocks.
+const FRAMES: usize = 240 * 2_048;
+
+struct Options {
+    blocks: usize,
+    csv: bool,
+    rate: SampleRate,
+}
+
+fn options(mut arguments: impl Iterator<Item = String>) -> Result<Options, String> {
+    let mut rate_hz = 48_000.0;
+    let (mut blocks, mut csv) = (MANY, false);
+    while let Some(argument) = arguments.next() {
+        match argument.as_str() {
+            "--quick" => blocks = FEW,
+            "--csv" => csv = true,
+            "--rate" => {
+                let text = arguments.next().ok_or("--rate needs a rate in Hz")?;
+                rate_hz = text.parse().map_err(|_| format!("--rate {text}: not a number; give a rate in Hz"))?;
+            }
+            other => return Err(format!("unknown argument {other}; there are --quick, --csv and --rate HZ")),
+        }
+    }
+    let rate = SampleRate::new(rate_hz).map_err(|error| format!("--rate: {error}"))?;
+    Ok(Options { blocks, csv, rate })
+}
+
+/// Nanoseconds per block.
+struct Times {
+    median: u64,
+    late: u64,
+    worst: u64,
+}
+
+impl Times {
+    fn of(mut all: Vec<u64>) -> Self {
+        all.sort_unstable();
+        let last = all.len() - 1;
+        Self { median: all[last / 2], late: all[last * 99 / 100], worst: all[last] }
+    }
+}
+
+/// What reading the clock twice costs by itself.
+fn clock_ns() -> u64 {
+    let times = (0..10_000).map(|_| {
+        let start = Instant::now();
+        start.elapsed().as_nanos() as u64
+    });
+    Times::of(times.collect()).median
+}
+
+fn measure<const C: usize>(work: &mut Work<C>, signal: &[[f32; C]], length: usize, blocks: usize) -> Times {
+    let mut block = vec![[0.0; C]; length];
+    let mut times = Vec::with_capacity(blocks);
+    for (n, piece) in signal.chunks_exact(length).cycle().take(WARM_UP + blocks).enumerate() {
+        block.copy_from_slice(piece);
+        let start = Instant::now();
+        work.run(&mut block);
+        let ns = start.elapsed().as_nanos() as u64;
+        if n >= WARM_UP {
+            times.push(ns);
+        }
+    }
+    Times::of(times)
+}
+
+/// A row of the table: its id, its name, and how to make it.
+type Row<const C: usize> = (&'static str, &'static str, Result<Work<C>, SettingError>);
+
+/// Every stage that there is, with nothing at rest, then the strip.
+fn rows<const C: usize>(rate: SampleRate) -> impl Iterator<Item = Row<C>>
+where
+    [f32; C]: Frame,
+{
+    let active = work::everything_active();
+    let stages = StageId::ALL.iter().map(move |&id| (id.id(), id.name(), work::stage(id, &active, rate)));
+    let default = work::strip(&StripSettings::default(), rate);
+    let everything = work::strip(&active, rate);
+    stages.chain([("strip_default", "Strip, default", default), ("strip_everything", "Strip, all active", everything)])
+}
+
+fn table<const C: usize>(options: &Options, signal: &[[f32; C]], out: &mut impl Write) -> io::Result<()>
+where
+    [f32; C]: Frame,
+{
+    let channels = if C == 1 { "mono" } else { "stereo" };
+    for (id, name, work) in rows::<C>(options.rate) {
+        let mut work = work.map_err(|error| io::Error::other(error.to_string()))?;
+        let (samples, ms) = (work.latency, f64::from(work.latency) * 1e3 / options.rate.hz());
+        if !options.csv {
+            writeln!(out, "\n{name}, {channels}: latency {samples} samples ({ms:.2} ms)")?;
+            writeln!(
+                out,
+                "{:>8}{:>12}{:>12}{:>12}{:>12}{:>10}",
+                "frames", "median us", "99 % us", "worst us", "ns/frame", "budget"
+            )?;
+        }
+        for length in BLOCKS {
+            let t = measure(&mut work, signal, length, options.blocks);
+            let [median, late, worst] = [t.median, t.late, t.worst].map(|ns| ns as f64 * 1e-3);
+            let ns_per_frame = t.median as f64 / length as f64;
+            let budget = 100.0 * late * 1e-6 * options.rate.hz() / length as f64;
+            if options.csv {
+                writeln!(
+                    out,
+                    "{id},{channels},{samples},{ms:.3},{length},{median:.3},{late:.3},{worst:.3},{budget:.4}"
+                )?;
+            } else {
+                writeln!(out, "{length:>8}{median:>12.2}{late:>12.2}{worst:>12.2}{ns_per_frame:>12.2}{budget:>8.3} %")?;
+            }
+        }
+    }
+    Ok(())
+}
+
+fn run(options: &Options, out: &mut impl Write) -> io::Result<()> {
+    let Options { blocks, csv, rate } = options;
+    // Comments in CSV begin with a number sign.
+    let mark = if *csv { "# " } else { "" };
+    writeln!(out, "{mark}{}", machine::processor())?;
+    writeln!(out, "{mark}{}", machine::build())?;
+    writeln!(
+        out,
+        "{mark}{} Hz, {blocks} blocks per row, each timed alone; the clock itself is {} ns of every time",
+        rate.hz(),
+        clock_ns()
+    )?;
+    if *csv {
+        let times = "median_us,p99_us,worst_us,p99_budget_percent";
+        writeln!(out, "stage,channels,latency_samples,latency_ms,block_frames,{times}")?;
+    }
+    let stereo = voice::speech_like(FRAMES, *rate);
+    table(options, &voice::left(&stereo), out)?;
+    table(options, &stereo, out)
+}
+
+fn main() -> ExitCode {
+    let result = options(std::env::args().skip(1)).and_then(|options| {
+        match run(&options, &mut io::stdout().lock()) {
+            // Whoever reads has read enough.
+            Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+            other => other.map_err(|error| error.to_string()),
+        }
+    });
+    match result {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(why) => {
+            eprintln!("stage_latency: {why}");
+            ExitCode::from(2)
+        }
+    }
+}

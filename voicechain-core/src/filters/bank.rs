@@ -1,0 +1,102 @@
+//! Band-pass filters side by side on one signal, of which only the energy is wanted.
+
+use super::Section;
+use crate::frame::{Frame, Lanes};
+
+/// `BANDS` pairs of sections on the same input, run together so that their recurrences hide each other's latency. What
+/// comes out is the sum of squares per band.
+///
+/// Sections are transposed direct forms with fixed coefficients. Cost: 20 operations per band and frame. Tested by
+/// `bank_energies_are_those_of_its_filters`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EnergyBank<const BANDS: usize> {
+    bands: [[Section; 2]; BANDS],
+}
+
+/// What the sound has left in an [`EnergyBank`].
+#[derive(Clone, Copy, Debug)]
+pub struct EnergyBankState<const C: usize, const BANDS: usize>
+where
+    [f32; C]: Frame,
+{
+    states: [[[<[f32; C] as Frame>::Lanes; 2]; 2]; BANDS],
+    sums: [<[f32; C] as Frame>::Lanes; BANDS],
+}
+
+impl<const C: usize, const BANDS: usize> EnergyBankState<C, BANDS>
+where
+    [f32; C]: Frame,
+{
+    /// A state that has heard nothing.
+    #[must_use]
+    pub fn fresh() -> Self {
+        Self { states: [[[Lanes::splat(0.0); 2]; 2]; BANDS], sums: [Lanes::splat(0.0); BANDS] }
+    }
+
+    /// The sum of squares of each band since the last call, channels added; tiny states are cleared.
+    pub fn take_energies(&mut self) -> [f64; BANDS] {
+        for state in self.states.iter_mut().flatten().flatten() {
+            *state = state.without_tiny(1e-30);
+        }
+        let sums = core::mem::replace(&mut self.sums, [Lanes::splat(0.0); BANDS]);
+        sums.map(|sum| {
+            let [left, right] = sum.to_pair();
+            if C == 1 { left } else { left + right }
+        })
+    }
+}
+
+impl<const BANDS: usize> EnergyBank<BANDS> {
+    /// A bank of these pairs of sections.
+    #[must_use]
+    pub const fn new(bands: [[Section; 2]; BANDS]) -> Self {
+        Self { bands }
+    }
+
+    /// Takes frames; the same bits for any split into calls.
+    pub fn run<const C: usize>(&self, state: &mut EnergyBankState<C, BANDS>, frames: &[[f32; C]])
+    where
+        [f32; C]: Frame,
+    {
+        type L<const C: usize> = <[f32; C] as Frame>::Lanes;
+        let ready = self.bands.map(|band| band.map(|s| Ready::<L<C>>::new(&s)));
+        let (mut states, mut sums) = (state.states, state.sums);
+        for frame in frames {
+            let x = frame.widen();
+            for ((sections, states), sum) in ready.iter().zip(&mut states).zip(&mut sums) {
+                let mut value = x;
+                for (s, [first, second]) in sections.iter().zip(states) {
+                    // With the output put into the updates, a state depends on its last value by two operations.
+                    let last = *first;
+                    *first = (s.c1 * value + *second) - s.a1 * last;
+                    *second = s.c2 * value - s.a2 * last;
+                    value = s.b0 * value + last;
+                }
+                *sum = *sum + value * value;
+            }
+        }
+        (state.states, state.sums) = (states, sums);
+    }
+}
+
+/// The numbers of a section in every lane.
+#[derive(Clone, Copy)]
+struct Ready<L> {
+    b0: L,
+    c1: L,
+    c2: L,
+    a1: L,
+    a2: L,
+}
+
+impl<L: Lanes> Ready<L> {
+    fn new(s: &Section) -> Self {
+        Self {
+            b0: L::splat(s.b0),
+            c1: L::splat(s.b1 - s.a1 * s.b0),
+            c2: L::splat(s.b2 - s.a2 * s.b0),
+            a1: L::splat(s.a1),
+            a2: L::splat(s.a2),
+        }
+    }
+}
