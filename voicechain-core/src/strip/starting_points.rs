@@ -44,6 +44,9 @@ impl StartingPoint {
     pub fn settings(self) -> StripSettings {
         let mut s = StripSettings::default();
         s.compressor.make_up = MakeUp::Automatic;
+        // The whole sibilant band, whose lower edge is at 4 kHz.
+        s.de_esser.frequency_hz = 4_000.0;
+        s.de_esser.threshold_db = -2.0;
         match self {
             Self::SpokenClose => {
                 s.high_pass.frequency_hz = 70.0;
