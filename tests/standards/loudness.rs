@@ -1,6 +1,6 @@
 //! Loudness: ITU-R BS.1770, EBU Tech 3341 and Tech 3342.
 //!
-//! The signals are those of Tech 3341 v4, Table 1 (the transcriptions of independent test suites agree on them). Readings
+//! The signals are those of Tech 3341 v4, Table 1 (three independent test suites agree on them). Readings
 //! with four decimals are what an exact meter reads on them at 48 kHz, computed with libebur128; the document itself
 //! allows 0.1 LU. Cases 7 and 8 of Tech 3341 and 5 and 6 of Tech 3342 are recorded programmes and cannot be made here.
 

@@ -44,6 +44,9 @@ impl StartingPoint {
     pub fn settings(self) -> StripSettings {
         let mut s = StripSettings::default();
         s.compressor.make_up = MakeUp::Automatic;
+        // The whole sibilant band, whose lower edge is at 4 kHz.
+        s.de_esser.frequency_hz = 4_000.0;
+        s.de_esser.threshold_db = -2.0;
         match self {
             Self::SpokenClose => {
                 s.high_pass.frequency_hz = 70.0;
@@ -51,7 +54,7 @@ impl StartingPoint {
                 s.corrective_eq.bell_1_gain_db = -1.5;
                 s.corrective_eq.bell_1_q = 1.0;
                 s.de_esser.range_db = 6.0;
-                s.compressor.threshold_db = -24.0;
+                s.compressor.threshold_db = -20.0;
                 s.tone_eq.bell_gain_db = 1.5;
             }
             Self::SpokenLiveRoom => {
@@ -63,7 +66,7 @@ impl StartingPoint {
                 s.corrective_eq.bell_2_gain_db = -3.0;
                 s.de_esser.range_db = 4.0;
                 // Compression lifts the room between the words: less of it, and a slower return.
-                s.compressor.threshold_db = -22.0;
+                s.compressor.threshold_db = -18.0;
                 s.compressor.ratio = 2.5;
                 s.compressor.release_ms = 180.0;
                 s.tone_eq.bell_gain_db = 2.0;
@@ -77,7 +80,7 @@ impl StartingPoint {
                 s.corrective_eq.bell_3_frequency_hz = 1_600.0;
                 s.corrective_eq.bell_3_gain_db = -2.0;
                 s.de_esser.range_db = 3.0;
-                s.compressor.threshold_db = -22.0;
+                s.compressor.threshold_db = -18.0;
                 s.compressor.ratio = 2.0;
                 s.tone_eq.low_shelf_gain_db = 2.0;
             }
@@ -85,7 +88,7 @@ impl StartingPoint {
                 s.high_pass.frequency_hz = 70.0;
                 s.high_pass.slope = Slope::Db12;
                 s.de_esser.range_db = 5.0;
-                s.compressor.threshold_db = -22.0;
+                s.compressor.threshold_db = -18.0;
                 s.compressor.attack_ms = 12.0;
                 s.compressor.release_ms = 200.0;
                 s.compressor.knee_db = 10.0;
@@ -96,7 +99,7 @@ impl StartingPoint {
                 s.corrective_eq.bell_1_frequency_hz = 250.0;
                 s.corrective_eq.bell_1_gain_db = -2.5;
                 s.de_esser.range_db = 7.0;
-                s.compressor.threshold_db = -27.0;
+                s.compressor.threshold_db = -21.0;
                 s.compressor.ratio = 4.0;
                 s.compressor.attack_ms = 4.0;
                 s.tone_eq.bell_gain_db = 2.5;
