@@ -7,36 +7,20 @@ use super::transform::{back, transform};
 use realfft::RealFftPlanner;
 use realfft::num_complex::Complex;
 use std::f64::consts::TAU;
+use voicechain_core::speech::BYRNE_1994_COMBINED;
 
-/// Byrne et al., "An international comparison of long-term average speech spectra", JASA 96(4), 1994, Table 2, levels of
-/// third octaves in dB, women and men; both from 200 Hz up as one column (via an independent implementation).
-const PUBLISHED: [(f64, f64, f64); 25] = [
-    (63.0, 37.0, 38.6),
-    (80.0, 36.0, 43.5),
-    (100.0, 37.5, 54.4),
-    (125.0, 40.1, 57.7),
-    (160.0, 53.4, 56.8),
-    (200.0, 60.2, 60.2),
-    (250.0, 60.3, 60.3),
-    (315.0, 59.0, 59.0),
-    (400.0, 62.1, 62.1),
-    (500.0, 62.1, 62.1),
-    (630.0, 60.5, 60.5),
-    (800.0, 56.8, 56.8),
-    (1_000.0, 53.7, 53.7),
-    (1_250.0, 53.0, 53.0),
-    (1_600.0, 52.0, 52.0),
-    (2_000.0, 48.7, 48.7),
-    (2_500.0, 48.1, 48.1),
-    (3_150.0, 46.8, 46.8),
-    (4_000.0, 45.6, 45.6),
-    (5_000.0, 44.5, 44.5),
-    (6_300.0, 44.3, 44.3),
-    (8_000.0, 43.7, 43.7),
-    (10_000.0, 43.4, 43.4),
-    (12_500.0, 41.3, 41.3),
-    (16_000.0, 40.7, 40.7),
-];
+/// The women's levels of the five bands below 200 Hz, dB, where the combined column is the men's.
+///
+/// Source: Byrne et al. 1994, Table 2 (via an independent implementation).
+const WOMEN_BELOW_200_HZ: [f64; 5] = [37.0, 36.0, 37.5, 40.1, 53.4];
+
+/// Third octaves of published speech: centre in Hz, level in dB of women and of men; both from 200 Hz up as one column.
+fn published() -> [(f64, f64, f64); 25] {
+    std::array::from_fn(|band| {
+        let (hz, level) = BYRNE_1994_COMBINED[band];
+        (hz, WOMEN_BELOW_200_HZ.get(band).copied().unwrap_or(level), level)
+    })
+}
 
 const SPECTRUM_SIZE: usize = 8_192;
 
@@ -60,11 +44,11 @@ fn spectrum(samples: &[f32]) -> Vec<f64> {
     power
 }
 
-/// Levels of the third octaves of [`PUBLISHED`] in dB, out of the power per bin.
+/// Levels of the third octaves of [`published()`] in dB, out of the power per bin.
 fn third_octaves(power: &[f64], rate: u32) -> Vec<f64> {
     let bin_hz = f64::from(rate) / SPECTRUM_SIZE as f64;
     let edge = 2f64.powf(1.0 / 6.0);
-    PUBLISHED
+    published()
         .iter()
         .map(|&(hz, _, _)| {
             let (low, high) = (hz / edge / bin_hz, hz * edge / bin_hz);
@@ -83,13 +67,14 @@ fn third_octaves(power: &[f64], rate: u32) -> Vec<f64> {
 pub(super) fn to_published_spectrum(stems: &Stems, rate: u32, speaker: &Speaker) -> Vec<f32> {
     let both: Vec<f32> = stems.rest.iter().zip(&stems.sibilants).map(|(r, s)| r + s).collect();
     let power = spectrum(&both);
-    let target: Vec<f64> = PUBLISHED.iter().map(|&(_, women, men)| if speaker.female { women } else { men }).collect();
-    let mut curve_db = vec![0.0; PUBLISHED.len()];
+    let target: Vec<f64> =
+        published().iter().map(|&(_, women, men)| if speaker.female { women } else { men }).collect();
+    let mut curve_db = vec![0.0; published().len()];
     let bin_hz = f64::from(rate) / SPECTRUM_SIZE as f64;
     let gain_at = |curve_db: &[f64], bin: usize| -> f64 {
-        let hz = (bin as f64 * bin_hz).clamp(PUBLISHED[0].0, PUBLISHED[PUBLISHED.len() - 1].0);
-        let above = PUBLISHED.iter().position(|p| p.0 >= hz).unwrap_or(PUBLISHED.len() - 1).max(1);
-        let (low, high) = (PUBLISHED[above - 1].0, PUBLISHED[above].0);
+        let hz = (bin as f64 * bin_hz).clamp(published()[0].0, published()[published().len() - 1].0);
+        let above = published().iter().position(|p| p.0 >= hz).unwrap_or(published().len() - 1).max(1);
+        let (low, high) = (published()[above - 1].0, published()[above].0);
         let share = (hz / low).ln() / (high / low).ln();
         curve_db[above - 1] + share * (curve_db[above] - curve_db[above - 1])
     };
@@ -100,7 +85,7 @@ pub(super) fn to_published_spectrum(stems: &Stems, rate: u32, speaker: &Speaker)
         let offset = mean(&target) - mean(&found);
         for (k, gain) in curve_db.iter_mut().enumerate() {
             // Below the voice there is nothing to raise.
-            let most = if PUBLISHED[k].0 < 0.8 * speaker.pitch_hz { 0.0 } else { 18.0 };
+            let most = if published()[k].0 < 0.8 * speaker.pitch_hz { 0.0 } else { 18.0 };
             *gain = (*gain + 0.8 * (target[k] - found[k] - offset)).clamp(-18.0, most);
         }
     }

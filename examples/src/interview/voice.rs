@@ -230,8 +230,8 @@ impl Voice {
             self.warnings.push(format!("{} samples beyond +36 dB of full scale were held", strip.rejected_samples()));
         }
         self.drawn = VoiceSeries {
-            spectrum_before: before.bands(),
-            spectrum_after: after.bands(),
+            spectrum_before: within(before.bands(), self.source_rate_hz),
+            spectrum_after: within(after.bands(), self.source_rate_hz),
             response: response(&coefs),
             bands: bands(&self.settings, &coefs),
             window: LoudnessWindow::Momentary,
@@ -367,6 +367,12 @@ pub(super) fn levels<const C: usize>(loudness: &LoudnessMeter<C>, peak: &TruePea
 pub(super) fn reduction(meter: Option<&ReductionMeter>) -> GainReduction {
     let at = |percent| meter.and_then(|m| m.percentile_db(percent)).unwrap_or(0.0);
     GainReduction { median_db: at(50.0), p95_db: at(95.0), max_db: meter.map_or(0.0, ReductionMeter::largest_db) }
+}
+
+/// The bands that a recording of this rate can hold.
+fn within(mut bands: Vec<(f32, f32)>, rate_hz: u32) -> Vec<(f32, f32)> {
+    bands.retain(|(hz, _)| *hz <= 0.45 * rate_hz as f32);
+    bands
 }
 
 /// The strip's response from 20 Hz to 20 kHz, without its trims.

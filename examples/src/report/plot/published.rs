@@ -1,33 +1,6 @@
 //! Published speech, and how far a spectrum differs from it.
 
-/// Published speech: third-octave levels of Byrne et al. 1994, Table 2, both sexes combined, dB SPL at 70 dB overall.
-pub(super) const PUBLISHED_SPEECH: [(f32, f32); 25] = [
-    (63.0, 38.6),
-    (80.0, 43.5),
-    (100.0, 54.4),
-    (125.0, 57.7),
-    (160.0, 56.8),
-    (200.0, 60.2),
-    (250.0, 60.3),
-    (315.0, 59.0),
-    (400.0, 62.1),
-    (500.0, 62.1),
-    (630.0, 60.5),
-    (800.0, 56.8),
-    (1000.0, 53.7),
-    (1250.0, 53.0),
-    (1600.0, 52.0),
-    (2000.0, 48.7),
-    (2500.0, 48.1),
-    (3150.0, 46.8),
-    (4000.0, 45.6),
-    (5000.0, 44.5),
-    (6300.0, 44.3),
-    (8000.0, 43.7),
-    (10000.0, 43.4),
-    (12500.0, 41.3),
-    (16000.0, 40.7),
-];
+pub(super) use voicechain_core::speech::BYRNE_1994_COMBINED as PUBLISHED_SPEECH;
 
 /// How far speakers differ from it: one standard deviation in dB over 49 speakers, from 100 Hz to 10 kHz in third octaves.
 pub(super) const SPREAD_FROM: usize = 2;
@@ -56,14 +29,14 @@ pub(super) fn against_published(levels: &[(f32, f32)]) -> [Option<f32>; 25] {
     for band in COMPARED {
         if let Some(db) = found[band] {
             power += 10f64.powf(f64::from(db) / 10.0);
-            published += 10f64.powf(f64::from(PUBLISHED_SPEECH[band].1) / 10.0);
+            published += 10f64.powf(PUBLISHED_SPEECH[band].1 / 10.0);
         }
     }
     if power <= 0.0 {
         return [None; 25];
     }
     let offset = (10.0 * (published / power).log10()) as f32;
-    std::array::from_fn(|band| found[band].map(|db| db + offset - PUBLISHED_SPEECH[band].1))
+    std::array::from_fn(|band| found[band].map(|db| db + offset - PUBLISHED_SPEECH[band].1 as f32))
 }
 
 #[cfg(test)]
@@ -72,7 +45,7 @@ mod tests {
 
     #[test]
     fn published_speech_itself_is_no_difference_at_any_level() {
-        let quiet: Vec<_> = PUBLISHED_SPEECH.iter().map(|(hz, db)| (*hz, db - 83.0)).collect();
+        let quiet: Vec<_> = PUBLISHED_SPEECH.iter().map(|(hz, db)| (*hz as f32, (db - 83.0) as f32)).collect();
         for difference in against_published(&quiet) {
             assert!(difference.is_some_and(|db| db.abs() < 1e-3));
         }
@@ -84,7 +57,7 @@ mod tests {
     #[test]
     fn the_published_levels_add_up_to_the_published_sum() {
         // Byrne et al. 1994: the levels are given for an overall level of 70 dB SPL.
-        let sum: f64 = PUBLISHED_SPEECH.iter().map(|(_, db)| 10f64.powf(f64::from(*db) / 10.0)).sum();
+        let sum: f64 = PUBLISHED_SPEECH.iter().map(|(_, db)| 10f64.powf(db / 10.0)).sum();
         assert!((10.0 * sum.log10() - 70.0).abs() < 0.1);
     }
 }

@@ -154,8 +154,7 @@ fn describe(before: &[Option<f32>; 25], after: &[Option<f32>; 25], response: &[(
     let mut words = String::from("Difference from published speech in decibels, before and after: ");
     for band in [1usize, 4, 7, 10, 13, 16, 19, 22] {
         let value = |levels: &[Option<f32>; 25]| signed(levels[band].map(f64::from), 0);
-        let _ =
-            write!(words, "{} Hz {} and {}; ", hertz(f64::from(PUBLISHED_SPEECH[band].0)), value(before), value(after));
+        let _ = write!(words, "{} Hz {} and {}; ", hertz(PUBLISHED_SPEECH[band].0), value(before), value(after));
     }
     words.push_str("response of the strip: ");
     for hz in [63.0f32, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0] {
