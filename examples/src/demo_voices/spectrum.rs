@@ -67,14 +67,14 @@ fn third_octaves(power: &[f64], rate: u32) -> Vec<f64> {
 pub(super) fn to_published_spectrum(stems: &Stems, rate: u32, speaker: &Speaker) -> Vec<f32> {
     let both: Vec<f32> = stems.rest.iter().zip(&stems.sibilants).map(|(r, s)| r + s).collect();
     let power = spectrum(&both);
-    let target: Vec<f64> =
-        published().iter().map(|&(_, women, men)| if speaker.female { women } else { men }).collect();
-    let mut curve_db = vec![0.0; published().len()];
+    let published = published();
+    let target: Vec<f64> = published.iter().map(|&(_, women, men)| if speaker.female { women } else { men }).collect();
+    let mut curve_db = vec![0.0; published.len()];
     let bin_hz = f64::from(rate) / SPECTRUM_SIZE as f64;
     let gain_at = |curve_db: &[f64], bin: usize| -> f64 {
-        let hz = (bin as f64 * bin_hz).clamp(published()[0].0, published()[published().len() - 1].0);
-        let above = published().iter().position(|p| p.0 >= hz).unwrap_or(published().len() - 1).max(1);
-        let (low, high) = (published()[above - 1].0, published()[above].0);
+        let hz = (bin as f64 * bin_hz).clamp(published[0].0, published[published.len() - 1].0);
+        let above = published.iter().position(|p| p.0 >= hz).unwrap_or(published.len() - 1).max(1);
+        let (low, high) = (published[above - 1].0, published[above].0);
         let share = (hz / low).ln() / (high / low).ln();
         curve_db[above - 1] + share * (curve_db[above] - curve_db[above - 1])
     };
@@ -85,7 +85,7 @@ pub(super) fn to_published_spectrum(stems: &Stems, rate: u32, speaker: &Speaker)
         let offset = mean(&target) - mean(&found);
         for (k, gain) in curve_db.iter_mut().enumerate() {
             // Below the voice there is nothing to raise.
-            let most = if published()[k].0 < 0.8 * speaker.pitch_hz { 0.0 } else { 18.0 };
+            let most = if published[k].0 < 0.8 * speaker.pitch_hz { 0.0 } else { 18.0 };
             *gain = (*gain + 0.8 * (target[k] - found[k] - offset)).clamp(-18.0, most);
         }
     }
