@@ -9,7 +9,8 @@ use crate::frame::Frame;
 use crate::settings::CorrectiveEqSettings;
 use crate::units::SampleRate;
 
-/// Cuts what stands out. Latency 0; bells at 0 dB, or above 0.45 of the rate, rest.
+/// Cuts what stands out. Latency 0; bells at 0 dB, or above 0.45 of the rate, rest and cost nothing. The program
+/// `stage_latency` measures the cost of four that work.
 #[derive(Clone, Copy, Debug)]
 pub struct CorrectiveEq;
 

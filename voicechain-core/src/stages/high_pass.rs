@@ -9,7 +9,8 @@ use crate::frame::Frame;
 use crate::settings::{HighPassSettings, Slope};
 use crate::units::SampleRate;
 
-/// Removes what lies below the voice. Latency 0.
+/// Removes what lies below the voice. Latency 0. Cost: one second-order section per 12 dB/octave; the program
+/// `stage_latency` measures it.
 #[derive(Clone, Copy, Debug)]
 pub struct HighPass;
 

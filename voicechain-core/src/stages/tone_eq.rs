@@ -9,7 +9,8 @@ use crate::frame::Frame;
 use crate::settings::ToneEqSettings;
 use crate::units::SampleRate;
 
-/// Shapes the colour. Latency 0; bands at 0 dB, or above 0.45 of the rate, rest.
+/// Shapes the colour. Latency 0; bands at 0 dB, or above 0.45 of the rate, rest and cost nothing. The program
+/// `stage_latency` measures the cost of three that work.
 #[derive(Clone, Copy, Debug)]
 pub struct ToneEq;
 
