@@ -109,8 +109,8 @@ fn one(stage: StageId, s: &StripSettings, coefs: &StripCoefs<2>) -> (bool, Strin
             let c = &s.compressor;
             let ratio = if c.ratio.is_finite() { format!("{}:1", plain(c.ratio)) } else { "∞:1".into() };
             let make_up = match c.make_up {
-                MakeUp::Automatic => format!("make-up automatic, {} dB", db(compensation)),
-                MakeUp::ByHand => format!("make-up {} dB", db(c.make_up_db)),
+                MakeUp::Automatic => format!("make\u{2011}up automatic, {} dB", db(compensation)),
+                MakeUp::ByHand => format!("make\u{2011}up {} dB", db(c.make_up_db)),
             };
             let times = format!("{} ms · {} ms", plain(c.attack_ms), plain(c.release_ms));
             (c.on, format!("{} dB · {ratio} · {times} · {make_up}", db(c.threshold_db)))
