@@ -1,6 +1,6 @@
 //! Sibilance: the 4 to 10 kHz band against the voiced band, so that a quiet "s" and a loud "s" are judged alike.
 
-use super::{TICK, VoiceActivity};
+use super::TICK;
 use crate::filters::design::{BUTTERWORTH_Q, fits, high_pass, low_pass};
 use crate::filters::{EnergyBank, EnergyBankState};
 use crate::frame::Frame;
@@ -11,8 +11,11 @@ use crate::units::SampleRate;
 pub const SIBILANT_BAND_HZ: [f64; 2] = [4_000.0, 10_000.0];
 /// Edges of the voiced band, Hz (measured on real voices: DEVELOPERS, "Measured rules").
 pub const VOICED_BAND_HZ: [f64; 2] = [100.0, 1_500.0];
-/// A sibilant is at most so far under the level of active speech, as a power ratio (35 dB).
-const LOWEST_SIBILANT: f64 = 3.162_277_660_168_379_5e-4;
+/// A sibilant is at most so far under the loudest of the last third of a second, as a power ratio (40 dB; common practice, no
+/// source).
+const LOWEST_SIBILANT: f64 = 1e-4;
+/// Where nothing in that time was louder than -60 dBFS, nobody speaks.
+const SPEECH: f64 = 1e-6;
 const SIBILANT_MS: f64 = 2.0;
 const VOICED_MS: f64 = 12.0;
 
@@ -40,6 +43,34 @@ impl SibilanceBands {
     }
 }
 
+/// The loudest power of the last 0.3 to 0.35 s. What was heard before is forgotten completely, however loud it was.
+#[derive(Clone, Copy, Debug)]
+struct RecentLoudest {
+    past: [f64; 6],
+    next: usize,
+    running: f64,
+    ticks: u32,
+    ticks_per_block: u32,
+}
+
+impl RecentLoudest {
+    fn fresh(rate: SampleRate) -> Self {
+        let ticks_per_block = rate.samples(50.0) / TICK;
+        Self { past: [0.0; 6], next: 0, running: 0.0, ticks: 0, ticks_per_block }
+    }
+
+    fn push(&mut self, power: f64) -> f64 {
+        self.running = if power > self.running { power } else { self.running };
+        self.ticks += 1;
+        let loudest = self.past.iter().fold(self.running, |most, &p| if p > most { p } else { most });
+        if self.ticks >= self.ticks_per_block {
+            self.past[self.next] = core::mem::take(&mut self.running);
+            (self.next, self.ticks) = ((self.next + 1) % self.past.len(), 0);
+        }
+        loudest
+    }
+}
+
 /// How strong the sibilant band is against the voiced band, in dB, once per [`TICK`] frames.
 #[derive(Clone, Copy, Debug)]
 pub struct Sibilance<const C: usize>
@@ -47,7 +78,7 @@ where
     [f32; C]: Frame,
 {
     bank: EnergyBankState<C, 2>,
-    activity: VoiceActivity,
+    recent: RecentLoudest,
     frames: u32,
     sibilant_power: f64,
     voiced_power: f64,
@@ -66,7 +97,7 @@ where
     pub fn fresh(rate: SampleRate) -> Self {
         Self {
             bank: EnergyBankState::fresh(),
-            activity: VoiceActivity::fresh(rate, f64::from(TICK)),
+            recent: RecentLoudest::fresh(rate),
             frames: 0,
             sibilant_power: 0.0,
             voiced_power: 0.0,
@@ -99,9 +130,8 @@ where
         if self.sibilant_power + self.voiced_power < 1e-30 {
             (self.sibilant_power, self.voiced_power) = (0.0, 0.0);
         }
-        self.activity.tick(s + v);
-        let strong = self.sibilant_power > LOWEST_SIBILANT * self.activity.active_power();
-        self.ratio_db = if self.activity.is_active() && strong && self.sibilant_power > 1e-12 {
+        let loudest = self.recent.push(self.sibilant_power + self.voiced_power);
+        self.ratio_db = if loudest > SPEECH && self.sibilant_power > LOWEST_SIBILANT * loudest {
             let ratio = self.sibilant_power / (self.voiced_power + 1e-12);
             0.5 * fast_to_db(ratio as f32)
         } else {
