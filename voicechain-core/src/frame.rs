@@ -30,8 +30,6 @@ pub trait Lanes:
     fn to_pair(self) -> [f64; 2];
     /// The lanes from an array; a mono frame takes the first value.
     fn from_pair(pair: [f64; 2]) -> Self;
-    /// The larger of each two lanes.
-    fn max(self, other: Self) -> Self;
     /// Zero in every lane whose magnitude is below `tiny`.
     #[must_use]
     fn without_tiny(self, tiny: f64) -> Self {
@@ -60,10 +58,6 @@ impl Lanes for f64 {
     fn from_pair(pair: [f64; 2]) -> Self {
         pair[0]
     }
-    #[inline(always)]
-    fn max(self, other: Self) -> Self {
-        f64::max(self, other)
-    }
 }
 
 impl Lanes for f64x2 {
@@ -78,10 +72,6 @@ impl Lanes for f64x2 {
     #[inline(always)]
     fn from_pair(pair: [f64; 2]) -> Self {
         f64x2::from(pair)
-    }
-    #[inline(always)]
-    fn max(self, other: Self) -> Self {
-        self.fast_max(other)
     }
 }
 

@@ -13,7 +13,7 @@ pub use starting_points::{StartingPoint, WORKING_LEVEL_LUFS};
 
 use crate::detectors::VoiceActivity;
 use crate::error::SettingError;
-use crate::frame::{CHUNK, Frame};
+use crate::frame::{CHUNK, Frame, gather, scatter};
 use crate::meters::{ChannelWeights, LevelLedger, LoudnessMeter, ReductionMeter, TruePeakMeter};
 use crate::settings::{StageId, StripSettings};
 use crate::stages::{HighPass, Limiter, OutputTrim, Trim};
@@ -291,21 +291,11 @@ where
         let mut channels = channels;
         let length = channels.iter().map(|c| c.len()).min().unwrap_or(0);
         let mut frames = [[0.0; C]; CHUNK];
-        let mut at = 0;
-        while at < length {
+        for at in (0..length).step_by(CHUNK) {
             let n = CHUNK.min(length - at);
-            for (c, channel) in channels.iter().enumerate() {
-                for (frame, &sample) in frames.iter_mut().zip(&channel[at..at + n]) {
-                    frame[c] = sample;
-                }
-            }
+            gather(channels.each_ref().map(|channel| &channel[at..at + n]), &mut frames[..n]);
             self.run(&mut frames[..n]);
-            for (c, channel) in channels.iter_mut().enumerate() {
-                for (sample, frame) in channel[at..at + n].iter_mut().zip(&frames) {
-                    *sample = frame[c];
-                }
-            }
-            at += n;
+            scatter(&frames[..n], channels.each_mut().map(|channel| &mut channel[at..at + n]));
         }
     }
 
