@@ -35,6 +35,7 @@ pub mod speech;
 pub mod stages;
 pub mod strip;
 pub mod units;
+pub mod voice;
 
 pub use error::SettingError;
 pub use settings::StripSettings;

@@ -1,0 +1,12 @@
+//! Measuring a voice, proposing settings with the evidence for each, and carrying one voice's settings over to the next.
+//!
+//! [`ProfileMeter`] hears a recording block by block and gives a [`Profile`]; `propose` turns the profile into settings
+//! with their evidence; `carry_over` adapts what a person set on one voice to another. Nothing allocates, and every result
+//! is the same however the recording was split into blocks.
+
+mod halving;
+mod histogram;
+pub mod profile;
+mod spectra;
+
+pub use profile::Profile;

@@ -1,0 +1,248 @@
+//! What was measured about one voice.
+//!
+//! Every quantity that one recording may not tell is a [`Measured`]: known, or the reason why not.
+
+/// The number of third-octave bands: those of [`crate::speech::BYRNE_1994_COMBINED`], 63 Hz to 16 kHz.
+pub const BANDS: usize = 25;
+/// The most resonances that are offered.
+pub const CANDIDATES: usize = 3;
+
+/// Why a quantity is not known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Doubt {
+    /// Nothing is heard, or too little of it lies above the noise of 16 bits.
+    Silence,
+    /// There is not enough active speech for it.
+    TooShort,
+    /// The noise between the phrases is too close to the voice.
+    TooNoisy,
+    /// What is heard does not behave like one voice.
+    NotAVoice,
+    /// The recording does not contain the frequencies that it needs.
+    NoBand,
+    /// The voice never shows what it takes (no fricatives, no word that ends freely).
+    NotHeard,
+}
+
+/// A quantity, or why it is not known.
+pub type Measured<T> = Result<T, Doubt>;
+
+/// What is heard.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Subject {
+    /// One voice.
+    Voice,
+    /// Two or more voices take turns: every number describes their mixture.
+    SeveralVoices,
+    /// Nothing above -60 dBFS, or nothing at all.
+    Silence,
+    /// Less than two seconds of active speech.
+    TooShort,
+    /// A steady tone, or several.
+    Tone,
+    /// Noise without a voice.
+    Noise,
+    /// Music: pitched, but without the pauses and syllables of speech.
+    Music,
+    /// No sound of this world: full-scale random samples, constant values, or mostly samples that are not finite.
+    Garbage,
+}
+
+/// Levels of the recording.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Level {
+    /// Integrated loudness, LUFS (ITU-R BS.1770), with every channel's weight.
+    pub integrated_lufs: Measured<f64>,
+    /// Loudness range, LU (EBU Tech 3342).
+    pub loudness_range_lu: Measured<f64>,
+    /// Largest true peak of all channels, dBTP.
+    pub true_peak_dbtp: f64,
+    /// Largest sample of all channels, dBFS.
+    pub sample_peak_dbfs: f64,
+    /// Stretches of samples that stay at one extreme value.
+    pub clipping: Clipping,
+    /// Active speech level of (L+R)/2, dB of full scale (ITU-T P.56 method B).
+    pub active_level_dbov: Measured<f64>,
+    /// Share of the time in which somebody speaks, percent (ITU-T P.56 method B).
+    pub activity_percent: f64,
+    /// Seconds of active speech.
+    pub active_s: f64,
+    /// Sample peak of (L+R)/2 over the active speech level, dB.
+    pub crest_db: Measured<f64>,
+    /// 95th percentile of the sample peaks of 10 ms pieces while somebody speaks, dBFS: where a compressor is set from.
+    pub speech_peak_dbfs: Measured<f64>,
+}
+
+/// Clipped stretches.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Clipping {
+    /// Stretches of at least three successive equal samples at an extreme of the recording.
+    pub stretches: u32,
+    /// Samples in them.
+    pub samples: u64,
+}
+
+/// How the level moves from phrase to phrase.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Phrases {
+    /// Phrases heard.
+    pub count: u32,
+    /// Standard deviation of the phrases' levels, weighted with their lengths, dB. Spikes do not count.
+    pub spread_db: f64,
+    /// Median step from one phrase to the next, dB.
+    pub step_db: f64,
+}
+
+/// Short events that stand far above the speech around them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spikes {
+    /// How many.
+    pub count: u32,
+    /// How many in ten seconds.
+    pub per_10_s: f64,
+    /// How far the highest lies above its surroundings, dB.
+    pub max_excess_db: f64,
+}
+
+/// What is under the voice.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ground {
+    /// Noise floor, dBFS (mean square of what is left between the phrases).
+    pub noise_floor_dbfs: Measured<f64>,
+    /// Its third-octave levels, dBFS.
+    pub noise_bands_dbfs: [f64; BANDS],
+    /// Active speech, without the noise, over the noise floor, dB.
+    pub snr_db: Measured<f64>,
+    /// Level of what lies below the voice (under 60 Hz), dBFS.
+    pub rumble_dbfs: f64,
+    /// The mean of all samples, as a share of full scale.
+    pub offset: f64,
+}
+
+/// The most lines of mains hum that are looked at.
+pub const HUM_LINES: usize = 10;
+
+/// Mains hum.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Hum {
+    /// The exact mains frequency, Hz.
+    pub frequency_hz: f64,
+    /// Level of all lines together, dBFS.
+    pub level_dbfs: f64,
+    /// Level of each line, from the fundamental up, dBFS; `None` where it does not stand out.
+    pub lines_dbfs: [Option<f64>; HUM_LINES],
+}
+
+/// The pitch of the voice.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pitch {
+    /// 10th percentile, Hz.
+    pub low_hz: f64,
+    /// Median, Hz.
+    pub median_hz: f64,
+    /// 90th percentile, Hz.
+    pub high_hz: f64,
+    /// Share of the active time that is voiced, 0 to 1.
+    pub voiced_share: f64,
+}
+
+/// The long-term spectrum of active speech.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Colour {
+    /// Third-octave levels, dBFS (bands of [`crate::speech::BYRNE_1994_COMBINED`]); `None` above the bandwidth and where
+    /// the noise is too close.
+    pub bands_dbfs: [Option<f64>; BANDS],
+    /// Difference from published speech, both with the same power from 160 Hz to 6.3 kHz, dB. `None` likewise.
+    pub deviation_db: [Option<f64>; BANDS],
+    /// Mean deviation of 100 to 250 Hz (below the pitch nothing is counted), dB: thin when negative, boomy when positive.
+    pub low_end_db: Measured<f64>,
+    /// Mean deviation of 2 to 5 kHz, dB: dull when negative.
+    pub presence_db: Measured<f64>,
+    /// Mean deviation of 6.3 to 12.5 kHz, dB.
+    pub top_end_db: Measured<f64>,
+}
+
+/// The frequencies that the recording contains.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bandwidth {
+    /// Highest frequency with content, Hz; half the sample rate where nothing ends before.
+    pub high_hz: f64,
+    /// True when the content ends before the sample rate would end it.
+    pub limited: bool,
+    /// True when it is as narrow as a telephone.
+    pub telephone: bool,
+}
+
+/// A frequency at which the voice stands out. A resonance can be located from one recording, not sized.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Resonance {
+    /// Where, Hz.
+    pub frequency_hz: f64,
+    /// How far the voice's own smoothed spectrum is exceeded, dB. Not the gain of a resonance: clean voices show 5 dB.
+    pub prominence_db: f64,
+    /// Width as the Q of a bell.
+    pub q: f64,
+    /// How sure it is that this is more than the voice itself, 0 to 1.
+    pub confidence: f64,
+}
+
+/// Fricatives against vowels.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sibilance {
+    /// Where the fricatives are strongest, Hz.
+    pub frequency_hz: f64,
+    /// Their level against the vowels over what is usual, dB.
+    pub excess_db: f64,
+    /// Share of the fricatives that are more than 6 dB over the usual, percent.
+    pub share_percent: f64,
+    /// Ratio of the sibilant to the voiced band, as [`crate::detectors::sibilance`] has it, below which nine tenths of the
+    /// fricatives stay, dB: where a de-esser is set from.
+    pub loud_ratio_db: f64,
+}
+
+/// The room, heard in how the voice dies away.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Room {
+    /// Effective decay time, s: by 60 dB, from how steeply the voice falls. Not the reverberation time of ISO 3382.
+    pub decay_time_s: f64,
+    /// True when it is as short as in a treated room or close to the microphone.
+    pub dry: bool,
+}
+
+/// Up to so many, most prominent first.
+pub type Candidates = [Option<Resonance>; CANDIDATES];
+
+/// What was measured about one voice. Loudness and peaks are those of all channels, everything else is of (L+R)/2.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Profile {
+    /// Sample rate, Hz.
+    pub rate_hz: f64,
+    /// Length of what was heard, s.
+    pub duration_s: f64,
+    /// Channels.
+    pub channels: usize,
+    /// What is heard.
+    pub subject: Subject,
+    /// Levels.
+    pub level: Level,
+    /// Level from phrase to phrase.
+    pub phrases: Measured<Phrases>,
+    /// Spikes.
+    pub spikes: Measured<Spikes>,
+    /// Noise, rumble, offset.
+    pub ground: Ground,
+    /// Mains hum; `Ok(None)` when there is none.
+    pub hum: Measured<Option<Hum>>,
+    /// Pitch.
+    pub pitch: Measured<Pitch>,
+    /// Long-term spectrum.
+    pub colour: Measured<Colour>,
+    /// What the recording contains.
+    pub bandwidth: Measured<Bandwidth>,
+    /// Where it stands out.
+    pub resonances: Measured<Candidates>,
+    /// Fricatives.
+    pub sibilance: Measured<Sibilance>,
+    /// Room.
+    pub room: Measured<Room>,
+}
