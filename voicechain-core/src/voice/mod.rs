@@ -6,6 +6,7 @@
 
 mod bandwidth;
 mod colour;
+mod fricatives;
 mod halving;
 mod histogram;
 pub mod profile;
