@@ -4,9 +4,13 @@
 //! with their evidence; `carry_over` adapts what a person set on one voice to another. Nothing allocates, and every result
 //! is the same however the recording was split into blocks.
 
+mod bandwidth;
+mod colour;
+mod fricatives;
 mod halving;
 mod histogram;
 pub mod profile;
 mod spectra;
+mod strata;
 
 pub use profile::Profile;
