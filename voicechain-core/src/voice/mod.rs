@@ -6,6 +6,7 @@
 
 mod halving;
 mod histogram;
+mod pitch;
 pub mod profile;
 mod spectra;
 
