@@ -69,7 +69,8 @@ impl Pass {
 
 /// Measures the pitch of mono blocks of any length, rates 8 to 192 kHz. Fed any split, it gives the same bits.
 ///
-/// About 0.9 million multiply-adds per second at 48 kHz. Tests: `tests` below.
+/// The differences take about 0.9 million multiply-adds per second at 48 kHz; halving the rate costs more than they do.
+/// Memory 37 kB. Tests: `tests` below.
 #[derive(Clone, Debug)]
 pub(crate) struct PitchMeter {
     halvings: [Halving; HALVINGS],
