@@ -9,6 +9,7 @@ mod colour;
 mod fricatives;
 mod halving;
 mod histogram;
+mod pitch;
 pub mod profile;
 mod spectra;
 mod strata;
