@@ -4,9 +4,15 @@
 //! with their evidence; `carry_over` adapts what a person set on one voice to another. Nothing allocates, and every result
 //! is the same however the recording was split into blocks.
 
+mod carry_over;
+pub mod evidence;
 mod halving;
 mod histogram;
 pub mod profile;
+pub mod proposal;
 mod spectra;
 
+pub use carry_over::carry_over;
+pub use evidence::{Evidence, Warning};
 pub use profile::Profile;
+pub use proposal::{Context, Delivery, Proposal, Role, propose};
