@@ -4,9 +4,14 @@
 //! with their evidence; `carry_over` adapts what a person set on one voice to another. Nothing allocates, and every result
 //! is the same however the recording was split into blocks.
 
+pub mod active_level;
 mod halving;
 mod histogram;
+mod offset;
+pub mod peaks;
+pub mod phrases;
 pub mod profile;
 mod spectra;
+mod ticks;
 
 pub use profile::Profile;
