@@ -113,31 +113,29 @@ impl ActiveLevel {
     pub fn result(&self) -> Option<ActiveSpeech> {
         let mut counts = self.counts;
         counts[self.held] += self.samples - self.since;
-        let mut active = 0;
-        // (level over those samples, what it is above the threshold), from the highest threshold down.
-        let mut above: Option<(f64, f64)> = None;
-        for step in (1..=THRESHOLDS).rev() {
-            active += counts[step];
+        let mut active = counts[1..].iter().sum::<u64>();
+        // Level over the active time, and how far that is above the threshold, at the threshold below.
+        let mut below: Option<(f64, f64)> = None;
+        // From the lowest up, so that one bang far above the voice does not stand for it.
+        for (step, count) in counts.iter().enumerate().skip(1) {
             if active == 0 {
-                continue;
+                return None;
             }
             let level = power_to_db(self.energy / active as f64);
             let over = level - power_to_db(4.0) * (step as f64 - THRESHOLDS as f64);
-            if over >= MARGIN_DB {
-                let level_dbov = match above {
-                    Some((higher, over_higher)) => {
-                        higher + (level - higher) * (MARGIN_DB - over_higher) / (over - over_higher)
-                    }
-                    None => level,
-                };
-                let share = (self.energy / libm::exp10(0.1 * level_dbov) / self.samples as f64).min(1.0);
-                return Some(ActiveSpeech {
-                    level_dbov,
-                    activity_percent: 100.0 * share,
-                    active_s: share * self.samples as f64 / self.rate_hz,
-                });
+            active -= count;
+            if over > MARGIN_DB {
+                below = Some((level, over));
+                continue;
             }
-            above = Some((level, over));
+            let (lower, over_lower) = below?;
+            let level_dbov = lower + (level - lower) * (over_lower - MARGIN_DB) / (over_lower - over);
+            let share = (self.energy / libm::exp10(0.1 * level_dbov) / self.samples as f64).min(1.0);
+            return Some(ActiveSpeech {
+                level_dbov,
+                activity_percent: 100.0 * share,
+                active_s: share * self.samples as f64 / self.rate_hz,
+            });
         }
         None
     }

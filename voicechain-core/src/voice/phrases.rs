@@ -124,16 +124,23 @@ fn power(step: usize) -> f64 {
     libm::exp10(0.1 * level_db(step as f64))
 }
 
-/// The lowest step that counts as speech: the highest whose mean power of everything at or above it is at least 15.9 dB
-/// higher. Without sound, one that nothing reaches.
+/// The lowest step that counts as speech: the lowest that is at most 15.9 dB under the mean power of everything at or
+/// above it. Looked for from below, so that one bang far above the voice does not stand for it. Without sound, one that
+/// nothing reaches.
 fn active_step(histogram: &[u32; STEPS]) -> u8 {
-    let (mut energy, mut count) = (0.0, 0.0);
-    for step in (1..STEPS).rev() {
-        energy += f64::from(histogram[step]) * power(step);
-        count += f64::from(histogram[step]);
-        if count > 0.0 && power_to_db(energy / count) - level_db(step as f64) >= MARGIN_DB {
+    let mut above = histogram.iter().enumerate().skip(1).fold((0.0, 0.0), |(energy, count), (step, &n)| {
+        let n = f64::from(n);
+        (energy + n * power(step), count + n)
+    });
+    for (step, &n) in histogram.iter().enumerate().skip(1) {
+        if above.1 < 0.5 {
+            break;
+        }
+        if power_to_db(above.0 / above.1) - level_db(step as f64) <= MARGIN_DB {
             return step as u8;
         }
+        above.0 -= f64::from(n) * power(step);
+        above.1 -= f64::from(n);
     }
     u8::MAX
 }
