@@ -10,6 +10,8 @@ const HANG_OVER_S: f64 = 0.2;
 const MARGIN_DB: f64 = 15.9;
 /// Thresholds, a factor 2 apart; the highest is 1. The Recommendation has 15 of them, for 16 bits, from 1/2 down.
 const THRESHOLDS: usize = 26;
+/// The lowest, dB.
+pub(crate) const LOWEST_DB: f64 = -150.5;
 
 /// What P.56 says of a recording.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -106,6 +108,22 @@ impl ActiveLevel {
     #[must_use]
     pub fn mean_power(&self) -> f64 {
         if self.samples == 0 { 0.0 } else { self.energy / self.samples as f64 }
+    }
+
+    /// Share of the time in which the envelope reaches a level in dB, hang-over included; interpolated in dB.
+    #[must_use]
+    pub fn share_above(&self, db: f64) -> f64 {
+        if self.samples == 0 {
+            return 0.0;
+        }
+        let place = (db / power_to_db(4.0) + THRESHOLDS as f64).clamp(1.0, THRESHOLDS as f64);
+        let reached = |step: usize| {
+            let counted: u64 = self.counts.iter().skip(step).sum();
+            let present = if self.held >= step { self.samples - self.since } else { 0 };
+            (counted + present) as f64 / self.samples as f64
+        };
+        let (step, part) = (place as usize, place - libm::floor(place));
+        reached(step) + part * (reached(step + 1) - reached(step))
     }
 
     /// What was measured; `None` when nothing is above the lowest threshold by the margin.

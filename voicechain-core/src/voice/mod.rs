@@ -5,13 +5,20 @@
 //! is the same however the recording was split into blocks.
 
 pub mod active_level;
+mod bandwidth;
+mod colour;
+mod fricatives;
+pub mod ground;
 mod halving;
 mod histogram;
+pub mod levels;
 mod offset;
 pub mod peaks;
 pub mod phrases;
+mod pitch;
 pub mod profile;
 mod spectra;
+mod strata;
 mod ticks;
 
 pub use profile::Profile;

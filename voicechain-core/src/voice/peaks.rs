@@ -211,3 +211,86 @@ impl Clipped {
         clipping
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    extern crate std;
+    use std::f64::consts::TAU;
+    use std::vec::Vec;
+
+    const RATE: f64 = 48_000.0;
+
+    fn sine(hz: f64, amplitude: f64, seconds: f64) -> Vec<f64> {
+        (0..(seconds * RATE) as u64).map(|n| amplitude * libm::sin(TAU * hz * n as f64 / RATE)).collect()
+    }
+
+    fn bits_16(x: f64) -> f32 {
+        (libm::round(x * 32_767.0) / 32_768.0) as f32
+    }
+
+    /// 96 % of the active time at a peak of -12 dBFS, 4 % at -6 dBFS, and pauses that do not count.
+    #[test]
+    fn the_peak_of_speech_is_that_of_its_active_pieces() {
+        for scale in [1.0, 0.1] {
+            let at = |db: f64, seconds: f64| sine(1_000.0, scale * libm::exp10(db / 20.0), seconds);
+            let mut signal = [at(-12.0, 9.6), at(-6.0, 0.4), at(-60.0, 10.0)].concat();
+            let mut peaks = Peaks::new(RATE);
+            let mut split = Peaks::new(RATE);
+            let samples: Vec<f32> = signal.drain(..).map(|x| x as f32).collect();
+            peaks.push(&samples);
+            samples.chunks(77).for_each(|piece| split.push(piece));
+            let level = -15.0 + 20.0 * libm::log10(scale);
+            let found = peaks.speech_peak_dbfs(level).unwrap();
+            assert!((found - (-12.0 + 20.0 * libm::log10(scale))).abs() < 0.5, "{found}");
+            assert_eq!(split.speech_peak_dbfs(level), Some(found));
+            assert!((peaks.highest_dbfs() - (-6.0 + 20.0 * libm::log10(scale))).abs() < 0.01);
+            // Negative control: with only the loud part active.
+            let louder = peaks.speech_peak_dbfs(level + 18.0).unwrap();
+            assert!(louder > found + 5.0, "{louder}");
+        }
+    }
+
+    fn clipping(signal: impl IntoIterator<Item = f32>) -> Clipping {
+        let signal: Vec<f32> = signal.into_iter().collect();
+        let (mut whole, mut split) = (Clipped::new(), Clipped::new());
+        whole.push(&signal);
+        signal.chunks(5).for_each(|piece| split.push(piece));
+        assert_eq!(whole.result(), split.result());
+        whole.result()
+    }
+
+    #[test]
+    fn clipping_is_counted_at_any_level() {
+        for turned_down in [1.0, 0.5, 0.1, 0.03] {
+            for overdrive in [1.02, 1.3, 3.0] {
+                // What was hardly clipped, and then turned down, has edges of few steps.
+                if overdrive < 1.1 && turned_down < 0.5 {
+                    continue;
+                }
+                let wave = sine(220.0, overdrive, 1.0);
+                let found = clipping(wave.iter().map(|x| bits_16(turned_down * x.clamp(-1.0, 1.0))));
+                // 220 periods, clipped at both ends, the first and the last perhaps cut.
+                assert!((438..=440).contains(&found.stretches), "{turned_down} {overdrive}: {found:?}");
+                let share = 1.0 - libm::asin(1.0 / overdrive) / (TAU / 4.0);
+                assert!((found.samples as f64 / 48_000.0 - share).abs() < 0.03, "{overdrive}: {found:?}");
+            }
+        }
+        // One louder sample, as a click after the recording was turned down, does not hide it.
+        let clipped = sine(220.0, 2.0, 1.0).into_iter().map(|x| bits_16(0.8 * x.clamp(-1.0, 1.0)));
+        assert!(clipping(clipped.chain([1.0, 0.0])).stretches > 430);
+    }
+
+    /// Negative control: full-scale tones from 20 Hz to 20 kHz, in 16 bits, and a voice-like sum of harmonics.
+    #[test]
+    fn loud_waves_are_not_clipped() {
+        for hz in [20.0, 50.0, 87.3, 220.0, 997.0, 1_000.0, 6_000.0, 8_000.0, 12_000.0, 19_997.0] {
+            let found = clipping(sine(hz, 1.0, 2.0).into_iter().map(bits_16));
+            assert_eq!(found, Clipping::default(), "{hz}");
+        }
+        let harmonics = (1..40).map(|h| sine(110.0 * f64::from(h), 0.3 / f64::from(h), 1.0));
+        let sum = harmonics.reduce(|a, b| a.iter().zip(b).map(|(a, b)| a + b).collect()).unwrap();
+        assert_eq!(clipping(sum.into_iter().map(bits_16)), Clipping::default());
+        assert_eq!(clipping([0.0; 1_000]), Clipping::default());
+    }
+}

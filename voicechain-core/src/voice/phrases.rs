@@ -312,3 +312,85 @@ impl Reader {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    extern crate std;
+    use std::f64::consts::TAU;
+    use std::vec::Vec;
+
+    /// Phrases of 1.5 s with syllables, pauses of 0.5 s; every second phrase louder by `jump_db`; every `spike_every`
+    /// seconds a spike of 60 ms, 14 dB over the syllables' crests.
+    fn reading(rate_hz: f64, seconds: f64, jump_db: f64, spike_every: f64) -> Vec<f32> {
+        (0..(seconds * rate_hz) as u64)
+            .map(|n| {
+                let t = n as f64 / rate_hz;
+                let phrase = (t / 2.0) as u64;
+                let within = t % 2.0;
+                let mut db = -30.0 + 6.0 * libm::sin(TAU * 4.3 * t);
+                if phrase % 2 == 1 {
+                    db += jump_db;
+                }
+                // In the middle of the phrases.
+                if (t + 0.25) % spike_every < 0.06 {
+                    db = -24.0 + 14.0;
+                }
+                if within > 1.5 {
+                    db = -90.0;
+                }
+                (libm::exp10(db / 20.0) * libm::sin(TAU * 400.0 * t)) as f32
+            })
+            .collect()
+    }
+
+    fn heard(rate_hz: f64, signal: &[f32], split: usize) -> (Measured<Phrases>, Measured<Spikes>) {
+        let mut meter = PhraseMeter::new(SampleRate::new(rate_hz).unwrap());
+        signal.chunks(split).for_each(|piece| meter.push(piece));
+        meter.result()
+    }
+
+    #[test]
+    fn jumps_and_spikes_are_told_apart() {
+        for (rate_hz, scale) in [(8_000.0, 1.0), (11_025.0, 0.1), (48_000.0, 1.0)] {
+            let heard = |jump_db, spike_every| {
+                let signal: Vec<f32> = reading(rate_hz, 40.0, jump_db, spike_every).iter().map(|s| scale * s).collect();
+                let (phrases, spikes) = heard(rate_hz, &signal, 480);
+                (phrases.unwrap(), spikes.unwrap())
+            };
+            let (phrases, spikes) = heard(0.0, 1e9);
+            assert_eq!((phrases.count, spikes.count), (20, 0));
+            assert!(phrases.spread_db < 0.5 && phrases.step_db < 0.8, "{phrases:?}");
+            // Alternating by 12 dB: deviation 6 dB, every step 12 dB, less what the quiet phrases lose between syllables.
+            let (phrases, spikes) = heard(12.0, 1e9);
+            assert_eq!((phrases.count, spikes.count), (20, 0));
+            assert!((phrases.spread_db - 5.6).abs() < 0.5 && (phrases.step_db - 11.2).abs() < 1.0, "{phrases:?}");
+            let (phrases, spikes) = heard(0.0, 3.0);
+            // At 2.75 s, 5.75 s and so on; every second one falls into a pause, which is silent.
+            assert_eq!(spikes.count, 7, "{spikes:?}");
+            assert!((spikes.max_excess_db - 14.0).abs() < 2.0, "{spikes:?}");
+            assert!(phrases.spread_db < 0.8, "{phrases:?}");
+        }
+    }
+
+    /// Ten minutes are evaluated in parts; the result is that of the first minute, repeated.
+    #[test]
+    fn a_long_recording_reads_as_a_short_one_and_any_split_gives_the_same_bits() {
+        let short = reading(8_000.0, 60.0, 12.0, 3.0);
+        let long = short.repeat(10);
+        let (phrases, spikes) = heard(8_000.0, &long, 8_000);
+        assert_eq!(heard(8_000.0, &long, 333), (phrases, spikes));
+        let (one, once) = heard(8_000.0, &short, 512);
+        let (phrases, spikes, one, once) = (phrases.unwrap(), spikes.unwrap(), one.unwrap(), once.unwrap());
+        assert_eq!(phrases.count, 10 * one.count);
+        assert!((phrases.spread_db - one.spread_db).abs() < 0.1 && (phrases.step_db - one.step_db).abs() < 0.3);
+        assert!((f64::from(spikes.count) - 10.0 * f64::from(once.count)).abs() < 12.0, "{spikes:?} {once:?}");
+    }
+
+    #[test]
+    fn silence_and_a_word_say_why_not() {
+        assert_eq!(heard(16_000.0, &[0.0; 80_000], 100), (Err(Doubt::Silence), Err(Doubt::Silence)));
+        let word = &reading(16_000.0, 2.0, 0.0, 1e9)[..12_000];
+        assert_eq!(heard(16_000.0, word, 100), (Err(Doubt::TooShort), Err(Doubt::TooShort)));
+    }
+}
