@@ -4,18 +4,25 @@
 //! their evidence; [`carry_over`] adapts what a person set on one voice to another. Nothing allocates, and every result
 //! is the same however the recording was split into blocks.
 
+pub mod active_level;
 mod bandwidth;
 mod carry_over;
 mod colour;
 pub mod evidence;
 mod fricatives;
+pub mod ground;
 mod halving;
 mod histogram;
+pub mod levels;
+mod offset;
+pub mod peaks;
+pub mod phrases;
 mod pitch;
 pub mod profile;
 pub mod proposal;
 mod spectra;
 mod strata;
+mod ticks;
 
 pub use carry_over::carry_over;
 pub use evidence::{Evidence, Warning};
