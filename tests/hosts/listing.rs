@@ -50,7 +50,7 @@ fn texts_and_values_are_inverse_to_each_other() {
             assert_eq!(deck.text(seen.id, back).unwrap(), text, "{}", info.id);
             assert_eq!(deck.parse(seen.id, &text).unwrap(), back);
             assert!((seen.range[0]..=seen.range[1]).contains(&back), "{} {text}", info.id);
-            let meant = info.value_at(value);
+            let meant = info.value_at(f64::from(value as f32));
             if !seen.flags.contains(ParamInfoFlags::IS_STEPPED) {
                 assert_eq!(text, info.text(meant).to_string());
             }
