@@ -204,6 +204,13 @@ pub fn clap_value(info: &SettingInfo, value: f64) -> f64 {
     }
 }
 
+/// The normalised number that VST3 uses for a value of a row.
+#[must_use]
+pub fn vst3_position(info: &SettingInfo, value: f64) -> f64 {
+    let steps = if matches!(info.unit, Unit::Switch | Unit::Choice) { info.max } else { 1.0 };
+    clap_value(info, value) / steps
+}
+
 impl Deck {
     /// An instance with one channel or two, not active.
     ///

@@ -67,6 +67,26 @@ fn a_state_holds_the_text_of_a_settings_file() {
 }
 
 #[test]
+fn a_host_finds_the_numbers_that_it_had_set() {
+    let mut random = Noise::new(4);
+    let mut deck = Deck::new(2);
+    let values: Vec<_> = deck.seen()[2..]
+        .iter()
+        .map(|seen| {
+            let value = random.between(0.0, seen.range[1]);
+            (seen.id, if seen.range[1] > 1.0 { value.round() } else { f64::from(value as f32) })
+        })
+        .collect();
+    deck.flush(&values);
+    let before: Vec<_> = values.iter().map(|(id, _)| deck.value(*id)).collect();
+    let saved = deck.save().unwrap();
+    let mut other = Deck::new(2);
+    assert!(other.load(&saved));
+    assert_eq!(values.iter().map(|(id, _)| other.value(*id)).collect::<Vec<_>>(), before);
+    assert_eq!(other.save().unwrap(), saved);
+}
+
+#[test]
 fn bypass_and_order_are_in_the_state() {
     let mut settings = StartingPoint::SungAlone.settings();
     settings.order.reverse();
