@@ -234,7 +234,7 @@ impl Deck {
         let (shared, main) = (Arc::clone(&heard), Arc::clone(&heard));
         let mut instance = PluginInstance::<Host>::new(|_| Answers(shared), |_| MainAnswers(main), &entry, &id, &info)
             .expect("an instance");
-        let mut handle = instance.plugin_handle();
+        let handle = instance.plugin_handle();
         let ports: PluginAudioPortsConfig = handle.get_extension().expect("layouts");
         let mut buffer = AudioPortsConfigBuffer::new();
         let layouts: Vec<_> = (0..ports.count(&handle))
@@ -246,9 +246,9 @@ impl Deck {
         ports.select(&handle, wanted.0).expect("the layout");
         let params: PluginParams = handle.get_extension().expect("parameters");
         let mut buffer = ParamInfoBuffer::new();
-        let seen = (0..params.count(&mut handle))
+        let seen = (0..params.count(&handle))
             .map(|index| {
-                let info = params.get_info(&mut handle, index, &mut buffer).expect("as many parameters as counted");
+                let info = params.get_info(&handle, index, &mut buffer).expect("as many parameters as counted");
                 Seen {
                     id: info.id,
                     name: text_of(info.name),

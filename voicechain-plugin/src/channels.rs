@@ -4,6 +4,9 @@ use crate::parameters::Parameters;
 use voicechain_core::frame::Frame;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 
+/// While settings change, the tail is found anew this often.
+const TAIL_MS: f64 = 10.0;
+
 /// One strip and what it has seen of the parameters.
 pub struct Lane<const C: usize>
 where
@@ -14,6 +17,8 @@ where
     settings: StripSettings,
     seen: u32,
     tail: u32,
+    /// Frames since the tail was found, if the settings have changed since.
+    tail_is_old: Option<u32>,
     /// The host has to be asked before the latency changes: it then activates afresh.
     latency_is_fixed: bool,
     waiting: bool,
@@ -29,7 +34,9 @@ where
         let (seen, settings) = (parameters.changes(), parameters.heard());
         let coefs = StripCoefs::design(&settings, rate).ok()?;
         let (strip, tail) = (Strip::fresh(&coefs), coefs.tail());
-        let mut lane = Box::new(Self { strip, rate, settings, seen, tail, latency_is_fixed, waiting: false });
+        let waiting = false;
+        let mut lane =
+            Box::new(Self { strip, rate, settings, seen, tail, tail_is_old: None, latency_is_fixed, waiting });
         lane.strip.set_listening(parameters.listening());
         lane.strip.reset();
         Some(lane)
@@ -52,12 +59,12 @@ where
         } else {
             self.waiting = false;
         }
-        if settings != self.settings {
-            if let Ok(coefs) = StripCoefs::design(&settings, self.rate) {
-                self.strip.set(&coefs);
-                self.tail = coefs.tail();
-                self.settings = settings;
-            }
+        if settings != self.settings
+            && let Ok(coefs) = StripCoefs::design(&settings, self.rate)
+        {
+            self.strip.set(&coefs);
+            self.tail_is_old.get_or_insert(0);
+            self.settings = settings;
         }
         let listening = parameters.listening();
         if listening != self.strip.listening() {
@@ -70,12 +77,23 @@ where
     pub fn reset(&mut self, parameters: &Parameters) {
         self.follow(parameters);
         self.strip.reset();
+        if self.tail_is_old.take().is_some() {
+            self.tail = self.strip.tail();
+        }
     }
 
     /// Processes one block in place, with the parameters as they are at its first sample. True as for a change of latency
     /// that the host has to be asked for. Does not allocate.
     pub fn process(&mut self, channels: [&mut [f32]; C], parameters: &Parameters) -> bool {
         let ask = self.follow(parameters);
+        if let Some(age) = &mut self.tail_is_old {
+            // It costs as much as a design; automation at every frame need not pay it every time.
+            *age = age.saturating_add(channels[0].len() as u32);
+            if *age >= self.rate.samples(TAIL_MS) {
+                self.tail = self.strip.tail();
+                self.tail_is_old = None;
+            }
+        }
         self.strip.run_planar(channels);
         ask
     }

@@ -1,6 +1,8 @@
 //! What hosts ask for.
 
 use crate::channels::Channels;
+use crate::desk::Desk;
+use crate::ear::{Ear, Mouth};
 use crate::parameters::{Knob, Parameters};
 use crate::state;
 use nice_plug::plugin::PluginState;
@@ -10,10 +12,34 @@ use voicechain_core::SampleRate;
 use voicechain_core::settings::StageId;
 
 /// The voice strip as a plugin.
-#[derive(Default)]
 pub struct VoicePlugin {
     parameters: Arc<Parameters>,
-    channels: Option<Channels>,
+    desk: Arc<Desk>,
+    ear: Arc<Ear>,
+    /// What there is while the plugin is active.
+    active: Option<(Channels, Mouth)>,
+}
+
+impl Default for VoicePlugin {
+    fn default() -> Self {
+        let parameters = Arc::<Parameters>::default();
+        let desk = Arc::new(Desk::new(Arc::clone(&parameters)));
+        Self { parameters, desk, ear: Arc::default(), active: None }
+    }
+}
+
+impl VoicePlugin {
+    /// The settings of this instance as a whole, for an editor.
+    #[must_use]
+    pub fn desk(&self) -> Arc<Desk> {
+        Arc::clone(&self.desk)
+    }
+
+    /// The way to hear what this instance hears, for whoever measures it.
+    #[must_use]
+    pub fn ear(&self) -> Arc<Ear> {
+        Arc::clone(&self.ear)
+    }
 }
 
 /// A layout with the same number of channels at both ends.
@@ -57,15 +83,14 @@ impl Plugin for VoicePlugin {
         let count = audio_io_layout.main_output_channels.map_or(0, NonZeroU32::get);
         // CLAP allows a new latency only while the plugin is activated; elsewhere it may come at any time.
         let latency_is_fixed = context.plugin_api() == PluginApi::Clap;
-        self.channels = Channels::fresh(count, &self.parameters, rate, latency_is_fixed);
-        if let Some(channels) = &self.channels {
-            context.set_latency_samples(channels.latency());
-        }
-        self.channels.is_some()
+        let Some(channels) = Channels::fresh(count, &self.parameters, rate, latency_is_fixed) else { return false };
+        context.set_latency_samples(channels.latency());
+        self.active = Some((channels, self.ear.open(rate.hz(), count as usize)));
+        true
     }
 
     fn reset(&mut self) {
-        if let Some(channels) = &mut self.channels {
+        if let Some((channels, _)) = &mut self.active {
             channels.reset(&self.parameters);
         }
     }
@@ -76,7 +101,8 @@ impl Plugin for VoicePlugin {
         _aux: &mut AuxiliaryBuffers,
         context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
-        let Some(channels) = &mut self.channels else { return ProcessStatus::Error("not activated") };
+        let Some((channels, mouth)) = &mut self.active else { return ProcessStatus::Error("not activated") };
+        mouth.say(buffer.as_slice());
         if channels.process(buffer.as_slice(), &self.parameters) {
             context.request_restart();
         }
@@ -85,7 +111,7 @@ impl Plugin for VoicePlugin {
     }
 
     fn deactivate(&mut self) {
-        self.channels = None;
+        self.active = None;
     }
 }
 

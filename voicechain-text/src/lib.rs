@@ -43,11 +43,31 @@ impl fmt::Display for TextError {
 
 impl std::error::Error for TextError {}
 
-#[derive(Serialize, Deserialize)]
+/// Settings together with what was proposed for the voice that they belong to: what one track gives to another.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Clip {
+    /// The settings, as they are.
+    pub settings: StripSettings,
+    /// What was proposed for the same voice, if it was measured: the difference is what the person wants.
+    pub proposed: Option<StripSettings>,
+}
+
+/// The table beside the settings; a reader of settings alone passes over it.
+const VOICE: &str = "voice";
+
+#[derive(Serialize)]
 struct SettingsText {
     format: u32,
     #[serde(flatten)]
     settings: StripSettings,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    voice: Option<Voice>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Voice {
+    proposed: StripSettings,
 }
 
 /// The text of the settings.
@@ -55,7 +75,16 @@ struct SettingsText {
 /// # Errors
 /// None for settings that [`StripSettings::check`] accepts.
 pub fn write(settings: &StripSettings) -> Result<String, TextError> {
-    let text = SettingsText { format: FORMAT, settings: *settings };
+    write_clip(&Clip { settings: *settings, proposed: None })
+}
+
+/// The text of a clip: that of its settings, and the table `voice`.
+///
+/// # Errors
+/// None for settings that [`StripSettings::check`] accepts.
+pub fn write_clip(clip: &Clip) -> Result<String, TextError> {
+    let voice = clip.proposed.map(|proposed| Voice { proposed });
+    let text = SettingsText { format: FORMAT, settings: clip.settings, voice };
     toml::to_string(&text).map_err(|e| TextError::new(format!("the settings cannot be written ({e})"), "check them"))
 }
 
@@ -64,6 +93,14 @@ pub fn write(settings: &StripSettings) -> Result<String, TextError> {
 /// # Errors
 /// Text that is no settings text, an unknown setting, another format, a value out of range, more than [`LONGEST`] bytes.
 pub fn read(text: &str) -> Result<StripSettings, TextError> {
+    read_clip(text).map(|clip| clip.settings)
+}
+
+/// Reads the text of settings with what stands beside them.
+///
+/// # Errors
+/// As [`read`], also for what was proposed.
+pub fn read_clip(text: &str) -> Result<Clip, TextError> {
     if text.len() > LONGEST {
         return Err(TextError::new("too long for a settings file", "use a file that this program wrote"));
     }
@@ -80,11 +117,15 @@ pub fn read(text: &str) -> Result<StripSettings, TextError> {
             return Err(TextError::new("the line 'format = 1' is missing", "use a file that this program wrote"));
         }
     }
-    let settings: StripSettings = toml::Value::Table(table)
-        .try_into()
-        .map_err(|e: toml::de::Error| TextError::new(e.message(), "correct or remove that line"))?;
-    settings.check().map_err(|e| TextError::new(e.to_string(), "correct that value"))?;
-    Ok(settings)
+    let advice = "correct or remove that line";
+    let wrong = |e: toml::de::Error| TextError::new(e.message(), advice);
+    let voice: Option<Voice> = table.remove(VOICE).map(toml::Value::try_into).transpose().map_err(wrong)?;
+    let settings: StripSettings = toml::Value::Table(table).try_into().map_err(wrong)?;
+    let proposed = voice.map(|voice| voice.proposed);
+    for settings in [Some(settings), proposed].into_iter().flatten() {
+        settings.check().map_err(|e| TextError::new(e.to_string(), "correct that value"))?;
+    }
+    Ok(Clip { settings, proposed })
 }
 
 #[cfg(test)]
@@ -101,6 +142,20 @@ mod tests {
             assert!(text.starts_with("format = 1"), "{text}");
             assert_eq!(read(&text).unwrap(), settings);
         }
+    }
+
+    #[test]
+    fn a_clip_is_a_settings_text_with_more() {
+        let clip =
+            Clip { settings: StartingPoint::SungInMix.settings(), proposed: Some(StartingPoint::SungAlone.settings()) };
+        let text = write_clip(&clip).unwrap();
+        assert_eq!(read_clip(&text).unwrap(), clip);
+        assert_eq!(read(&text).unwrap(), clip.settings);
+        let alone = write(&clip.settings).unwrap();
+        assert!(text.starts_with(&alone));
+        assert_eq!(read_clip(&alone).unwrap().proposed, None);
+        let wrong = text.replace("[voice.proposed.compressor]", "[voice.proposed.compressor]\nwarmth = 1");
+        assert!(read(&wrong).unwrap_err().to_string().contains("warmth"));
     }
 
     #[test]
