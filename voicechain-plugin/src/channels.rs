@@ -1,5 +1,6 @@
 //! The strip on the audio thread: follows the parameters, processes, says when it has to start afresh.
 
+use crate::meters::Needle;
 use crate::parameters::Parameters;
 use voicechain_core::frame::Frame;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
@@ -147,6 +148,14 @@ impl Channels {
         match self {
             Self::Mono(lane) => lane.reset(parameters),
             Self::Stereo(lane) => lane.reset(parameters),
+        }
+    }
+
+    /// Shows the meters after so many frames.
+    pub fn show(&self, needle: &mut Needle, frames: usize) {
+        match self {
+            Self::Mono(lane) => needle.point(&lane.strip, frames),
+            Self::Stereo(lane) => needle.point(&lane.strip, frames),
         }
     }
 

@@ -4,11 +4,12 @@
 //! strip gives for the same settings at the same samples, bit for bit. [`parameters`] derives the host's parameters from
 //! the core's table of settings, [`channels`] follows them on the audio thread, [`state`] saves and loads them as the
 //! text of a settings file. [`desk`] is what a person does to all settings at once, [`ear`] the way of the sound to whoever
-//! measures it; both are for an editor's buttons.
+//! measures it, [`meters`] that of the meters; all three are for an editor's buttons.
 
 pub mod channels;
 pub mod desk;
 pub mod ear;
+pub mod meters;
 pub mod parameters;
 mod plugin;
 pub mod state;

@@ -3,6 +3,7 @@
 use crate::channels::Channels;
 use crate::desk::Desk;
 use crate::ear::{Ear, Mouth};
+use crate::meters::{Meters, Needle};
 use crate::parameters::{Knob, Parameters};
 use crate::state;
 use nice_plug::plugin::PluginState;
@@ -17,14 +18,15 @@ pub struct VoicePlugin {
     desk: Arc<Desk>,
     ear: Arc<Ear>,
     /// What there is while the plugin is active.
-    active: Option<(Channels, Mouth)>,
+    active: Option<(Channels, Mouth, Needle)>,
+    meters: Arc<Meters>,
 }
 
 impl Default for VoicePlugin {
     fn default() -> Self {
         let parameters = Arc::<Parameters>::default();
         let desk = Arc::new(Desk::new(Arc::clone(&parameters)));
-        Self { parameters, desk, ear: Arc::default(), active: None }
+        Self { parameters, desk, ear: Arc::default(), active: None, meters: Arc::default() }
     }
 }
 
@@ -33,6 +35,12 @@ impl VoicePlugin {
     #[must_use]
     pub fn desk(&self) -> Arc<Desk> {
         Arc::clone(&self.desk)
+    }
+
+    /// What the meters of this instance say, for an editor.
+    #[must_use]
+    pub fn meters(&self) -> Arc<Meters> {
+        Arc::clone(&self.meters)
     }
 
     /// The way to hear what this instance hears, for whoever measures it.
@@ -85,12 +93,12 @@ impl Plugin for VoicePlugin {
         let latency_is_fixed = context.plugin_api() == PluginApi::Clap;
         let Some(channels) = Channels::fresh(count, &self.parameters, rate, latency_is_fixed) else { return false };
         context.set_latency_samples(channels.latency());
-        self.active = Some((channels, self.ear.open(rate.hz(), count as usize)));
+        self.active = Some((channels, self.ear.open(rate.hz(), count as usize), self.meters.open(rate.hz())));
         true
     }
 
     fn reset(&mut self) {
-        if let Some((channels, _)) = &mut self.active {
+        if let Some((channels, ..)) = &mut self.active {
             channels.reset(&self.parameters);
         }
     }
@@ -101,11 +109,12 @@ impl Plugin for VoicePlugin {
         _aux: &mut AuxiliaryBuffers,
         context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
-        let Some((channels, mouth)) = &mut self.active else { return ProcessStatus::Error("not activated") };
+        let Some((channels, mouth, needle)) = &mut self.active else { return ProcessStatus::Error("not activated") };
         mouth.say(buffer.as_slice());
         if channels.process(buffer.as_slice(), &self.parameters) {
             context.request_restart();
         }
+        channels.show(needle, buffer.samples());
         context.set_latency_samples(channels.latency());
         ProcessStatus::Tail(channels.tail())
     }
