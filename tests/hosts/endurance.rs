@@ -67,3 +67,17 @@ fn rates_outside_are_refused_and_do_no_harm() {
     deck.deactivate();
     assert!(deck.activate(192_000.0, 1));
 }
+
+#[test]
+fn a_small_stack_suffices() {
+    // Half a megabyte is what secondary threads get on macOS; hosts activate and reset on such.
+    let life = || {
+        let mut deck = Deck::new(2);
+        assert!(deck.activate(192_000.0, 512));
+        deck.reset();
+        let saved = deck.save().unwrap();
+        assert!(deck.load(&saved));
+        deck.reset();
+    };
+    std::thread::Builder::new().stack_size(512 << 10).spawn(life).unwrap().join().unwrap();
+}

@@ -8,6 +8,9 @@ use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 /// While settings change, the tail is found anew this often.
 const TAIL_MS: f64 = 10.0;
 
+/// Far more than the copies of a strip take, also in debug builds.
+const BUILDING_STACK: usize = 8 << 20;
+
 /// One strip and what it has seen of the parameters.
 pub struct Lane<const C: usize>
 where
@@ -116,13 +119,20 @@ pub enum Channels {
 
 impl Channels {
     /// Strips for so many channels; `None` for a number other than one or two.
+    ///
+    /// A strip is built on the stack before it moves to the heap, and hosts activate on threads whose stack may hold
+    /// half a megabyte: it is built on a thread of its own.
     #[must_use]
     pub fn fresh(count: u32, parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Self> {
-        match count {
+        let build = || match count {
             1 => Lane::fresh(parameters, rate, latency_is_fixed).map(Self::Mono),
             2 => Lane::fresh(parameters, rate, latency_is_fixed).map(Self::Stereo),
             _ => None,
-        }
+        };
+        std::thread::scope(|scope| {
+            let builder = std::thread::Builder::new().name("voicechain strip".into()).stack_size(BUILDING_STACK);
+            builder.spawn_scoped(scope, build).ok()?.join().ok()?
+        })
     }
 
     /// Latency, samples.

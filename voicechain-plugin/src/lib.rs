@@ -15,7 +15,7 @@ mod plugin;
 pub mod state;
 
 pub use parameters::Parameters;
-pub use plugin::VoicePlugin;
+pub use plugin::{Handles, VoicePlugin};
 
 nice_plug::nice_export_clap!(VoicePlugin);
 nice_plug::nice_export_vst3!(VoicePlugin);

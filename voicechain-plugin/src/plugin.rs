@@ -12,41 +12,40 @@ use std::sync::Arc;
 use voicechain_core::SampleRate;
 use voicechain_core::settings::StageId;
 
-/// The voice strip as a plugin.
-pub struct VoicePlugin {
-    parameters: Arc<Parameters>,
-    desk: Arc<Desk>,
-    ear: Arc<Ear>,
-    /// What there is while the plugin is active.
-    active: Option<(Channels, Mouth, Needle)>,
-    meters: Arc<Meters>,
+/// What an editor works with, on the main thread; it can outlive any activation.
+#[derive(Clone, Debug)]
+pub struct Handles {
+    /// The parameters.
+    pub parameters: Arc<Parameters>,
+    /// All settings as a whole.
+    pub desk: Arc<Desk>,
+    /// The way of the sound to whoever measures it.
+    pub ear: Arc<Ear>,
+    /// What the strip's meters say.
+    pub meters: Arc<Meters>,
 }
 
-impl Default for VoicePlugin {
+impl Default for Handles {
     fn default() -> Self {
         let parameters = Arc::<Parameters>::default();
         let desk = Arc::new(Desk::new(Arc::clone(&parameters)));
-        Self { parameters, desk, ear: Arc::default(), active: None, meters: Arc::default() }
+        Self { parameters, desk, ear: Arc::default(), meters: Arc::default() }
     }
 }
 
+/// The voice strip as a plugin.
+#[derive(Default)]
+pub struct VoicePlugin {
+    handles: Handles,
+    /// What there is while the plugin is active.
+    active: Option<(Channels, Mouth, Needle)>,
+}
+
 impl VoicePlugin {
-    /// The settings of this instance as a whole, for an editor.
+    /// What an editor of this instance works with.
     #[must_use]
-    pub fn desk(&self) -> Arc<Desk> {
-        Arc::clone(&self.desk)
-    }
-
-    /// What the meters of this instance say, for an editor.
-    #[must_use]
-    pub fn meters(&self) -> Arc<Meters> {
-        Arc::clone(&self.meters)
-    }
-
-    /// The way to hear what this instance hears, for whoever measures it.
-    #[must_use]
-    pub fn ear(&self) -> Arc<Ear> {
-        Arc::clone(&self.ear)
+    pub fn handles(&self) -> Handles {
+        self.handles.clone()
     }
 }
 
@@ -74,7 +73,7 @@ impl Plugin for VoicePlugin {
     type BackgroundTask = ();
 
     fn params(&self) -> Arc<dyn Params> {
-        Arc::clone(&self.parameters) as Arc<dyn Params>
+        Arc::clone(&self.handles.parameters) as Arc<dyn Params>
     }
 
     fn filter_state(state: &mut PluginState) {
@@ -91,15 +90,18 @@ impl Plugin for VoicePlugin {
         let count = audio_io_layout.main_output_channels.map_or(0, NonZeroU32::get);
         // CLAP allows a new latency only while the plugin is activated; elsewhere it may come at any time.
         let latency_is_fixed = context.plugin_api() == PluginApi::Clap;
-        let Some(channels) = Channels::fresh(count, &self.parameters, rate, latency_is_fixed) else { return false };
+        let Some(channels) = Channels::fresh(count, &self.handles.parameters, rate, latency_is_fixed) else {
+            return false;
+        };
         context.set_latency_samples(channels.latency());
-        self.active = Some((channels, self.ear.open(rate.hz(), count as usize), self.meters.open(rate.hz())));
+        self.active =
+            Some((channels, self.handles.ear.open(rate.hz(), count as usize), self.handles.meters.open(rate.hz())));
         true
     }
 
     fn reset(&mut self) {
         if let Some((channels, ..)) = &mut self.active {
-            channels.reset(&self.parameters);
+            channels.reset(&self.handles.parameters);
         }
     }
 
@@ -111,7 +113,7 @@ impl Plugin for VoicePlugin {
     ) -> ProcessStatus {
         let Some((channels, mouth, needle)) = &mut self.active else { return ProcessStatus::Error("not activated") };
         mouth.say(buffer.as_slice());
-        if channels.process(buffer.as_slice(), &self.parameters) {
+        if channels.process(buffer.as_slice(), &self.handles.parameters) {
             context.request_restart();
         }
         channels.show(needle, buffer.samples());
@@ -146,7 +148,7 @@ impl ClapPlugin for VoicePlugin {
         for &stage in StageId::ALL {
             context.add_section(stage.name(), |section| {
                 section.add_page(stage.name(), |page| {
-                    for (_, _, knob) in self.parameters.knobs().filter(|(of, ..)| *of == stage) {
+                    for (_, _, knob) in self.handles.parameters.knobs().filter(|(of, ..)| *of == stage) {
                         match knob {
                             Knob::Position(param) => page.add_param(param),
                             Knob::Choice(param) => page.add_param(param),
