@@ -81,6 +81,27 @@ impl SettingInfo {
     }
 }
 
+impl SettingInfo {
+    /// The value nearest to `value` that lies on this row's steps (counted from the default) and inside its range.
+    /// An infinite ratio stays. Tested by `values_come_to_lie_on_steps`.
+    #[must_use]
+    pub fn on_step(&self, value: f64) -> f64 {
+        let value = self.nearest(value);
+        if value == f64::INFINITY {
+            return value;
+        }
+        let per_step = libm::round(1e6 / self.step) / 1e6;
+        let stepped = match self.scale {
+            Scale::Linear => libm::round(value * per_step) / per_step,
+            Scale::Logarithmic => {
+                let steps = libm::round(libm::log2(value / self.default) * per_step);
+                self.default * libm::exp2(steps / per_step)
+            }
+        };
+        self.nearest(stepped)
+    }
+}
+
 /// A type that a setting can have; every setting is also a number, for automation and for tables.
 trait Value: Copy {
     fn number(self) -> f64;

@@ -36,6 +36,12 @@ pub const BYRNE_1994_COMBINED: [(f64, f64); 25] = [
     (16_000.0, 40.7),
 ];
 
+/// The same for women, below 200 Hz only: from 200 Hz up the combined column is the mean of both.
+///
+/// Source: the same table, female column (via an independent implementation).
+pub const BYRNE_1994_FEMALE_LOW: [(f64, f64); 5] =
+    [(63.0, 37.0), (80.0, 36.0), (100.0, 37.5), (125.0, 40.1), (160.0, 53.4)];
+
 /// By how many LU a filter changes the loudness of average speech: its power response, given at `omega` radians per
 /// sample, weighted with [`BYRNE_1994_COMBINED`] and the K-weighting of ITU-R BS.1770. Every third-octave band is
 /// sampled at three frequencies. Tested by `compensated_eq_keeps_the_loudness_of_speech_shaped_noise`.

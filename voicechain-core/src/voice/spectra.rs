@@ -36,6 +36,10 @@ impl Spectra {
         Self { window, past: [0.0; LONGEST], work: [0.0; LONGEST], length, hop, filled: 0, scale }
     }
 
+    pub(crate) fn length(&self) -> usize {
+        self.length
+    }
+
     pub(crate) fn reset(&mut self) {
         self.past.fill(0.0);
         self.filled = 0;

@@ -1,0 +1,129 @@
+//! Whatever was measured, a proposal is valid and explained; taste is carried over by two exact laws.
+
+use proptest::prelude::*;
+use voicechain_core::StripSettings;
+use voicechain_core::settings;
+use voicechain_core::voice::profile::*;
+use voicechain_core::voice::{Context, Delivery, Proposal, Role, carry_over, propose};
+use voicechain_tests::spectra::Noise;
+use voicechain_tests::strips::random_settings;
+
+/// Anything that a number can be.
+fn any() -> BoxedStrategy<f64> {
+    prop_oneof![
+        4 => -100.0..100.0_f64,
+        2 => 0.0..20_000.0_f64,
+        1 => prop::num::f64::ANY,
+        1 => prop::sample::select(vec![f64::NAN, f64::INFINITY, f64::NEG_INFINITY, 0.0, -0.0, f64::MIN_POSITIVE, 1e300]),
+    ]
+    .boxed()
+}
+
+const SUBJECTS: [Subject; 8] = [
+    Subject::Voice,
+    Subject::SeveralVoices,
+    Subject::Silence,
+    Subject::TooShort,
+    Subject::Tone,
+    Subject::Noise,
+    Subject::Music,
+    Subject::Garbage,
+];
+
+/// A profile of these numbers, taken in turn; `holes` says what is unknown.
+fn profile(numbers: &[f64], holes: u32, subject: Subject, channels: usize) -> Profile {
+    let mut next = numbers.iter().copied().cycle();
+    let mut n = move || next.next().expect("endless");
+    let mut hole = 0;
+    let mut gone = move || {
+        hole += 1;
+        holes >> (hole % 32) & 1 == 1
+    };
+    macro_rules! maybe {
+        ($value:expr) => {{
+            let value = $value;
+            if gone() { Err(Doubt::TooShort) } else { Ok(value) }
+        }};
+    }
+    Profile {
+        rate_hz: n(),
+        duration_s: n(),
+        channels,
+        subject,
+        level: Level {
+            integrated_lufs: maybe!(n()),
+            loudness_range_lu: maybe!(n()),
+            true_peak_dbtp: n(),
+            sample_peak_dbfs: n(),
+            clipping: Clipping { stretches: holes % 3, samples: 9 },
+            active_level_dbov: maybe!(n()),
+            activity_percent: n(),
+            active_s: n(),
+            crest_db: maybe!(n()),
+            speech_peak_dbfs: maybe!(n()),
+        },
+        phrases: maybe!(Phrases { count: 9, spread_db: n(), step_db: n() }),
+        spikes: maybe!(Spikes { count: 9, per_10_s: n(), max_excess_db: n() }),
+        ground: Ground {
+            noise_floor_dbfs: maybe!(n()),
+            noise_bands_dbfs: [n(); BANDS],
+            snr_db: maybe!(n()),
+            rumble_dbfs: n(),
+            offset: n(),
+        },
+        hum: maybe!(Some(Hum { frequency_hz: n(), level_dbfs: n(), lines_dbfs: [None; HUM_LINES] })),
+        pitch: maybe!(Pitch { low_hz: n(), median_hz: n(), high_hz: n(), voiced_share: n() }),
+        colour: maybe!(Colour {
+            bands_dbfs: [Some(n()); BANDS],
+            deviation_db: [None; BANDS],
+            low_end_db: Ok(n()),
+            presence_db: Ok(n()),
+            top_end_db: Ok(n()),
+        }),
+        bandwidth: maybe!(Bandwidth { high_hz: n(), limited: true, telephone: holes & 1 == 1 }),
+        resonances: maybe!(core::array::from_fn(|_| Some(Resonance {
+            frequency_hz: n(),
+            prominence_db: n(),
+            q: n(),
+            confidence: n()
+        }))),
+        sibilance: maybe!(Sibilance { frequency_hz: n(), excess_db: n(), share_percent: n(), loud_ratio_db: n() }),
+        room: maybe!(Room { decay_time_s: n(), dry: false }),
+    }
+}
+
+proptest! {
+    #[test]
+    fn any_profile_gives_a_valid_proposal(
+        numbers in prop::collection::vec(any(), 61), holes: u32, subject in prop::sample::select(SUBJECTS.to_vec()),
+        channels in 0..4_usize, over_music: bool, sung: bool,
+    ) {
+        let role = if over_music { Role::OverMusic } else { Role::SoloVoice };
+        let delivery = if sung { Delivery::Sung } else { Delivery::Spoken };
+        let proposal = propose(&profile(&numbers, holes, subject, channels), Context { role, delivery });
+        let s = &proposal.settings;
+        s.check().expect("valid");
+        prop_assert!((40.0 * 0.99..=120.0 * 1.01).contains(&s.high_pass.frequency_hz));
+        for cut in [s.corrective_eq.bell_1_gain_db, s.corrective_eq.bell_2_gain_db, s.corrective_eq.bell_3_gain_db] {
+            prop_assert!((-6.0..=0.0).contains(&cut));
+        }
+        prop_assert!(s.tone_eq.low_shelf_gain_db.abs() <= 2.0 && s.tone_eq.bell_gain_db.abs() <= 2.0);
+        prop_assert!(s.de_esser.range_db <= 8.0 && s.compressor.ratio <= 4.1);
+        let rest = Proposal::at_rest().settings;
+        for info in settings::rows() {
+            prop_assert!(s.get(info.id) == rest.get(info.id) || proposal.evidence().any(|e| e.setting == info.id));
+            prop_assert_eq!(s.get(info.id).map(|v| info.on_step(v)), s.get(info.id));
+        }
+        for text in proposal.evidence().map(ToString::to_string).chain(proposal.warnings().map(ToString::to_string)) {
+            prop_assert!(text.ends_with('.') && !text.contains('\n'), "{}", text);
+        }
+    }
+
+    #[test]
+    fn carry_over_keeps_its_laws(seeds: [u64; 3]) {
+        let [set, a, b]: [StripSettings; 3] = seeds.map(|seed| random_settings(&mut Noise::new(seed)));
+        prop_assert_eq!(carry_over(&a, &a, &b), b);
+        prop_assert_eq!(carry_over(&set, &a, &a), set);
+        carry_over(&set, &a, &b).check().expect("valid");
+    }
+}

@@ -1,0 +1,72 @@
+//! Where the content of a recording ends.
+
+use super::colour::{ColourMeter, NARROW_HZ};
+use super::profile::{Bandwidth, Measured};
+
+/// Nothing is followed further below the strongest band, dB.
+const RANGE_DB: f64 = 85.0;
+/// An end falls at least so far within six bands (measured on real voices).
+const DROP_DB: f64 = 15.0;
+/// Everything above an end lies so far under what is below it, dB.
+const STAYS_DB: f64 = 10.0;
+/// The end is where the level comes back to so far under what is before it, dB.
+const BACK_DB: f64 = 6.0;
+/// An end above this share of half the rate is that of the rate itself.
+const OWN_END: f64 = 0.85;
+/// A recording that ends below is as narrow as a telephone, Hz.
+const TELEPHONE_HZ: f64 = 4_000.0;
+
+impl ColourMeter {
+    /// The highest frequency with content: the largest lasting fall of the spectrum of active speech.
+    pub(crate) fn bandwidth(&self, active_level_dbov: f64) -> Measured<Bandwidth> {
+        let (mut levels, bands) = self.narrow_db(active_level_dbov)?;
+        let levels = &mut levels[..bands];
+        let half = bands as f64 * NARROW_HZ;
+        let most = levels.iter().fold(f64::NEG_INFINITY, |most, &db| most.max(db));
+        levels.iter_mut().for_each(|db| *db = db.max(most - RANGE_DB));
+        let mean = |from: usize, to: usize| levels[from..=to].iter().sum::<f64>() / (to - from + 1) as f64;
+        let mut best: Option<(f64, usize)> = None;
+        let mut highest_above = f64::NEG_INFINITY;
+        for i in (8..bands.saturating_sub(3)).rev() {
+            highest_above = if i + 4 == bands { mean(i + 1, i + 3) } else { highest_above.max(levels[i + 3]) };
+            let (before, after) = (mean(i - 4, i - 2), mean(i + 1, i + 3));
+            let drop = before - after;
+            if drop >= DROP_DB && highest_above < before - STAYS_DB && best.is_none_or(|(most, _)| drop > most) {
+                best = Some((drop, i));
+            }
+        }
+        let Some((_, mut j)) = best else {
+            return Ok(Bandwidth { high_hz: half, limited: false, telephone: half <= TELEPHONE_HZ });
+        };
+        while j > 8 && levels[j] < mean(j - 8, j - 5) - BACK_DB {
+            j -= 1;
+        }
+        let high_hz = (j + 1) as f64 * NARROW_HZ;
+        let limited = high_hz < OWN_END * half;
+        let high_hz = if limited { high_hz } else { half };
+        Ok(Bandwidth { high_hz, limited, telephone: high_hz <= TELEPHONE_HZ })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::colour::tests::speech;
+    use super::*;
+
+    #[test]
+    fn speech_that_ends_early_is_told_from_speech_that_does_not() {
+        for (rate, end, limited) in [
+            (48_000.0, 3_400.0, true),
+            (48_000.0, 7_800.0, true),
+            (48_000.0, 10_800.0, true),
+            (32_000.0, 16_000.0, false),
+        ] {
+            let mut meter = ColourMeter::new(rate);
+            meter.push(&speech(rate, 3.0, end, 1.0));
+            let found = meter.bandwidth(-20.0).unwrap();
+            assert_eq!(found.limited, limited, "{end}: {found:?}");
+            assert!(!limited || (found.high_hz / end - 1.0).abs() < 0.12, "{end}: {found:?}");
+            assert_eq!(found.telephone, end < 4_000.0);
+        }
+    }
+}

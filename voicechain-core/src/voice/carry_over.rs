@@ -1,0 +1,92 @@
+//! What a person likes on one voice, taken over to another.
+
+use crate::settings::{Scale, SettingInfo, StripSettings, rows};
+use crate::units::Unit;
+
+/// Settings for voice B: its proposal, moved by what the person changed on voice A's.
+///
+/// Each setting moves in its own scale: differences where it is linear, factors where it is logarithmic. Switches,
+/// choices, slopes and the order are those of A where the person changed them. Bands go by slot. What moved lies on the
+/// table's steps and inside its range. With no taste it is exactly B's proposal; with equal proposals exactly A's
+/// settings. Tested by `carry_over_keeps_its_laws`.
+#[must_use]
+pub fn carry_over(settings_a: &StripSettings, proposal_a: &StripSettings, proposal_b: &StripSettings) -> StripSettings {
+    let mut carried = *proposal_b;
+    if settings_a.order != proposal_a.order {
+        carried.order = settings_a.order;
+    }
+    for info in rows() {
+        let of = |settings: &StripSettings| settings.get(info.id).unwrap_or(info.default);
+        let value = info.nearest(moved(info, of(settings_a), of(proposal_a), of(proposal_b)));
+        // The value is inside the range, so it is taken.
+        let _ = carried.set(info.id, value);
+    }
+    carried
+}
+
+/// One setting.
+fn moved(info: &SettingInfo, set: f64, proposed_a: f64, proposed_b: f64) -> f64 {
+    if set == proposed_a {
+        return proposed_b;
+    }
+    let named = matches!(info.unit, Unit::Switch | Unit::Choice);
+    // An infinite ratio is no distance from anything: where one takes part, the person's own value is meant.
+    let infinite = !(set.is_finite() && proposed_a.is_finite() && proposed_b.is_finite());
+    if named || infinite || proposed_a == proposed_b {
+        return set;
+    }
+    info.on_step(match info.scale {
+        Scale::Linear => proposed_b + (set - proposed_a),
+        Scale::Logarithmic => proposed_b * (set / proposed_a),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::strip::StartingPoint;
+
+    #[test]
+    fn taste_moves_in_each_setting_s_own_scale() {
+        let (a, b) = (StartingPoint::SpokenClose.settings(), StartingPoint::SpokenLiveRoom.settings());
+        let mut set = a;
+        set.high_pass.frequency_hz *= 2.0;
+        set.tone_eq.bell_gain_db += 1.0;
+        set.compressor.on = false;
+        let carried = carry_over(&set, &a, &b);
+        assert!((carried.high_pass.frequency_hz / b.high_pass.frequency_hz - 2.0).abs() < 0.015);
+        assert!((carried.tone_eq.bell_gain_db - b.tone_eq.bell_gain_db - 1.0).abs() < 1e-9);
+        assert!(!carried.compressor.on);
+        assert_eq!(carried.high_pass.slope, b.high_pass.slope);
+        assert_eq!(carry_over(&a, &a, &b), b);
+        assert_eq!(carry_over(&set, &a, &a), set);
+    }
+
+    #[test]
+    fn an_infinite_ratio_is_the_person_s_own() {
+        let mut set = StripSettings::default();
+        let (a, mut b) = (set, set);
+        b.compressor.ratio = 2.0;
+        set.compressor.ratio = f64::INFINITY;
+        assert_eq!(carry_over(&set, &a, &b).compressor.ratio, f64::INFINITY);
+        assert_eq!(carry_over(&a, &set, &b).compressor.ratio, a.compressor.ratio);
+    }
+
+    #[test]
+    fn what_leaves_the_range_stays_at_its_end() {
+        let (a, mut b, mut set) = (StripSettings::default(), StripSettings::default(), StripSettings::default());
+        b.trim.gain_db = 20.0;
+        set.trim.gain_db = 10.0;
+        assert_eq!(carry_over(&set, &a, &b).trim.gain_db, 24.0);
+    }
+
+    #[test]
+    fn values_come_to_lie_on_steps() {
+        for info in rows() {
+            assert_eq!(info.on_step(info.default), info.default, "{}", info.id);
+            assert!(info.check(info.on_step(1e300)).is_ok() && info.check(info.on_step(-1e300)).is_ok());
+        }
+        let info = crate::settings::row("trim.gain_db").expect("a row");
+        assert_eq!(info.on_step(0.349), 0.3);
+    }
+}

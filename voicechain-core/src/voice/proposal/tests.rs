@@ -1,0 +1,187 @@
+extern crate std;
+
+use super::*;
+use crate::settings::{Slope, rows};
+use crate::voice::profile::*;
+use std::string::ToString;
+
+/// A clean, dry, even voice.
+fn clean() -> Profile {
+    Profile {
+        rate_hz: 48_000.0,
+        duration_s: 60.0,
+        channels: 1,
+        subject: Subject::Voice,
+        level: Level {
+            integrated_lufs: Ok(-25.0),
+            loudness_range_lu: Ok(5.0),
+            true_peak_dbtp: -5.0,
+            sample_peak_dbfs: -5.2,
+            clipping: Clipping::default(),
+            active_level_dbov: Ok(-24.0),
+            activity_percent: 70.0,
+            active_s: 42.0,
+            crest_db: Ok(18.8),
+            speech_peak_dbfs: Ok(-10.0),
+        },
+        phrases: Ok(Phrases { count: 20, spread_db: 1.7, step_db: 1.6 }),
+        spikes: Ok(Spikes { count: 0, per_10_s: 0.0, max_excess_db: 6.8 }),
+        ground: Ground {
+            noise_floor_dbfs: Ok(-70.0),
+            noise_bands_dbfs: [-85.0; BANDS],
+            snr_db: Ok(46.0),
+            rumble_dbfs: -75.0,
+            offset: 0.0,
+        },
+        hum: Ok(None),
+        pitch: Ok(Pitch { low_hz: 100.0, median_hz: 125.0, high_hz: 170.0, voiced_share: 0.6 }),
+        colour: Ok(Colour {
+            bands_dbfs: [Some(-40.0); BANDS],
+            deviation_db: [Some(0.0); BANDS],
+            low_end_db: Ok(-1.0),
+            presence_db: Ok(1.0),
+            top_end_db: Ok(-1.7),
+        }),
+        bandwidth: Ok(Bandwidth { high_hz: 24_000.0, limited: false, telephone: false }),
+        resonances: Ok([None; CANDIDATES]),
+        sibilance: Ok(Sibilance { frequency_hz: 6_500.0, excess_db: 0.0, share_percent: 2.0, loud_ratio_db: 8.0 }),
+        room: Ok(Room { decay_time_s: 0.15, dry: true }),
+    }
+}
+
+fn solo(profile: &Profile) -> Proposal {
+    propose(profile, Context::default())
+}
+
+fn at(frequency_hz: f64, prominence_db: f64, confidence: f64) -> Option<Resonance> {
+    Some(Resonance { frequency_hz, prominence_db, q: 1.4, confidence })
+}
+
+/// Every setting that is not at rest has its evidence, and the settings pass.
+fn explained(proposal: &Proposal) {
+    proposal.settings.check().expect("valid");
+    let rest = Proposal::at_rest().settings;
+    for info in rows() {
+        let why = proposal.evidence().find(|e| e.setting == info.id);
+        assert!(proposal.settings.get(info.id) == rest.get(info.id) || why.is_some(), "{}", info.id);
+    }
+}
+
+#[test]
+fn a_clean_voice_is_left_alone() {
+    let p = solo(&clean());
+    explained(&p);
+    assert!((p.settings.trim.gain_db - 2.0).abs() < 1e-9);
+    assert!((p.settings.high_pass.frequency_hz / 70.0 - 1.0).abs() < 0.008 && p.settings.high_pass.on);
+    assert!(!p.settings.de_esser.on && p.settings.compressor.ratio == 3.0);
+    assert!((p.settings.compressor.threshold_db - (-10.0 + 2.0 - 7.0)).abs() < 0.26);
+    assert_eq!(p.settings.tone_eq, StripSettings::default().tone_eq);
+    assert_eq!(p.settings.corrective_eq, StripSettings::default().corrective_eq);
+    assert_eq!(p.warnings().count(), 0);
+}
+
+#[test]
+fn only_sure_candidates_are_cut() {
+    let mut voice = clean();
+    voice.resonances = Ok([at(640.0, 9.0, 0.7), at(210.0, 9.0, 0.3), None]);
+    let eq = solo(&voice).settings.corrective_eq;
+    assert!((eq.bell_2_gain_db + 3.5).abs() < 1e-9 && (eq.bell_2_frequency_hz / 640.0 - 1.0).abs() < 0.008);
+    assert_eq!((eq.bell_1_gain_db, eq.bell_3_gain_db, eq.bell_4_gain_db), (0.0, 0.0, 0.0));
+    voice.resonances = Ok([at(640.0, 40.0, 1.0), at(660.0, 40.0, 1.0), None]);
+    let eq = solo(&voice).settings.corrective_eq;
+    assert_eq!((eq.bell_1_gain_db, eq.bell_2_gain_db, eq.bell_3_gain_db), (0.0, -6.0, 0.0));
+}
+
+#[test]
+fn tone_acts_only_beyond_the_usual() {
+    let mut voice = clean();
+    let with = |voice: &mut Profile, low, presence| {
+        let colour = voice.colour.as_mut().expect("known");
+        (colour.low_end_db, colour.presence_db) = (Ok(low), Ok(presence));
+        solo(voice).settings.tone_eq
+    };
+    let dull = with(&mut voice, -12.0, -8.0);
+    assert!((dull.low_shelf_gain_db - 2.0).abs() < 0.01 && (dull.bell_gain_db - 2.0).abs() < 0.01);
+    let inside = with(&mut voice, -6.0, -3.0);
+    assert_eq!((inside.low_shelf_gain_db, inside.bell_gain_db), (0.0, 0.0));
+    voice.bandwidth = Ok(Bandwidth { high_hz: 3_400.0, limited: true, telephone: true });
+    assert_eq!(with(&mut voice, 0.0, -8.0).bell_gain_db, 0.0);
+    voice.bandwidth = clean().bandwidth;
+    voice.sibilance.as_mut().expect("known").excess_db = 6.0;
+    assert_eq!(with(&mut voice, 0.0, -8.0).bell_gain_db, 0.0);
+}
+
+#[test]
+fn the_de_esser_waits_for_sibilance() {
+    let mut voice = clean();
+    voice.sibilance = Ok(Sibilance { frequency_hz: 6_500.0, excess_db: 8.0, share_percent: 60.0, loud_ratio_db: 12.0 });
+    let p = solo(&voice);
+    explained(&p);
+    assert!(p.settings.de_esser.on && p.settings.de_esser.range_db == 8.0 && p.settings.de_esser.threshold_db == 1.0);
+}
+
+#[test]
+fn level_changes_the_trim_only() {
+    let loud = solo(&clean());
+    let mut voice = clean();
+    voice.level.integrated_lufs = Ok(-45.0);
+    voice.level.speech_peak_dbfs = Ok(-30.0);
+    voice.level.active_level_dbov = Ok(-44.0);
+    voice.ground.rumble_dbfs -= 20.0;
+    let mut quiet = solo(&voice);
+    assert!((quiet.settings.trim.gain_db - loud.settings.trim.gain_db - 20.0).abs() < 1e-9);
+    quiet.settings.trim = loud.settings.trim;
+    assert_eq!(quiet.settings, loud.settings);
+}
+
+#[test]
+fn dynamics_follow_the_voice() {
+    let mut voice = clean();
+    voice.spikes = Ok(Spikes { count: 30, per_10_s: 5.0, max_excess_db: 16.0 });
+    assert!((solo(&voice).settings.compressor.ratio - 4.0).abs() < 0.12);
+    let mut voice = clean();
+    voice.phrases = Ok(Phrases { count: 20, spread_db: 5.1, step_db: 8.0 });
+    let uneven = solo(&voice);
+    assert!(uneven.settings.compressor.threshold_db < solo(&clean()).settings.compressor.threshold_db);
+    let mut voice = clean();
+    voice.ground.snr_db = Ok(7.0);
+    assert!(!solo(&voice).settings.compressor.on);
+    assert_eq!(solo(&voice).warnings().next(), Some(&Warning::BeyondRepairNoise(7.0)));
+}
+
+#[test]
+fn what_is_no_voice_gets_nothing() {
+    for subject in
+        [Subject::Silence, Subject::TooShort, Subject::Tone, Subject::Noise, Subject::Music, Subject::Garbage]
+    {
+        let p = solo(&Profile { subject, ..clean() });
+        assert_eq!(p.settings, Proposal::at_rest().settings);
+        assert_eq!(p.warnings().next(), Some(&Warning::NotAVoice));
+    }
+}
+
+#[test]
+fn rumble_makes_the_high_pass_steeper() {
+    let mut voice = clean();
+    voice.ground.rumble_dbfs = -40.0;
+    assert_eq!(solo(&voice).settings.high_pass.slope, Slope::Db24);
+    assert_eq!(solo(&clean()).settings.high_pass.slope, Slope::Db18);
+}
+
+#[test]
+fn evidence_is_one_plain_sentence() {
+    let mut voice = clean();
+    voice.resonances = Ok([at(640.0, 9.0, 0.7), None, None]);
+    let p = solo(&voice);
+    for e in p.evidence() {
+        let text = e.to_string();
+        assert!(text.ends_with(").") && !text.contains(" -"), "{text}");
+        assert!(!text.contains("NaN") && !text.contains("\u{2212}0.0"), "{text}");
+    }
+    let cut = p.evidence().find(|e| e.setting == "corrective_eq.bell_2_gain_db").expect("a cut");
+    assert_eq!(
+        cut.to_string(),
+        "What stands out of the voice at 640 Hz is 9.0 dB, usual is 4.0 dB: corrective EQ bell 2 gain \u{2212}3.5 dB \
+         (measured on 53 recorded voices)."
+    );
+}

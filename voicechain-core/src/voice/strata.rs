@@ -1,0 +1,42 @@
+//! Sums kept apart by level, so that what counts can be decided when the voice's level is known.
+
+/// Lowest level that is told apart, dB.
+const BOTTOM_DB: f64 = -110.0;
+/// Width of a stratum, dB.
+const STEP_DB: f64 = 2.0;
+/// Strata: up to +10 dB.
+pub(crate) const STRATA: usize = 60;
+
+/// Sums of `N` values, one set for every 2 dB of level from -110 to +10 dB. Memory `240 (N + 1)` bytes.
+#[derive(Clone, Debug)]
+pub(crate) struct Strata<const N: usize> {
+    sums: [[f32; N]; STRATA],
+    counts: [u32; STRATA],
+}
+
+impl<const N: usize> Strata<N> {
+    pub(crate) const fn new() -> Self {
+        Self { sums: [[0.0; N]; STRATA], counts: [0; STRATA] }
+    }
+
+    /// The sums of a level, to be added to, with one more counted. What is not a number counts as the lowest.
+    pub(crate) fn at(&mut self, db: f64) -> &mut [f32; N] {
+        let place = (((db - BOTTOM_DB) / STEP_DB).max(0.0) as usize).min(STRATA - 1);
+        self.counts[place] = self.counts[place].saturating_add(1);
+        &mut self.sums[place]
+    }
+
+    /// Everything at or above a level: sums and count. Of the stratum that the level cuts, the share above it.
+    pub(crate) fn from(&self, db: f64) -> ([f64; N], f64) {
+        let (mut sums, mut total) = ([0.0; N], 0.0);
+        for (place, (values, &count)) in self.sums.iter().zip(&self.counts).enumerate() {
+            let above = place as f64 + 1.0 - (db - BOTTOM_DB) / STEP_DB;
+            let share = above.clamp(0.0, 1.0);
+            for (sum, &value) in sums.iter_mut().zip(values) {
+                *sum += share * f64::from(value);
+            }
+            total += share * f64::from(count);
+        }
+        (sums, total)
+    }
+}
