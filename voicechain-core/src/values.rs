@@ -4,7 +4,7 @@
 //! text that mean the same value give the same number to the last bit. Values that come from a position are rounded
 //! ([`SettingInfo::rounded`]), so that the 24 bits that hosts keep of a position suffice.
 
-use crate::settings::{Scale, SettingInfo};
+use crate::settings::{Scale, SettingInfo, StageId, StripSettings};
 use crate::units::Unit;
 use core::fmt;
 
@@ -188,6 +188,21 @@ fn split_number(text: &str) -> Option<(Option<f64>, &str)> {
     }
     let number = core::str::from_utf8(&digits[..length]).ok()?.parse().ok()?;
     Some((Some(number), unit))
+}
+
+impl StripSettings {
+    /// Every setting [`rounded`](SettingInfo::rounded): what comes back from a host's parameters. The order stays.
+    #[must_use]
+    pub fn rounded(&self) -> Self {
+        let mut rounded = *self;
+        for &stage in StageId::ALL {
+            for (row, info) in stage.rows().iter().enumerate() {
+                let value = self.value(stage, row).unwrap_or(info.default);
+                rounded.put(stage, row, info.rounded(value));
+            }
+        }
+        rounded
+    }
 }
 
 /// A value with its unit, as [`SettingInfo::text`] gives it.

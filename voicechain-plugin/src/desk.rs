@@ -8,6 +8,7 @@ use nice_plug::prelude::{Param, ParamPtr};
 use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::StripSettings;
 use voicechain_core::strip::StartingPoint;
+use voicechain_core::voice::{Context, Profile, Proposal, carry_over, propose};
 use voicechain_text::{Clip, TextError};
 
 /// How many steps can be undone.
@@ -144,9 +145,20 @@ impl Desk {
         true
     }
 
-    /// Remembers what was proposed for the voice on this track, so that it is copied with the settings.
-    pub fn note_proposal(&self, proposed: Option<StripSettings>) {
-        self.history().proposed = proposed;
+    /// Proposes settings for the voice on this track, applies them, and remembers them for copying and carrying over.
+    pub fn propose(&self, profile: &Profile, context: Context, host: &dyn Gestures) -> Proposal {
+        let proposal = propose(profile, context);
+        // As the parameters will have them, so that nothing but a person's change counts as one.
+        let settings = proposal.settings.rounded();
+        self.history().proposed = Some(settings);
+        self.apply(&settings, host);
+        proposal
+    }
+
+    /// What was proposed for the voice on this track.
+    #[must_use]
+    pub fn proposed(&self) -> Option<StripSettings> {
+        self.history().proposed
     }
 
     /// The text for the clipboard: that of a settings file, with what was proposed for this voice.
@@ -167,6 +179,31 @@ impl Desk {
         self.apply(&settings, host);
         Ok(())
     }
+
+    /// Applies what the person of another track changed on its proposal to what is proposed for the voice on this one.
+    ///
+    /// # Errors
+    /// A text that is no settings text; a text without a proposal, or a track without a profile, with what to do. Nothing
+    /// is changed then.
+    pub fn carry_over(
+        &self,
+        text: &str,
+        profile: &Profile,
+        context: Context,
+        host: &dyn Gestures,
+    ) -> Result<(), TextError> {
+        let clip = voicechain_text::read_clip(text)?;
+        let Some(proposed) = clip.proposed else {
+            return Err(TextError {
+                what: "the settings were copied from a track whose voice was not measured".into(),
+                advice: "measure and propose there first, or paste them as they are",
+            });
+        };
+        let own = propose(profile, context).settings.rounded();
+        self.history().proposed = Some(own);
+        self.apply(&carry_over(&clip.settings, &proposed, &own).rounded(), host);
+        Ok(())
+    }
 }
 
 #[cfg(test)]
@@ -174,6 +211,7 @@ mod tests {
     use super::*;
     use nice_plug::params::InternalParamMut;
     use std::cell::RefCell;
+    use voicechain_core::voice::profile::{BANDS, Clipping, Doubt, Ground, Level, Pitch, Subject};
 
     /// A host that does what it is told and writes it down.
     struct Recorder {
@@ -243,11 +281,10 @@ mod tests {
         settings.order.reverse();
         settings.compressor.ratio = f64::INFINITY;
         assert!(first.apply(&settings, &first_host));
-        first.note_proposal(Some(StartingPoint::SungAlone.settings()));
         let text = first.copy().unwrap();
         second.paste(&text, &second_host).unwrap();
         assert_eq!(second_host.parameters.settings(), settings);
-        assert_eq!(voicechain_text::read_clip(&text).unwrap().proposed, Some(StartingPoint::SungAlone.settings()));
+        assert_eq!(voicechain_text::read_clip(&text).unwrap().proposed, None);
         for wrong in ["", "format = 2", "hello", &text[..text.len() - 3], "format = 1\n[trim]\ngain_db = 99.0"] {
             second_host.lines.borrow_mut().clear();
             if second.paste(wrong, &second_host).is_err() {
@@ -259,5 +296,74 @@ mod tests {
         wild.trim.gain_db = f64::NAN;
         assert!(!second.apply(&wild, &second_host));
         assert_eq!(second_host.parameters.settings(), settings);
+    }
+
+    /// A voice of so much loudness and so low a pitch, of which nothing else is known.
+    fn voice(integrated_lufs: f64, low_hz: f64) -> Profile {
+        let unknown = Doubt::TooShort;
+        Profile {
+            rate_hz: 48_000.0,
+            duration_s: 60.0,
+            channels: 1,
+            subject: Subject::Voice,
+            level: Level {
+                integrated_lufs: Ok(integrated_lufs),
+                loudness_range_lu: Ok(5.0),
+                true_peak_dbtp: -5.0,
+                sample_peak_dbfs: -5.2,
+                clipping: Clipping::default(),
+                active_level_dbov: Ok(integrated_lufs + 1.0),
+                activity_percent: 70.0,
+                active_s: 42.0,
+                crest_db: Ok(18.8),
+                speech_peak_dbfs: Ok(integrated_lufs + 15.0),
+            },
+            phrases: Err(unknown),
+            spikes: Err(unknown),
+            ground: Ground {
+                noise_floor_dbfs: Ok(-70.0),
+                noise_bands_dbfs: [-85.0; BANDS],
+                snr_db: Ok(46.0),
+                rumble_dbfs: -75.0,
+                offset: 0.0,
+            },
+            hum: Err(unknown),
+            pitch: Ok(Pitch { low_hz, median_hz: 1.25 * low_hz, high_hz: 1.7 * low_hz, voiced_share: 0.6 }),
+            colour: Err(unknown),
+            bandwidth: Err(unknown),
+            resonances: Err(unknown),
+            sibilance: Err(unknown),
+            room: Err(unknown),
+        }
+    }
+
+    #[test]
+    fn what_a_person_changed_is_carried_over_to_another_voice() {
+        let ((first_host, first), (second_host, second)) = (Recorder::new(), Recorder::new());
+        let (a, b) = (voice(-25.0, 100.0), voice(-30.0, 200.0));
+        let context = Context::default();
+        assert!(second.carry_over(&first.copy().unwrap(), &b, context, &second_host).is_err(), "nothing was proposed");
+        assert_eq!(second_host.parameters.settings(), StripSettings::default());
+
+        let proposal = first.propose(&a, context, &first_host);
+        assert_eq!(first_host.parameters.settings(), proposal.settings.rounded());
+        assert_eq!(first.proposed(), Some(proposal.settings.rounded()));
+        // Nothing changed: the other voice gets its own proposal.
+        let own = propose(&b, context).settings.rounded();
+        second.carry_over(&first.copy().unwrap(), &b, context, &second_host).unwrap();
+        assert_eq!(second_host.parameters.settings(), own);
+        // 2 dB more in the tone EQ, and the compressor off: both arrive, the trim stays the other voice's own.
+        let mut liked = first_host.parameters.settings();
+        liked.tone_eq.bell_gain_db += 2.0;
+        liked.compressor.on = !liked.compressor.on;
+        assert!(first.apply(&liked, &first_host));
+        second.carry_over(&first.copy().unwrap(), &b, context, &second_host).unwrap();
+        let carried = second_host.parameters.settings();
+        assert_eq!(carried.tone_eq.bell_gain_db, own.tone_eq.bell_gain_db + 2.0);
+        assert_eq!(carried.compressor.on, liked.compressor.on);
+        assert_eq!(carried.trim, own.trim);
+        assert_ne!(own.trim, liked.trim);
+        assert!(second.undo(&second_host));
+        assert_eq!(second_host.parameters.settings(), own);
     }
 }
