@@ -183,7 +183,7 @@ pub(crate) mod tests {
                     let amplitude = scale * libm::exp10((db - 90.0) / 20.0) * libm::sqrt(2.0 / 24.0);
                     let turn = core::f64::consts::TAU * hz / rate;
                     for (n, sample) in out.iter_mut().enumerate() {
-                        *sample += amplitude * libm::sin(turn * n as f64 + 6.28 * phase);
+                        *sample += amplitude * libm::sin(turn * n as f64 + core::f64::consts::TAU * phase);
                     }
                 }
             }
