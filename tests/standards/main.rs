@@ -1,5 +1,6 @@
 //! The core against published standards. Each number names the document that it comes from.
 
+mod active_level;
 mod dynamics;
 mod filters;
 mod k_weighting;

@@ -81,6 +81,13 @@ impl ColourMeter {
         Ok((core::array::from_fn(level), bands))
     }
 
+    /// Third octaves of the quietest frames, dBFS: those that are less than 6 dB over the quietest twentieth. Steady noise
+    /// reads right within 1 dB; what rises and falls, as voices do, up to 3 dB too low.
+    pub(crate) fn quiet_dbfs(&self) -> [f64; BANDS] {
+        let (sums, count) = self.thirds.quietest(0.05, 6.0);
+        sums.map(|sum| power_to_db((sum / count.max(1.0)).max(1e-20)))
+    }
+
     /// The colour, given the active speech level, the noise's third octaves in dBFS, the highest frequency with content
     /// and the median pitch.
     pub(crate) fn colour(

@@ -39,4 +39,26 @@ impl<const N: usize> Strata<N> {
         }
         (sums, total)
     }
+
+    /// The quietest: everything up to `within_db` over the stratum in which a share (0 to 1) of all is reached.
+    pub(crate) fn quietest(&self, share: f64, within_db: f64) -> ([f64; N], f64) {
+        let wanted = share * self.counts.iter().map(|&count| f64::from(count)).sum::<f64>();
+        let (mut below, mut last) = (0.0, 0);
+        for (place, &count) in self.counts.iter().enumerate() {
+            below += f64::from(count);
+            last = place;
+            if below > 0.0 && below >= wanted {
+                break;
+            }
+        }
+        let end = (last + (within_db / STEP_DB) as usize).min(STRATA - 1);
+        let (mut sums, mut total) = ([0.0; N], 0.0);
+        for (values, &count) in self.sums.iter().zip(&self.counts).take(end + 1) {
+            for (sum, &value) in sums.iter_mut().zip(values) {
+                *sum += f64::from(value);
+            }
+            total += f64::from(count);
+        }
+        (sums, total)
+    }
 }

@@ -1,0 +1,101 @@
+//! Active speech level: ITU-T P.56 method B.
+//!
+//! The readings on synthetic tones were computed with an independent implementation that interpolates exactly; that
+//! implementation reads the Recommendation's own test file as its reference software does (-25.329 dBov, 96.625 %).
+
+use super::near;
+use std::f64::consts::TAU;
+use voicechain_core::voice::active_level::{ActiveLevel, ActiveSpeech};
+
+const RATES: [f64; 7] = [8_000.0, 11_025.0, 16_000.0, 22_050.0, 32_000.0, 44_100.0, 48_000.0];
+
+/// A tone of 997 Hz that is on and off in turns, 20 s.
+fn keyed(hz: f64, peak_db: f64, on_s: f64, off_s: f64) -> Vec<f32> {
+    let amplitude = 10_f64.powf(peak_db / 20.0);
+    (0..(20.0 * hz) as u64)
+        .map(|n| {
+            let on = (n as f64 / hz) % (on_s + off_s) < on_s;
+            if on { (amplitude * (TAU * 997.0 * n as f64 / hz).sin()) as f32 } else { 0.0 }
+        })
+        .collect()
+}
+
+fn heard(hz: f64, signal: &[f32]) -> ActiveSpeech {
+    let mut meter = ActiveLevel::new(hz);
+    meter.push(signal);
+    meter.result().expect("a tone is above every threshold")
+}
+
+/// Level, dBov, and activity, percent, of tones of -20 dBFS that are on and off for so many seconds.
+const READINGS: [(f64, f64, f64, f64); 6] = [
+    (20.0, 0.0, -23.005, 99.9),
+    (1.0, 0.2, -23.763, 99.9),
+    (1.0, 0.5, -24.031, 85.4),
+    (1.0, 1.0, -24.072, 63.9),
+    (2.0, 2.0, -23.568, 56.9),
+    (0.5, 3.0, -24.956, 23.5),
+];
+
+#[test]
+fn keyed_tones_read_as_published_at_every_rate() {
+    for hz in RATES {
+        for (on, off, level, activity) in READINGS {
+            let found = heard(hz, &keyed(hz, -20.0, on, off));
+            near(found.level_dbov, level, 0.01);
+            near(found.activity_percent, activity, 0.1);
+            near(found.active_s, 0.2 * activity, 0.02);
+        }
+    }
+}
+
+/// Negative control: neither the plain mean of everything nor that of the tone alone would pass.
+#[test]
+fn the_active_level_is_neither_mean() {
+    let on_only = -23.0103;
+    for (on, off, level, activity) in READINGS.into_iter().skip(3) {
+        let everything = on_only + 10.0 * (on / (on + off)).log10();
+        assert!(level > everything + 0.5 && level < on_only - 0.5, "{level}");
+        assert!(activity > 100.0 * on / (on + off) + 5.0);
+    }
+}
+
+/// Pauses shorter than 100 ms are speech, those longer than 350 ms are not (ITU-T G.191, manual of its P.56 tool).
+#[test]
+fn short_pauses_count_and_long_ones_do_not() {
+    near(heard(16_000.0, &keyed(16_000.0, -20.0, 0.5, 0.1)).activity_percent, 100.0, 0.3);
+    let long = heard(16_000.0, &keyed(16_000.0, -20.0, 0.5, 0.6)).activity_percent;
+    assert!(long < 85.0, "{long}");
+}
+
+/// The level is measured alike over 90 dB. Thresholds are a factor 2 apart, so that only such steps are exact.
+#[test]
+fn every_level_is_measured_alike() {
+    let reference = heard(16_000.0, &keyed(16_000.0, -6.0, 1.0, 1.0));
+    for halvings in 1..=15 {
+        let down = f64::from(halvings) * 20.0 * 2_f64.log10();
+        let found = heard(16_000.0, &keyed(16_000.0, -6.0 - down, 1.0, 1.0));
+        near(found.level_dbov, reference.level_dbov - down, 1e-4);
+        near(found.activity_percent, reference.activity_percent, 1e-2);
+    }
+    let found = heard(16_000.0, &keyed(16_000.0, -26.0, 1.0, 1.0));
+    near(found.level_dbov, reference.level_dbov - 20.0, 0.1);
+    let mut silent = ActiveLevel::new(16_000.0);
+    silent.push(&[0.0; 16_000]);
+    assert_eq!(silent.result(), None);
+}
+
+#[test]
+fn any_split_gives_the_same_bits() {
+    let signal = keyed(11_025.0, -12.0, 0.3, 0.4);
+    let mut split = ActiveLevel::new(11_025.0);
+    let mut rest = &signal[..];
+    for size in (1..=997).cycle().step_by(61) {
+        let (now, later) = rest.split_at(size.min(rest.len()));
+        split.push(now);
+        rest = later;
+        if rest.is_empty() {
+            break;
+        }
+    }
+    assert_eq!(split.result(), Some(heard(11_025.0, &signal)));
+}

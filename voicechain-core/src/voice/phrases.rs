@@ -1,0 +1,396 @@
+//! How the level moves from phrase to phrase, and spikes.
+
+use super::profile::{Doubt, Measured, Phrases, Spikes};
+use super::ticks::Ticks;
+use crate::filters::k_weighting::{self, KState, KWeighting};
+use crate::math::power_to_db;
+use crate::units::SampleRate;
+
+/// Powers per second, five of which make a level, which is taken with every second one.
+const PER_S: f64 = 100.0;
+const POWERS: usize = 5;
+/// Levels per second.
+const LEVELS_PER_S: f64 = 50.0;
+/// Levels that are kept, every 20 ms: 164 s.
+const KEPT: usize = 8_192;
+/// Lowest level that is told apart, dB, and steps per dB.
+const BOTTOM_DB: f64 = -120.0;
+const PER_DB: f64 = 2.0;
+/// Different levels.
+const STEPS: usize = 256;
+/// What is so far under the active level is no speech, dB (the margin of ITU-T P.56).
+const MARGIN_DB: f64 = 15.9;
+/// A phrase ends with a gap of 0.25 s, and has at least 0.5 s.
+const GAP: u32 = 12;
+const SHORTEST: u32 = 25;
+/// Share of a phrase that counts: without its loudest 15 %, where a spike would be.
+const COUNTED: f64 = 0.85;
+/// A spike is looked for in a neighbourhood of 1.2 s to both sides, without 0.15 s.
+const AROUND: usize = 60;
+const CENTRE: usize = 7;
+/// Fewest active levels around it: 0.2 s.
+const FEWEST_AROUND: u32 = 10;
+/// Share of the levels around a spike that lie under the level that it is compared with.
+const SURROUNDINGS: f64 = 0.9;
+/// A spike is so far over its surroundings, dB.
+const SPIKE_DB: f64 = 9.0;
+/// Steps from phrase to phrase are counted in bins of 0.25 dB up to 40 dB.
+const STEP_BINS: usize = 160;
+const BINS_PER_DB: f64 = 4.0;
+/// Fewest phrases that show how the level moves.
+const FEWEST_PHRASES: u32 = 4;
+
+/// Hears phrases and spikes in the K-weighted level of 50 ms, taken every 20 ms.
+///
+/// What is active is known when the active level is, at the end. So the levels are kept, in steps of 0.5 dB; every 82 s
+/// those that are older than 82 s are evaluated against the active level up to then, by itself a mean over minutes.
+/// The active level is that of the K-weighted levels: mean power of those that are at most 15.9 dB under it. Memory 10 kB.
+/// Tested by `jumps_and_spikes_are_told_apart`.
+#[derive(Clone, Debug)]
+pub struct PhraseMeter {
+    ticks: Ticks,
+    filter: KWeighting,
+    state: KState<1>,
+    powers: [f64; POWERS],
+    count: u64,
+    levels: [u8; KEPT],
+    /// Levels heard, and how many of them have been evaluated.
+    heard: u64,
+    histogram: [u32; STEPS],
+    reader: Reader,
+}
+
+impl PhraseMeter {
+    /// A meter for a rate.
+    #[must_use]
+    pub fn new(rate: SampleRate) -> Self {
+        Self {
+            ticks: Ticks::new(rate.hz(), PER_S),
+            filter: KWeighting::new(rate),
+            state: KState::new(),
+            powers: [0.0; POWERS],
+            count: 0,
+            levels: [0; KEPT],
+            heard: 0,
+            histogram: [0; STEPS],
+            reader: Reader::new(),
+        }
+    }
+
+    /// Takes samples.
+    pub fn push(&mut self, samples: &[f32]) {
+        let Self { ticks, filter, state, powers, count, levels, heard, histogram, reader } = self;
+        ticks.feed(samples, |part, complete| {
+            k_weighting::accumulate(filter, core::array::from_mut(state), [part.as_chunks::<1>().0]);
+            let Some(length) = complete else { return };
+            let [energy] = state.take_energy(filter);
+            powers[(*count % POWERS as u64) as usize] = energy / length;
+            *count += 1;
+            if *count < POWERS as u64 || *count % 2 == 0 {
+                return;
+            }
+            let db = power_to_db(powers.iter().sum::<f64>() / POWERS as f64);
+            let step = ((db - BOTTOM_DB) * PER_DB).max(0.0).min((STEPS - 1) as f64) as u8;
+            levels[(*heard % KEPT as u64) as usize] = step;
+            histogram[usize::from(step)] = histogram[usize::from(step)].saturating_add(1);
+            *heard += 1;
+            if *heard - reader.at == KEPT as u64 - 2 * AROUND as u64 {
+                let active = active_step(histogram);
+                reader.read(levels, *heard, *heard - KEPT as u64 / 2, active);
+            }
+        });
+    }
+
+    /// What was found. Phrases need at least four, spikes a second of speech.
+    #[must_use]
+    pub fn result(&self) -> (Measured<Phrases>, Measured<Spikes>) {
+        let mut reader = self.reader.clone();
+        reader.read(&self.levels, self.heard, self.heard, active_step(&self.histogram));
+        reader.end_phrase();
+        if reader.active == 0 {
+            return (Err(Doubt::Silence), Err(Doubt::Silence));
+        }
+        (reader.phrases(), reader.spikes())
+    }
+}
+
+/// The centre of a step, dB.
+fn level_db(step: f64) -> f64 {
+    BOTTOM_DB + (step + 0.5) / PER_DB
+}
+
+/// The power of a step.
+fn power(step: usize) -> f64 {
+    libm::exp10(0.1 * level_db(step as f64))
+}
+
+/// The lowest step that counts as speech: the lowest that is at most 15.9 dB under the mean power of everything at or
+/// above it. Looked for from below, so that one bang far above the voice does not stand for it. Without sound, one that
+/// nothing reaches.
+fn active_step(histogram: &[u32; STEPS]) -> u8 {
+    let mut above = histogram.iter().enumerate().skip(1).fold((0.0, 0.0), |(energy, count), (step, &n)| {
+        let n = f64::from(n);
+        (energy + n * power(step), count + n)
+    });
+    for (step, &n) in histogram.iter().enumerate().skip(1) {
+        if above.1 < 0.5 {
+            break;
+        }
+        if power_to_db(above.0 / above.1) - level_db(step as f64) <= MARGIN_DB {
+            return step as u8;
+        }
+        above.0 -= f64::from(n) * power(step);
+        above.1 -= f64::from(n);
+    }
+    u8::MAX
+}
+
+/// Goes through the levels once.
+#[derive(Clone, Debug)]
+struct Reader {
+    /// The next level to look at.
+    at: u64,
+    /// The present phrase: its active levels, their number, its length with its gaps, and how long the last gap is.
+    phrase: [u16; STEPS],
+    in_phrase: u32,
+    length: u32,
+    gap: u32,
+    last_db: Option<f64>,
+    count: u32,
+    /// Sums over phrases of length, length times level, and length times level squared.
+    weight: f64,
+    first: f64,
+    second: f64,
+    steps: [u16; STEP_BINS],
+    /// Active levels.
+    active: u64,
+    spikes: u32,
+    highest_db: f64,
+}
+
+impl Reader {
+    const fn new() -> Self {
+        Self {
+            at: 0,
+            phrase: [0; STEPS],
+            in_phrase: 0,
+            length: 0,
+            gap: 0,
+            last_db: None,
+            count: 0,
+            weight: 0.0,
+            first: 0.0,
+            second: 0.0,
+            steps: [0; STEP_BINS],
+            active: 0,
+            spikes: 0,
+            highest_db: 0.0,
+        }
+    }
+
+    /// Looks at the levels up to a place, of which the last [`KEPT`] are there.
+    fn read(&mut self, levels: &[u8; KEPT], heard: u64, to: u64, active_from: u8) {
+        let level = |place: u64| levels[(place % KEPT as u64) as usize];
+        while self.at < to {
+            let here = level(self.at);
+            if here >= active_from {
+                self.active += 1;
+                self.length += self.gap + 1;
+                self.gap = 0;
+                self.in_phrase += 1;
+                self.phrase[usize::from(here)] = self.phrase[usize::from(here)].saturating_add(1);
+                self.look_for_spike(&level, heard, active_from);
+            } else if self.in_phrase > 0 {
+                self.gap += 1;
+                if self.gap >= GAP {
+                    self.end_phrase();
+                }
+            }
+            self.at += 1;
+        }
+    }
+
+    fn look_for_spike(&mut self, level: &impl Fn(u64) -> u8, heard: u64, active_from: u8) {
+        let here = level(self.at);
+        let first = self.at.saturating_sub(AROUND as u64);
+        let last = (self.at + AROUND as u64).min(heard - 1);
+        let (centre_first, centre_last) = (self.at.saturating_sub(CENTRE as u64), self.at + CENTRE as u64);
+        // One event has one highest level; of equal ones the first.
+        let highest = (centre_first..self.at).all(|place| level(place) < here)
+            && (self.at + 1..=centre_last.min(last)).all(|place| level(place) <= here);
+        if !highest {
+            return;
+        }
+        let mut around = [0_u8; STEPS];
+        let mut count = 0;
+        for place in (first..centre_first).chain(centre_last + 1..last + 1) {
+            let step = level(place);
+            if step >= active_from {
+                around[usize::from(step)] += 1;
+                count += 1;
+            }
+        }
+        if count < FEWEST_AROUND {
+            return;
+        }
+        let mut above = (1.0 - SURROUNDINGS) * f64::from(count);
+        for (step, &n) in around.iter().enumerate().rev() {
+            let n = f64::from(n);
+            if n > 0.0 && n >= above {
+                let surroundings = (step + 1) as f64 - above / n;
+                let excess_db = (f64::from(here) + 0.5 - surroundings) / PER_DB;
+                self.highest_db = self.highest_db.max(excess_db);
+                if excess_db > SPIKE_DB {
+                    self.spikes += 1;
+                }
+                return;
+            }
+            above -= n;
+        }
+    }
+
+    fn end_phrase(&mut self) {
+        if self.length >= SHORTEST {
+            let mut wanted = COUNTED * f64::from(self.in_phrase);
+            let whole = wanted;
+            let mut energy = 0.0;
+            for (step, &count) in self.phrase.iter().enumerate() {
+                let count = f64::from(count).min(wanted);
+                if count > 0.0 {
+                    energy += count * power(step);
+                    wanted -= count;
+                }
+            }
+            // A phrase of more than 65 535 equal levels has forgotten some.
+            let db = power_to_db(energy / (whole - wanted).max(1.0));
+            let length = f64::from(self.length);
+            self.count += 1;
+            self.weight += length;
+            self.first += length * db;
+            self.second += length * db * db;
+            if let Some(last) = self.last_db {
+                let bin = (((db - last).abs() * BINS_PER_DB) as usize).min(STEP_BINS - 1);
+                self.steps[bin] = self.steps[bin].saturating_add(1);
+            }
+            self.last_db = Some(db);
+        }
+        self.phrase = [0; STEPS];
+        (self.in_phrase, self.length, self.gap) = (0, 0, 0);
+    }
+
+    fn phrases(&self) -> Measured<Phrases> {
+        if self.count < FEWEST_PHRASES {
+            return Err(Doubt::TooShort);
+        }
+        let mean = self.first / self.weight;
+        let mut half = 0.5 * self.steps.iter().map(|&n| f64::from(n)).sum::<f64>();
+        let mut step_db = 0.0;
+        for (bin, &n) in self.steps.iter().enumerate() {
+            let n = f64::from(n);
+            if n > 0.0 && n >= half {
+                step_db = (bin as f64 + half / n) / BINS_PER_DB;
+                break;
+            }
+            half -= n;
+        }
+        Ok(Phrases {
+            count: self.count,
+            spread_db: libm::sqrt((self.second / self.weight - mean * mean).max(0.0)),
+            step_db,
+        })
+    }
+
+    fn spikes(&self) -> Measured<Spikes> {
+        let seconds = self.active as f64 / LEVELS_PER_S;
+        if seconds < 1.0 {
+            return Err(Doubt::TooShort);
+        }
+        Ok(Spikes {
+            count: self.spikes,
+            per_10_s: 10.0 * f64::from(self.spikes) / seconds,
+            max_excess_db: self.highest_db,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    extern crate std;
+    use std::f64::consts::TAU;
+    use std::vec::Vec;
+
+    /// Phrases of 1.5 s with syllables, pauses of 0.5 s; every second phrase louder by `jump_db`; every `spike_every`
+    /// seconds a spike of 60 ms, 14 dB over the syllables' crests.
+    fn reading(rate_hz: f64, seconds: f64, jump_db: f64, spike_every: f64) -> Vec<f32> {
+        (0..(seconds * rate_hz) as u64)
+            .map(|n| {
+                let t = n as f64 / rate_hz;
+                let phrase = (t / 2.0) as u64;
+                let within = t % 2.0;
+                let mut db = -30.0 + 6.0 * libm::sin(TAU * 4.3 * t);
+                if phrase % 2 == 1 {
+                    db += jump_db;
+                }
+                // In the middle of the phrases.
+                if (t + 0.25) % spike_every < 0.06 {
+                    db = -24.0 + 14.0;
+                }
+                if within > 1.5 {
+                    db = -90.0;
+                }
+                (libm::exp10(db / 20.0) * libm::sin(TAU * 400.0 * t)) as f32
+            })
+            .collect()
+    }
+
+    fn heard(rate_hz: f64, signal: &[f32], split: usize) -> (Measured<Phrases>, Measured<Spikes>) {
+        let mut meter = PhraseMeter::new(SampleRate::new(rate_hz).unwrap());
+        signal.chunks(split).for_each(|piece| meter.push(piece));
+        meter.result()
+    }
+
+    #[test]
+    fn jumps_and_spikes_are_told_apart() {
+        for (rate_hz, scale) in [(8_000.0, 1.0), (11_025.0, 0.1), (48_000.0, 1.0)] {
+            let heard = |jump_db, spike_every| {
+                let signal: Vec<f32> = reading(rate_hz, 40.0, jump_db, spike_every).iter().map(|s| scale * s).collect();
+                let (phrases, spikes) = heard(rate_hz, &signal, 480);
+                (phrases.unwrap(), spikes.unwrap())
+            };
+            let (phrases, spikes) = heard(0.0, 1e9);
+            assert_eq!((phrases.count, spikes.count), (20, 0));
+            assert!(phrases.spread_db < 0.5 && phrases.step_db < 0.8, "{phrases:?}");
+            // Alternating by 12 dB: deviation 6 dB, every step 12 dB, less what the quiet phrases lose between syllables.
+            let (phrases, spikes) = heard(12.0, 1e9);
+            assert_eq!((phrases.count, spikes.count), (20, 0));
+            assert!((phrases.spread_db - 5.6).abs() < 0.5 && (phrases.step_db - 11.2).abs() < 1.0, "{phrases:?}");
+            let (phrases, spikes) = heard(0.0, 3.0);
+            // At 2.75 s, 5.75 s and so on; every second one falls into a pause, which is silent.
+            assert_eq!(spikes.count, 7, "{spikes:?}");
+            assert!((spikes.max_excess_db - 14.0).abs() < 2.0, "{spikes:?}");
+            assert!(phrases.spread_db < 0.8, "{phrases:?}");
+        }
+    }
+
+    /// Ten minutes are evaluated in parts; the result is that of the first minute, repeated.
+    #[test]
+    fn a_long_recording_reads_as_a_short_one_and_any_split_gives_the_same_bits() {
+        let short = reading(8_000.0, 60.0, 12.0, 3.0);
+        let long = short.repeat(10);
+        let (phrases, spikes) = heard(8_000.0, &long, 8_000);
+        assert_eq!(heard(8_000.0, &long, 333), (phrases, spikes));
+        let (one, once) = heard(8_000.0, &short, 512);
+        let (phrases, spikes, one, once) = (phrases.unwrap(), spikes.unwrap(), one.unwrap(), once.unwrap());
+        assert_eq!(phrases.count, 10 * one.count);
+        assert!((phrases.spread_db - one.spread_db).abs() < 0.1 && (phrases.step_db - one.step_db).abs() < 0.3);
+        assert!((f64::from(spikes.count) - 10.0 * f64::from(once.count)).abs() < 12.0, "{spikes:?} {once:?}");
+    }
+
+    #[test]
+    fn silence_and_a_word_say_why_not() {
+        assert_eq!(heard(16_000.0, &[0.0; 80_000], 100), (Err(Doubt::Silence), Err(Doubt::Silence)));
+        let word = &reading(16_000.0, 2.0, 0.0, 1e9)[..12_000];
+        assert_eq!(heard(16_000.0, word, 100), (Err(Doubt::TooShort), Err(Doubt::TooShort)));
+    }
+}
