@@ -8,6 +8,7 @@ mod equalizer;
 mod idle;
 mod ledger;
 mod matching;
+mod profile;
 mod proposal;
 mod recovery;
 mod size;

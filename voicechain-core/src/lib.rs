@@ -35,6 +35,7 @@ pub mod speech;
 pub mod stages;
 pub mod strip;
 pub mod units;
+pub mod values;
 pub mod voice;
 
 pub use error::SettingError;

@@ -469,6 +469,17 @@ macro_rules! settings_table {
         }
 
         impl StripSettings {
+            /// The value of a row of a stage as a number, without a search; `None` when there is no such row.
+            #[must_use]
+            pub fn value(&self, stage: StageId, row: usize) -> Option<f64> {
+                match stage { $(StageId::$variant => self.$stage.get(row),)+ }
+            }
+
+            /// Sets a row of a stage from a number, without a search or a check; false when there is no such row.
+            pub fn put(&mut self, stage: StageId, row: usize, number: f64) -> bool {
+                match stage { $(StageId::$variant => self.$stage.set(row, number),)+ }
+            }
+
             /// The value of the setting with this id as a number; `None` for an unknown id.
             #[must_use]
             pub fn get(&self, id: &str) -> Option<f64> {

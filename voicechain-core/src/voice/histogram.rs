@@ -22,10 +22,6 @@ impl LevelHistogram {
         Self { counts: [0; BINS], total: 0 }
     }
 
-    pub(crate) fn reset(&mut self) {
-        *self = Self::new();
-    }
-
     pub(crate) fn push(&mut self, db: f64) {
         // What is not a number counts as the lowest.
         let place = ((db - BOTTOM_DB) * PER_DB).max(0.0) as usize;

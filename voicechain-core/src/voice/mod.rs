@@ -1,6 +1,6 @@
 //! Measuring a voice, proposing settings with the evidence for each, and carrying one voice's settings over to the next.
 //!
-//! A meter hears a recording block by block and gives a [`Profile`]; [`propose`] turns the profile into settings with
+//! [`ProfileMeter`] hears a recording block by block and gives a [`Profile`]; [`propose`] turns the profile into settings with
 //! their evidence; [`carry_over`] adapts what a person set on one voice to another. Nothing allocates, and every result
 //! is the same however the recording was split into blocks.
 
@@ -14,6 +14,7 @@ pub mod ground;
 mod halving;
 mod histogram;
 pub mod levels;
+mod meter;
 mod offset;
 pub mod peaks;
 pub mod phrases;
@@ -26,5 +27,6 @@ mod ticks;
 
 pub use carry_over::carry_over;
 pub use evidence::{Evidence, Warning};
+pub use meter::ProfileMeter;
 pub use profile::Profile;
 pub use proposal::{Context, Delivery, Proposal, Role, propose};

@@ -22,6 +22,8 @@ pub enum Doubt {
     NoBand,
     /// The voice never shows what it takes (no fricatives, no word that ends freely).
     NotHeard,
+    /// Nothing measures it yet.
+    NotMeasured,
 }
 
 /// A quantity, or why it is not known.

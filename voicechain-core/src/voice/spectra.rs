@@ -40,11 +40,6 @@ impl Spectra {
         self.length
     }
 
-    pub(crate) fn reset(&mut self) {
-        self.past.fill(0.0);
-        self.filled = 0;
-    }
-
     /// Takes samples, and calls `each` with the powers (`length / 2` bins) of every frame that is complete.
     pub(crate) fn push(&mut self, samples: &[f32], mut each: impl FnMut(&[f32])) {
         let mut rest = samples;

@@ -1,0 +1,451 @@
+//! A CLAP host for tests: it loads the built plugin, keeps its threads apart, and writes down what the plugin asks for.
+
+use clack_extensions::audio_ports_config::{AudioPortsConfigBuffer, PluginAudioPortsConfig};
+use clack_extensions::latency::{HostLatency, HostLatencyImpl, PluginLatency};
+use clack_extensions::log::{HostLog, HostLogImpl, LogSeverity};
+use clack_extensions::params::{
+    HostParams, HostParamsImplMainThread, HostParamsImplShared, ParamClearFlags, ParamInfoBuffer, ParamInfoFlags,
+    ParamRescanFlags, PluginParams,
+};
+use clack_extensions::state::{HostState, HostStateImpl, PluginState};
+use clack_extensions::tail::{PluginTail, TailLength};
+use clack_extensions::thread_check::{HostThreadCheck, HostThreadCheckImpl};
+use clack_host::events::Pckn;
+use clack_host::events::event_types::ParamValueEvent;
+use clack_host::prelude::*;
+use std::cell::Cell;
+use std::ffi::CString;
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Arc, Mutex};
+use std::thread::ThreadId;
+use voicechain_core::StripSettings;
+use voicechain_core::settings::{self, SettingInfo};
+use voicechain_core::units::Unit;
+
+thread_local! {
+    static IS_AUDIO: Cell<bool> = const { Cell::new(false) };
+}
+
+/// What the plugin asked its host for.
+#[derive(Debug)]
+pub struct Heard {
+    main: ThreadId,
+    /// Requests to be deactivated and activated.
+    pub restarts: AtomicU32,
+    /// Requests for a call on the main thread.
+    pub callbacks: AtomicU32,
+    /// Notes that the latency changed.
+    pub latency_changes: AtomicU32,
+    /// Notes that parameter values changed by themselves.
+    pub rescans: AtomicU32,
+    /// Complaints of the host library about the plugin, and calls on wrong threads.
+    pub complaints: Mutex<Vec<String>>,
+}
+
+impl Heard {
+    fn main_thread_only(&self, call: &str) {
+        if std::thread::current().id() != self.main {
+            self.complain(format!("{call} on a thread other than the main one"));
+        }
+    }
+
+    fn complain(&self, line: String) {
+        self.complaints.lock().expect("no test panics here").push(line);
+    }
+}
+
+/// The host's answers.
+#[derive(Debug)]
+pub struct Answers(Arc<Heard>);
+
+impl<'a> SharedHandler<'a> for Answers {
+    fn request_restart(&self) {
+        self.0.restarts.fetch_add(1, Ordering::Relaxed);
+    }
+    fn request_process(&self) {}
+    fn request_callback(&self) {
+        self.0.callbacks.fetch_add(1, Ordering::Relaxed);
+    }
+}
+
+impl HostThreadCheckImpl for Answers {
+    fn is_main_thread(&self) -> bool {
+        std::thread::current().id() == self.0.main
+    }
+    fn is_audio_thread(&self) -> bool {
+        IS_AUDIO.get()
+    }
+}
+
+impl HostLogImpl for Answers {
+    fn log(&self, severity: LogSeverity, message: &str) {
+        if severity >= LogSeverity::Error {
+            self.0.complain(message.to_string());
+        }
+    }
+}
+
+impl HostParamsImplShared for Answers {
+    fn request_flush(&self) {}
+}
+
+/// The host's answers on its main thread.
+#[derive(Debug)]
+pub struct MainAnswers(Arc<Heard>);
+
+impl<'a> MainThreadHandler<'a> for MainAnswers {}
+
+impl HostLatencyImpl for MainAnswers {
+    fn changed(&self) {
+        self.0.main_thread_only("latency.changed");
+        self.0.latency_changes.fetch_add(1, Ordering::Relaxed);
+    }
+}
+
+impl HostParamsImplMainThread for MainAnswers {
+    fn rescan(&self, _flags: ParamRescanFlags) {
+        self.0.main_thread_only("params.rescan");
+        self.0.rescans.fetch_add(1, Ordering::Relaxed);
+    }
+    fn clear(&self, _param_id: ClapId, _flags: ParamClearFlags) {}
+}
+
+impl HostStateImpl for MainAnswers {
+    fn mark_dirty(&self) {
+        self.0.main_thread_only("state.mark_dirty");
+    }
+}
+
+/// The host.
+#[derive(Debug)]
+pub struct Host;
+
+impl HostHandlers for Host {
+    type Shared<'a> = Answers;
+    type MainThread<'a> = MainAnswers;
+    type AudioProcessor<'a> = ();
+
+    fn declare_extensions(builder: &mut HostExtensions<Self>, _shared: &Self::Shared<'_>) {
+        builder
+            .register::<HostThreadCheck>()
+            .register::<HostLog>()
+            .register::<HostParams>()
+            .register::<HostLatency>()
+            .register::<HostState>();
+    }
+}
+
+/// The plugin that cargo built for this test.
+///
+/// # Panics
+/// When it is not there.
+#[must_use]
+pub fn plugin_file() -> PathBuf {
+    let name = format!("{}voicechain_plugin{}", std::env::consts::DLL_PREFIX, std::env::consts::DLL_SUFFIX);
+    let test = std::env::current_exe().expect("a test has a path");
+    let file = test.parent().expect("a folder").join(name);
+    assert!(file.exists(), "the plugin was not built beside the test");
+    file
+}
+
+#[allow(unsafe_code)]
+fn entry() -> PluginEntry {
+    // SAFETY: the file is the plugin that this workspace builds.
+    unsafe { PluginEntry::load(plugin_file()) }.expect("the plugin loads")
+}
+
+/// A parameter as the host sees it.
+#[derive(Clone, Debug)]
+pub struct Seen {
+    /// Its id in CLAP.
+    pub id: ClapId,
+    /// Its name.
+    pub name: String,
+    /// Its group.
+    pub module: String,
+    /// Its flags.
+    pub flags: ParamInfoFlags,
+    /// Its ends and its default, as CLAP has them.
+    pub range: [f64; 3],
+}
+
+/// A value that a parameter gets at a frame of the signal.
+#[derive(Clone, Copy, Debug)]
+pub struct Move {
+    /// The frame.
+    pub at: usize,
+    /// The row of the table.
+    pub info: &'static SettingInfo,
+    /// The value, in the row's unit.
+    pub value: f64,
+}
+
+/// One instance of the plugin and what it asked for.
+pub struct Deck {
+    instance: PluginInstance<Host>,
+    processor: Option<PluginAudioProcessor<Host>>,
+    /// What it asked for.
+    pub heard: Arc<Heard>,
+    channels: usize,
+    seen: Vec<Seen>,
+}
+
+fn text_of(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).expect("names are UTF-8")
+}
+
+/// The number that CLAP uses for a value of a row.
+#[must_use]
+pub fn clap_value(info: &SettingInfo, value: f64) -> f64 {
+    match info.unit {
+        Unit::Switch | Unit::Choice => value,
+        _ => f64::from(info.position_of(value) as f32),
+    }
+}
+
+/// The normalised number that VST3 uses for a value of a row.
+#[must_use]
+pub fn vst3_position(info: &SettingInfo, value: f64) -> f64 {
+    let steps = if matches!(info.unit, Unit::Switch | Unit::Choice) { info.max } else { 1.0 };
+    clap_value(info, value) / steps
+}
+
+impl Deck {
+    /// An instance with one channel or two, not active.
+    ///
+    /// # Panics
+    /// When the plugin does not do what its format demands.
+    #[must_use]
+    pub fn new(channels: usize) -> Self {
+        let heard = Arc::new(Heard {
+            main: std::thread::current().id(),
+            restarts: AtomicU32::new(0),
+            callbacks: AtomicU32::new(0),
+            latency_changes: AtomicU32::new(0),
+            rescans: AtomicU32::new(0),
+            complaints: Mutex::default(),
+        });
+        let info = HostInfo::new("voicechain tests", "voicechain", "https://example.com", "1").expect("no NUL");
+        let entry = entry();
+        let factory = entry.get_plugin_factory().expect("a factory");
+        let descriptor = factory.plugin_descriptor(0).expect("one plugin");
+        let id = CString::from(descriptor.id().expect("an id"));
+        let (shared, main) = (Arc::clone(&heard), Arc::clone(&heard));
+        let mut instance = PluginInstance::<Host>::new(|_| Answers(shared), |_| MainAnswers(main), &entry, &id, &info)
+            .expect("an instance");
+        let handle = instance.plugin_handle();
+        let ports: PluginAudioPortsConfig = handle.get_extension().expect("layouts");
+        let mut buffer = AudioPortsConfigBuffer::new();
+        let layouts: Vec<_> = (0..ports.count(&handle))
+            .filter_map(|index| {
+                ports.get(&handle, index, &mut buffer).map(|c| (c.id, c.main_output.map(|m| m.channel_count)))
+            })
+            .collect();
+        let wanted = layouts.iter().find(|(_, count)| *count == Some(channels as u32)).expect("this layout");
+        ports.select(&handle, wanted.0).expect("the layout");
+        let params: PluginParams = handle.get_extension().expect("parameters");
+        let mut buffer = ParamInfoBuffer::new();
+        let seen = (0..params.count(&handle))
+            .map(|index| {
+                let info = params.get_info(&handle, index, &mut buffer).expect("as many parameters as counted");
+                Seen {
+                    id: info.id,
+                    name: text_of(info.name),
+                    module: text_of(info.module),
+                    flags: info.flags,
+                    range: [info.min_value, info.max_value, info.default_value],
+                }
+            })
+            .collect();
+        Self { instance, processor: None, heard, channels, seen }
+    }
+
+    /// The parameters in the plugin's order: bypass, level match, then the rows of the table.
+    #[must_use]
+    pub fn seen(&self) -> &[Seen] {
+        &self.seen
+    }
+
+    /// The parameter of a row.
+    ///
+    /// # Panics
+    /// When the row is not in the table.
+    #[must_use]
+    pub fn of(&self, info: &SettingInfo) -> &Seen {
+        let row = settings::rows().position(|row| row.id == info.id).expect("a row of the table");
+        &self.seen[row + 2]
+    }
+
+    fn params(&mut self) -> PluginParams {
+        self.instance.plugin_handle().get_extension().expect("parameters")
+    }
+
+    /// The value that the host sees.
+    pub fn value(&mut self, id: ClapId) -> Option<f64> {
+        let params = self.params();
+        params.get_value(&self.instance.plugin_handle(), id)
+    }
+
+    /// The text of a value.
+    pub fn text(&mut self, id: ClapId, value: f64) -> Option<String> {
+        let params = self.params();
+        let mut buffer = [0; 128];
+        params.value_to_text(&self.instance.plugin_handle(), id, value, &mut buffer).ok().map(|text| text_of(text))
+    }
+
+    /// The value of a text.
+    pub fn parse(&mut self, id: ClapId, text: &str) -> Option<f64> {
+        let params = self.params();
+        let text = CString::new(text).ok()?;
+        params.text_to_value(&self.instance.plugin_handle(), id, &text)
+    }
+
+    /// Sets parameters while the plugin is not active.
+    ///
+    /// # Panics
+    /// While it is active.
+    pub fn flush(&mut self, values: &[(ClapId, f64)]) {
+        let params = self.params();
+        let mut events = EventBuffer::new();
+        for &(id, value) in values {
+            events.push(&ParamValueEvent::new(0, id, Pckn::match_all(), value));
+        }
+        let mut handle = self.instance.inactive_plugin_handle().expect("not active");
+        params.flush(&mut handle, &events.as_input(), &mut OutputEvents::void());
+    }
+
+    /// Sets every row while the plugin is not active.
+    pub fn set_all(&mut self, settings: &StripSettings) {
+        let value = |info: &SettingInfo| clap_value(info, settings.get(info.id).unwrap_or(info.default));
+        let values: Vec<_> = settings::rows().map(|info| (self.of(info).id, value(info))).collect();
+        self.flush(&values);
+    }
+
+    /// Activates at a rate, for blocks of up to `most` frames; false if the plugin refuses.
+    pub fn activate(&mut self, rate_hz: f64, most: u32) -> bool {
+        let configuration =
+            PluginAudioConfiguration { sample_rate: rate_hz, min_frames_count: 1, max_frames_count: most };
+        let activated = self.instance.activate(|_, _| (), configuration);
+        self.processor = activated.ok().map(PluginAudioProcessor::from);
+        self.main_thread();
+        self.processor.is_some()
+    }
+
+    /// Deactivates.
+    pub fn deactivate(&mut self) {
+        if let Some(processor) = self.processor.take() {
+            self.instance.deactivate(processor.into_stopped());
+        }
+    }
+
+    /// Gives the plugin the main thread if it asked for it.
+    pub fn main_thread(&mut self) {
+        if self.heard.callbacks.swap(0, Ordering::Relaxed) > 0 {
+            self.instance.call_on_main_thread_callback();
+        }
+    }
+
+    /// Resets on the audio thread.
+    ///
+    /// # Panics
+    /// While the plugin is not active.
+    pub fn reset(&mut self) {
+        self.processor.as_mut().expect("active").reset();
+    }
+
+    /// Latency, samples.
+    pub fn latency(&mut self) -> u32 {
+        let handle = self.instance.plugin_handle();
+        let latency: PluginLatency = handle.get_extension().expect("latency");
+        latency.get(&handle)
+    }
+
+    /// Tail, samples.
+    ///
+    /// # Panics
+    /// While the plugin is not active.
+    pub fn tail(&mut self) -> TailLength {
+        let tail: PluginTail = self.instance.plugin_handle().get_extension().expect("tail");
+        tail.get(&self.processor.as_mut().expect("active").plugin_handle())
+    }
+
+    /// The state as the host stores it; `None` if the plugin fails.
+    ///
+    /// # Panics
+    /// When it has no state.
+    pub fn save(&mut self) -> Option<Vec<u8>> {
+        let handle = self.instance.plugin_handle();
+        let state: PluginState = handle.get_extension().expect("state");
+        let mut bytes = Vec::new();
+        state.save(&handle, &mut bytes).ok().map(|()| bytes)
+    }
+
+    /// Loads a state; false if the plugin refuses.
+    ///
+    /// # Panics
+    /// When it has no state.
+    pub fn load(&mut self, bytes: &[u8]) -> bool {
+        let handle = self.instance.plugin_handle();
+        let state: PluginState = handle.get_extension().expect("state");
+        let loaded = state.load(&handle, &mut &bytes[..]).is_ok();
+        self.main_thread();
+        loaded
+    }
+
+    /// Processes planar channels in place on an audio thread, in blocks as long as `block` says, with moves (in the order
+    /// of their frames, counted from the first of `signal`) at their exact frames.
+    ///
+    /// # Panics
+    /// When the plugin fails.
+    pub fn run(&mut self, signal: &mut [Vec<f32>], moves: &[Move], mut block: impl FnMut() -> usize + Send) {
+        assert_eq!(signal.len(), self.channels);
+        let ids: Vec<ClapId> = moves.iter().map(|m| self.of(m.info).id).collect();
+        let mut processor = self.processor.take().expect("active");
+        let worker = || {
+            IS_AUDIO.set(true);
+            let started = processor.ensure_processing_started().expect("processing starts");
+            let (mut at, mut next) = (0, 0);
+            let length = signal[0].len();
+            let (mut input_ports, mut output_ports) =
+                (AudioPorts::with_capacity(2, 1), AudioPorts::with_capacity(2, 1));
+            let mut events = EventBuffer::with_capacity(1_000);
+            while at < length {
+                let n = block().clamp(1, length - at);
+                events.clear();
+                while next < moves.len() && moves[next].at < at + n {
+                    let Move { at: when, info, value } = moves[next];
+                    let event =
+                        ParamValueEvent::new((when - at) as u32, ids[next], Pckn::match_all(), clap_value(info, value));
+                    events.push(&event);
+                    next += 1;
+                }
+                let mut input: Vec<Vec<f32>> = signal.iter().map(|channel| channel[at..at + n].to_vec()).collect();
+                let input = input_ports.with_input_buffers([AudioPortBuffer {
+                    latency: 0,
+                    channels: AudioPortBufferType::f32_input_only(input.iter_mut().map(InputChannel::variable)),
+                }]);
+                let mut output = output_ports.with_output_buffers([AudioPortBuffer {
+                    latency: 0,
+                    channels: AudioPortBufferType::f32_output_only(
+                        signal.iter_mut().map(|channel| &mut channel[at..at + n]),
+                    ),
+                }]);
+                started
+                    .process(&input, &mut output, &events.as_input(), &mut OutputEvents::void(), None, None)
+                    .expect("the plugin processes");
+                at += n;
+            }
+            processor
+        };
+        let processor = std::thread::scope(|scope| scope.spawn(worker).join()).expect("the audio thread lives");
+        self.processor = Some(processor);
+        self.main_thread();
+    }
+}
+
+impl Drop for Deck {
+    fn drop(&mut self) {
+        self.deactivate();
+    }
+}

@@ -1,0 +1,9 @@
+//! The plugin in hosts, against the core.
+//!
+//! Every test loads the plugin as a host does. Expected sound comes from [`voicechain_core::Strip`], given the same
+//! settings at the same frames, and has to be equal to the last bit.
+
+mod bits;
+mod endurance;
+mod listing;
+mod states;

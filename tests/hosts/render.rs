@@ -1,0 +1,83 @@
+//! Renders what the core gives for some settings, for the hosts that `vst3.py` drives: `render FOLDER`.
+//!
+//! Per case: `case-N.json` (rate, channels, latency, positions of all parameters by name), `input-N.f32` and
+//! `output-N.f32` (planar, single precision, little-endian). In the second half the settings of the next case hold.
+
+use std::fmt::Write as _;
+use std::io::Write as _;
+use std::path::Path;
+use voicechain_core::frame::Frame;
+use voicechain_core::settings::{StageId, rows};
+use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
+use voicechain_host_tests::vst3_position;
+use voicechain_tests::signals::{phrases, unequal};
+use voicechain_tests::spectra::Noise;
+use voicechain_tests::strips::random_settings;
+
+fn positions(settings: &StripSettings) -> String {
+    let mut json = String::from("{");
+    for info in rows() {
+        let stage = StageId::ALL.iter().find(|stage| stage.id() == info.stage).expect("a stage");
+        let position = vst3_position(info, settings.get(info.id).expect("a row"));
+        let comma = if json.len() > 1 { "," } else { "" };
+        write!(json, "{comma}\"{} {}\":{position:?}", stage.name(), info.name).expect("a string");
+    }
+    json + "}"
+}
+
+fn write_planar<const C: usize>(path: &Path, frames: &[[f32; C]]) -> std::io::Result<()> {
+    let mut file = std::io::BufWriter::new(std::fs::File::create(path)?);
+    for c in 0..C {
+        for frame in frames {
+            file.write_all(&frame[c].to_le_bytes())?;
+        }
+    }
+    file.flush()
+}
+
+fn drawn(random: &mut Noise) -> StripSettings {
+    let wide = random_settings(random);
+    let mut settings = StripSettings::default();
+    for info in rows() {
+        let value = info.rounded(wide.get(info.id).expect("a row"));
+        settings.set(info.id, value).expect("a value of the table");
+    }
+    settings
+}
+
+fn case<const C: usize>(folder: &Path, number: usize, rate_hz: f64) -> Result<(), Box<dyn std::error::Error>>
+where
+    [f32; C]: Frame,
+{
+    let mut random = Noise::new(900 + number as u64);
+    let rate = SampleRate::new(rate_hz)?;
+    let pair = unequal(&phrases(-20.0, rate_hz, 1.0, number as u64));
+    let mut frames: Vec<[f32; C]> = pair.iter().map(|frame| std::array::from_fn(|c| frame[c])).collect();
+    write_planar(&folder.join(format!("input-{number}.f32")), &frames)?;
+    let (first, second) = (drawn(&mut random), drawn(&mut random));
+    let mut strip = Strip::<C>::fresh(&StripCoefs::design(&first, rate)?);
+    let half = frames.len() / 2;
+    strip.run(&mut frames[..half]);
+    strip.set(&StripCoefs::design(&second, rate)?);
+    strip.run(&mut frames[half..]);
+    write_planar(&folder.join(format!("output-{number}.f32")), &frames)?;
+    let json = format!(
+        "{{\"rate\":{rate_hz},\"channels\":{C},\"latency\":{},\"half\":{half},\"first\":{},\"second\":{}}}",
+        strip.latency(),
+        positions(&first),
+        positions(&second)
+    );
+    std::fs::write(folder.join(format!("case-{number}.json")), json)?;
+    Ok(())
+}
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let folder = std::env::args().nth(1).ok_or("usage: render FOLDER")?;
+    let folder = Path::new(&folder);
+    std::fs::create_dir_all(folder)?;
+    for (k, rate_hz) in [44_100.0, 48_000.0, 96_000.0, 192_000.0].into_iter().enumerate() {
+        case::<1>(folder, 2 * k, rate_hz)?;
+        case::<2>(folder, 2 * k + 1, rate_hz)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,182 @@
+//! States: round trips, older ones, and all kinds of hostile ones.
+
+use crate::bits::rounded;
+use voicechain_core::StripSettings;
+use voicechain_core::strip::StartingPoint;
+use voicechain_host_tests::Deck;
+use voicechain_tests::spectra::Noise;
+use voicechain_tests::strips::random_settings;
+
+/// The envelope around a settings text, as the plugin writes it: its length, then JSON.
+fn envelope(json: &str) -> Vec<u8> {
+    let mut bytes = (json.len() as u64).to_le_bytes().to_vec();
+    bytes.extend_from_slice(json.as_bytes());
+    bytes
+}
+
+fn quoted(text: &str) -> String {
+    text.replace('\\', "\\\\").replace('"', "\\\"").replace('\n', "\\n")
+}
+
+fn state_with(text: &str) -> Vec<u8> {
+    envelope(&format!("{{\"version\":\"0.1.0\",\"params\":{{}},\"fields\":{{\"settings\":\"{}\"}}}}", quoted(text)))
+}
+
+/// A state that holds these settings.
+pub(crate) fn state_of(settings: &StripSettings) -> Vec<u8> {
+    state_with(&voicechain_text::write(settings).unwrap())
+}
+
+/// The settings text inside a state.
+fn text_in(state: &[u8]) -> String {
+    let json = std::str::from_utf8(&state[8..]).expect("the state is text");
+    let (_, rest) = json.split_once("\"settings\":\"").expect("the settings are inside");
+    let mut text = String::new();
+    let mut characters = rest.chars();
+    while let Some(character) = characters.next() {
+        match character {
+            '"' => break,
+            '\\' => text.push(match characters.next() {
+                Some('n') => '\n',
+                Some(other) => other,
+                None => break,
+            }),
+            other => text.push(other),
+        }
+    }
+    text
+}
+
+#[test]
+fn a_state_holds_the_text_of_a_settings_file() {
+    let mut random = Noise::new(3);
+    for round in 0..50 {
+        let mut settings = rounded(&random_settings(&mut random));
+        if round % 3 == 0 {
+            settings.compressor.ratio = f64::INFINITY;
+        }
+        let mut deck = Deck::new(2);
+        deck.set_all(&settings);
+        let saved = deck.save().unwrap();
+        assert_eq!(voicechain_text::read(&text_in(&saved)).unwrap(), settings);
+        let mut other = Deck::new(1);
+        assert!(other.load(&saved));
+        assert_eq!(other.save().unwrap(), saved);
+        assert_eq!(other.heard.complaints.lock().unwrap().len(), 0);
+    }
+}
+
+#[test]
+fn a_host_finds_the_numbers_that_it_had_set() {
+    let mut random = Noise::new(4);
+    let mut deck = Deck::new(2);
+    let values: Vec<_> = deck.seen()[2..]
+        .iter()
+        .map(|seen| {
+            let value = random.between(0.0, seen.range[1]);
+            (seen.id, if seen.range[1] > 1.0 { value.round() } else { f64::from(value as f32) })
+        })
+        .collect();
+    deck.flush(&values);
+    let before: Vec<_> = values.iter().map(|(id, _)| deck.value(*id)).collect();
+    let saved = deck.save().unwrap();
+    let mut other = Deck::new(2);
+    assert!(other.load(&saved));
+    assert_eq!(values.iter().map(|(id, _)| other.value(*id)).collect::<Vec<_>>(), before);
+    assert_eq!(other.save().unwrap(), saved);
+}
+
+#[test]
+fn bypass_and_order_are_in_the_state() {
+    let mut settings = StartingPoint::SungAlone.settings();
+    settings.order.reverse();
+    let mut deck = Deck::new(2);
+    assert!(deck.load(&state_of(&settings)));
+    let ids = [deck.seen()[0].id, deck.seen()[1].id];
+    deck.flush(&[(ids[0], 1.0), (ids[1], 1.0)]);
+    let saved = deck.save().unwrap();
+    assert_eq!(voicechain_text::read(&text_in(&saved)).unwrap(), settings);
+    let mut other = Deck::new(2);
+    assert!(other.load(&saved));
+    assert_eq!(ids.map(|id| other.value(id)), [Some(1.0); 2]);
+    // A state without them has them off, whatever was before.
+    assert!(other.load(&state_of(&settings)));
+    assert_eq!(ids.map(|id| other.value(id)), [Some(0.0); 2]);
+}
+
+#[test]
+fn an_older_state_is_completed_with_defaults() {
+    let mut deck = Deck::new(2);
+    deck.set_all(&StartingPoint::SungInMix.settings());
+    assert!(deck.load(&state_with("format = 1\n[high_pass]\nfrequency_hz = 90.0\n")));
+    let mut expected = StripSettings::default();
+    expected.high_pass.frequency_hz = 90.0;
+    assert_eq!(voicechain_text::read(&text_in(&deck.save().unwrap())).unwrap(), expected);
+}
+
+#[test]
+fn hostile_states_change_nothing() {
+    let mut deck = Deck::new(2);
+    let mut settings = rounded(&StartingPoint::SungInMix.settings());
+    settings.limiter.ceiling_dbtp = -3.0;
+    deck.set_all(&settings);
+    let saved = deck.save().unwrap();
+    let whole = String::from_utf8(saved[8..].to_vec()).unwrap();
+    let mut hostile: Vec<Vec<u8>> = vec![
+        vec![],
+        vec![0; 3],
+        vec![255; 64],
+        u64::MAX.to_le_bytes().to_vec(),
+        envelope(""),
+        envelope("null"),
+        envelope("{}"),
+        envelope("{\"params\":{},\"fields\":{}}"),
+        envelope("{\"version\":\"0.1.0\",\"params\":{\"trim.gain_db\":{\"f32\":0.0}},\"fields\":{}}"),
+        envelope(&"[".repeat(100_000)),
+        envelope(&whole.replace("\"settings\":\"", "\"settings\":\"\u{7f}")),
+        state_with("format = 2"),
+        state_with("format = 1\n[compressor]\nratio = 0.5"),
+        state_with("format = 1\n[compressor]\nratio = nan"),
+        state_with("format = 1\n[trim]\ngain_db = 24.0\n[high_pass]\nfrequency_hz = 1e300"),
+        state_with("format = 1\n[trim]\ngain_db = 24.0\ncolour = 1"),
+        state_with("format = 1\norder = []\n[trim]\ngain_db = 24.0"),
+        state_with("format = \"1\"\n[trim]\ngain_db = 24.0"),
+    ];
+    // Every kind of truncation.
+    hostile.extend((0..saved.len() - 1).step_by(97).map(|end| saved[..end].to_vec()));
+    // The length of a whole state before half of it.
+    hostile.push([&saved[..8], &saved[8..saved.len() / 2]].concat());
+    let mut random = Noise::new(5);
+    for _ in 0..200 {
+        let mut garbage = saved.clone();
+        let (from, length) = (random.between(0.0, 7.9) as usize, random.between(1.0, 40.0) as usize);
+        for byte in garbage.iter_mut().skip(from).take(length) {
+            *byte = random.between(128.0, 255.9) as u8;
+        }
+        hostile.push(garbage);
+    }
+    for state in hostile {
+        deck.load(&state);
+        assert_eq!(deck.save().unwrap(), saved, "{:?}", String::from_utf8_lossy(&state));
+    }
+}
+
+#[test]
+fn states_come_at_any_time() {
+    let mut deck = Deck::new(2);
+    let states: Vec<_> = StartingPoint::ALL.iter().map(|point| state_of(&point.settings())).collect();
+    assert!(deck.load(&states[0]));
+    assert!(deck.activate(48_000.0, 256));
+    assert!(deck.load(&states[1]));
+    for state in states.iter().cycle().take(20) {
+        let mut signal = vec![vec![0.1; 333]; 2];
+        deck.run(&mut signal, &[], || 77);
+        assert!(deck.load(state));
+        deck.reset();
+        assert!(deck.save().is_some());
+    }
+    deck.deactivate();
+    assert!(deck.load(&states[2]));
+    let expected = rounded(&StartingPoint::ALL[2].settings());
+    assert_eq!(voicechain_text::read(&text_in(&deck.save().unwrap())).unwrap(), expected);
+}

@@ -1,0 +1,128 @@
+//! What a profile promises for any recording: the same however it is split, whatever its level, and honest about what it
+//! cannot know.
+
+use proptest::prelude::*;
+use voicechain_core::SampleRate;
+use voicechain_core::speech::BYRNE_1994_COMBINED;
+use voicechain_core::voice::profile::{Doubt, Subject};
+use voicechain_core::voice::{Context, Profile, ProfileMeter, Proposal, propose};
+use voicechain_tests::signals::{gain, shaped, white};
+
+const RATE_HZ: f64 = 16_000.0;
+
+/// Speech-shaped syllables of 0.3 s with pauses over faint noise: `seconds` long.
+fn syllables(seconds: f64) -> Vec<f32> {
+    let samples = (seconds * RATE_HZ) as usize;
+    let speech = shaped(&BYRNE_1994_COMBINED, -14.0, RATE_HZ, samples, 7);
+    let hiss = white(-63.0, samples, 8);
+    let on = |n: usize| {
+        let t = n as f64 / RATE_HZ;
+        if t % 2.5 < 1.8 { 0.55 - 0.45 * (std::f64::consts::TAU * t / 0.3).cos() } else { 0.0 }
+    };
+    speech.iter().zip(hiss).enumerate().map(|(n, (s, h))| (on(n) * s + h) as f32).collect()
+}
+
+fn profile<const C: usize>(frames: &[[f32; C]], rate_hz: f64, mut pieces: impl FnMut() -> usize) -> Profile {
+    let mut meter = Box::new(ProfileMeter::<C>::new(SampleRate::new(rate_hz).expect("a rate")));
+    let mut rest = frames;
+    while !rest.is_empty() {
+        let (now, later) = rest.split_at(pieces().clamp(1, rest.len()));
+        meter.push(now);
+        rest = later;
+    }
+    meter.profile()
+}
+
+fn mono(samples: &[f32]) -> Vec<[f32; 1]> {
+    samples.iter().map(|&s| [s]).collect()
+}
+
+fn proposed(profile: &Profile) -> Proposal {
+    propose(profile, Context::default())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 8, ..ProptestConfig::default() })]
+
+    /// Bit for bit, at a rate that is halved twice, with unequal channels.
+    #[test]
+    fn any_split_gives_the_same_profile(lengths in prop::collection::vec(1_usize..3_000, 1..20)) {
+        let frames: Vec<[f32; 2]> = syllables(14.0).iter().enumerate().map(|(n, &s)| [s, if n % 3 == 0 { 0.3 * s } else { 0.2 * s }]).collect();
+        let whole = profile(&frames, 192_000.0, || usize::MAX);
+        let mut turn = lengths.iter().cycle();
+        let split = profile(&frames, 192_000.0, || *turn.next().expect("a length"));
+        prop_assert_eq!(format!("{whole:?}"), format!("{split:?}"));
+    }
+
+    /// Random samples, silence, squares, impulses, what is not finite: the proposal is within its ranges, and what is not
+    /// finite is counted.
+    #[test]
+    fn any_audio_gives_a_valid_proposal(
+        kind in 0..5,
+        seed in any::<u32>(),
+        rate_hz in prop::sample::select(vec![8_000.0, 11_025.0, 22_050.0, 48_000.0, 96_000.0, 192_000.0]),
+    ) {
+        let mut state = seed | 1;
+        let frames: Vec<[f32; 2]> = (0..40_000)
+            .map(|n| {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                match kind {
+                    0 => [f32::from_bits(state), f32::from_bits(state.rotate_left(13))],
+                    1 => [0.0; 2],
+                    2 => [if n / 50 % 2 == 0 { 1.0 } else { -1.0 }; 2],
+                    3 => [if n % 9_000 == 0 { 1e30 } else { 0.0 }, f32::NAN],
+                    _ => [(state >> 8) as f32 / 8_388_608.0 - 1.0, 0.0],
+                }
+            })
+            .collect();
+        let proposal = proposed(&profile(&frames, rate_hz, || 1_024));
+        prop_assert!(proposal.settings.check().is_ok());
+    }
+}
+
+#[test]
+fn a_voice_twenty_decibels_quieter_gets_the_same_but_for_its_trim() {
+    let samples = syllables(20.0);
+    let quieter: Vec<f32> = samples.iter().map(|s| s * gain(-20.0) as f32).collect();
+    let (loud, quiet) = (profile(&mono(&samples), RATE_HZ, || 512), profile(&mono(&quieter), RATE_HZ, || 512));
+    let (mut a, b) = (proposed(&loud), proposed(&quiet));
+    let difference = b.settings.trim.gain_db - a.settings.trim.gain_db;
+    assert!((difference - 20.0).abs() < 0.11, "{difference}");
+    a.settings.trim.gain_db = b.settings.trim.gain_db;
+    assert_eq!(a.settings, b.settings);
+    let snr = |profile: &Profile| profile.ground.snr_db.expect("a floor");
+    assert!((snr(&loud) - snr(&quiet)).abs() < 0.3, "{} {}", snr(&loud), snr(&quiet));
+}
+
+#[test]
+fn what_is_no_voice_is_said_and_left_alone() {
+    let at_rest = Proposal::at_rest();
+    let silence = profile(&mono(&[0.0; 160_000]), RATE_HZ, || 4_096);
+    assert_eq!((silence.subject, silence.pitch), (Subject::Silence, Err(Doubt::Silence)));
+    assert_eq!(proposed(&silence).settings, at_rest.settings);
+    let short = profile(&mono(&syllables(0.5)), RATE_HZ, || 4_096);
+    assert_eq!((short.subject, short.bandwidth), (Subject::TooShort, Err(Doubt::TooShort)));
+    assert_eq!(proposed(&short).settings, at_rest.settings);
+    // The control: enough of it is heard.
+    let voice = profile(&mono(&syllables(20.0)), RATE_HZ, || 4_096);
+    assert_eq!(voice.subject, Subject::Voice);
+    assert!(voice.bandwidth.is_ok() && voice.colour.is_ok());
+}
+
+/// A channel that is doubled is 3.01 LU louder, and nothing else.
+#[test]
+fn two_equal_channels_are_one_voice() {
+    let samples = syllables(12.0);
+    let one = profile(&mono(&samples), RATE_HZ, || 700);
+    let two = profile(&samples.iter().map(|&s| [s, s]).collect::<Vec<_>>(), RATE_HZ, || 700);
+    let louder = two.level.integrated_lufs.expect("loudness") - one.level.integrated_lufs.expect("loudness");
+    assert!((louder - 3.01).abs() < 0.01, "{louder}");
+    assert_eq!(one.ground, two.ground);
+    assert_eq!(one.colour, two.colour);
+    assert_eq!(proposed(&one).settings, proposed(&two).settings);
+}
+
+#[test]
+fn a_meter_has_a_bounded_size() {
+    assert!(size_of::<ProfileMeter<2>>() <= 384 * 1024, "{}", size_of::<ProfileMeter<2>>());
+}

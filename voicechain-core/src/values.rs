@@ -1,0 +1,350 @@
+//! How a setting moves between its ends, and how its value is written for a person and read back.
+//!
+//! Whatever shows, types or automates a setting uses this one mapping: a slider, a host's automation lane and a typed
+//! text that mean the same value give the same number to the last bit. Values that come from a position are rounded
+//! ([`SettingInfo::rounded`]), so that the 24 bits that hosts keep of a position suffice.
+
+use crate::settings::{Scale, SettingInfo, StageId, StripSettings};
+use crate::units::Unit;
+use core::fmt;
+
+/// Places behind the point of a value on a linear scale.
+const LINEAR_STEPS_PER_UNIT: f64 = 100.0;
+/// A value on a logarithmic scale keeps five digits: the smallest whole number with so many.
+const FIVE_DIGITS: f64 = 10_000.0;
+/// The finite ratios lie below this position, an infinite one at 1.
+const LAST_FINITE_RATIO: f64 = 0.96;
+/// Longest number that is read, in characters.
+const LONGEST_NUMBER: usize = 24;
+
+/// The nearest number with five digits; exactly the one that is written so.
+fn five_digits(value: f64) -> f64 {
+    if !value.is_finite() || value == 0.0 {
+        return value;
+    }
+    let mut scale = 1.0;
+    while value.abs() * scale < FIVE_DIGITS && scale < 1e9 {
+        scale *= 10.0;
+    }
+    // A whole number divided by a power of ten that is exact: correctly rounded, as if read from text.
+    libm::round(value * scale) / scale
+}
+
+impl SettingInfo {
+    /// The nearest value that is accepted and has a short text: whole for a switch or a choice, two places behind the
+    /// point on a linear scale, five digits on a logarithmic one. Something that is not a number gives the default.
+    ///
+    /// Tested by `every_value_survives_a_host_position` and `every_value_survives_its_text`.
+    #[must_use]
+    pub fn rounded(&self, value: f64) -> f64 {
+        let value = self.nearest(value);
+        let rounded = match (self.unit, self.scale) {
+            (Unit::Switch | Unit::Choice, _) => libm::round(value),
+            (_, Scale::Linear) => libm::round(value * LINEAR_STEPS_PER_UNIT) / LINEAR_STEPS_PER_UNIT,
+            (_, Scale::Logarithmic) => five_digits(value),
+        };
+        // Zero has one sign.
+        self.nearest(rounded) + 0.0
+    }
+
+    /// The value at a position between the ends, 0 to 1: evenly in the unit, or in octaves, as the row's scale says; for
+    /// a ratio the end is infinite. The value is [`rounded`](Self::rounded).
+    #[must_use]
+    pub fn value_at(&self, position: f64) -> f64 {
+        if position.is_nan() {
+            return self.default;
+        }
+        let mut position = position.clamp(0.0, 1.0);
+        if self.unit == Unit::Ratio {
+            if position > 0.5 * (LAST_FINITE_RATIO + 1.0) {
+                return f64::INFINITY;
+            }
+            position = (position / LAST_FINITE_RATIO).min(1.0);
+        }
+        self.rounded(match self.scale {
+            Scale::Linear => self.min + position * (self.max - self.min),
+            Scale::Logarithmic => self.min * libm::exp2(position * libm::log2(self.max / self.min)),
+        })
+    }
+
+    /// The position of a value, 0 to 1; the inverse of [`value_at`](Self::value_at).
+    #[must_use]
+    pub fn position_of(&self, value: f64) -> f64 {
+        let value = self.nearest(value);
+        if value == f64::INFINITY {
+            return 1.0;
+        }
+        let position = match self.scale {
+            Scale::Linear => (value - self.min) / (self.max - self.min),
+            Scale::Logarithmic => libm::log2(value / self.min) / libm::log2(self.max / self.min),
+        };
+        if self.unit == Unit::Ratio { position * LAST_FINITE_RATIO } else { position }
+    }
+
+    /// The value some steps of the row further up (or down), [`rounded`](Self::rounded).
+    #[must_use]
+    pub fn stepped(&self, value: f64, steps: f64) -> f64 {
+        if value == f64::INFINITY {
+            return if steps < 0.0 { self.max } else { value };
+        }
+        self.rounded(match self.scale {
+            Scale::Linear => value + steps * self.step,
+            Scale::Logarithmic => value * libm::exp2(steps * self.step),
+        })
+    }
+
+    /// The value as a person reads it, with its unit: `2.5 kHz`, `-18 dB`, `3:1`, `inf:1`, `1.5 s`, `on`, `high band`.
+    #[must_use]
+    pub const fn text(&self, value: f64) -> ValueText<'_> {
+        ValueText { info: self, value }
+    }
+
+    /// Reads what a person typed: [`text`](Self::text) and looser ways to write it (`2500`, `2.5k`, `2,5 kHz`, `−18`,
+    /// `3`, `infinite`, the beginning of a choice). A number outside the range gives the nearest accepted one, and all
+    /// are [`rounded`](Self::rounded); `None` for anything that is no value of this setting.
+    #[must_use]
+    pub fn parse(&self, text: &str) -> Option<f64> {
+        let text = text.trim();
+        match self.unit {
+            Unit::Switch => {
+                let is = |words: &[&str]| words.iter().any(|word| text.eq_ignore_ascii_case(word));
+                return if is(&["on", "yes", "true", "1"]) {
+                    Some(1.0)
+                } else if is(&["off", "no", "false", "0"]) {
+                    Some(0.0)
+                } else {
+                    None
+                };
+            }
+            Unit::Choice => return self.parse_choice(text),
+            _ => {}
+        }
+        let (number, unit) = split_number(text)?;
+        let Some(number) = number else {
+            let infinite = ["inf", "infinite", "infinity", "∞"].iter().any(|word| unit.eq_ignore_ascii_case(word));
+            return (self.unit == Unit::Ratio && infinite).then_some(f64::INFINITY);
+        };
+        let is = |words: &[&str]| unit.is_empty() || words.iter().any(|word| unit.eq_ignore_ascii_case(word));
+        let factor = match self.unit {
+            Unit::Hertz if is(&["Hz"]) => 1.0,
+            Unit::Hertz if is(&["k", "kHz"]) => 1_000.0,
+            Unit::Millisecond if is(&["ms"]) => 1.0,
+            Unit::Millisecond if is(&["s"]) => 1_000.0,
+            Unit::Decibel | Unit::DecibelTruePeak if is(&["dB", "dBTP"]) => 1.0,
+            Unit::Percent if is(&["%"]) => 1.0,
+            Unit::Ratio if is(&[":1"]) => 1.0,
+            Unit::Number if is(&[]) => 1.0,
+            _ => return None,
+        };
+        Some(self.rounded(number * factor))
+    }
+
+    /// A choice by its name, or by a beginning that only one name has.
+    fn parse_choice(&self, text: &str) -> Option<f64> {
+        let begins = |name: &str| name.get(..text.len()).is_some_and(|start| start.eq_ignore_ascii_case(text));
+        let whole = self.choices.iter().position(|name| name.eq_ignore_ascii_case(text));
+        let index = whole.or_else(|| {
+            let mut found = self.choices.iter().enumerate().filter(|(_, name)| !text.is_empty() && begins(name));
+            let first = found.next();
+            if found.next().is_none() { first.map(|(index, _)| index) } else { None }
+        })?;
+        Some(index as f64)
+    }
+}
+
+/// Splits a text into its number, if it begins with one, and the unit without spaces around a colon. `inf:1` has no
+/// number and the unit `inf`. `None` for a number that cannot be read.
+fn split_number(text: &str) -> Option<(Option<f64>, &str)> {
+    let mut digits = [0_u8; LONGEST_NUMBER];
+    let mut length = 0;
+    let mut end = text.len();
+    for (at, character) in text.char_indices() {
+        let byte = match character {
+            '0'..='9' | '.' | '-' | '+' => character as u8,
+            ',' => b'.',
+            '−' => b'-',
+            _ => {
+                end = at;
+                break;
+            }
+        };
+        *digits.get_mut(length)? = byte;
+        length += 1;
+    }
+    let unit = text[end..].trim();
+    // "3 : 1" and "inf:1"
+    let unit = match unit.split_once(':') {
+        Some((before, after)) if after.trim() == "1" => {
+            if before.trim().is_empty() {
+                ":1"
+            } else {
+                before.trim()
+            }
+        }
+        _ => unit,
+    };
+    if length == 0 {
+        return Some((None, unit));
+    }
+    let number = core::str::from_utf8(&digits[..length]).ok()?.parse().ok()?;
+    Some((Some(number), unit))
+}
+
+impl StripSettings {
+    /// Every setting [`rounded`](SettingInfo::rounded): what comes back from a host's parameters. The order stays.
+    #[must_use]
+    pub fn rounded(&self) -> Self {
+        let mut rounded = *self;
+        for &stage in StageId::ALL {
+            for (row, info) in stage.rows().iter().enumerate() {
+                let value = self.value(stage, row).unwrap_or(info.default);
+                rounded.put(stage, row, info.rounded(value));
+            }
+        }
+        rounded
+    }
+}
+
+/// A value with its unit, as [`SettingInfo::text`] gives it.
+#[derive(Clone, Copy, Debug)]
+pub struct ValueText<'a> {
+    info: &'a SettingInfo,
+    value: f64,
+}
+
+impl fmt::Display for ValueText<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let value = self.info.rounded(self.value);
+        match self.info.unit {
+            Unit::Switch => f.write_str(if value >= 0.5 { "on" } else { "off" }),
+            Unit::Choice => f.write_str(self.info.choices.get(value as usize).copied().unwrap_or("")),
+            Unit::Ratio if value == f64::INFINITY => f.write_str("inf:1"),
+            Unit::Ratio => write!(f, "{value}:1"),
+            Unit::Number => write!(f, "{value}"),
+            Unit::Hertz if value >= 1_000.0 => write!(f, "{} kHz", five_digits(value / 1_000.0)),
+            Unit::Millisecond if value >= 1_000.0 => write!(f, "{} s", five_digits(value / 1_000.0)),
+            unit => write!(f, "{value} {}", unit.symbol()),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use crate::settings::{row, rows};
+    use std::format;
+    use std::string::ToString;
+    use std::vec::Vec;
+
+    /// Values of a row all over its range, as they are after rounding.
+    fn values(info: &SettingInfo) -> Vec<f64> {
+        let mut values: Vec<f64> = (0..=3_000).map(|k| info.value_at(f64::from(k) / 3_000.0)).collect();
+        values.extend([info.min, info.max, info.default]);
+        values
+    }
+
+    #[test]
+    fn every_value_survives_a_host_position() {
+        for info in rows() {
+            for value in values(info) {
+                assert_eq!(info.check(value), Ok(()), "{}", info.id);
+                assert_eq!(info.rounded(value), value, "{}", info.id);
+                let position = info.position_of(value) as f32;
+                assert!((0.0..=1.0).contains(&position), "{} {value} {position}", info.id);
+                assert_eq!(info.value_at(f64::from(position)), value, "{}", info.id);
+            }
+            // The defaults of the table are values with a short text.
+            assert_eq!(info.rounded(info.default), info.default, "{}", info.id);
+        }
+    }
+
+    #[test]
+    fn every_value_survives_its_text() {
+        for info in rows() {
+            for value in values(info) {
+                let text = info.text(value).to_string();
+                assert_eq!(info.parse(&text), Some(value), "{} {text}", info.id);
+                assert!(text.len() <= 16, "{} {text}", info.id);
+            }
+        }
+    }
+
+    #[test]
+    fn values_are_written_in_their_units() {
+        let cases = [
+            ("corrective_eq.bell_1_frequency_hz", 2_500.0, "2.5 kHz"),
+            ("corrective_eq.bell_1_frequency_hz", 999.99, "999.99 Hz"),
+            ("corrective_eq.bell_1_frequency_hz", 1_000.0, "1 kHz"),
+            ("high_pass.frequency_hz", 70.0, "70 Hz"),
+            ("compressor.threshold_db", -18.0, "-18 dB"),
+            ("compressor.ratio", 3.0, "3:1"),
+            ("compressor.ratio", f64::INFINITY, "inf:1"),
+            ("compressor.release_ms", 1_500.0, "1.5 s"),
+            ("compressor.release_ms", 100.0, "100 ms"),
+            ("compressor.mix_percent", 50.0, "50 %"),
+            ("limiter.ceiling_dbtp", -1.0, "-1 dBTP"),
+            ("trim.gain_db", -0.001, "0 dB"),
+            ("tone_eq.bell_q", 0.7, "0.7"),
+            ("high_pass.on", 1.0, "on"),
+            ("high_pass.slope", 3.0, "24 dB/oct"),
+            ("de_esser.reach", 0.0, "high band"),
+        ];
+        for (id, value, expected) in cases {
+            assert_eq!(row(id).unwrap().text(value).to_string(), expected, "{id}");
+        }
+    }
+
+    #[test]
+    fn what_a_person_types_is_read() {
+        let cases = [
+            ("corrective_eq.bell_1_frequency_hz", "2500", Some(2_500.0)),
+            ("corrective_eq.bell_1_frequency_hz", " 2.5k ", Some(2_500.0)),
+            ("corrective_eq.bell_1_frequency_hz", "2,5 khz", Some(2_500.0)),
+            ("corrective_eq.bell_1_frequency_hz", "250 HZ", Some(250.0)),
+            ("corrective_eq.bell_1_frequency_hz", "99 kHz", Some(20_000.0)),
+            ("corrective_eq.bell_1_frequency_hz", "2.5 dB", None),
+            ("compressor.threshold_db", "−18", Some(-18.0)),
+            ("compressor.threshold_db", "-18dB", Some(-18.0)),
+            ("compressor.ratio", "3", Some(3.0)),
+            ("compressor.ratio", "2.5 : 1", Some(2.5)),
+            ("compressor.ratio", "infinite", Some(f64::INFINITY)),
+            ("compressor.ratio", "∞:1", Some(f64::INFINITY)),
+            ("compressor.ratio", "3:2", None),
+            ("compressor.release_ms", "1.5 s", Some(1_500.0)),
+            ("compressor.threshold_db", "inf", None),
+            ("compressor.threshold_db", "nan", None),
+            ("compressor.threshold_db", "", None),
+            ("compressor.threshold_db", "--3", None),
+            ("compressor.threshold_db", "1.2.3", None),
+            ("compressor.threshold_db", "0000000000000000000000000000000000001", None),
+            ("high_pass.on", "OFF", Some(0.0)),
+            ("high_pass.on", "perhaps", None),
+            ("high_pass.slope", "24", Some(3.0)),
+            ("high_pass.slope", "dB", None),
+            ("de_esser.reach", "Whole Voice", Some(1.0)),
+            ("de_esser.reach", "", None),
+            ("de_esser.reach", "é", None),
+        ];
+        for (id, text, expected) in cases {
+            assert_eq!(row(id).unwrap().parse(text), expected, "{id} {text:?}");
+        }
+    }
+
+    #[test]
+    fn scales_are_even_in_their_own_measure() {
+        let frequency = row("corrective_eq.bell_1_frequency_hz").unwrap();
+        // Half way between 20 Hz and 20 kHz is their geometric mean.
+        assert_eq!(frequency.value_at(0.5), 632.46);
+        assert_eq!(frequency.stepped(1_000.0, 48.0), 2_000.0);
+        let gain = row("trim.gain_db").unwrap();
+        assert_eq!(gain.value_at(0.5), 0.0);
+        assert_eq!(gain.stepped(0.0, -3.0), -0.3);
+        assert_eq!(gain.stepped(24.0, 1.0), 24.0);
+        let ratio = row("compressor.ratio").unwrap();
+        assert_eq!(ratio.value_at(1.0), f64::INFINITY);
+        assert_eq!(ratio.stepped(f64::INFINITY, -1.0), 20.0);
+        assert_eq!(gain.value_at(f64::NAN), 0.0);
+        assert_eq!(format!("{}", gain.text(f64::NAN)), "0 dB");
+    }
+}

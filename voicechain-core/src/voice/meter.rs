@@ -1,0 +1,202 @@
+//! The meter that hears a voice and gives its profile.
+
+use super::colour::ColourMeter;
+use super::fricatives::{self, SibilanceMeter};
+use super::halving::Halving;
+use super::levels::{Levelled, Levels};
+use super::peaks::Clipped;
+use super::pitch::PitchMeter;
+use super::profile::{Clipping, Doubt, Ground, Level, Profile, Subject};
+use super::spectra::Spectra;
+use crate::SampleRate;
+use crate::frame::CHUNK;
+use crate::math::to_db;
+use crate::meters::{ChannelWeights, LoudnessMeter, TruePeakMeter};
+
+/// Highest rate at which spectra are taken, Hz. Above, the rate is halved until it is not higher.
+const HIGHEST_BASE_HZ: f64 = 48_000.0;
+/// Halvings from 192 kHz down.
+const HALVINGS: usize = 2;
+/// Less active speech than this is no voice to be judged, s.
+const LEAST_ACTIVE_S: f64 = 2.0;
+/// Frames between spectra of 21 ms: 256 samples at 44.1 and 48 kHz.
+const SHORT_HOPS: usize = 4;
+
+/// Hears a recording, mono or stereo, at 8 to 192 kHz, in blocks of any length, and gives its [`Profile`] at any time.
+///
+/// Loudness and peaks are those of all channels, everything else is of (L+R)/2 without its offset, and spectra are taken
+/// at 48 kHz or less. Samples that are not finite count as silence. Everything runs on clocks counted in samples, so that
+/// any split of the same frames into blocks gives the same profile, bit for bit. Nothing allocates; the meter is large
+/// (see `size_of`), so keep it on the heap where threads have small stacks.
+///
+/// Tested by `properties::profile`; how well it measures recorded voices is shown by `reach` in tests.
+#[derive(Clone, Debug)]
+pub struct ProfileMeter<const C: usize> {
+    rate: SampleRate,
+    base_hz: f64,
+    frames: u64,
+    rejected: u64,
+    loudness: LoudnessMeter<C>,
+    true_peak: TruePeakMeter<C>,
+    clipped: [Clipped; C],
+    halvings: [Halving; HALVINGS],
+    halved: usize,
+    levels: Levels,
+    colour: ColourMeter,
+    short: Spectra,
+    sibilance: SibilanceMeter,
+    pitch: PitchMeter,
+}
+
+impl<const C: usize> ProfileMeter<C> {
+    /// A meter that has heard nothing.
+    #[must_use]
+    pub fn new(rate: SampleRate) -> Self {
+        const { assert!(C == 1 || C == 2, "one or two channels") };
+        let (mut base, mut halved) = (rate, 0);
+        while base.hz() > HIGHEST_BASE_HZ && halved < HALVINGS {
+            // Half of a rate above 48 kHz is a rate.
+            let Ok(half) = SampleRate::new(0.5 * base.hz()) else { break };
+            (base, halved) = (half, halved + 1);
+        }
+        let length = fricatives::frame_length(base.hz());
+        let hop = length / SHORT_HOPS;
+        Self {
+            rate,
+            base_hz: base.hz(),
+            frames: 0,
+            rejected: 0,
+            loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
+            true_peak: TruePeakMeter::new(rate),
+            clipped: [const { Clipped::new() }; C],
+            halvings: core::array::from_fn(|_| Halving::new()),
+            halved,
+            levels: Levels::new(base),
+            colour: ColourMeter::new(base.hz()),
+            short: Spectra::new(length, hop),
+            sibilance: SibilanceMeter::new(base, hop),
+            pitch: PitchMeter::new(base.hz()),
+        }
+    }
+
+    /// Hears frames.
+    pub fn push(&mut self, frames: &[[f32; C]]) {
+        for piece in frames.chunks(CHUNK) {
+            let mut clean = [[0.0_f32; C]; CHUNK];
+            let mut channel = [0.0_f32; CHUNK];
+            let mut mono = [0.0_f32; CHUNK];
+            for (to, from) in clean.iter_mut().zip(piece) {
+                for (to, &sample) in to.iter_mut().zip(from) {
+                    if sample.is_finite() {
+                        *to = sample;
+                    } else {
+                        self.rejected += 1;
+                    }
+                }
+            }
+            let clean = &clean[..piece.len()];
+            self.frames += piece.len() as u64;
+            self.loudness.push(clean);
+            self.true_peak.push(clean);
+            for (c, clipped) in self.clipped.iter_mut().enumerate() {
+                for (to, frame) in channel.iter_mut().zip(clean) {
+                    *to = frame[c];
+                }
+                clipped.push(&channel[..clean.len()]);
+            }
+            for (to, frame) in mono.iter_mut().zip(clean) {
+                *to = frame.iter().sum::<f32>() / C as f32;
+            }
+            let mut count = clean.len();
+            for halving in &mut self.halvings[..self.halved] {
+                let mut half = [0.0; CHUNK];
+                count = halving.run(&mono[..count], &mut half);
+                mono = half;
+            }
+            self.hear(&mono[..count]);
+        }
+    }
+
+    /// Hears one channel at the base rate.
+    fn hear(&mut self, samples: &[f32]) {
+        self.levels.push(samples);
+        self.colour.push(samples);
+        self.sibilance.push(samples, &mut self.short, |_| {});
+        self.pitch.push(samples, |_| {});
+    }
+
+    /// Seconds heard so far.
+    #[must_use]
+    pub fn duration_s(&self) -> f64 {
+        self.frames as f64 / self.rate.hz()
+    }
+
+    /// Samples that were not finite and were heard as silence.
+    #[must_use]
+    pub fn rejected_samples(&self) -> u64 {
+        self.rejected
+    }
+
+    /// What is known so far. Reads every histogram: some hundred microseconds.
+    #[must_use]
+    pub fn profile(&self) -> Profile {
+        let levelled = self.levels.result();
+        let (subject, heard) = match levelled.active {
+            Err(doubt) => (Subject::Silence, Err(doubt)),
+            Ok(active) if active.active_s < LEAST_ACTIVE_S => (Subject::TooShort, Err(Doubt::TooShort)),
+            Ok(active) => (Subject::Voice, Ok(active.level_dbov)),
+        };
+        let noise_bands_dbfs = self.colour.quiet_dbfs();
+        let bandwidth = heard.and_then(|level| self.colour.bandwidth(level));
+        let high_hz = bandwidth.map_or(0.5 * self.base_hz, |bandwidth| bandwidth.high_hz);
+        let pitch = heard.and_then(|_| self.pitch.pitch());
+        let pitch_hz = pitch.ok().map(|pitch| pitch.median_hz);
+        Profile {
+            rate_hz: self.rate.hz(),
+            duration_s: self.duration_s(),
+            channels: C,
+            subject,
+            level: self.level(&levelled),
+            phrases: heard.and(levelled.phrases),
+            spikes: heard.and(levelled.spikes),
+            ground: Ground {
+                noise_floor_dbfs: levelled.floor.noise_dbfs,
+                noise_bands_dbfs,
+                snr_db: heard.and(levelled.floor.snr_db),
+                rumble_dbfs: levelled.floor.rumble_dbfs,
+                offset: levelled.offset,
+            },
+            hum: Err(Doubt::NotMeasured),
+            pitch,
+            colour: heard.and_then(|level| self.colour.colour(level, &noise_bands_dbfs, high_hz, pitch_hz)),
+            bandwidth,
+            resonances: Err(Doubt::NotMeasured),
+            sibilance: heard.and_then(|level| self.sibilance.sibilance(level, high_hz)),
+            room: Err(Doubt::NotMeasured),
+        }
+    }
+
+    fn level(&self, levelled: &Levelled) -> Level {
+        // The last samples are still inside the interpolator.
+        let mut true_peak = self.true_peak.clone();
+        true_peak.finish();
+        let most = |values: &[f64]| values.iter().fold(0.0_f64, |most, &value| most.max(value));
+        let mut clipping = Clipping::default();
+        for found in self.clipped.iter().map(Clipped::result) {
+            clipping.stretches = clipping.stretches.saturating_add(found.stretches);
+            clipping.samples += found.samples;
+        }
+        Level {
+            integrated_lufs: self.loudness.integrated().ok_or(Doubt::Silence),
+            loudness_range_lu: self.loudness.range().ok_or(Doubt::TooShort),
+            true_peak_dbtp: to_db(most(&true_peak.hold())),
+            sample_peak_dbfs: to_db(most(&true_peak.sample_hold())),
+            clipping,
+            active_level_dbov: levelled.active.map(|active| active.level_dbov),
+            activity_percent: levelled.active.map_or(0.0, |active| active.activity_percent),
+            active_s: levelled.active.map_or(0.0, |active| active.active_s),
+            crest_db: levelled.crest_db,
+            speech_peak_dbfs: levelled.speech_peak_dbfs,
+        }
+    }
+}

@@ -1,0 +1,180 @@
+//! The strip on the audio thread: follows the parameters, processes, says when it has to start afresh.
+
+use crate::meters::Needle;
+use crate::parameters::Parameters;
+use voicechain_core::frame::Frame;
+use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
+
+/// While settings change, the tail is found anew this often.
+const TAIL_MS: f64 = 10.0;
+
+/// Far more than the copies of a strip take, also in debug builds.
+const BUILDING_STACK: usize = 8 << 20;
+
+/// One strip and what it has seen of the parameters.
+pub struct Lane<const C: usize>
+where
+    [f32; C]: Frame,
+{
+    strip: Strip<C>,
+    rate: SampleRate,
+    settings: StripSettings,
+    seen: u32,
+    tail: u32,
+    /// Frames since the tail was found, if the settings have changed since.
+    tail_is_old: Option<u32>,
+    /// The host has to be asked before the latency changes: it then activates afresh.
+    latency_is_fixed: bool,
+    waiting: bool,
+}
+
+impl<const C: usize> Lane<C>
+where
+    [f32; C]: Frame,
+{
+    /// A strip in the settings that the parameters have now; `None` if they cannot be designed, which the table excludes.
+    #[must_use]
+    pub fn fresh(parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Box<Self>> {
+        let (seen, settings) = (parameters.changes(), parameters.heard());
+        let coefs = StripCoefs::design(&settings, rate).ok()?;
+        let (strip, tail) = (Strip::fresh(&coefs), coefs.tail());
+        let waiting = false;
+        let mut lane =
+            Box::new(Self { strip, rate, settings, seen, tail, tail_is_old: None, latency_is_fixed, waiting });
+        lane.strip.set_listening(parameters.listening());
+        lane.strip.reset();
+        Some(lane)
+    }
+
+    /// Follows the parameters if they have changed. True when the latency is to change and the host has to start the
+    /// plugin afresh for it; until then everything else is followed.
+    fn follow(&mut self, parameters: &Parameters) -> bool {
+        let changes = parameters.changes();
+        if changes == self.seen {
+            return false;
+        }
+        self.seen = changes;
+        let mut settings = parameters.heard();
+        let mut ask = false;
+        if self.latency_is_fixed && settings.limiter.look_ahead_ms != self.settings.limiter.look_ahead_ms {
+            settings.limiter.look_ahead_ms = self.settings.limiter.look_ahead_ms;
+            ask = !self.waiting;
+            self.waiting = true;
+        } else {
+            self.waiting = false;
+        }
+        if settings != self.settings
+            && let Ok(coefs) = StripCoefs::design(&settings, self.rate)
+        {
+            self.strip.set(&coefs);
+            self.tail_is_old.get_or_insert(0);
+            self.settings = settings;
+        }
+        let listening = parameters.listening();
+        if listening != self.strip.listening() {
+            self.strip.set_listening(listening);
+        }
+        ask
+    }
+
+    /// Forgets what was heard; the parameters as they are now hold at once.
+    pub fn reset(&mut self, parameters: &Parameters) {
+        self.follow(parameters);
+        self.strip.reset();
+        if self.tail_is_old.take().is_some() {
+            self.tail = self.strip.tail();
+        }
+    }
+
+    /// Processes one block in place, with the parameters as they are at its first sample. True as for a change of latency
+    /// that the host has to be asked for. Does not allocate.
+    pub fn process(&mut self, channels: [&mut [f32]; C], parameters: &Parameters) -> bool {
+        let ask = self.follow(parameters);
+        if let Some(age) = &mut self.tail_is_old {
+            // It costs as much as a design; automation at every frame need not pay it every time.
+            *age = age.saturating_add(channels[0].len() as u32);
+            if *age >= self.rate.samples(TAIL_MS) {
+                self.tail = self.strip.tail();
+                self.tail_is_old = None;
+            }
+        }
+        self.strip.run_planar(channels);
+        ask
+    }
+
+    /// The strip, for meters and ledger.
+    #[must_use]
+    pub fn strip(&self) -> &Strip<C> {
+        &self.strip
+    }
+}
+
+/// One channel or two.
+pub enum Channels {
+    /// One.
+    Mono(Box<Lane<1>>),
+    /// Two.
+    Stereo(Box<Lane<2>>),
+}
+
+impl Channels {
+    /// Strips for so many channels; `None` for a number other than one or two.
+    ///
+    /// A strip is built on the stack before it moves to the heap, and hosts activate on threads whose stack may hold
+    /// half a megabyte: it is built on a thread of its own.
+    #[must_use]
+    pub fn fresh(count: u32, parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Self> {
+        let build = || match count {
+            1 => Lane::fresh(parameters, rate, latency_is_fixed).map(Self::Mono),
+            2 => Lane::fresh(parameters, rate, latency_is_fixed).map(Self::Stereo),
+            _ => None,
+        };
+        std::thread::scope(|scope| {
+            let builder = std::thread::Builder::new().name("voicechain strip".into()).stack_size(BUILDING_STACK);
+            builder.spawn_scoped(scope, build).ok()?.join().ok()?
+        })
+    }
+
+    /// Latency, samples.
+    #[must_use]
+    pub fn latency(&self) -> u32 {
+        match self {
+            Self::Mono(lane) => lane.strip.latency(),
+            Self::Stereo(lane) => lane.strip.latency(),
+        }
+    }
+
+    /// Samples until what was heard has died away.
+    #[must_use]
+    pub fn tail(&self) -> u32 {
+        match self {
+            Self::Mono(lane) => lane.tail,
+            Self::Stereo(lane) => lane.tail,
+        }
+    }
+
+    /// As [`Lane::reset`].
+    pub fn reset(&mut self, parameters: &Parameters) {
+        match self {
+            Self::Mono(lane) => lane.reset(parameters),
+            Self::Stereo(lane) => lane.reset(parameters),
+        }
+    }
+
+    /// Shows the meters after so many frames.
+    pub fn show(&self, needle: &mut Needle, frames: usize) {
+        match self {
+            Self::Mono(lane) => needle.point(&lane.strip, frames),
+            Self::Stereo(lane) => needle.point(&lane.strip, frames),
+        }
+    }
+
+    /// As [`Lane::process`], on as many of the slices as there are channels.
+    pub fn process(&mut self, slices: &mut [&mut [f32]], parameters: &Parameters) -> bool {
+        match (self, slices) {
+            (Self::Mono(lane), [only, ..]) => lane.process([only], parameters),
+            (Self::Stereo(lane), [left, right, ..]) => lane.process([left, right], parameters),
+            _ => false,
+        }
+    }
+}

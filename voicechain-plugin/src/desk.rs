@@ -1,0 +1,369 @@
+//! What a person does to all settings at once: starting points, copy, paste, undo. For the main thread; an editor gives
+//! it buttons.
+//!
+//! Settings reach the strip only through the host, as automation gestures, so that the host can record and undo them too.
+
+use crate::parameters::{Knob, Parameters};
+use nice_plug::prelude::{Param, ParamPtr};
+use std::sync::{Arc, Mutex, PoisonError};
+use voicechain_core::StripSettings;
+use voicechain_core::strip::StartingPoint;
+use voicechain_core::voice::{Context, Profile, Proposal, carry_over, propose};
+use voicechain_text::{Clip, TextError};
+
+/// How many steps can be undone.
+const STEPS: usize = 100;
+
+/// A host that takes gestures: the framework's context of an editor, or a test.
+pub trait Gestures {
+    /// The person takes hold of a parameter.
+    fn begin(&self, parameter: ParamPtr);
+    /// The parameter gets a normalised value.
+    fn set(&self, parameter: ParamPtr, normalised: f32);
+    /// The person lets go.
+    fn end(&self, parameter: ParamPtr);
+}
+
+#[cfg(feature = "editor")]
+#[allow(unsafe_code)]
+impl Gestures for nice_plug::context::gui::GuiContext {
+    fn begin(&self, parameter: ParamPtr) {
+        // SAFETY: the framework looks the pointer up among those of its own plugin.
+        unsafe { self.raw_begin_set_parameter(parameter) }
+    }
+    fn set(&self, parameter: ParamPtr, normalised: f32) {
+        // SAFETY: as above.
+        unsafe { self.raw_set_parameter_normalized(parameter, normalised) }
+    }
+    fn end(&self, parameter: ParamPtr) {
+        // SAFETY: as above.
+        unsafe { self.raw_end_set_parameter(parameter) }
+    }
+}
+
+#[derive(Debug, Default)]
+struct History {
+    before: Vec<StripSettings>,
+    after: Vec<StripSettings>,
+    /// What was sent last, and the count of changes then: a host may take its time to hand it over.
+    sent: Option<(StripSettings, u32)>,
+    /// What was proposed for the voice on this track.
+    proposed: Option<StripSettings>,
+}
+
+/// The settings of one instance as a whole.
+#[derive(Debug)]
+pub struct Desk {
+    parameters: Arc<Parameters>,
+    history: Mutex<History>,
+}
+
+impl Desk {
+    /// The desk of an instance.
+    #[must_use]
+    pub fn new(parameters: Arc<Parameters>) -> Self {
+        Self { parameters, history: Mutex::default() }
+    }
+
+    fn history(&self) -> std::sync::MutexGuard<'_, History> {
+        self.history.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The settings as they are, or will be when the host has handed over what was sent.
+    fn now(&self, history: &History) -> StripSettings {
+        match history.sent {
+            Some((settings, changes)) if changes == self.parameters.changes() => settings,
+            _ => self.parameters.settings(),
+        }
+    }
+
+    /// Moves every parameter that differs, one gesture each, and the order. Parameters that already mean the wanted value
+    /// are not touched.
+    fn send(&self, settings: &StripSettings, history: &mut History, host: &dyn Gestures) {
+        let (now, mut sent) = (self.now(history), *settings);
+        for (_, info, knob) in self.parameters.knobs() {
+            let value = info.rounded(settings.get(info.id).unwrap_or(info.default));
+            // A value of the row is accepted.
+            let _ = sent.set(info.id, value);
+            if now.get(info.id) == Some(value) {
+                continue;
+            }
+            let normalised = match knob {
+                Knob::Position(_) => info.position_of(value) as f32,
+                Knob::Choice(param) => param.preview_normalized(value as i32),
+                Knob::Switch(param) => param.preview_normalized(value >= 0.5),
+            };
+            let parameter = knob.pointer();
+            host.begin(parameter);
+            host.set(parameter, normalised);
+            host.end(parameter);
+        }
+        if settings.order != self.parameters.order() {
+            self.parameters.set_order(settings.order);
+        }
+        history.sent = Some((sent, self.parameters.changes()));
+    }
+
+    /// Applies settings as one step that can be undone; false, and nothing else, for settings that are not allowed.
+    pub fn apply(&self, settings: &StripSettings, host: &dyn Gestures) -> bool {
+        if settings.check().is_err() {
+            return false;
+        }
+        let mut history = self.history();
+        if history.before.len() == STEPS {
+            history.before.remove(0);
+        }
+        let now = self.now(&history);
+        history.before.push(now);
+        history.after.clear();
+        self.send(settings, &mut history, host);
+        true
+    }
+
+    /// Applies a starting point.
+    pub fn start_from(&self, point: StartingPoint, host: &dyn Gestures) -> bool {
+        self.apply(&point.settings(), host)
+    }
+
+    /// Takes the last step back; false if there is none.
+    pub fn undo(&self, host: &dyn Gestures) -> bool {
+        let mut history = self.history();
+        let Some(settings) = history.before.pop() else { return false };
+        let now = self.now(&history);
+        history.after.push(now);
+        self.send(&settings, &mut history, host);
+        true
+    }
+
+    /// Takes the last step that was taken back again; false if there is none.
+    pub fn redo(&self, host: &dyn Gestures) -> bool {
+        let mut history = self.history();
+        let Some(settings) = history.after.pop() else { return false };
+        let now = self.now(&history);
+        history.before.push(now);
+        self.send(&settings, &mut history, host);
+        true
+    }
+
+    /// Proposes settings for the voice on this track, applies them, and remembers them for copying and carrying over.
+    pub fn propose(&self, profile: &Profile, context: Context, host: &dyn Gestures) -> Proposal {
+        let proposal = propose(profile, context);
+        // As the parameters will have them, so that nothing but a person's change counts as one.
+        let settings = proposal.settings.rounded();
+        self.history().proposed = Some(settings);
+        self.apply(&settings, host);
+        proposal
+    }
+
+    /// What was proposed for the voice on this track.
+    #[must_use]
+    pub fn proposed(&self) -> Option<StripSettings> {
+        self.history().proposed
+    }
+
+    /// The text for the clipboard: that of a settings file, with what was proposed for this voice.
+    ///
+    /// # Errors
+    /// None in practice: the parameters hold settings that are allowed.
+    pub fn copy(&self) -> Result<String, TextError> {
+        let history = self.history();
+        voicechain_text::write_clip(&Clip { settings: self.now(&history), proposed: history.proposed })
+    }
+
+    /// Applies the settings of a text as they are.
+    ///
+    /// # Errors
+    /// A text that is no settings text, with the reason; nothing is changed then.
+    pub fn paste(&self, text: &str, host: &dyn Gestures) -> Result<(), TextError> {
+        let settings = voicechain_text::read(text)?;
+        self.apply(&settings, host);
+        Ok(())
+    }
+
+    /// Applies what the person of another track changed on its proposal to what is proposed for the voice on this one.
+    ///
+    /// # Errors
+    /// A text that is no settings text; a text without a proposal, or a track without a profile, with what to do. Nothing
+    /// is changed then.
+    pub fn carry_over(
+        &self,
+        text: &str,
+        profile: &Profile,
+        context: Context,
+        host: &dyn Gestures,
+    ) -> Result<(), TextError> {
+        let clip = voicechain_text::read_clip(text)?;
+        let Some(proposed) = clip.proposed else {
+            return Err(TextError {
+                what: "the settings were copied from a track whose voice was not measured".into(),
+                advice: "measure and propose there first, or paste them as they are",
+            });
+        };
+        let own = propose(profile, context).settings.rounded();
+        self.history().proposed = Some(own);
+        self.apply(&carry_over(&clip.settings, &proposed, &own).rounded(), host);
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use nice_plug::params::InternalParamMut;
+    use std::cell::RefCell;
+    use voicechain_core::voice::profile::{BANDS, Clipping, Doubt, Ground, Level, Pitch, Subject};
+
+    /// A host that does what it is told and writes it down.
+    struct Recorder {
+        parameters: Arc<Parameters>,
+        lines: RefCell<Vec<(&'static str, ParamPtr)>>,
+    }
+
+    impl Recorder {
+        fn new() -> (Self, Desk) {
+            let parameters = Arc::new(Parameters::default());
+            let desk = Desk::new(Arc::clone(&parameters));
+            (Self { parameters, lines: RefCell::default() }, desk)
+        }
+    }
+
+    #[allow(unsafe_code)]
+    impl Gestures for Recorder {
+        fn begin(&self, parameter: ParamPtr) {
+            self.lines.borrow_mut().push(("begin", parameter));
+        }
+        fn set(&self, parameter: ParamPtr, normalised: f32) {
+            self.lines.borrow_mut().push(("set", parameter));
+            for (_, _, knob) in self.parameters.knobs().filter(|(_, _, knob)| knob.pointer() == parameter) {
+                // SAFETY: the parameter lives as long as this test.
+                unsafe {
+                    match knob {
+                        Knob::Position(param) => param._internal_set_normalized_value(normalised),
+                        Knob::Choice(param) => param._internal_set_normalized_value(normalised),
+                        Knob::Switch(param) => param._internal_set_normalized_value(normalised),
+                    }
+                };
+            }
+        }
+        fn end(&self, parameter: ParamPtr) {
+            self.lines.borrow_mut().push(("end", parameter));
+        }
+    }
+
+    #[test]
+    fn what_is_applied_arrives_as_whole_gestures_and_can_be_undone() {
+        let (host, desk) = Recorder::new();
+        let start = host.parameters.settings();
+        for point in StartingPoint::ALL {
+            assert!(desk.start_from(point, &host));
+            assert_eq!(host.parameters.settings(), point.settings());
+        }
+        for gesture in host.lines.borrow().chunks(3) {
+            assert_eq!([gesture[0].0, gesture[1].0, gesture[2].0], ["begin", "set", "end"]);
+            assert!(gesture[0].1 == gesture[1].1 && gesture[1].1 == gesture[2].1);
+        }
+        host.lines.borrow_mut().clear();
+        assert!(desk.start_from(StartingPoint::ALL[4], &host));
+        assert!(host.lines.borrow().is_empty(), "what is there already is not touched");
+        for _ in 0..6 {
+            assert!(desk.undo(&host));
+        }
+        assert_eq!(host.parameters.settings(), start);
+        assert!(!desk.undo(&host));
+        assert!(desk.redo(&host));
+        assert_eq!(host.parameters.settings(), StartingPoint::ALL[0].settings());
+    }
+
+    #[test]
+    fn what_is_copied_is_pasted_as_it_is() {
+        let ((first_host, first), (second_host, second)) = (Recorder::new(), Recorder::new());
+        let mut settings = StartingPoint::SungInMix.settings();
+        settings.order.reverse();
+        settings.compressor.ratio = f64::INFINITY;
+        assert!(first.apply(&settings, &first_host));
+        let text = first.copy().unwrap();
+        second.paste(&text, &second_host).unwrap();
+        assert_eq!(second_host.parameters.settings(), settings);
+        assert_eq!(voicechain_text::read_clip(&text).unwrap().proposed, None);
+        for wrong in ["", "format = 2", "hello", &text[..text.len() - 3], "format = 1\n[trim]\ngain_db = 99.0"] {
+            second_host.lines.borrow_mut().clear();
+            if second.paste(wrong, &second_host).is_err() {
+                assert!(second_host.lines.borrow().is_empty(), "{wrong:?}");
+                assert_eq!(second_host.parameters.settings(), settings);
+            }
+        }
+        let mut wild = settings;
+        wild.trim.gain_db = f64::NAN;
+        assert!(!second.apply(&wild, &second_host));
+        assert_eq!(second_host.parameters.settings(), settings);
+    }
+
+    /// A voice of so much loudness and so low a pitch, of which nothing else is known.
+    fn voice(integrated_lufs: f64, low_hz: f64) -> Profile {
+        let unknown = Doubt::TooShort;
+        Profile {
+            rate_hz: 48_000.0,
+            duration_s: 60.0,
+            channels: 1,
+            subject: Subject::Voice,
+            level: Level {
+                integrated_lufs: Ok(integrated_lufs),
+                loudness_range_lu: Ok(5.0),
+                true_peak_dbtp: -5.0,
+                sample_peak_dbfs: -5.2,
+                clipping: Clipping::default(),
+                active_level_dbov: Ok(integrated_lufs + 1.0),
+                activity_percent: 70.0,
+                active_s: 42.0,
+                crest_db: Ok(18.8),
+                speech_peak_dbfs: Ok(integrated_lufs + 15.0),
+            },
+            phrases: Err(unknown),
+            spikes: Err(unknown),
+            ground: Ground {
+                noise_floor_dbfs: Ok(-70.0),
+                noise_bands_dbfs: [-85.0; BANDS],
+                snr_db: Ok(46.0),
+                rumble_dbfs: -75.0,
+                offset: 0.0,
+            },
+            hum: Err(unknown),
+            pitch: Ok(Pitch { low_hz, median_hz: 1.25 * low_hz, high_hz: 1.7 * low_hz, voiced_share: 0.6 }),
+            colour: Err(unknown),
+            bandwidth: Err(unknown),
+            resonances: Err(unknown),
+            sibilance: Err(unknown),
+            room: Err(unknown),
+        }
+    }
+
+    #[test]
+    fn what_a_person_changed_is_carried_over_to_another_voice() {
+        let ((first_host, first), (second_host, second)) = (Recorder::new(), Recorder::new());
+        let (a, b) = (voice(-25.0, 100.0), voice(-30.0, 200.0));
+        let context = Context::default();
+        assert!(second.carry_over(&first.copy().unwrap(), &b, context, &second_host).is_err(), "nothing was proposed");
+        assert_eq!(second_host.parameters.settings(), StripSettings::default());
+
+        let proposal = first.propose(&a, context, &first_host);
+        assert_eq!(first_host.parameters.settings(), proposal.settings.rounded());
+        assert_eq!(first.proposed(), Some(proposal.settings.rounded()));
+        // Nothing changed: the other voice gets its own proposal.
+        let own = propose(&b, context).settings.rounded();
+        second.carry_over(&first.copy().unwrap(), &b, context, &second_host).unwrap();
+        assert_eq!(second_host.parameters.settings(), own);
+        // 2 dB more in the tone EQ, and the compressor off: both arrive, the trim stays the other voice's own.
+        let mut liked = first_host.parameters.settings();
+        liked.tone_eq.bell_gain_db += 2.0;
+        liked.compressor.on = !liked.compressor.on;
+        assert!(first.apply(&liked, &first_host));
+        second.carry_over(&first.copy().unwrap(), &b, context, &second_host).unwrap();
+        let carried = second_host.parameters.settings();
+        assert_eq!(carried.tone_eq.bell_gain_db, own.tone_eq.bell_gain_db + 2.0);
+        assert_eq!(carried.compressor.on, liked.compressor.on);
+        assert_eq!(carried.trim, own.trim);
+        assert_ne!(own.trim, liked.trim);
+        assert!(second.undo(&second_host));
+        assert_eq!(second_host.parameters.settings(), own);
+    }
+}

@@ -1,0 +1,174 @@
+//! What the strip's meters say, on its way from the audio thread to an editor.
+//!
+//! The audio thread puts a reading into a ring without locks every 10 ms (or once per block, if that is longer), while
+//! somebody watches; readings for which there is no room are left out.
+
+use rtrb::{Consumer, Producer, RingBuffer};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+use voicechain_core::Strip;
+use voicechain_core::frame::Frame;
+use voicechain_core::settings::StageId;
+use voicechain_core::strip::Ledger;
+
+/// Readings that the ring holds: some seconds.
+const ROOM: usize = 256;
+/// Readings per second.
+const PER_SECOND: f64 = 100.0;
+/// The ledger, which has to go through its blocks, is read with every so manyth reading.
+const LEDGER_EVERY: u32 = 10;
+
+/// The stages that take gain away, in the order of [`Reading::reduction_db`].
+pub const REDUCING: [StageId; 3] = [StageId::DeEsser, StageId::Compressor, StageId::Limiter];
+
+/// What the meters say at one time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// Seconds of sound since activation.
+    pub time_s: f64,
+    /// Momentary loudness at input and output, LUFS.
+    pub momentary_lufs: [Option<f64>; 2],
+    /// Short-term loudness at input and output, LUFS.
+    pub short_term_lufs: [Option<f64>; 2],
+    /// Largest true peak so far at input and output, of all channels, dBTP.
+    pub true_peak_dbtp: [f64; 2],
+    /// What the stages of [`REDUCING`] take away now, dB.
+    pub reduction_db: [f64; 3],
+    /// The loudness match and the common headroom, dB.
+    pub match_db: [f64; 2],
+    /// True while somebody speaks.
+    pub speech: bool,
+    /// Samples refused at the door.
+    pub rejected: u64,
+    /// The level ledger; now and then.
+    pub ledger: Option<Ledger>,
+}
+
+impl Reading {
+    fn of<const C: usize>(strip: &Strip<C>, time_s: f64, with_ledger: bool) -> Self
+    where
+        [f32; C]: Frame,
+    {
+        let ends = [strip.input_loudness(), strip.output_loudness()];
+        let peaks = [strip.input_true_peak(), strip.output_true_peak()];
+        Self {
+            time_s,
+            momentary_lufs: ends.map(|meter| meter.momentary()),
+            short_term_lufs: ends.map(|meter| meter.short_term()),
+            true_peak_dbtp: peaks.map(|meter| meter.hold_dbtp().into_iter().fold(f64::NEG_INFINITY, f64::max)),
+            reduction_db: REDUCING.map(|stage| strip.reduction(stage).map_or(0.0, |meter| meter.now_db())),
+            match_db: strip.match_db(),
+            speech: strip.voice_is_active(),
+            rejected: strip.rejected_samples(),
+            ledger: if with_ledger { strip.ledger() } else { None },
+        }
+    }
+}
+
+/// The audio thread's end.
+#[derive(Debug)]
+pub struct Needle {
+    producer: Producer<Reading>,
+    watched: Arc<AtomicBool>,
+    rate_hz: f64,
+    frames: u64,
+    next: u64,
+    readings: u32,
+}
+
+impl Needle {
+    /// Shows what the strip's meters say after so many more frames, if it is time and somebody watches. Does not
+    /// allocate, lock or wait.
+    pub fn point<const C: usize>(&mut self, strip: &Strip<C>, frames: usize)
+    where
+        [f32; C]: Frame,
+    {
+        self.frames += frames as u64;
+        if self.frames < self.next || !self.watched.load(Ordering::Relaxed) {
+            return;
+        }
+        self.next = self.frames + (self.rate_hz / PER_SECOND) as u64;
+        let reading = Reading::of(strip, self.frames as f64 / self.rate_hz, self.readings.is_multiple_of(LEDGER_EVERY));
+        self.readings = self.readings.wrapping_add(1);
+        // No room: nobody has looked for a while, and what is there will be passed over.
+        let _ = self.producer.push(reading);
+    }
+}
+
+/// The main thread's end.
+#[derive(Debug, Default)]
+pub struct Meters {
+    watched: Arc<AtomicBool>,
+    consumer: Mutex<Option<Consumer<Reading>>>,
+}
+
+impl Meters {
+    /// A new way for a strip at a rate; what was not read of the former one is dropped.
+    #[must_use]
+    pub fn open(&self, rate_hz: f64) -> Needle {
+        let (producer, consumer) = RingBuffer::new(ROOM);
+        *self.consumer.lock().unwrap_or_else(PoisonError::into_inner) = Some(consumer);
+        Needle { producer, watched: Arc::clone(&self.watched), rate_hz, frames: 0, next: 0, readings: 0 }
+    }
+
+    /// Begins or ends watching. Readings from before are dropped.
+    pub fn watch(&self, on: bool) {
+        self.take(|_| ());
+        self.watched.store(on, Ordering::Relaxed);
+    }
+
+    /// Gives every reading since the last call, oldest first.
+    pub fn take(&self, mut each: impl FnMut(Reading)) {
+        let mut consumer = self.consumer.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(consumer) = &mut *consumer {
+            while let Ok(reading) = consumer.pop() {
+                each(reading);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use voicechain_core::{SampleRate, StripCoefs, StripSettings};
+
+    #[test]
+    fn whoever_watches_sees_a_reading_every_ten_milliseconds() {
+        let rate = SampleRate::new(48_000.0).unwrap();
+        let mut settings = StripSettings::default();
+        settings.trim.gain_db = 6.0;
+        settings.compressor.on = false;
+        let mut strip = Strip::<2>::fresh(&StripCoefs::design(&settings, rate).unwrap());
+        let meters = Meters::default();
+        let mut needle = meters.open(rate.hz());
+        let mut run = |frames: usize| {
+            for _ in 0..frames / 48 {
+                // 1 kHz at -26 dBFS.
+                let mut block: [[f32; 2]; 48] =
+                    std::array::from_fn(|n| [0.05 * (n as f32 / 48.0 * std::f32::consts::TAU).sin(); 2]);
+                strip.run(&mut block);
+                needle.point(&strip, block.len());
+            }
+        };
+        run(4_800);
+        let mut seen = Vec::new();
+        meters.take(|reading| seen.push(reading));
+        assert!(seen.is_empty(), "nobody has watched");
+        meters.watch(true);
+        run(96_000);
+        meters.take(|reading| seen.push(reading));
+        assert!((199..=201).contains(&seen.len()), "{}", seen.len());
+        assert!(seen.windows(2).all(|pair| (pair[1].time_s - pair[0].time_s - 0.01).abs() < 1e-9));
+        let last = seen.last().unwrap();
+        let [input, output] = last.momentary_lufs.map(Option::unwrap);
+        assert!((output - input - 6.0).abs() < 0.3, "{input} {output}");
+        let ledger = seen.iter().rev().find_map(|reading| reading.ledger).unwrap();
+        assert!((ledger.entries[0].lu - 6.0).abs() < 0.01, "{ledger:?}");
+        // Nobody looks: the ring is full, and nothing happens but that.
+        run(480_000);
+        let mut count = 0;
+        meters.take(|_| count += 1);
+        assert_eq!(count, ROOM);
+    }
+}

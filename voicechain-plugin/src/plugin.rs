@@ -1,0 +1,168 @@
+//! What hosts ask for.
+
+use crate::channels::Channels;
+use crate::desk::Desk;
+use crate::ear::{Ear, Mouth};
+use crate::meters::{Meters, Needle};
+use crate::parameters::{Knob, Parameters};
+use crate::state;
+use nice_plug::plugin::PluginState;
+use nice_plug::prelude::*;
+use std::sync::Arc;
+use voicechain_core::SampleRate;
+use voicechain_core::settings::StageId;
+
+/// What an editor works with, on the main thread; it can outlive any activation.
+#[derive(Clone, Debug)]
+pub struct Handles {
+    /// The parameters.
+    pub parameters: Arc<Parameters>,
+    /// All settings as a whole.
+    pub desk: Arc<Desk>,
+    /// The way of the sound to whoever measures it.
+    pub ear: Arc<Ear>,
+    /// What the strip's meters say.
+    pub meters: Arc<Meters>,
+}
+
+impl Default for Handles {
+    fn default() -> Self {
+        let parameters = Arc::<Parameters>::default();
+        let desk = Arc::new(Desk::new(Arc::clone(&parameters)));
+        Self { parameters, desk, ear: Arc::default(), meters: Arc::default() }
+    }
+}
+
+/// The voice strip as a plugin.
+#[derive(Default)]
+pub struct VoicePlugin {
+    handles: Handles,
+    /// What there is while the plugin is active.
+    active: Option<(Channels, Mouth, Needle)>,
+}
+
+impl VoicePlugin {
+    /// What an editor of this instance works with.
+    #[must_use]
+    pub fn handles(&self) -> Handles {
+        self.handles.clone()
+    }
+}
+
+/// A layout with the same number of channels at both ends.
+const fn layout(channels: u32, name: &'static str) -> AudioIOLayout {
+    AudioIOLayout {
+        main_input_channels: NonZeroU32::new(channels),
+        main_output_channels: NonZeroU32::new(channels),
+        names: PortNames { layout: Some(name), ..PortNames::const_default() },
+        ..AudioIOLayout::const_default()
+    }
+}
+
+impl Plugin for VoicePlugin {
+    const NAME: &'static str = "voicechain";
+    const VENDOR: &'static str = "voicechain";
+    const URL: &'static str = "";
+    const EMAIL: &'static str = "";
+    const VERSION: &'static str = env!("CARGO_PKG_VERSION");
+    const AUDIO_IO_LAYOUTS: &'static [AudioIOLayout] = &[layout(2, "Stereo"), layout(1, "Mono")];
+    const SAMPLE_ACCURATE_AUTOMATION: bool = true;
+
+    type Editor = ();
+    type SysExMessage = ();
+    type BackgroundTask = ();
+
+    fn params(&self) -> Arc<dyn Params> {
+        Arc::clone(&self.handles.parameters) as Arc<dyn Params>
+    }
+
+    fn filter_state(state: &mut PluginState) {
+        state::filter(state);
+    }
+
+    fn activate(
+        &mut self,
+        audio_io_layout: &AudioIOLayout,
+        buffer_config: &BufferConfig,
+        context: &mut impl ActivateContext<Self>,
+    ) -> bool {
+        let Ok(rate) = SampleRate::new(f64::from(buffer_config.sample_rate)) else { return false };
+        let count = audio_io_layout.main_output_channels.map_or(0, NonZeroU32::get);
+        // CLAP allows a new latency only while the plugin is activated; elsewhere it may come at any time.
+        let latency_is_fixed = context.plugin_api() == PluginApi::Clap;
+        let Some(channels) = Channels::fresh(count, &self.handles.parameters, rate, latency_is_fixed) else {
+            return false;
+        };
+        context.set_latency_samples(channels.latency());
+        self.active =
+            Some((channels, self.handles.ear.open(rate.hz(), count as usize), self.handles.meters.open(rate.hz())));
+        true
+    }
+
+    fn reset(&mut self) {
+        if let Some((channels, ..)) = &mut self.active {
+            channels.reset(&self.handles.parameters);
+        }
+    }
+
+    fn process(
+        &mut self,
+        buffer: &mut Buffer,
+        _aux: &mut AuxiliaryBuffers,
+        context: &mut impl ProcessContext<Self>,
+    ) -> ProcessStatus {
+        let Some((channels, mouth, needle)) = &mut self.active else { return ProcessStatus::Error("not activated") };
+        mouth.say(buffer.as_slice());
+        if channels.process(buffer.as_slice(), &self.handles.parameters) {
+            context.request_restart();
+        }
+        channels.show(needle, buffer.samples());
+        context.set_latency_samples(channels.latency());
+        ProcessStatus::Tail(channels.tail())
+    }
+
+    fn deactivate(&mut self) {
+        self.active = None;
+    }
+}
+
+impl ClapPlugin for VoicePlugin {
+    const CLAP_ID: &'static str = "org.voicechain.strip";
+    const CLAP_DESCRIPTION: Option<&'static str> =
+        Some("Trim, high-pass, corrective EQ, de-esser, compressor, tone EQ and limiter for recorded voices");
+    const CLAP_MANUAL_URL: Option<&'static str> = None;
+    const CLAP_SUPPORT_URL: Option<&'static str> = None;
+    const CLAP_FEATURES: &'static [ClapFeature] = &[
+        ClapFeature::AudioEffect,
+        ClapFeature::Equalizer,
+        ClapFeature::Compressor,
+        ClapFeature::Deesser,
+        ClapFeature::Limiter,
+        ClapFeature::Mixing,
+        ClapFeature::Mono,
+        ClapFeature::Stereo,
+    ];
+
+    /// One section per stage; the framework splits pages of more than eight.
+    fn remote_controls(&self, context: &mut impl RemoteControlsContext) {
+        for &stage in StageId::ALL {
+            context.add_section(stage.name(), |section| {
+                section.add_page(stage.name(), |page| {
+                    for (_, _, knob) in self.handles.parameters.knobs().filter(|(of, ..)| *of == stage) {
+                        match knob {
+                            Knob::Position(param) => page.add_param(param),
+                            Knob::Choice(param) => page.add_param(param),
+                            Knob::Switch(param) => page.add_param(param),
+                        }
+                    }
+                });
+            });
+        }
+    }
+}
+
+impl Vst3Plugin for VoicePlugin {
+    const VST3_CLASS_ID: [u8; 16] = *b"voicechain.strip";
+    const VST3_SUBCATEGORIES: &'static [Vst3SubCategory] =
+        &[Vst3SubCategory::Fx, Vst3SubCategory::Dynamics, Vst3SubCategory::Eq];
+}

@@ -1,0 +1,73 @@
+//! What a host saves and loads: the text of a settings file, in the framework's envelope.
+//!
+//! The envelope is JSON with `version`, `params` and `fields`; `fields.settings` is the text, and it rules. Of `params`, in
+//! which the framework lists every parameter's position, two are read that are no settings ([`BYPASS`], [`LEVEL_MATCH`]);
+//! and positions that mean what the text says are kept, so that a host finds the very number that it had set. A state
+//! whose text is refused changes nothing at all; why is kept in [`Parameters::refused`].
+
+use crate::parameters::{BYPASS, LEVEL_MATCH, Parameters};
+use nice_plug::plugin::{ParamValue, PluginState};
+use std::collections::BTreeMap;
+use voicechain_core::StripSettings;
+use voicechain_core::settings::{SettingInfo, rows};
+use voicechain_core::units::Unit;
+
+const SETTINGS: &str = "settings";
+const REFUSED: &str = "refused";
+
+/// The fields to save.
+pub(crate) fn fields(parameters: &Parameters) -> BTreeMap<String, String> {
+    let text = voicechain_text::write(&parameters.settings());
+    text.map(|text| BTreeMap::from([(SETTINGS.to_string(), text)])).unwrap_or_default()
+}
+
+/// A setting's value as the framework stores its parameter; `before` is what the state has for it.
+fn stored(info: &SettingInfo, value: f64, before: Option<&ParamValue>) -> ParamValue {
+    match (info.unit, before) {
+        (Unit::Switch, _) => ParamValue::Bool(value >= 0.5),
+        (Unit::Choice, _) => ParamValue::I32(value as i32),
+        (_, Some(&ParamValue::F32(at))) if (0.0..=1.0).contains(&at) && means(info, at, value) => ParamValue::F32(at),
+        _ => ParamValue::F32(info.position_of(value) as f32),
+    }
+}
+
+fn means(info: &SettingInfo, position: f32, value: f64) -> bool {
+    info.value_at(f64::from(position)) == info.rounded(value)
+}
+
+/// The parameters of a state from its text: all of them, or none and the reason. Called before the framework reads it.
+pub(crate) fn filter(state: &mut PluginState) {
+    let settings = match state.fields.get(SETTINGS) {
+        Some(text) => voicechain_text::read(text).map_err(|error| error.to_string()),
+        None => Err("this is no state of this plugin; load one that it saved".to_string()),
+    };
+    match settings {
+        Ok(settings) => {
+            let mut params = parameters_of(&settings, &state.params);
+            for id in [BYPASS, LEVEL_MATCH] {
+                let on = matches!(state.params.get(id), Some(ParamValue::Bool(true)));
+                params.insert(id.to_string(), ParamValue::Bool(on));
+            }
+            state.params = params;
+        }
+        Err(reason) => {
+            nice_plug::prelude::nice_warn!("state refused: {reason}");
+            state.params.clear();
+            state.fields = BTreeMap::from([(REFUSED.to_string(), reason)]);
+        }
+    }
+}
+
+/// Every row of the table as the framework stores it.
+fn parameters_of(settings: &StripSettings, before: &BTreeMap<String, ParamValue>) -> BTreeMap<String, ParamValue> {
+    let value = |info: &SettingInfo| settings.get(info.id).unwrap_or(info.default);
+    rows().map(|info| (info.id.to_string(), stored(info, value(info), before.get(info.id)))).collect()
+}
+
+/// Takes over what is no parameter: the order, and whether the state was refused.
+pub(crate) fn take_fields(parameters: &Parameters, fields: &BTreeMap<String, String>) {
+    if let Some(Ok(settings)) = fields.get(SETTINGS).map(|text| voicechain_text::read(text)) {
+        parameters.set_order(settings.order);
+    }
+    parameters.note_refusal(fields.get(REFUSED).cloned());
+}

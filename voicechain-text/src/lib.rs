@@ -1,0 +1,196 @@
+//! Settings as text: TOML with a format number. Settings files, the plugin's state and its clipboard are the same text.
+//!
+//! ```
+//! use voicechain_core::strip::StartingPoint;
+//!
+//! let settings = StartingPoint::SpokenClose.settings();
+//! let text = voicechain_text::write(&settings)?;
+//! assert!(text.starts_with("format = 1\n"));
+//! assert_eq!(voicechain_text::read(&text)?, settings);
+//! # Ok::<(), voicechain_text::TextError>(())
+//! ```
+#![forbid(unsafe_code)]
+
+use serde::{Deserialize, Serialize};
+use std::fmt;
+use voicechain_core::StripSettings;
+
+/// The format number of the text that this version writes and reads.
+pub const FORMAT: u32 = 1;
+/// Longest text that is read, in bytes; a whole settings file has about 2 600.
+pub const LONGEST: usize = 1 << 18;
+
+/// Why a text was refused: what is wrong, and what to do about it. Nothing is taken over then.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TextError {
+    /// What is wrong.
+    pub what: String,
+    /// What to do about it.
+    pub advice: &'static str,
+}
+
+impl TextError {
+    fn new(what: impl Into<String>, advice: &'static str) -> Self {
+        Self { what: what.into(), advice }
+    }
+}
+
+impl fmt::Display for TextError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}; {}", self.what, self.advice)
+    }
+}
+
+impl std::error::Error for TextError {}
+
+/// Settings together with what was proposed for the voice that they belong to: what one track gives to another.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Clip {
+    /// The settings, as they are.
+    pub settings: StripSettings,
+    /// What was proposed for the same voice, if it was measured: the difference is what the person wants.
+    pub proposed: Option<StripSettings>,
+}
+
+/// The table beside the settings; a reader of settings alone passes over it.
+const VOICE: &str = "voice";
+
+#[derive(Serialize)]
+struct SettingsText {
+    format: u32,
+    #[serde(flatten)]
+    settings: StripSettings,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    voice: Option<Voice>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Voice {
+    proposed: StripSettings,
+}
+
+/// The text of the settings.
+///
+/// # Errors
+/// None for settings that [`StripSettings::check`] accepts.
+pub fn write(settings: &StripSettings) -> Result<String, TextError> {
+    write_clip(&Clip { settings: *settings, proposed: None })
+}
+
+/// The text of a clip: that of its settings, and the table `voice`.
+///
+/// # Errors
+/// None for settings that [`StripSettings::check`] accepts.
+pub fn write_clip(clip: &Clip) -> Result<String, TextError> {
+    let voice = clip.proposed.map(|proposed| Voice { proposed });
+    let text = SettingsText { format: FORMAT, settings: clip.settings, voice };
+    toml::to_string(&text).map_err(|e| TextError::new(format!("the settings cannot be written ({e})"), "check them"))
+}
+
+/// Reads a text. Settings that it does not name keep their defaults, so that a text of an older version is complete.
+///
+/// # Errors
+/// Text that is no settings text, an unknown setting, another format, a value out of range, more than [`LONGEST`] bytes.
+pub fn read(text: &str) -> Result<StripSettings, TextError> {
+    read_clip(text).map(|clip| clip.settings)
+}
+
+/// Reads the text of settings with what stands beside them.
+///
+/// # Errors
+/// As [`read`], also for what was proposed.
+pub fn read_clip(text: &str) -> Result<Clip, TextError> {
+    if text.len() > LONGEST {
+        return Err(TextError::new("too long for a settings file", "use a file that this program wrote"));
+    }
+    let mut table: toml::Table = text.parse().map_err(|e: toml::de::Error| {
+        TextError::new(format!("not a settings file ({})", e.message()), "use a file that this program wrote")
+    })?;
+    match table.remove("format").as_ref().and_then(toml::Value::as_integer) {
+        Some(1) => {}
+        Some(other) => {
+            let what = format!("settings format {other} is not known");
+            return Err(TextError::new(what, "use a version that writes format 1"));
+        }
+        None => {
+            return Err(TextError::new("the line 'format = 1' is missing", "use a file that this program wrote"));
+        }
+    }
+    let advice = "correct or remove that line";
+    let wrong = |e: toml::de::Error| TextError::new(e.message(), advice);
+    let voice: Option<Voice> = table.remove(VOICE).map(toml::Value::try_into).transpose().map_err(wrong)?;
+    let settings: StripSettings = toml::Value::Table(table).try_into().map_err(wrong)?;
+    let proposed = voice.map(|voice| voice.proposed);
+    for settings in [Some(settings), proposed].into_iter().flatten() {
+        settings.check().map_err(|e| TextError::new(e.to_string(), "correct that value"))?;
+    }
+    Ok(Clip { settings, proposed })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use voicechain_core::strip::StartingPoint;
+
+    #[test]
+    fn text_and_back_is_the_same() {
+        for point in StartingPoint::ALL {
+            let mut settings = point.settings();
+            settings.compressor.ratio = f64::INFINITY;
+            let text = write(&settings).unwrap();
+            assert!(text.starts_with("format = 1"), "{text}");
+            assert_eq!(read(&text).unwrap(), settings);
+        }
+    }
+
+    #[test]
+    fn a_clip_is_a_settings_text_with_more() {
+        let clip =
+            Clip { settings: StartingPoint::SungInMix.settings(), proposed: Some(StartingPoint::SungAlone.settings()) };
+        let text = write_clip(&clip).unwrap();
+        assert_eq!(read_clip(&text).unwrap(), clip);
+        assert_eq!(read(&text).unwrap(), clip.settings);
+        let alone = write(&clip.settings).unwrap();
+        assert!(text.starts_with(&alone));
+        assert_eq!(read_clip(&alone).unwrap().proposed, None);
+        let wrong = text.replace("[voice.proposed.compressor]", "[voice.proposed.compressor]\nwarmth = 1");
+        assert!(read(&wrong).unwrap_err().to_string().contains("warmth"));
+    }
+
+    #[test]
+    fn refusals_name_what_is_wrong() {
+        let cases = [
+            ("", "format = 1"),
+            ("format = 7", "format 7"),
+            ("format = 1\n[high_pass]\nfrequency_hz = 5.0", "high_pass.frequency_hz is 5; allowed is 20 to 400 Hz"),
+            ("format = 1\n[high_pass]\nfrequency_hz = nan", "high_pass.frequency_hz"),
+            ("format = 1\n[high_pass]\nwarmth = 5.0", "warmth"),
+            ("format = 1\norder = [\"tone_eq\", \"tone_eq\", \"de_esser\", \"compressor\"]", "order"),
+            ("\u{0}\u{1}", "not a settings file"),
+        ];
+        for (text, expected) in cases {
+            let line = read(text).unwrap_err().to_string();
+            assert!(line.contains(expected), "{line}");
+        }
+        assert_eq!(read("format = 1").unwrap(), StripSettings::default());
+        let long = format!("format = 1\n# {}", "x".repeat(LONGEST));
+        assert!(read(&long).unwrap_err().to_string().contains("too long"));
+        let deep = format!("format = 1\na = {}", "[".repeat(100_000));
+        assert!(read(&deep).unwrap_err().to_string().contains("not a settings file"));
+    }
+
+    #[test]
+    fn no_cut_of_a_text_is_half_a_setting() {
+        let mut settings = StartingPoint::SungInMix.settings();
+        settings.trim.gain_db = 3.0;
+        let text = write(&settings).unwrap();
+        // A cut at a line's end is an older, shorter text: complete with defaults. Any other cut is refused or, within a
+        // number, still a number in its range.
+        for end in 0..text.len() {
+            if let Ok(read) = read(&text[..end]) {
+                assert_eq!(read.check(), Ok(()));
+            }
+        }
+    }
+}
