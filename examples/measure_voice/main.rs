@@ -83,7 +83,8 @@ fn measure(arguments: &Arguments, progress: &mut Bar) -> Result<String, JobError
         file.place()?;
     }
     if arguments.json {
-        return data::to_json(&voices).map_err(|e| usage(&format!("the result cannot be written ({e})"), "report this"));
+        return data::to_json(&voices)
+            .map_err(|e| usage(&format!("the result cannot be written ({e})"), "report this"));
     }
     Ok(voices.iter().map(page::render).collect::<Vec<_>>().join("\n\n"))
 }

@@ -246,10 +246,9 @@ fn voice(page: &VoicePage) -> Voice<'_> {
         low_end_db: known(ends[0]),
         presence_db: known(ends[1]),
         top_end_db: known(ends[2]),
-        resonances: p.resonances.map_or_else(
-            |_| Vec::new(),
-            |all| all.iter().flatten().map(|found| resonance(page, found)).collect(),
-        ),
+        resonances: p
+            .resonances
+            .map_or_else(|_| Vec::new(), |all| all.iter().flatten().map(|found| resonance(page, found)).collect()),
         sibilance: p.sibilance.ok().map(|s| Sibilance {
             frequency_hz: two(s.frequency_hz),
             excess_db: two(s.excess_db),

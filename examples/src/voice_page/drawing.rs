@@ -3,8 +3,8 @@
 use super::page::acted_on;
 use super::{VoicePage, words};
 use crate::report::plot::{Finding, Marked, VoiceDrawing, voice_drawing};
-use crate::report::text::{hertz, number, signed};
 use crate::report::table::clean;
+use crate::report::text::{hertz, number, signed};
 use voicechain_core::settings::StripSettings;
 
 /// The drawing, as a whole SVG file that follows the reader's light or dark colours.
@@ -16,12 +16,7 @@ pub fn render(voice: &VoicePage) -> String {
         Err(why) => format!("{} The spectrum is not known: {}.", words::subject(p.subject), words::doubt(why)),
     };
     let deviation_db = p.colour.map_or([None; 25], |colour| colour.deviation_db.map(|db| db.map(|db| db as f32)));
-    voice_drawing(&VoiceDrawing {
-        title: &clean(&voice.file),
-        below: &below,
-        deviation_db,
-        findings: findings(voice),
-    })
+    voice_drawing(&VoiceDrawing { title: &clean(&voice.file), below: &below, deviation_db, findings: findings(voice) })
 }
 
 fn findings(voice: &VoicePage) -> Vec<Finding> {

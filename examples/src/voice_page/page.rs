@@ -17,13 +17,16 @@ pub fn render(voice: &VoicePage) -> String {
     let mut page = Page(String::new());
     let p = &voice.profile;
     page.words("", &clean(&voice.file));
-    page.words("", &format!(
-        "{}, {}, {}, {}",
-        voice.kind,
-        kilohertz(p.rate_hz.round() as u32),
-        channels(p.channels as u16),
-        length(p.duration_s)
-    ));
+    page.words(
+        "",
+        &format!(
+            "{}, {}, {}, {}",
+            voice.kind,
+            kilohertz(p.rate_hz.round() as u32),
+            channels(p.channels as u16),
+            length(p.duration_s)
+        ),
+    );
     page.words("", words::subject(p.subject));
     for warning in &voice.file_warnings {
         page.words("warning: ", warning);
@@ -95,12 +98,15 @@ fn level(page: &mut Page, voice: &VoicePage) {
             number(spikes.max_excess_db, 1)
         ),
     });
-    page.row("Clipped", &match l.clipping.stretches {
-        0 => "no".into(),
-        n => format!("{} ({})", count(n as usize, "place", "places"), {
-            count(l.clipping.samples as usize, "sample", "samples")
-        }),
-    });
+    page.row(
+        "Clipped",
+        &match l.clipping.stretches {
+            0 => "no".into(),
+            n => format!("{} ({})", count(n as usize, "place", "places"), {
+                count(l.clipping.samples as usize, "sample", "samples")
+            }),
+        },
+    );
 }
 
 fn ground(page: &mut Page, voice: &VoicePage) {
@@ -193,7 +199,7 @@ fn proposal(page: &mut Page, voice: &VoicePage) {
 
 /// Whether the proposal cuts what stands out at this frequency.
 pub(super) fn acted_on(proposal: &Proposal, frequency_hz: f64) -> bool {
-    proposal
-        .evidence()
-        .any(|e| e.setting.starts_with("corrective_eq.") && e.place_hz.is_some_and(|hz| (hz - frequency_hz).abs() < 1e-6))
+    proposal.evidence().any(|e| {
+        e.setting.starts_with("corrective_eq.") && e.place_hz.is_some_and(|hz| (hz - frequency_hz).abs() < 1e-6)
+    })
 }

@@ -12,6 +12,7 @@ pub(super) fn doubt(doubt: Doubt) -> &'static str {
         Doubt::NotAVoice => "it does not behave like one voice",
         Doubt::NoBand => "the recording does not contain the frequencies that it needs",
         Doubt::NotHeard => "the voice never shows what it takes",
+        Doubt::NotMeasured => "this version does not measure it",
     }
 }
 
@@ -24,6 +25,7 @@ pub(super) fn doubt_id(doubt: Doubt) -> &'static str {
         Doubt::NotAVoice => "not_a_voice",
         Doubt::NoBand => "no_band",
         Doubt::NotHeard => "not_heard",
+        Doubt::NotMeasured => "not_measured",
     }
 }
 

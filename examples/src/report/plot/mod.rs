@@ -15,5 +15,5 @@ mod voice;
 
 pub(super) use bars::{reduction_bar, step_bar};
 pub(super) use spectrum::{Frequencies, frequencies};
-pub(crate) use voice::{Finding, Marked, VoiceDrawing, voice_drawing};
 pub(super) use time::{Line, Taken, Times, times};
+pub(crate) use voice::{Finding, Marked, VoiceDrawing, voice_drawing};
