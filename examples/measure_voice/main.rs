@@ -36,7 +36,7 @@ struct Arguments {
     force: bool,
 }
 
-const NOTES: &str = "What is no voice (silence, a tone, noise, music, less than two seconds of speech) is no error: the \
+const NOTES: &str = "Silence and less than two seconds of speech are no error: the \
 page says so and the proposal leaves the strip at rest. The schema of the JSON is \
 examples/src/voice_page/schema.json.";
 

@@ -9,7 +9,7 @@ use voicechain_core::voice::Proposal;
 use voicechain_core::voice::profile::{Doubt, Measured};
 
 /// Columns of the names.
-const NAMES: usize = 24;
+const NAMES: usize = 26;
 
 /// The page.
 #[must_use]
