@@ -11,6 +11,7 @@ mod colour;
 mod half;
 mod sibilance;
 mod speakers;
+mod subject;
 
 /// One row of the table.
 struct Row {
@@ -32,6 +33,7 @@ const GROUPS: &[Group] = &[
     ("colour", colour::rows),
     ("sibilance", sibilance::rows),
     ("speakers", speakers::rows),
+    ("subject", subject::rows),
 ];
 
 fn main() {

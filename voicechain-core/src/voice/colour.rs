@@ -48,7 +48,8 @@ impl ColourMeter {
         }
     }
 
-    pub(crate) fn push(&mut self, samples: &[f32]) {
+    /// Takes samples, and shows the powers of every frame to `also`.
+    pub(crate) fn push(&mut self, samples: &[f32], mut also: impl FnMut(&[f32])) {
         let Self { spectra, bin_hz, thirds, narrow, edges, .. } = self;
         spectra.push(samples, |powers| {
             let bin = |hz: f64| ((hz / *bin_hz + 0.5) as usize).min(powers.len());
@@ -61,6 +62,7 @@ impl ColourMeter {
             for (k, power) in powers.iter().enumerate() {
                 sums[((k as f32 * step) as usize).min(NARROW - 1)] += power;
             }
+            also(powers);
         });
     }
 
@@ -199,8 +201,8 @@ pub(crate) mod tests {
         for scale in [1.0, 0.1] {
             let signal = speech(48_000.0, 3.0, 24_000.0, scale);
             let (mut meter, mut split) = (ColourMeter::new(48_000.0), ColourMeter::new(48_000.0));
-            meter.push(&signal);
-            signal.chunks(331).for_each(|piece| split.push(piece));
+            meter.push(&signal, |_| {});
+            signal.chunks(331).for_each(|piece| split.push(piece, |_| {}));
             let active = -20.0 + 20.0 * libm::log10(scale);
             let colour = meter.colour(active, &[-120.0; BANDS], 24_000.0, Some(120.0)).unwrap();
             for (i, deviation) in colour.deviation_db.iter().enumerate().skip(4) {

@@ -1,6 +1,6 @@
 //! The meter that hears a voice and gives its profile.
 
-use super::colour::ColourMeter;
+use super::colour::{self, ColourMeter};
 use super::fricatives::{self, SibilanceMeter};
 use super::halving::Halving;
 use super::levels::{Levelled, Levels};
@@ -8,6 +8,7 @@ use super::peaks::Clipped;
 use super::pitch::PitchMeter;
 use super::profile::{Clipping, Doubt, Ground, Level, Profile, Subject};
 use super::spectra::Spectra;
+use super::subject::{Garbage, SubjectMeter};
 use crate::SampleRate;
 use crate::frame::CHUNK;
 use crate::math::to_db;
@@ -48,6 +49,8 @@ pub struct ProfileMeter<const C: usize> {
     short: Spectra<SHORT>,
     sibilance: SibilanceMeter,
     pitch: PitchMeter,
+    garbage: Garbage<C>,
+    subject: SubjectMeter,
 }
 
 impl<const C: usize> ProfileMeter<C> {
@@ -63,6 +66,7 @@ impl<const C: usize> ProfileMeter<C> {
         }
         let length = fricatives::frame_length(base.hz());
         let hop = length / SHORT_HOPS;
+        let long = colour::frame_length(base.hz());
         Self {
             rate,
             base_hz: base.hz(),
@@ -78,6 +82,8 @@ impl<const C: usize> ProfileMeter<C> {
             short: Spectra::new(length, hop),
             sibilance: SibilanceMeter::new(base, hop),
             pitch: PitchMeter::new(base.hz()),
+            garbage: Garbage::new(),
+            subject: SubjectMeter::new(base.hz(), (length, hop), (long, long / 2)),
         }
     }
 
@@ -98,6 +104,7 @@ impl<const C: usize> ProfileMeter<C> {
             }
             let clean = &clean[..piece.len()];
             self.frames += piece.len() as u64;
+            self.garbage.push(clean);
             self.loudness.push(clean);
             self.true_peak.push(clean);
             for (c, clipped) in self.clipped.iter_mut().enumerate() {
@@ -122,9 +129,10 @@ impl<const C: usize> ProfileMeter<C> {
     /// Hears one channel at the base rate.
     fn hear(&mut self, samples: &[f32]) {
         self.levels.push(samples);
-        self.colour.push(samples);
-        self.sibilance.push(samples, &mut self.short, |_| {});
-        self.pitch.push(samples, |_| {});
+        let Self { subject, .. } = self;
+        self.colour.push(samples, |powers| subject.long(powers));
+        self.sibilance.push(samples, &mut self.short, |powers| subject.short(powers));
+        self.pitch.push(samples, |pitch, level| subject.pitch(pitch, level));
     }
 
     /// Seconds heard so far.
@@ -143,10 +151,18 @@ impl<const C: usize> ProfileMeter<C> {
     #[must_use]
     pub fn profile(&self) -> Profile {
         let levelled = self.levels.result();
-        let (subject, heard) = match levelled.active {
-            Err(doubt) => (Subject::Silence, Err(doubt)),
-            Ok(active) if active.active_s < LEAST_ACTIVE_S => (Subject::TooShort, Err(Doubt::TooShort)),
-            Ok(active) => (Subject::Voice, Ok(active.level_dbov)),
+        let samples = self.frames * C as u64;
+        let subject = match levelled.active {
+            _ if self.garbage.is_garbage(samples, self.rejected) => Subject::Garbage,
+            Err(_) => Subject::Silence,
+            Ok(active) if active.active_s < LEAST_ACTIVE_S => Subject::TooShort,
+            Ok(active) => self.subject.subject(active.level_dbov),
+        };
+        let heard = match subject {
+            Subject::Voice | Subject::SeveralVoices => levelled.active.map(|active| active.level_dbov),
+            Subject::Silence => Err(Doubt::Silence),
+            Subject::TooShort => Err(Doubt::TooShort),
+            Subject::Tone | Subject::Noise | Subject::Music | Subject::Garbage => Err(Doubt::NotAVoice),
         };
         let noise_bands_dbfs = self.colour.quiet_dbfs();
         let bandwidth = heard.and_then(|level| self.colour.bandwidth(level));

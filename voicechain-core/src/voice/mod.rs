@@ -23,6 +23,7 @@ pub mod profile;
 pub mod proposal;
 mod spectra;
 mod strata;
+mod subject;
 mod ticks;
 
 pub use carry_over::carry_over;

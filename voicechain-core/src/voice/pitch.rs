@@ -118,8 +118,8 @@ impl PitchMeter {
         }
     }
 
-    /// Takes samples; calls `heard` with the pitch in Hz, or `None`, of each hop of 20 ms as it ends.
-    pub(crate) fn push(&mut self, samples: &[f32], mut heard: impl FnMut(Option<f32>)) {
+    /// Takes samples; calls `heard` with the pitch in Hz, or `None`, and the level in dB of each hop of 20 ms as it ends.
+    pub(crate) fn push(&mut self, samples: &[f32], mut heard: impl FnMut(Option<f32>, f64)) {
         for &sample in samples {
             let mut one = [if sample.is_finite() { sample } else { 0.0 }];
             let mut there = true;
@@ -138,7 +138,7 @@ impl PitchMeter {
         }
     }
 
-    fn take(&mut self, sample: f32, heard: &mut impl FnMut(Option<f32>)) {
+    fn take(&mut self, sample: f32, heard: &mut impl FnMut(Option<f32>, f64)) {
         let length = self.window + self.lags;
         if self.filled == length {
             // Room for the hop: what is older than a frame goes, in one move per hop.
@@ -155,7 +155,7 @@ impl PitchMeter {
             let level = 10.0 * libm::log10(f64::from(power) + 1e-13);
             let pitch = self.period().map(|lag| (self.rate_hz / f64::from(lag)) as f32);
             self.frame(level, pitch);
-            heard(pitch);
+            heard(pitch, level);
         }
     }
 
