@@ -36,8 +36,8 @@ struct Arguments {
     force: bool,
 }
 
-const NOTES: &str = "Silence and less than two seconds of speech are no error: the \
-page says so and the proposal leaves the strip at rest. The schema of the JSON is \
+const NOTES: &str = "Silence, less than two seconds of speech, tones, noise and music \
+are no error: the page says so and the proposal leaves the strip at rest. The schema of the JSON is \
 examples/src/voice_page/schema.json.";
 
 fn usage(what: &str, advice: &str) -> JobError {

@@ -268,7 +268,7 @@ mod tests {
 
     fn measured(rate: f64, samples: &[f32]) -> Measured<Pitch> {
         let mut meter = PitchMeter::new(rate);
-        meter.push(samples, |_| ());
+        meter.push(samples, |_, _| ());
         meter.pitch()
     }
 
@@ -304,8 +304,8 @@ mod tests {
         let samples = harmonics(44_100.0, 150.0, 0.1);
         let (mut whole, mut split) = (PitchMeter::new(44_100.0), PitchMeter::new(44_100.0));
         let (mut expected, mut found) = (Vec::new(), Vec::new());
-        whole.push(&samples, |pitch| expected.push(pitch));
-        samples.chunks(37).for_each(|piece| split.push(piece, |pitch| found.push(pitch)));
+        whole.push(&samples, |pitch, level| expected.push((pitch, level.to_bits())));
+        samples.chunks(37).for_each(|piece| split.push(piece, |pitch, level| found.push((pitch, level.to_bits()))));
         assert_eq!(found, expected);
         assert_eq!(split.pitch(), whole.pitch());
         assert!((195..=200).contains(&found.len()), "{}", found.len());

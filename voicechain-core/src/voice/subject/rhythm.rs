@@ -241,7 +241,7 @@ mod tests {
     #[test]
     fn a_beat_repeats_and_random_strokes_do_not() {
         let stroke = |t: f64| libm::exp(-t / 0.05);
-        let regular = heard(|t| 0.1 + stroke(t % 0.6));
+        let regular = heard(|t| 0.1 + stroke(libm::rint(t * PER_S) % 30.0 / PER_S));
         assert!(regular.beat() > 0.9, "{}", regular.beat());
         let mut state = 5_u32;
         let mut next = 0.0;
