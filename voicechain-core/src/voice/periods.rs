@@ -66,27 +66,28 @@ impl PeriodFinder {
     pub(super) fn find(&self, frame: &[f32]) -> Periods {
         let mut found: Periods = [None; PERIODS];
         // Sums of the squares before each sample.
+        let least = 1e-26 * (self.window * self.window) as f64;
         let mut squares = [0.0_f64; FRAME + 1];
         for (n, &sample) in frame.iter().enumerate().take(FRAME) {
             squares[n + 1] = squares[n] + f64::from(sample) * f64::from(sample);
         }
-        let correlation = |lag: usize| {
+        // The correlation's square, with its sign: a root is taken of peaks only.
+        let square = |lag: usize| {
             let left = (self.lags - lag) / 2;
             let right = left + lag;
             let power = |from: usize| squares[from + self.window] - squares[from];
-            let product = power(left) * power(right);
-            // Products of what is quieter than -130 dBFS are rounding.
-            if product > 1e-26 * (self.window * self.window) as f64 {
-                dot(&frame[left..left + self.window], &frame[right..right + self.window]) / libm::sqrt(product) as f32
-            } else {
-                0.0
-            }
+            let powers = power(left) * power(right);
+            let product = dot(&frame[left..left + self.window], &frame[right..right + self.window]);
+            // What is quieter than -130 dBFS is rounding.
+            if powers > least { product * libm::fabsf(product) / powers as f32 } else { 0.0 }
         };
+        let root = |square: f32| libm::copysignf(libm::sqrtf(libm::fabsf(square)), square);
         let shortest = ((self.rate_hz / HIGHEST_HZ) as usize).max(2);
-        let (mut before, mut here) = (correlation(shortest - 1), correlation(shortest));
+        let (mut before, mut here) = (square(shortest - 1), square(shortest));
         for lag in shortest..self.lags - 1 {
-            let after = correlation(lag + 1);
-            if here > LEAST && here > before && here >= after {
+            let after = square(lag + 1);
+            if here > LEAST * LEAST && here > before && here >= after {
+                let (before, here, after) = (root(before), root(here), root(after));
                 // Both differences are of what is not larger than `here`, and not both are zero.
                 let shift = 0.5 * (before - after) / (before - 2.0 * here + after);
                 let hz = (self.rate_hz / (lag as f64 + f64::from(shift))) as f32;
