@@ -12,8 +12,14 @@ use voicechain_tests::rooms::{Room, decay_time};
 const REFERENCE: &str = include_str!("../fixtures/pitch_reference.csv");
 
 /// What the recordings go through. The reference stays that of the recordings as they are.
-const CONDITIONS: [&str; 6] =
-    ["as recorded", "pink noise, 20 dB", "pink noise, 10 dB", "room of 0.6 s", "bell of +8 dB at 350 Hz", "telephone band"];
+const CONDITIONS: [&str; 6] = [
+    "as recorded",
+    "pink noise, 20 dB",
+    "pink noise, 10 dB",
+    "room of 0.6 s",
+    "bell of +8 dB at 350 Hz",
+    "telephone band",
+];
 
 /// How far a value is from the reference's, as a share; nothing where there is no value.
 type Errors = [Option<[f64; 3]>; CONDITIONS.len()];
@@ -38,7 +44,8 @@ pub(crate) fn rows() -> Vec<Row> {
             errors(&telephone(voice)),
         ]
     });
-    for (name, half, errors) in all.iter().filter(|(_, _, errors)| errors[0].is_none_or(|[_, median, _]| median > 0.05)) {
+    for (name, half, errors) in all.iter().filter(|(_, _, errors)| errors[0].is_none_or(|[_, median, _]| median > 0.05))
+    {
         eprintln!("pitch of {name} ({half:?}) is off: {:?}", errors[0]);
     }
     let mut rows = Vec::new();

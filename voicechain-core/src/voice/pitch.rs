@@ -14,10 +14,13 @@ use super::profile::{Doubt, Measured, Pitch};
 const HOP_S: f64 = 0.020;
 /// Edge of the high-pass, Hz.
 const HIGH_PASS_HZ: f64 = 60.0;
-/// Frames this far under the 90th percentile of all levels do not count, dB: with 25 dB the hum between the phrases of a
+/// What lies this far under the 99th percentile of all levels is a pause, dB: in some recordings there is nothing else for
+/// nine tenths of the time.
+const PAUSE_DB: f64 = 40.0;
+/// Frames this far under the 90th percentile of what is no pause do not count, dB: with 25 dB the hum between the phrases of a
 /// quiet recording is heard as a voice.
 const RANGE_DB: f64 = 20.0;
-/// Under this 90th percentile nothing is heard, dB of full scale.
+/// Under this 99th percentile nothing is heard, dB of full scale.
 const FLOOR_DB: f64 = -75.0;
 /// Fewest frames that must count as loud enough (2 s), and as voiced (0.5 s).
 const LEAST_ACTIVE: u64 = 100;
@@ -125,7 +128,8 @@ impl PitchMeter {
 
     /// The pitch of what was heard so far. A percentile is interpolated within 1/36 octave.
     pub(crate) fn pitch(&self) -> Measured<Pitch> {
-        let loud = self.levels.percentile(0.9).filter(|&db| db >= FLOOR_DB).ok_or(Doubt::Silence)?;
+        let top = self.levels.percentile(0.99).filter(|&db| db >= FLOOR_DB).ok_or(Doubt::Silence)?;
+        let loud = self.levels.percentile_from(top - PAUSE_DB, 0.9).unwrap_or(top);
         let active = self.levels.count_from(loud - RANGE_DB);
         if active < LEAST_ACTIVE {
             return Err(Doubt::TooShort);
