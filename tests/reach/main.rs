@@ -12,6 +12,7 @@ mod bandwidth;
 mod colour;
 mod half;
 mod pitch;
+mod proposal;
 mod sibilance;
 mod speakers;
 
@@ -38,6 +39,7 @@ const GROUPS: &[Group] = &[
     ("bandwidth", bandwidth::rows),
     ("colour", colour::rows),
     ("pitch", pitch::rows),
+    ("proposal", proposal::rows),
     ("sibilance", sibilance::rows),
     ("speakers", speakers::rows),
 ];
