@@ -21,12 +21,14 @@ pub mod phrases;
 mod pitch;
 pub mod profile;
 pub mod proposal;
+pub mod reasons;
 mod spectra;
 mod strata;
 mod ticks;
 
 pub use carry_over::carry_over;
 pub use evidence::{Evidence, Warning};
+pub use reasons::Reason;
 pub use meter::ProfileMeter;
 pub use profile::Profile;
 pub use proposal::{Context, Delivery, Proposal, Role, propose};

@@ -10,7 +10,10 @@ mod ground;
 mod tests;
 mod warnings;
 
+pub use colour::trial_bell;
+
 use super::evidence::{Evidence, Warning};
+use super::reasons::Reasons;
 use super::profile::{Measured, Profile, Subject};
 use crate::settings::{MakeUp, StripSettings, row};
 
@@ -72,6 +75,12 @@ impl Proposal {
     /// Why, in the order in which the rules decide: one for every setting that is not [`at_rest`](Self::at_rest).
     pub fn evidence(&self) -> impl Iterator<Item = &Evidence> {
         self.evidence.iter().flatten()
+    }
+
+    /// The same, with all settings of one stage that have the same reason together, each group as one sentence.
+    #[must_use]
+    pub fn reasons(&self) -> Reasons<'_> {
+        Reasons::new(&self.evidence)
     }
 
     /// What to beware of.
