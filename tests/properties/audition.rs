@@ -26,7 +26,7 @@ fn gain_db(part: Part, hz: f64, rate_hz: f64) -> f64 {
 fn a_band_alone_has_its_width() {
     for rate_hz in [16_000.0, 48_000.0, 192_000.0] {
         // The edges of a band-pass of middle f and quality Q: their product is f^2, their distance f / Q.
-        let (f, q) = (640.0, 2.0);
+        let (f, q) = (640.0_f64, 2.0_f64);
         let half = f / (2.0 * q);
         let edge = (f * f + half * half).sqrt();
         assert!(gain_db(BAND, f, rate_hz).abs() < 0.01);
@@ -148,7 +148,13 @@ fn choosing_a_part_does_not_click() {
     };
     let tone = mono(&sine(997.0, -20.0, 48_000.0, 48_000));
     let rest = bend(&tone);
-    let parts = [Part::Whole, BAND, CUT, Part::Band { frequency_hz: 4_000.0, q: 12.0 }, Part::Band { frequency_hz: 60.0, q: 0.7 }];
+    let parts = [
+        Part::Whole,
+        BAND,
+        CUT,
+        Part::Band { frequency_hz: 4_000.0, q: 12.0 },
+        Part::Band { frequency_hz: 60.0, q: 0.7 },
+    ];
     let (mut worst, mut hard) = (0.0f64, 0.0f64);
     for from in parts {
         for to in parts.into_iter().filter(|to| *to != from) {

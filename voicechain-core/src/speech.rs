@@ -83,9 +83,8 @@ pub const SPREAD_FROM: usize = 2;
 
 /// How far speakers differ from published speech: one standard deviation in dB, third octave by third octave from 100 Hz
 /// to 10 kHz. From a trial on 49 recorded speakers: voice, room and microphone together.
-pub const SPREAD_DB: [f64; 21] = [
-    8.7, 8.6, 9.0, 6.5, 3.8, 3.2, 3.2, 2.6, 2.4, 2.9, 3.5, 3.8, 3.2, 3.8, 4.8, 5.6, 6.2, 5.9, 4.9, 7.7, 8.7,
-];
+pub const SPREAD_DB: [f64; 21] =
+    [8.7, 8.6, 9.0, 6.5, 3.8, 3.2, 3.2, 2.6, 2.4, 2.9, 3.5, 3.8, 3.2, 3.8, 4.8, 5.6, 6.2, 5.9, 4.9, 7.7, 8.7];
 
 /// By how many LU a filter changes the loudness of average speech: its power response, given at `omega` radians per
 /// sample, weighted with [`BYRNE_1994_COMBINED`] and the K-weighting of ITU-R BS.1770. Every third-octave band is

@@ -28,7 +28,7 @@ mod ticks;
 
 pub use carry_over::carry_over;
 pub use evidence::{Evidence, Warning};
-pub use reasons::Reason;
 pub use meter::ProfileMeter;
 pub use profile::Profile;
 pub use proposal::{Context, Delivery, Proposal, Role, propose};
+pub use reasons::Reason;

@@ -20,9 +20,8 @@ impl<'a> Iterator for Reasons<'a> {
 
     fn next(&mut self) -> Option<Reason<'a>> {
         let first = self.rest.first()?.as_ref()?;
-        let together = |e: &Option<Evidence>| {
-            e.as_ref().is_some_and(|e| e.stage() == first.stage() && e.has_the_cause_of(first))
-        };
+        let together =
+            |e: &Option<Evidence>| e.as_ref().is_some_and(|e| e.stage() == first.stage() && e.has_the_cause_of(first));
         let count = self.rest.iter().take_while(|e| together(e)).count();
         let (evidence, rest) = self.rest.split_at(count);
         self.rest = rest;

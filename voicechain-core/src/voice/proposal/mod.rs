@@ -13,8 +13,8 @@ mod warnings;
 pub use colour::trial_bell;
 
 use super::evidence::{Evidence, Warning};
-use super::reasons::Reasons;
 use super::profile::{Measured, Profile, Subject};
+use super::reasons::Reasons;
 use crate::settings::{MakeUp, StripSettings, row};
 
 /// Where the voice is heard.
