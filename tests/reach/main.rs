@@ -9,6 +9,7 @@
 mod bandwidth;
 mod colour;
 mod half;
+mod proposal;
 mod sibilance;
 mod speakers;
 
@@ -30,6 +31,7 @@ type Group = (&'static str, fn() -> Vec<Row>);
 const GROUPS: &[Group] = &[
     ("bandwidth", bandwidth::rows),
     ("colour", colour::rows),
+    ("proposal", proposal::rows),
     ("sibilance", sibilance::rows),
     ("speakers", speakers::rows),
 ];
