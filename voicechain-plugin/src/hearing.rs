@@ -122,9 +122,15 @@ impl Hearing {
             Tracks::Stereo(track) => track.meter.profile(),
             Tracks::None => return None,
         };
-        let all = self.heard + self.lost;
+        let all = self.frames();
         let validity = if all == 0 { 0.0 } else { self.heard as f64 / all as f64 };
         Some(Heard { profile, lost_frames: self.lost, validity })
+    }
+
+    /// Frames of the voice so far, heard or lost.
+    #[must_use]
+    pub fn frames(&self) -> u64 {
+        self.heard + self.lost
     }
 
     /// Forgets everything.
@@ -223,9 +229,9 @@ mod tests {
 
     #[test]
     fn the_profile_is_that_of_the_meter_to_the_last_bit() {
-        for rate_hz in [8_000.0, 44_100.0, 48_000.0, 192_000.0] {
+        for (rate_hz, seconds) in [(8_000.0, 4.0), (48_000.0, 3.0), (192_000.0, 0.5)] {
             let rate = SampleRate::new(rate_hz).unwrap();
-            let voice = buzz(rate_hz, 4.0);
+            let voice = buzz(rate_hz, seconds);
             let mut meter = Box::new(ProfileMeter::<1>::new(rate));
             meter.push(voice.as_chunks().0);
             let heard = measured(rate_hz, 1, &voice, &[1, 2, 4_096, 100, 7]);
