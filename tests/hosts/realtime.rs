@@ -124,7 +124,7 @@ fn no_system_call_while_it_processes() {
     // Meanwhile the main thread does all that it can.
     let mut rounds = 0;
     while !audio.is_finished() {
-        assert!(bench.handles.desk.start_from(StartingPoint::ALL[rounds % 6], &host));
+        assert!(bench.handles.desk.start_from(StartingPoint::ALL[rounds % StartingPoint::ALL.len()], &host));
         bench.handles.desk.undo(&host);
         bench.handles.meters.take(|_| ());
         if rounds % 4 == 0 {
