@@ -28,6 +28,8 @@ pub mod reasons;
 mod spectra;
 mod strata;
 mod ticks;
+#[cfg(feature = "serde")]
+mod told;
 
 pub use carry_over::carry_over;
 pub use evidence::{Evidence, Warning};
