@@ -21,7 +21,7 @@ const MADE_S: f64 = 12.0;
 const EACH: usize = 6;
 const NOISE_DB: f64 = 10.0;
 const ROOM: Room =
-    Room { size: [6.2, 4.7, 2.9], reflection: 0.84, voice: [2.1, 1.7, 1.5], microphone: [4.3, 2.9, 1.3] };
+    Room { size: [6.2, 4.7, 2.9], reflection: 0.865, voice: [2.1, 1.7, 1.5], microphone: [4.3, 2.9, 1.3] };
 
 /// What was judged: its kind, its half, and as what.
 type Judged = (&'static str, Half, Subject);
