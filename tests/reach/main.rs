@@ -9,6 +9,7 @@
 mod bandwidth;
 mod colour;
 mod half;
+mod resonance;
 mod sibilance;
 mod speakers;
 
@@ -30,6 +31,8 @@ type Group = (&'static str, fn() -> Vec<Row>);
 const GROUPS: &[Group] = &[
     ("bandwidth", bandwidth::rows),
     ("colour", colour::rows),
+    ("no-harm", resonance::no_harm),
+    ("resonance", resonance::rows),
     ("sibilance", sibilance::rows),
     ("speakers", speakers::rows),
 ];

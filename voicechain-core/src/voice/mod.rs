@@ -21,6 +21,7 @@ pub mod phrases;
 mod pitch;
 pub mod profile;
 pub mod proposal;
+mod resonance;
 mod spectra;
 mod strata;
 mod ticks;
