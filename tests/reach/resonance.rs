@@ -3,7 +3,7 @@
 use crate::Row;
 use crate::half::{exceeded_by, of_half, profile, share};
 use voicechain_core::settings::StageId;
-use voicechain_core::voice::profile::{Candidates, Profile};
+use voicechain_core::voice::profile::{Candidates, Profile, Resonance};
 use voicechain_core::voice::{Context, propose};
 use voicechain_core::{SampleRate, StripCoefs};
 use voicechain_tests::faults;
@@ -36,7 +36,7 @@ fn candidates(samples: &[f32]) -> Candidates {
 }
 
 /// True when the candidate is where the bell is.
-fn right(hz: f64, found: Option<voicechain_core::voice::profile::Resonance>) -> bool {
+fn right(hz: f64, found: Option<Resonance>) -> bool {
     found.is_some_and(|found| (found.frequency_hz / hz).log2().abs() <= RIGHT_OCTAVES)
 }
 
@@ -58,18 +58,6 @@ pub(crate) fn rows() -> Vec<Row> {
             }),
         })
     });
-    if std::env::var_os("RES_DUMP").is_some() {
-        for (name, half, found) in &read {
-            if let Some(found) = found {
-                eprintln!("R\t{name}\t{half:?}\t0\t0\t{:?}", found.clean);
-                for (gain, cases) in GAINS_DB.iter().zip(&found.with) {
-                    for (hz, c) in cases {
-                        eprintln!("R\t{name}\t{half:?}\t{gain}\t{hz}\t{c:?}");
-                    }
-                }
-            }
-        }
-    }
     let known: Vec<(Half, Found)> =
         read.iter().filter_map(|&(_, half, found)| found.map(|found| (half, found))).collect();
     let cases =
@@ -82,7 +70,6 @@ pub(crate) fn rows() -> Vec<Row> {
         let [chosen, scored] = [Half::Chooses, Half::Scores].map(cell);
         rows.push(Row { quantity: format!("resonance, {quantity}"), reach, chosen, scored });
     };
-    // The confidence is a function of the prominence alone: what the proposal acts on lies at or over one prominence.
     let allowed = exceeded_by(&first(Half::Chooses), FALSE);
     row(format!("most prominent of a clean voice, over {allowed:.2} dB"), "none", &|half| {
         share(first(half).iter().filter(|db| **db > allowed).count(), first(half).len())
