@@ -13,6 +13,7 @@ mod colour;
 mod half;
 mod pitch;
 mod proposal;
+mod resonance;
 mod sibilance;
 mod speakers;
 
@@ -40,6 +41,8 @@ const GROUPS: &[Group] = &[
     ("colour", colour::rows),
     ("pitch", pitch::rows),
     ("proposal", proposal::rows),
+    ("no-harm", resonance::no_harm),
+    ("resonance", resonance::rows),
     ("sibilance", sibilance::rows),
     ("speakers", speakers::rows),
 ];

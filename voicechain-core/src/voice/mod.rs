@@ -25,6 +25,7 @@ mod pitch;
 pub mod profile;
 pub mod proposal;
 pub mod reasons;
+mod resonance;
 mod spectra;
 mod strata;
 mod ticks;
