@@ -8,6 +8,7 @@ pub mod active_level;
 mod bandwidth;
 mod carry_over;
 mod colour;
+mod decay;
 pub mod evidence;
 mod fricatives;
 pub mod ground;
