@@ -1,19 +1,15 @@
 //! Mixes an interview: each voice through the strip, balanced, summed and delivered. Without files it makes a demo.
 
 use clap::{Parser, ValueEnum};
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use std::io::{Write, stderr, stdout};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
 use voicechain_core::strip::StartingPoint;
 use voicechain_examples::delivery::{PUBLISHED_TARGETS, published};
-use voicechain_examples::interview::{Job, Progress, Recording, run};
+use voicechain_examples::interview::{Job, Recording, run};
 use voicechain_examples::report::table;
+use voicechain_examples::terminal::{self, Bar};
 use voicechain_examples::wav_file::WavFormat;
-use voicechain_examples::{JobError, Trouble, settings_file};
+use voicechain_examples::{JobError, settings_file};
 
 /// Makes a finished interview out of recorded voices. Without files: a demo of two made-up voices with known faults.
 #[derive(Parser)]
@@ -154,82 +150,13 @@ fn job(arguments: Arguments) -> Result<Job, JobError> {
     Ok(job)
 }
 
-/// A progress bar on a terminal, nothing elsewhere; and whether the person wants to stop.
-struct Bar(ProgressBar, Arc<AtomicBool>);
-
-impl Progress for Bar {
-    fn step(&mut self, words: &str, total: Option<u64>) {
-        self.0.reset();
-        self.0.set_length(total.unwrap_or(0));
-        self.0.set_message(words.to_string());
-        let style = if total.is_some() { "{msg:30} {bar:40} {percent:>3} %  {eta} left" } else { "{msg:30} {spinner}" };
-        if let Ok(style) = ProgressStyle::with_template(style) {
-            self.0.set_style(style);
-        }
-    }
-
-    fn done(&mut self, frames: u64) {
-        self.0.set_position(frames);
-    }
-
-    fn stop(&self) -> bool {
-        self.1.load(Ordering::Relaxed)
-    }
-}
-
-/// A flag that Ctrl-C raises, so that the job ends in order and leaves nothing behind; the second time it ends at once.
-/// A file beyond the size that the system allows becomes an error of writing instead of the end of the program.
-fn signals() -> Arc<AtomicBool> {
-    use signal_hook::{consts, flag};
-    let stop = Arc::new(AtomicBool::new(false));
-    for signal in [consts::SIGINT, consts::SIGTERM] {
-        let _ = flag::register_conditional_shutdown(signal, STOPPED.into(), Arc::clone(&stop));
-        let _ = flag::register(signal, Arc::clone(&stop));
-    }
-    #[cfg(unix)]
-    let _ = flag::register(libc::SIGXFSZ, Arc::new(AtomicBool::new(false)));
-    stop
-}
-
-/// Exit code when nothing can be made.
-const FAILED: u8 = 2;
-/// Exit code of a program that was stopped from the keyboard, as shells have it.
-const STOPPED: u8 = 130;
-
-/// What the parser found, in one line: the fault, and what would have been possible.
-fn one_line(error: &clap::Error) -> String {
-    let text = error.to_string();
-    let facts: Vec<&str> = text.lines().map(str::trim).take_while(|line| !line.is_empty()).collect();
-    let line: String = facts.join(" ").chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    format!("{line}; --help shows what is possible")
-}
-
 fn main() -> ExitCode {
-    let arguments = match Arguments::try_parse() {
+    let arguments = match terminal::parse::<Arguments>() {
         Ok(arguments) => arguments,
-        Err(e) if e.use_stderr() => {
-            let _ = writeln!(stderr(), "{}", one_line(&e));
-            return ExitCode::from(FAILED);
-        }
-        Err(help) => {
-            let _ = write!(stdout(), "{help}");
-            return ExitCode::SUCCESS;
-        }
+        Err(code) => return code,
     };
-    let bar = ProgressBar::with_draw_target(Some(0), ProgressDrawTarget::stderr_with_hz(10));
-    bar.enable_steady_tick(Duration::from_millis(100));
-    let mut progress = Bar(bar, signals());
+    let mut progress = Bar::new();
     let outcome = job(arguments).and_then(|job| run(&job, &mut progress).map(|report| (report, job.out)));
-    progress.0.finish_and_clear();
-    match outcome {
-        Ok((report, out)) => {
-            // Nobody may be reading; the files are there all the same.
-            let _ = write!(stdout(), "{}", table::summary(&report, &out.display().to_string()));
-            ExitCode::SUCCESS
-        }
-        Err(error) => {
-            let _ = writeln!(stderr(), "error: {error}");
-            ExitCode::from(if error.trouble() == Trouble::Stopped { STOPPED } else { FAILED })
-        }
-    }
+    progress.finish();
+    terminal::end(outcome.map(|(report, out)| table::summary(&report, &out.display().to_string())))
 }

@@ -11,6 +11,8 @@ pub mod resample;
 pub mod series;
 pub mod settings_file;
 pub mod spectrum;
+pub mod terminal;
+pub mod voice_page;
 pub mod wav_file;
 
 pub use error::{JobError, Trouble};

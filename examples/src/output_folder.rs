@@ -92,17 +92,7 @@ impl OutputFolder {
     /// # Errors
     /// A full disk, or no permission.
     pub fn stage(&self, name: &str, text: &str) -> Result<Staged, JobError> {
-        let path = self.path.join(name);
-        let mut builder = tempfile::Builder::new();
-        builder.prefix(".unfinished-");
-        // Temporary files are private by default; a delivered file has the usual permissions.
-        #[cfg(unix)]
-        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-        let mut file = builder.tempfile_in(&self.path).map_err(|e| JobError::writing(&path, &e))?;
-        file.write_all(text.as_bytes())
-            .and_then(|()| file.as_file().sync_all())
-            .map_err(|e| JobError::writing(&path, &e))?;
-        Ok(Staged::new(path, file.into_temp_path()))
+        stage(self.path.join(name), text)
     }
 
     /// Gives all files their names, and removes those of the earlier run that are not among them: the job is done.
@@ -130,6 +120,43 @@ impl OutputFolder {
         self.done = true;
         Ok(())
     }
+}
+
+/// Writes a small file whole, under a temporary name beside its own; it waits for its own.
+///
+/// # Errors
+/// A full disk, no permission, or no such folder.
+pub fn stage(path: PathBuf, text: &str) -> Result<Staged, JobError> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".unfinished-");
+    // Temporary files are private by default; a delivered file has the usual permissions.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = builder.tempfile_in(folder).map_err(|e| JobError::writing(&path, &e))?;
+    file.write_all(text.as_bytes())
+        .and_then(|()| file.as_file().sync_all())
+        .map_err(|e| JobError::writing(&path, &e))?;
+    Ok(Staged::new(path, file.into_temp_path()))
+}
+
+/// Makes sure that a single result may be written under this name: nothing is overwritten without `force`, and no
+/// recording of the job even then.
+///
+/// # Errors
+/// A folder, a recording of the job, or another file in the way.
+pub fn claim_file(path: &Path, inputs: &[PathBuf], force: bool) -> Result<(), JobError> {
+    let refuse = |what: &str, advice: &str| Err(JobError::new(Trouble::InTheWay, what, advice).at(path));
+    if path.is_dir() {
+        return refuse("a folder has the name of the result", "choose another name");
+    }
+    if inputs.iter().any(|input| same_file::is_same_file(input, path).unwrap_or(false)) {
+        return refuse("this recording would be overwritten by its result", "choose another name");
+    }
+    if path.symlink_metadata().is_ok() && !force {
+        return refuse("this file exists and would be overwritten", "choose another name, or say --force");
+    }
+    Ok(())
 }
 
 /// Whether a job may have written a file of this name.

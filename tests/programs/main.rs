@@ -3,6 +3,7 @@
 mod bad_input;
 mod long_recordings;
 mod measure;
+mod measure_voice;
 mod mix_interview;
 mod options;
 mod place;

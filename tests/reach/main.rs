@@ -6,6 +6,12 @@
 //! Half of the speakers choose the thresholds, the other half score them; both are printed. The recordings are fetched by
 //! `tests/recordings`.
 
+mod bandwidth;
+mod colour;
+mod half;
+mod sibilance;
+mod speakers;
+
 /// One row of the table.
 struct Row {
     /// What is measured, with the condition.
@@ -21,7 +27,12 @@ struct Row {
 /// What makes rows: its name, and how. A group is only computed when it is asked for.
 type Group = (&'static str, fn() -> Vec<Row>);
 
-const GROUPS: &[Group] = &[];
+const GROUPS: &[Group] = &[
+    ("bandwidth", bandwidth::rows),
+    ("colour", colour::rows),
+    ("sibilance", sibilance::rows),
+    ("speakers", speakers::rows),
+];
 
 fn main() {
     let wanted: Vec<String> = std::env::args().skip(1).collect();

@@ -79,7 +79,7 @@ pub trait Progress {
 }
 
 /// So many frames are done; an error if the job should end here.
-fn advance(progress: &mut dyn Progress, frames: u64) -> Result<(), JobError> {
+pub(crate) fn advance(progress: &mut dyn Progress, frames: u64) -> Result<(), JobError> {
     progress.done(frames);
     if progress.stop() {
         return Err(JobError::new(Trouble::Stopped, "stopped; nothing was written", ""));

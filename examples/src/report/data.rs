@@ -313,7 +313,7 @@ impl GainReductions {
 }
 
 /// Rounds to `decimals`; the result is never a negative zero.
-pub(super) fn round(value: f64, decimals: i32) -> f64 {
+pub(crate) fn round(value: f64, decimals: i32) -> f64 {
     let scale = 10f64.powi(decimals);
     let rounded = (value * scale).round() / scale;
     if rounded == 0.0 { 0.0 } else { rounded }

@@ -7,8 +7,8 @@
 pub mod data;
 pub mod excerpt;
 pub mod page;
-mod plot;
+pub(crate) mod plot;
 pub mod table;
-mod text;
+pub(crate) mod text;
 
 pub use page::{Excerpt, LoudnessWindow, MixSeries, Page, TimeSeries, VoiceSeries, render};

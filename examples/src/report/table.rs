@@ -77,7 +77,7 @@ fn both(reduction: &GainReduction) -> String {
 }
 
 /// Nothing that could move the cursor.
-fn clean(text: &str) -> String {
+pub(crate) fn clean(text: &str) -> String {
     text.chars().map(visible).collect()
 }
 
@@ -89,7 +89,7 @@ fn shorten(text: &str, width: usize) -> String {
 }
 
 /// Words in lines of at most [`COLUMNS`]; later lines are indented under the first one's text.
-fn wrap(out: &mut String, start: &str, text: &str) {
+pub(crate) fn wrap(out: &mut String, start: &str, text: &str) {
     let mut line = start.to_owned();
     let indent = start.chars().count();
     let mut used = indent;

@@ -3,7 +3,7 @@
 use super::data::round;
 
 /// A number with a true minus sign and a fixed number of decimals; never a negative zero. What is missing is a dash.
-pub(super) fn number(value: impl Into<Option<f64>>, decimals: usize) -> String {
+pub(crate) fn number(value: impl Into<Option<f64>>, decimals: usize) -> String {
     match value.into() {
         Some(value) if value.is_finite() => {
             format!("{:.decimals$}", round(value, decimals as i32)).replace('-', "\u{2212}")
@@ -13,19 +13,19 @@ pub(super) fn number(value: impl Into<Option<f64>>, decimals: usize) -> String {
 }
 
 /// Like [`number`], with a plus sign on what is added.
-pub(super) fn signed(value: impl Into<Option<f64>>, decimals: usize) -> String {
+pub(crate) fn signed(value: impl Into<Option<f64>>, decimals: usize) -> String {
     let value = value.into();
     let plus = value.is_some_and(|value| value.is_finite() && round(value, decimals as i32) > 0.0);
     format!("{}{}", if plus { "+" } else { "" }, number(value, decimals))
 }
 
 /// An amount that was taken away, written as the negative gain that it is.
-pub(super) fn taken(amount: f64, decimals: usize) -> String {
+pub(crate) fn taken(amount: f64, decimals: usize) -> String {
     number(-amount, decimals)
 }
 
 /// A length in hours, minutes and seconds.
-pub(super) fn length(seconds: f64) -> String {
+pub(crate) fn length(seconds: f64) -> String {
     if !seconds.is_finite() || seconds < 0.0 {
         return "–".into();
     }
@@ -38,20 +38,20 @@ pub(super) fn length(seconds: f64) -> String {
 }
 
 /// A place in time, as on a clock.
-pub(super) fn clock(seconds: f64) -> String {
+pub(crate) fn clock(seconds: f64) -> String {
     let whole = seconds.max(0.0).round() as u64;
     let (hours, minutes, rest) = (whole / 3600, whole / 60 % 60, whole % 60);
     if hours > 0 { format!("{hours}:{minutes:02}:{rest:02}") } else { format!("{minutes}:{rest:02}") }
 }
 
 /// A sample rate in kHz.
-pub(super) fn kilohertz(hz: u32) -> String {
+pub(crate) fn kilohertz(hz: u32) -> String {
     let text = format!("{:.3}", f64::from(hz) / 1000.0);
     format!("{} kHz", text.trim_end_matches('0').trim_end_matches('.'))
 }
 
 /// Mono, stereo, or a count.
-pub(super) fn channels(count: u16) -> String {
+pub(crate) fn channels(count: u16) -> String {
     match count {
         1 => "mono".into(),
         2 => "stereo".into(),
@@ -60,17 +60,17 @@ pub(super) fn channels(count: u16) -> String {
 }
 
 /// The format of a sample.
-pub(super) fn bits(bits: u16) -> String {
+pub(crate) fn bits(bits: u16) -> String {
     if bits == 32 { "32-bit float".into() } else { format!("{bits} bit") }
 }
 
 /// A count with its noun.
-pub(super) fn count(count: usize, one: &str, many: &str) -> String {
+pub(crate) fn count(count: usize, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
 }
 
 /// The name of a stage for the eye, from its id.
-pub(super) fn stage(id: &str) -> String {
+pub(crate) fn stage(id: &str) -> String {
     match id {
         "de_esser" => "De-esser".into(),
         "de_reverb" => "De-reverb".into(),
@@ -87,7 +87,7 @@ pub(super) fn stage(id: &str) -> String {
 }
 
 /// A frequency for a label.
-pub(super) fn hertz(hz: f64) -> String {
+pub(crate) fn hertz(hz: f64) -> String {
     if hz >= 1000.0 {
         let text = format!("{:.2}", hz / 1000.0);
         format!("{}k", text.trim_end_matches('0').trim_end_matches('.'))
@@ -98,7 +98,7 @@ pub(super) fn hertz(hz: f64) -> String {
 
 /// Text for HTML and SVG, in content and in quoted attributes alike. Control characters are not text and are shown as
 /// a replacement character.
-pub(super) fn escape(text: &str) -> String {
+pub(crate) fn escape(text: &str) -> String {
     let mut escaped = String::with_capacity(text.len() + 8);
     for letter in text.chars() {
         match letter {
@@ -114,7 +114,7 @@ pub(super) fn escape(text: &str) -> String {
 }
 
 /// The letter itself, unless it could move a cursor or reverse the line.
-pub(super) fn visible(letter: char) -> char {
+pub(crate) fn visible(letter: char) -> char {
     let reorders = matches!(letter, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     if letter.is_control() || reorders { '\u{fffd}' } else { letter }
 }

@@ -59,14 +59,18 @@ mod tests {
             (48_000.0, 3_400.0, true),
             (48_000.0, 7_800.0, true),
             (48_000.0, 10_800.0, true),
+            (48_000.0, 24_000.0, false),
+            (44_100.0, 22_050.0, false),
             (32_000.0, 16_000.0, false),
+            (8_000.0, 4_000.0, false),
         ] {
             let mut meter = ColourMeter::new(rate);
             meter.push(&speech(rate, 3.0, end, 1.0));
             let found = meter.bandwidth(-20.0).unwrap();
             assert_eq!(found.limited, limited, "{end}: {found:?}");
             assert!(!limited || (found.high_hz / end - 1.0).abs() < 0.12, "{end}: {found:?}");
-            assert_eq!(found.telephone, end < 4_000.0);
+            assert!(limited || found.high_hz > 0.97 * end, "{end}: {found:?}");
+            assert_eq!(found.telephone, end <= 4_000.0);
         }
     }
 }

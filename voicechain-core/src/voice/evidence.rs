@@ -73,9 +73,17 @@ impl fmt::Display for Evidence {
         write!(f, ", {} {}: ", self.reference_words, Shown(self.reference, self.unit))?;
         let Some(info) = row(self.setting) else { return write!(f, "{} ({}).", self.setting, self.source) };
         write_stage(f, info.stage)?;
-        write!(f, " {} ", info.name)?;
+        f.write_str(" ")?;
+        if info.unit != Unit::Switch {
+            write!(f, "{} ", info.name)?;
+        }
         match info.unit {
-            Unit::Switch => f.write_str(if self.proposed >= 0.5 { "yes" } else { "no" })?,
+            // A stage is on or off; any other switch has its name before it.
+            Unit::Switch => {
+                f.write_str(if info.name == "on" { "" } else { info.name })?;
+                f.write_str(if info.name == "on" { "" } else { " " })?;
+                f.write_str(if self.proposed >= 0.5 { "on" } else { "off" })?;
+            }
             Unit::Choice => f.write_str(info.choices.get(self.proposed as usize).copied().unwrap_or(""))?,
             unit => write!(f, "{}", Shown(self.proposed, unit.symbol()))?,
         }

@@ -2,7 +2,7 @@
 
 use super::histogram::LevelHistogram;
 use super::profile::{Doubt, Measured, Sibilance};
-use super::spectra::Spectra;
+use super::spectra::{Spectra, total};
 use super::strata::Strata;
 use crate::detectors::sibilance::{self, SibilanceBands};
 use crate::math::power_to_db;
@@ -17,6 +17,16 @@ const LOWEST_RATIO_DB: f64 = -16.0;
 /// Fricatives of 5 to 9 kHz (4 to 7.5 kHz where the recording ends below 9 kHz) against vowels, and all of 4 to 10 kHz,
 /// dB: means over 39 voices.
 const USUAL_DB: [f64; 3] = [-14.5, -14.1, -10.2];
+/// In a fricative 4 to 10 kHz is at most so far under what lies below 1.5 kHz, in a vowel at least so far, dB.
+const FRICATIVE_DB: f64 = -5.0;
+const VOWEL_DB: f64 = -12.0;
+/// Vowels that count are at most so far under the active level, dB.
+const VOWEL_UNDER_DB: f64 = 8.0;
+/// Fricatives that count are at most so far under the active level, and so far over the quietest twentieth, dB.
+const FRICATIVE_UNDER_DB: f64 = 35.0;
+const OVER_FLOOR_DB: f64 = 6.0;
+/// Below this no fricative can be judged, Hz.
+const LEAST_BAND_HZ: f64 = 7_000.0;
 /// Fewest frames of either kind, s.
 const FEWEST_S: f64 = 0.3;
 
@@ -28,7 +38,7 @@ pub(crate) struct SibilanceMeter {
     /// Loudest ratio of the running hop and of the three before.
     ratios: [f32; 4],
     fricatives: Strata<BANDS>,
-    loud: Strata<RATIOS>,
+    loud: Strata<RATIOS, 30>,
     vowels: Strata<1>,
     floor: LevelHistogram,
     /// The last frame (its level, ratio and spectrum) and whether it and the one before may be fricatives.
@@ -64,14 +74,22 @@ impl SibilanceMeter {
     }
 
     /// Takes samples, makes frames of them, and shows the powers of every frame to `also`.
-    pub(crate) fn push(&mut self, samples: &[f32], spectra: &mut Spectra, mut also: impl FnMut(&[f32])) {
+    pub(crate) fn push<const N: usize>(
+        &mut self,
+        samples: &[f32],
+        spectra: &mut Spectra<N>,
+        mut also: impl FnMut(&[f32]),
+    ) {
         let mut rest = samples;
         while !rest.is_empty() {
-            let (now, later) = rest.split_at(rest.len().min(self.to_hop).min(self.detector.left()));
+            let (now, later) = rest.split_at(rest.len().min(self.to_hop));
             rest = later;
             if let Some(bands) = &self.bands {
-                for &sample in now {
-                    if self.detector.run(bands, &[[sample]]) {
+                let mut frames = now.as_chunks::<1>().0;
+                while !frames.is_empty() {
+                    let (tick, after) = frames.split_at(frames.len().min(self.detector.left()));
+                    frames = after;
+                    if self.detector.run(bands, tick) {
                         self.ratios[0] = self.ratios[0].max(self.detector.ratio_db());
                     }
                 }
@@ -90,21 +108,18 @@ impl SibilanceMeter {
     }
 
     fn push_powers(&mut self, powers: &[f32]) {
-        let bin_hz = 0.5 * self.rate_hz / powers.len() as f64;
-        let mut spectrum = [0.0_f32; BANDS];
-        for (k, power) in powers.iter().enumerate() {
-            if let Some(sum) = spectrum.get_mut((k as f64 * bin_hz / BAND_HZ) as usize) {
-                *sum += power;
-            }
-        }
-        let db = |from: usize, to: usize| power_to_db(f64::from(spectrum[from..to].iter().sum::<f32>()).max(1e-13));
+        // The first bin of a band is the first that is not below its lower edge.
+        let per_band = 2.0 * BAND_HZ * powers.len() as f64 / self.rate_hz;
+        let first = |band: usize| (libm::ceil(band as f64 * per_band) as usize).min(powers.len());
+        let spectrum: [f32; BANDS] = core::array::from_fn(|band| powers[first(band)..first(band + 1)].iter().sum());
+        let db = |from: usize, to: usize| power_to_db(f64::from(total(&spectrum[from..to])).max(1e-13));
         let (sibilant, voiced) = (db(16, 40), db(0, 6));
-        let level = power_to_db(f64::from(powers.iter().sum::<f32>()).max(1e-13));
         self.floor.push(sibilant);
-        if sibilant - voiced < -12.0 {
-            self.vowels.at(level)[0] += powers.iter().sum::<f32>();
+        if sibilant - voiced < VOWEL_DB {
+            let power = total(powers);
+            self.vowels.at(power_to_db(f64::from(power).max(1e-13)))[0] += power;
         }
-        let may = sibilant - voiced > -5.0;
+        let may = sibilant - voiced > FRICATIVE_DB;
         // The majority of three decides on the one in the middle.
         if [self.may[0], self.may[1], may].iter().filter(|&&m| m).count() >= 2 {
             let (level, ratio, spectrum) = &self.last;
@@ -122,17 +137,17 @@ impl SibilanceMeter {
 
     /// The fricatives, given the active speech level and the highest frequency with content.
     pub(crate) fn sibilance(&self, active_level_dbov: f64, high_hz: f64) -> Measured<Sibilance> {
-        if high_hz < 7_000.0 || self.bands.is_none() {
+        if high_hz < LEAST_BAND_HZ || self.bands.is_none() {
             return Err(Doubt::NoBand);
         }
         let frame_s = self.hop as f64 / self.rate_hz;
-        let ([vowel], vowels) = self.vowels.from(active_level_dbov - 8.0);
+        let ([vowel], vowels) = self.vowels.from(active_level_dbov - VOWEL_UNDER_DB);
         if vowels * frame_s < FEWEST_S {
             return Err(Doubt::TooShort);
         }
         let vowel_db = power_to_db((vowel / vowels).max(1e-20));
-        let floor = self.floor.percentile(0.05).unwrap_or(-130.0) + 6.0;
-        let from = floor.max(active_level_dbov - 35.0);
+        let floor = self.floor.percentile(0.05).unwrap_or(-130.0) + OVER_FLOOR_DB;
+        let from = floor.max(active_level_dbov - FRICATIVE_UNDER_DB);
         let (sums, count) = self.fricatives.from(from);
         if count * frame_s < FEWEST_S {
             return Err(Doubt::NotHeard);
@@ -142,11 +157,11 @@ impl SibilanceMeter {
         let (power, moment) = (12..40)
             .fold((0.0, 0.0), |(power, moment), i| (power + sums[i], moment + sums[i] * (i as f64 + 0.5) * BAND_HZ));
         let (_, strong) = self.fricatives.from(from.max(vowel_db + USUAL_DB[2] + 6.0));
-        let (ratios, _) = self.loud.from(from);
+        let (ratios, all) = self.loud.from(from);
         let (mut below, mut loud_ratio_db) = (0.0, LOWEST_RATIO_DB);
         for (i, n) in ratios.iter().enumerate() {
-            if below < 0.9 * count && below + n >= 0.9 * count {
-                loud_ratio_db += i as f64 + (0.9 * count - below) / n;
+            if below < 0.9 * all && below + n >= 0.9 * all {
+                loud_ratio_db += i as f64 + (0.9 * all - below) / n;
             }
             below += n;
         }
@@ -156,5 +171,72 @@ impl SibilanceMeter {
             share_percent: 100.0 * strong / count,
             loud_ratio_db,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    extern crate std;
+    use std::vec::Vec;
+
+    const RATE: f64 = 48_000.0;
+
+    /// Vowels of 300 ms (harmonics of 125 Hz up to 1.4 kHz) with bursts of 150 ms from 5 to 9 kHz between them, so many
+    /// dB stronger than the vowels; without a ratio silence. The level is that of the vowels.
+    fn signal(level_db: f64, ratio_db: Option<f64>) -> Vec<f32> {
+        let scale = libm::exp10(level_db / 20.0);
+        // Sines of equal strength: `count` of them have the mean square of one of amplitude sqrt(2).
+        let sum = |n: usize, hz: fn(usize) -> f64, count: usize| {
+            let one = |k| libm::sin(core::f64::consts::TAU * hz(k) * n as f64 / RATE + (k * k) as f64);
+            libm::sqrt(2.0 / count as f64) * (1..=count).map(one).sum::<f64>()
+        };
+        let [vowel, cycle] = [0.3, 0.45].map(|seconds| (seconds * RATE) as usize);
+        let one = (0..cycle).map(|n| {
+            let value = match ratio_db {
+                _ if n < vowel => sum(n, |k| 125.0 * k as f64, 11),
+                Some(db) => libm::exp10(db / 20.0) * sum(n, |k| 5_050.0 + 97.3 * (k - 1) as f64, 40),
+                None => 0.0,
+            };
+            (scale * value) as f32
+        });
+        one.collect::<Vec<f32>>().repeat(8)
+    }
+
+    fn heard(signal: &[f32], piece: usize) -> SibilanceMeter {
+        let length = frame_length(RATE);
+        let mut meter = SibilanceMeter::new(SampleRate::new(RATE).unwrap(), length / 4);
+        let mut spectra = Spectra::<1_024>::new(length, length / 4);
+        signal.chunks(piece).for_each(|piece| meter.push(piece, &mut spectra, |_| {}));
+        meter
+    }
+
+    #[test]
+    fn bursts_of_a_known_strength_read_it_at_any_level_and_in_any_split() {
+        for level in [-20.0, -40.0] {
+            for ratio in [-14.0, -6.0, 0.0] {
+                let signal = signal(level, Some(ratio));
+                let found = heard(&signal, 4_096).sibilance(level, 24_000.0).unwrap();
+                // Frames that overlap the ends of a burst count too and hold less of it.
+                let excess = ratio - USUAL_DB[0];
+                assert!((found.excess_db - excess).abs() < 1.5, "{ratio}: {found:?}");
+                // The middle of 5,050 to 8,845 Hz.
+                assert!((found.frequency_hz - 6_950.0).abs() < 150.0, "{found:?}");
+                assert_eq!(heard(&signal, 331).sibilance(level, 24_000.0), Ok(found));
+            }
+        }
+    }
+
+    #[test]
+    fn eight_decibels_more_read_eight_decibels_more() {
+        let excess = |ratio| heard(&signal(-20.0, Some(ratio)), 512).sibilance(-20.0, 24_000.0).unwrap().excess_db;
+        assert!((excess(-4.0) - excess(-12.0) - 8.0).abs() < 0.5);
+    }
+
+    #[test]
+    fn vowels_alone_and_narrow_recordings_have_no_fricatives() {
+        let vowels = heard(&signal(-20.0, None), 512);
+        assert_eq!(vowels.sibilance(-20.0, 24_000.0), Err(Doubt::NotHeard));
+        assert_eq!(heard(&signal(-20.0, Some(-8.0)), 512).sibilance(-20.0, 4_000.0), Err(Doubt::NoBand));
     }
 }

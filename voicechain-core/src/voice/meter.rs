@@ -19,6 +19,8 @@ const HIGHEST_BASE_HZ: f64 = 48_000.0;
 const HALVINGS: usize = 2;
 /// Less active speech than this is no voice to be judged, s.
 const LEAST_ACTIVE_S: f64 = 2.0;
+/// The longest frame of 21 ms, samples.
+const SHORT: usize = 1_024;
 /// Frames between spectra of 21 ms: 256 samples at 44.1 and 48 kHz.
 const SHORT_HOPS: usize = 4;
 
@@ -43,7 +45,7 @@ pub struct ProfileMeter<const C: usize> {
     halved: usize,
     levels: Levels,
     colour: ColourMeter,
-    short: Spectra,
+    short: Spectra<SHORT>,
     sibilance: SibilanceMeter,
     pitch: PitchMeter,
 }

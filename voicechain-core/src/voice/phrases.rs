@@ -102,7 +102,6 @@ impl PhraseMeter {
     }
 
     /// What was found. Phrases need at least four, spikes a second of speech.
-    #[must_use]
     pub fn result(&self) -> (Measured<Phrases>, Measured<Spikes>) {
         let mut reader = self.reader.clone();
         reader.read(&self.levels, self.heard, self.heard, active_step(&self.histogram));

@@ -165,10 +165,10 @@ impl PitchMeter {
         let shortest = (self.rate_hz / HIGHEST_HZ) as usize;
         let mut normal = [1.0_f32; LAGS];
         let mut sum = 0.0_f32;
-        for lag in 1..lags {
+        for (lag, normal) in normal.iter_mut().enumerate().take(lags).skip(1) {
             let difference = squared_difference(&self.past[..window], &self.past[lag..lag + window]);
             sum += difference;
-            normal[lag] = if sum > 0.0 { difference * lag as f32 / sum } else { 1.0 };
+            *normal = if sum > 0.0 { difference * lag as f32 / sum } else { 1.0 };
         }
         let mut lag = (shortest..lags - 1).find(|&lag| normal[lag] < THRESHOLD)?;
         while lag + 2 < lags && normal[lag + 1] < normal[lag] {

@@ -10,22 +10,23 @@ pub(crate) const LONGEST: usize = 4_096;
 ///
 /// The powers are scaled so that their sum over all bins is the mean square of the signal (Parseval, divided by the
 /// window's mean square); bin `k` is at `k rate / length`, from 0 up to but without half the rate. The first frame ends
-/// with sample `length - 1`. Single precision: the floor lies some 130 dB under the strongest component. Memory 48 kB.
+/// with sample `length - 1`. Single precision: the floor lies some 130 dB under the strongest component. `N` is the longest
+/// length that there is room for: memory `12 N` bytes.
 #[derive(Clone, Debug)]
-pub(crate) struct Spectra {
-    window: [f32; LONGEST],
-    past: [f32; LONGEST],
-    work: [f32; LONGEST],
+pub(crate) struct Spectra<const N: usize = LONGEST> {
+    window: [f32; N],
+    past: [f32; N],
+    work: [f32; N],
     length: usize,
     hop: usize,
     filled: usize,
     scale: f32,
 }
 
-impl Spectra {
+impl<const N: usize> Spectra<N> {
     pub(crate) fn new(length: usize, hop: usize) -> Self {
-        assert!(length.is_power_of_two() && (256..=LONGEST).contains(&length) && hop >= 1 && hop <= length);
-        let mut window = [0.0_f32; LONGEST];
+        assert!(length.is_power_of_two() && (256..=N.min(LONGEST)).contains(&length) && hop >= 1 && hop <= length);
+        let mut window = [0.0_f32; N];
         let mut energy = 0.0;
         for (n, w) in window[..length].iter_mut().enumerate() {
             let value = 0.5 - 0.5 * libm::cos(2.0 * PI * n as f64 / length as f64);
@@ -33,7 +34,7 @@ impl Spectra {
             *w = value as f32;
         }
         let scale = (2.0 / (length as f64 * energy)) as f32;
-        Self { window, past: [0.0; LONGEST], work: [0.0; LONGEST], length, hop, filled: 0, scale }
+        Self { window, past: [0.0; N], work: [0.0; N], length, hop, filled: 0, scale }
     }
 
     pub(crate) fn length(&self) -> usize {
@@ -85,6 +86,18 @@ impl Spectra {
     }
 }
 
+/// Sum of powers, as eight sums that run side by side.
+pub(crate) fn total(powers: &[f32]) -> f32 {
+    let (eights, rest) = powers.as_chunks::<8>();
+    let mut sums = [0.0_f32; 8];
+    for eight in eights {
+        for (sum, power) in sums.iter_mut().zip(eight) {
+            *sum += power;
+        }
+    }
+    sums.iter().chain(rest).sum()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -92,7 +105,7 @@ mod tests {
     #[test]
     fn the_powers_of_a_tone_sum_to_its_mean_square() {
         for length in [256, 512, 1_024, 2_048, 4_096] {
-            let mut spectra = Spectra::new(length, length / 2);
+            let mut spectra = Spectra::<LONGEST>::new(length, length / 2);
             let tone: [f32; 10_000] = core::array::from_fn(|n| (0.5 * libm::sin(2.0 * PI * 0.1234 * n as f64)) as f32);
             let mut frames = 0;
             for piece in tone.chunks(77) {

@@ -15,7 +15,7 @@ use mix::mix_section;
 use std::fmt::Write;
 use voice::voice_section;
 
-const STYLE: &str = include_str!("../style.css");
+const STYLE: &str = concat!(include_str!("../palette.css"), include_str!("../marks.css"), include_str!("../style.css"));
 const SCRIPT: &str = include_str!("../listen.js");
 
 /// Everything that the page shows: the data, and the series that are too long for `report.json`.

@@ -63,6 +63,17 @@ impl Drawing {
             escape(description)
         )
     }
+
+    /// The drawing as a file of its own, with its style.
+    pub(super) fn finish_alone(self, height: f32, title: &str, description: &str, style: &str) -> String {
+        let Self { width, body } = self;
+        format!(
+            r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" role="img" aria-labelledby="t d"><title id="t">{}</title><desc id="d">{}</desc><style>{style}</style>{body}</svg>
+"#,
+            escape(title),
+            escape(description)
+        )
+    }
 }
 
 /// A level scale from `high` (top) to `low` (bottom).

@@ -11,7 +11,9 @@ mod lines;
 mod published;
 mod spectrum;
 mod time;
+mod voice;
 
 pub(super) use bars::{reduction_bar, step_bar};
 pub(super) use spectrum::{Frequencies, frequencies};
 pub(super) use time::{Line, Taken, Times, times};
+pub(crate) use voice::{Finding, Marked, VoiceDrawing, voice_drawing};

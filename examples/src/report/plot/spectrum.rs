@@ -8,12 +8,12 @@ use crate::report::text::{hertz, signed};
 use std::fmt::Write;
 
 /// The place of a frequency: from the lower edge of the 63 Hz band to the upper edge of the 16 kHz band.
-fn frequency_x(hz: f32, drawing: &Drawing) -> f32 {
+pub(super) fn frequency_x(hz: f32, drawing: &Drawing) -> f32 {
     LEFT + (hz.max(1.0).log10() - 1.75) / 2.5 * (drawing.right() - LEFT)
 }
 
 /// Neighbouring bands that have a level, run by run.
-fn runs(levels: &[Option<f32>; 25]) -> Vec<Vec<(usize, f32)>> {
+pub(super) fn runs(levels: &[Option<f32>; 25]) -> Vec<Vec<(usize, f32)>> {
     let mut runs = vec![Vec::new()];
     for (band, level) in levels.iter().enumerate() {
         match (level, runs.last_mut()) {

@@ -14,7 +14,7 @@ const SHARE: f64 = 0.7;
 const DEEPEST_DB: f64 = 6.0;
 /// Two bells closer than this (as a ratio, an octave) would add up: the second is left out.
 const APART: f64 = 2.0;
-const MEASURED: &str = "measured on 53 recorded voices";
+const MEASURED: &str = "from a trial on 53 recorded voices";
 
 /// The settings of the bells for what stands out, with the frequency below which each is the first choice, Hz.
 const BELLS: [(f64, [&str; 3]); 3] = [
@@ -66,7 +66,7 @@ const PRESENCE_DB: [f64; 2] = [1.0, 4.6];
 const MOST_TONE_DB: f64 = 2.0;
 /// The bell of the tone EQ needs the band up to here, Hz.
 const PRESENCE_NEEDS_HZ: f64 = 6_000.0;
-const MEASURED_COLOUR: &str = "measured on 49 recorded voices against Byrne et al. 1994";
+const MEASURED_COLOUR: &str = "from a trial on 49 recorded voices, against Byrne et al. 1994";
 
 /// Half of what lies beyond one standard deviation, the other way, bounded, in half decibels.
 fn correction_db(deviation: f64, [mean, spread]: [f64; 2]) -> f64 {

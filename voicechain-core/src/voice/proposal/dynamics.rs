@@ -27,7 +27,7 @@ pub(super) fn de_esser(profile: &Profile, proposal: &mut Proposal) {
         place_hz: Some(sibilance.frequency_hz).filter(|hz| hz.is_finite()),
         reference_words: "one voice in ten reads more than",
         confidence: 0.6,
-        source: "measured on 39 recorded voices",
+        source: "from a trial on 39 recorded voices",
         ..Reason::new("the strength of the fricatives over the usual", sibilance.excess_db, USUAL_EXCESS_DB, "dB")
     };
     proposal.decide(reason, "de_esser.on", 1.0);
@@ -93,7 +93,7 @@ pub(super) fn compressor(profile: &Profile, context: Context, proposal: &mut Pro
     let reason = Reason {
         reference_words: "the compressor begins at",
         confidence: 0.9,
-        source: "measured on 34 recorded voices",
+        source: "from a trial on 34 recorded voices",
         ..Reason::new("the 95th percentile of the peaks of speech behind the trim", level, threshold, "dBFS")
     };
     proposal.decide(reason, "compressor.on", 1.0);
@@ -106,13 +106,13 @@ pub(super) fn compressor(profile: &Profile, context: Context, proposal: &mut Pro
         }
     } else if uneven {
         Reason {
-            source: "measured on 34 recorded voices",
+            source: "from a trial on 34 recorded voices",
             reference_words: "usual is at most",
             ..Reason::new("the spread of the phrases' levels", spread, USUAL_SPREAD_DB, "dB")
         }
     } else if spiky {
         Reason {
-            source: "measured on 34 recorded voices",
+            source: "from a trial on 34 recorded voices",
             reference_words: "usual is less than",
             ..Reason::new("the number of spikes in ten seconds", spikes, SPIKY_PER_10_S, "")
         }

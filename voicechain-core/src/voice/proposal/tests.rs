@@ -182,6 +182,6 @@ fn evidence_is_one_plain_sentence() {
     assert_eq!(
         cut.to_string(),
         "What stands out of the voice at 640 Hz is 9.0 dB, usual is 4.0 dB: corrective EQ bell 2 gain \u{2212}3.5 dB \
-         (measured on 53 recorded voices)."
+         (from a trial on 53 recorded voices)."
     );
 }
