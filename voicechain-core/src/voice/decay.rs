@@ -207,7 +207,7 @@ mod tests {
     fn hear(samples: &[f32], split: usize) -> DecayMeter {
         let mut meter = DecayMeter::new(RATE);
         let length = frame_length(RATE);
-        let mut spectra = Spectra::new(length, length / 4);
+        let mut spectra = Spectra::<1_024>::new(length, length / 4);
         samples.chunks(split).for_each(|piece| spectra.push(piece, |powers| meter.push_powers(powers)));
         meter
     }
