@@ -9,6 +9,9 @@
 mod bandwidth;
 mod colour;
 mod half;
+mod hum;
+mod levels;
+mod room;
 mod sibilance;
 mod speakers;
 
@@ -30,6 +33,9 @@ type Group = (&'static str, fn() -> Vec<Row>);
 const GROUPS: &[Group] = &[
     ("bandwidth", bandwidth::rows),
     ("colour", colour::rows),
+    ("hum", hum::rows),
+    ("levels", levels::rows),
+    ("room", room::rows),
     ("sibilance", sibilance::rows),
     ("speakers", speakers::rows),
 ];

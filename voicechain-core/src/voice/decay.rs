@@ -7,8 +7,10 @@ use crate::math::{power_to_db, smoothing};
 /// Third octaves, from 250 Hz up to 6.35 kHz.
 const BANDS: usize = 14;
 const LOWEST_HZ: f64 = 250.0;
-/// Frames that are judged together: 30 s at 48 kHz.
-const RING: usize = 5_632;
+/// Of so many frames one's levels are kept.
+const EVERY: usize = 2;
+/// Levels that are judged together: 15 s at 48 kHz.
+const RING: usize = 1_408;
 /// Levels are kept in steps of half a dB from -127.5 dB up.
 const BOTTOM_DB: f64 = -127.5;
 const STEP_DB: f64 = 0.5;
@@ -29,7 +31,7 @@ const SLOPES: usize = 512;
 const LOWEST_LN: f64 = -4.0;
 const LN_STEP: f64 = 0.012;
 /// Fewest falls in all bands together, and frames below which there is too little of anything, s.
-const FEWEST_FALLS: u64 = 500;
+const FEWEST_FALLS: u64 = 250;
 const FEWEST_S: f64 = 5.0;
 /// Less than this signal-to-noise ratio tells nothing; below the second the dry limit is higher, dB.
 const LEAST_SNR_DB: f64 = 15.0;
@@ -41,11 +43,14 @@ const DRY_S: [f64; 2] = [0.25, 0.30];
 /// steeply the third octaves fall: the slope over 107 ms that a tenth of all falls exceeds, mapped to a decay time by
 /// `ln T = 0.351 x^2 + 2.597 x + 1.318`, `x = ln(60 / slope)` (fitted to image-method rooms, 0.15 to 1.3 s).
 ///
-/// Floors and peaks are those of successive pieces of 5632 frames (30 s at 48 kHz). Memory 81 kB.
+/// The levels of every second frame are kept; floors and peaks are those of successive pieces of 15 s at 48 kHz. Memory
+/// 22 kB.
 #[derive(Clone, Debug)]
 pub(crate) struct DecayMeter {
     ring: [[u8; BANDS]; RING],
     filled: usize,
+    /// Frames since levels were last kept.
+    since: usize,
     power: [f64; BANDS],
     /// First bin of each band and end of the last.
     edges: [usize; BANDS + 1],
@@ -62,10 +67,11 @@ impl DecayMeter {
         let length = frame_length(rate_hz);
         let hop = (length / 4) as f64;
         let bin_hz = rate_hz / length as f64;
-        let frame_s = hop / rate_hz;
+        let frame_s = EVERY as f64 * hop / rate_hz;
         Self {
             ring: [[0; BANDS]; RING],
             filled: 0,
+            since: 0,
             power: [0.0; BANDS],
             edges: core::array::from_fn(|k| {
                 ((LOWEST_HZ * libm::exp2(k as f64 / 3.0) / bin_hz + 0.5) as usize).min(length / 2)
@@ -80,15 +86,23 @@ impl DecayMeter {
 
     /// The powers of the next frame, as [`super::spectra::Spectra`] gives them.
     pub(crate) fn push_powers(&mut self, powers: &[f32]) {
+        self.since += 1;
+        let keep = self.since == EVERY;
         let Some(place) = self.ring.get_mut(self.filled) else { return };
         for (((level, smooth), from), to) in
             place.iter_mut().zip(&mut self.power).zip(&self.edges).zip(&self.edges[1..])
         {
             let power: f32 = powers.get(*from..*to).unwrap_or(&[]).iter().sum();
             *smooth = self.keep * *smooth + (1.0 - self.keep) * f64::from(power);
-            // What is not a number counts as the lowest.
-            *level = ((power_to_db(smooth.max(1e-13)) - BOTTOM_DB) / STEP_DB + 0.5) as u8;
+            if keep {
+                // What is not a number counts as the lowest.
+                *level = ((power_to_db(smooth.max(1e-13)) - BOTTOM_DB) / STEP_DB + 0.5) as u8;
+            }
         }
+        if !keep {
+            return;
+        }
+        self.since = 0;
         self.filled += 1;
         self.frames += 1;
         if self.filled == RING {

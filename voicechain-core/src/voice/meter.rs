@@ -1,8 +1,10 @@
 //! The meter that hears a voice and gives its profile.
 
 use super::colour::ColourMeter;
+use super::decay::DecayMeter;
 use super::fricatives::{self, SibilanceMeter};
 use super::halving::Halving;
+use super::hum::HumMeter;
 use super::levels::{Levelled, Levels};
 use super::peaks::Clipped;
 use super::pitch::PitchMeter;
@@ -47,6 +49,8 @@ pub struct ProfileMeter<const C: usize> {
     colour: ColourMeter,
     short: Spectra<SHORT>,
     sibilance: SibilanceMeter,
+    decay: DecayMeter,
+    hum: HumMeter,
     pitch: PitchMeter,
 }
 
@@ -77,6 +81,8 @@ impl<const C: usize> ProfileMeter<C> {
             colour: ColourMeter::new(base.hz()),
             short: Spectra::new(length, hop),
             sibilance: SibilanceMeter::new(base, hop),
+            decay: DecayMeter::new(base.hz()),
+            hum: HumMeter::new(base.hz()),
             pitch: PitchMeter::new(base.hz()),
         }
     }
@@ -123,7 +129,9 @@ impl<const C: usize> ProfileMeter<C> {
     fn hear(&mut self, samples: &[f32]) {
         self.levels.push(samples);
         self.colour.push(samples);
-        self.sibilance.push(samples, &mut self.short, |_| {});
+        let decay = &mut self.decay;
+        self.sibilance.push(samples, &mut self.short, |powers| decay.push_powers(powers));
+        self.hum.push(samples);
         self.pitch.push(samples, |_| {});
     }
 
@@ -168,13 +176,13 @@ impl<const C: usize> ProfileMeter<C> {
                 rumble_dbfs: levelled.floor.rumble_dbfs,
                 offset: levelled.offset,
             },
-            hum: Err(Doubt::NotMeasured),
+            hum: heard.and_then(|_| self.hum.hum()),
             pitch,
             colour: heard.and_then(|level| self.colour.colour(level, &noise_bands_dbfs, high_hz, pitch_hz)),
             bandwidth,
             resonances: Err(Doubt::NotMeasured),
             sibilance: heard.and_then(|level| self.sibilance.sibilance(level, high_hz)),
-            room: Err(Doubt::NotMeasured),
+            room: heard.and_then(|_| self.decay.room(levelled.floor.snr_db.ok())),
         }
     }
 

@@ -8,13 +8,13 @@ pub mod active_level;
 mod bandwidth;
 mod carry_over;
 mod colour;
-#[cfg_attr(not(test), expect(dead_code, reason = "the meter hears it once it is scored on recordings"))]
 mod decay;
 pub mod evidence;
 mod fricatives;
 pub mod ground;
 mod halving;
 mod histogram;
+mod hum;
 pub mod levels;
 mod meter;
 mod offset;
