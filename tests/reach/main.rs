@@ -14,6 +14,9 @@ mod half;
 mod pitch;
 mod proposal;
 mod resonance;
+mod hum;
+mod levels;
+mod room;
 mod sibilance;
 mod speakers;
 
@@ -43,6 +46,9 @@ const GROUPS: &[Group] = &[
     ("proposal", proposal::rows),
     ("no-harm", resonance::no_harm),
     ("resonance", resonance::rows),
+    ("hum", hum::rows),
+    ("levels", levels::rows),
+    ("room", room::rows),
     ("sibilance", sibilance::rows),
     ("speakers", speakers::rows),
 ];

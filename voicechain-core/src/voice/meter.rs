@@ -1,8 +1,10 @@
 //! The meter that hears a voice and gives its profile.
 
 use super::colour::ColourMeter;
+use super::decay::DecayMeter;
 use super::fricatives::{self, SibilanceMeter};
 use super::halving::Halving;
+use super::hum::HumMeter;
 use super::levels::{Levelled, Levels};
 use super::peaks::Clipped;
 use super::pitch::PitchMeter;
@@ -48,6 +50,8 @@ pub struct ProfileMeter<const C: usize> {
     colour: ColourMeter,
     short: Spectra<SHORT>,
     sibilance: SibilanceMeter,
+    decay: DecayMeter,
+    hum: HumMeter,
     pitch: PitchMeter,
     resonance: ResonanceMeter,
 }
@@ -81,6 +85,8 @@ impl<const C: usize> ProfileMeter<C> {
             colour,
             short: Spectra::new(length, hop),
             sibilance: SibilanceMeter::new(base, hop),
+            decay: DecayMeter::new(base.hz()),
+            hum: HumMeter::new(base.hz()),
             pitch: PitchMeter::new(base.hz()),
             resonance,
         }
@@ -127,7 +133,9 @@ impl<const C: usize> ProfileMeter<C> {
     /// Hears one channel at the base rate.
     fn hear(&mut self, samples: &[f32]) {
         self.levels.push(samples);
-        self.sibilance.push(samples, &mut self.short, |_| {});
+        let decay = &mut self.decay;
+        self.sibilance.push(samples, &mut self.short, |powers| decay.push_powers(powers));
+        self.hum.push(samples);
         // The pitch is heard up to the very sample with which a spectrum ends, whatever the split.
         let mut rest = samples;
         while !rest.is_empty() {
@@ -180,13 +188,13 @@ impl<const C: usize> ProfileMeter<C> {
                 rumble_dbfs: levelled.floor.rumble_dbfs,
                 offset: levelled.offset,
             },
-            hum: Err(Doubt::NotMeasured),
+            hum: heard.and_then(|_| self.hum.hum()),
             pitch,
             colour: heard.and_then(|level| self.colour.colour(level, &noise_bands_dbfs, high_hz, pitch_hz)),
             bandwidth,
             resonances: heard.and_then(|level| self.resonance.candidates(level)),
             sibilance: heard.and_then(|level| self.sibilance.sibilance(level, high_hz)),
-            room: Err(Doubt::NotMeasured),
+            room: heard.and_then(|_| self.decay.room(levelled.floor.snr_db.ok())),
         }
     }
 
