@@ -7,17 +7,24 @@ use voicechain_core::speech::BYRNE_1994_COMBINED;
 use voicechain_core::voice::profile::{Doubt, Subject};
 use voicechain_core::voice::{Context, Profile, ProfileMeter, Proposal, propose};
 use voicechain_tests::signals::{gain, shaped, white};
+use voicechain_tests::tones::Random;
 
 const RATE_HZ: f64 = 16_000.0;
 
-/// Speech-shaped syllables of 0.3 s with pauses over faint noise: `seconds` long.
+/// Speech-shaped syllables of 0.2 to 0.4 s with pauses over faint noise: `seconds` long. As uneven as those of people, who
+/// keep no beat.
 fn syllables(seconds: f64) -> Vec<f32> {
     let samples = (seconds * RATE_HZ) as usize;
     let speech = shaped(&BYRNE_1994_COMBINED, -14.0, RATE_HZ, samples, 7);
     let hiss = white(-63.0, samples, 8);
-    let on = |n: usize| {
-        let t = n as f64 / RATE_HZ;
-        if t % 2.5 < 1.8 { 0.55 - 0.45 * (std::f64::consts::TAU * t / 0.3).cos() } else { 0.0 }
+    let mut random = Random::new(9);
+    let (mut phase, mut length) = (0.0, 0.3);
+    let mut on = |n: usize| {
+        phase += 1.0 / (length * RATE_HZ);
+        if phase >= 1.0 {
+            (phase, length) = (0.0, 0.2 + 0.2 * random.unit());
+        }
+        if n as f64 / RATE_HZ % 2.5 < 1.8 { 0.55 - 0.45 * (std::f64::consts::TAU * phase).cos() } else { 0.0 }
     };
     speech.iter().zip(hiss).enumerate().map(|(n, (s, h))| (on(n) * s + h) as f32).collect()
 }
@@ -75,8 +82,13 @@ proptest! {
                 }
             })
             .collect();
-        let proposal = proposed(&profile(&frames, rate_hz, || 1_024));
+        let profile = profile(&frames, rate_hz, || 1_024);
+        let proposal = proposed(&profile);
         prop_assert!(proposal.settings.check().is_ok());
+        if !matches!(profile.subject, Subject::Voice | Subject::SeveralVoices) {
+            prop_assert_eq!(proposal.settings, Proposal::at_rest().settings);
+            prop_assert_eq!((proposal.evidence().count(), proposal.warnings().count()), (0, 1));
+        }
     }
 }
 
@@ -137,6 +149,35 @@ fn what_is_no_voice_is_said_and_left_alone() {
     let voice = profile(&mono(&syllables(20.0)), RATE_HZ, || 4_096);
     assert_eq!(voice.subject, Subject::Voice);
     assert!(voice.bandwidth.is_ok() && voice.colour.is_ok());
+}
+
+/// Tones, noise and what is no sound at all, at any rate: named, with nothing measured as if it were a voice.
+#[test]
+fn every_refusal_leaves_the_strip_at_rest() {
+    for rate_hz in [8_000.0, 16_000.0, 44_100.0, 96_000.0] {
+        let samples = (6.0 * rate_hz) as usize;
+        let noise = white(-20.0, samples, 3);
+        let turn = |n: usize| std::f64::consts::TAU * n as f64 / rate_hz;
+        let beeps = |n: usize| if n as f64 % (0.8 * rate_hz) < 0.4 * rate_hz { 0.1 } else { 0.0 };
+        let kinds: [(Subject, Vec<f64>); 6] = [
+            (Subject::Tone, (0..samples).map(|n| 0.1 * (440.0 * turn(n)).sin()).collect()),
+            (Subject::Tone, (0..samples).map(|n| beeps(n) * (1_000.0 * turn(n)).sin()).collect()),
+            (Subject::Noise, noise.clone()),
+            (Subject::Garbage, noise.iter().map(|x| x.signum()).collect()),
+            (Subject::Garbage, (0..samples).map(|_| 0.3).collect()),
+            (Subject::Garbage, (0..samples).map(|n| if n % 2 == 0 { f64::NAN } else { 0.1 }).collect()),
+        ];
+        for (subject, signal) in kinds {
+            let frames: Vec<[f32; 1]> = signal.iter().map(|&x| [x as f32]).collect();
+            let refused = profile(&frames, rate_hz, || 997);
+            assert_eq!(refused.subject, subject, "{rate_hz}");
+            assert_eq!(refused.pitch, Err(Doubt::NotAVoice), "{rate_hz} {subject:?}");
+            assert!(refused.colour.is_err() && refused.sibilance.is_err() && refused.phrases.is_err());
+            let proposal = proposed(&refused);
+            assert_eq!(proposal.settings, Proposal::at_rest().settings);
+            assert_eq!((proposal.evidence().count(), proposal.warnings().count()), (0, 1));
+        }
+    }
 }
 
 /// A channel that is doubled is 3.01 LU louder, and nothing else.

@@ -19,6 +19,7 @@ mod levels;
 mod room;
 mod sibilance;
 mod speakers;
+mod subject;
 
 use hound::{SampleFormat, WavSpec, WavWriter};
 use std::path::Path;
@@ -51,6 +52,7 @@ const GROUPS: &[Group] = &[
     ("room", room::rows),
     ("sibilance", sibilance::rows),
     ("speakers", speakers::rows),
+    ("subject", subject::rows),
 ];
 
 fn main() {

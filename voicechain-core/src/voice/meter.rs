@@ -1,6 +1,6 @@
 //! The meter that hears a voice and gives its profile.
 
-use super::colour::ColourMeter;
+use super::colour::{self, ColourMeter};
 use super::decay::DecayMeter;
 use super::fricatives::{self, SibilanceMeter};
 use super::halving::Halving;
@@ -11,6 +11,7 @@ use super::pitch::PitchMeter;
 use super::profile::{Clipping, Doubt, Ground, Level, Profile, Subject};
 use super::resonance::ResonanceMeter;
 use super::spectra::Spectra;
+use super::subject::{Garbage, SubjectMeter};
 use crate::SampleRate;
 use crate::frame::CHUNK;
 use crate::math::to_db;
@@ -54,6 +55,8 @@ pub struct ProfileMeter<const C: usize> {
     hum: HumMeter,
     pitch: PitchMeter,
     resonance: ResonanceMeter,
+    garbage: Garbage<C>,
+    subject: SubjectMeter,
 }
 
 impl<const C: usize> ProfileMeter<C> {
@@ -71,6 +74,7 @@ impl<const C: usize> ProfileMeter<C> {
         let hop = length / SHORT_HOPS;
         let colour = ColourMeter::new(base.hz());
         let resonance = ResonanceMeter::new(colour.bin_hz());
+        let long = colour::frame_length(base.hz());
         Self {
             rate,
             base_hz: base.hz(),
@@ -89,6 +93,8 @@ impl<const C: usize> ProfileMeter<C> {
             hum: HumMeter::new(base.hz()),
             pitch: PitchMeter::new(base.hz()),
             resonance,
+            garbage: Garbage::new(),
+            subject: SubjectMeter::new(base.hz(), (length, hop), (long, long / 2)),
         }
     }
 
@@ -109,6 +115,7 @@ impl<const C: usize> ProfileMeter<C> {
             }
             let clean = &clean[..piece.len()];
             self.frames += piece.len() as u64;
+            self.garbage.push(clean);
             self.loudness.push(clean);
             self.true_peak.push(clean);
             for (c, clipped) in self.clipped.iter_mut().enumerate() {
@@ -133,16 +140,25 @@ impl<const C: usize> ProfileMeter<C> {
     /// Hears one channel at the base rate.
     fn hear(&mut self, samples: &[f32]) {
         self.levels.push(samples);
-        let decay = &mut self.decay;
-        self.sibilance.push(samples, &mut self.short, |powers| decay.push_powers(powers));
+        let Self { subject, decay, .. } = self;
+        self.sibilance.push(samples, &mut self.short, |powers| {
+            decay.push_powers(powers);
+            subject.short(powers);
+        });
         self.hum.push(samples);
         // The pitch is heard up to the very sample with which a spectrum ends, whatever the split.
         let mut rest = samples;
         while !rest.is_empty() {
             let (now, later) = rest.split_at(rest.len().min(self.colour.until_frame()));
-            let Self { colour, pitch, resonance, .. } = self;
-            pitch.push(now, |hz| resonance.pitch(hz));
-            colour.push(now, |powers, level_db| resonance.frame(powers, level_db));
+            let Self { colour, pitch, resonance, subject, .. } = self;
+            pitch.push(now, |hz, level_db| {
+                resonance.pitch(hz);
+                subject.pitch(hz, level_db);
+            });
+            colour.push(now, |powers, level_db| {
+                resonance.frame(powers, level_db);
+                subject.long(powers);
+            });
             rest = later;
         }
     }
@@ -163,10 +179,18 @@ impl<const C: usize> ProfileMeter<C> {
     #[must_use]
     pub fn profile(&self) -> Profile {
         let levelled = self.levels.result();
-        let (subject, heard) = match levelled.active {
-            Err(doubt) => (Subject::Silence, Err(doubt)),
-            Ok(active) if active.active_s < LEAST_ACTIVE_S => (Subject::TooShort, Err(Doubt::TooShort)),
-            Ok(active) => (Subject::Voice, Ok(active.level_dbov)),
+        let samples = self.frames * C as u64;
+        let subject = match levelled.active {
+            _ if self.garbage.is_garbage(samples, self.rejected) => Subject::Garbage,
+            Err(_) => Subject::Silence,
+            Ok(active) if active.active_s < LEAST_ACTIVE_S => Subject::TooShort,
+            Ok(active) => self.subject.subject(active.level_dbov),
+        };
+        let heard = match subject {
+            Subject::Voice | Subject::SeveralVoices => levelled.active.map(|active| active.level_dbov),
+            Subject::Silence => Err(Doubt::Silence),
+            Subject::TooShort => Err(Doubt::TooShort),
+            Subject::Tone | Subject::Noise | Subject::Music | Subject::Garbage => Err(Doubt::NotAVoice),
         };
         let noise_bands_dbfs = self.colour.quiet_dbfs();
         let bandwidth = heard.and_then(|level| self.colour.bandwidth(level));

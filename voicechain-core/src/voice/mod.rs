@@ -30,6 +30,7 @@ pub mod reasons;
 mod resonance;
 mod spectra;
 mod strata;
+mod subject;
 mod ticks;
 #[cfg(feature = "serde")]
 mod told;

@@ -100,8 +100,8 @@ impl PitchMeter {
     }
 
     /// Takes samples; calls `heard` with the pitch in Hz, or `None`, of each hop of 20 ms as its frame of 48 ms ends, as far
-    /// as what came before tells.
-    pub(crate) fn push(&mut self, samples: &[f32], mut heard: impl FnMut(Option<f32>)) {
+    /// as what came before tells, and with the level of the frame in dB.
+    pub(crate) fn push(&mut self, samples: &[f32], mut heard: impl FnMut(Option<f32>, f64)) {
         let Self { lowering, high, finder, past, contour, levels, counts } = self;
         let length = finder.length();
         lowering.push(samples, |sample| {
@@ -117,7 +117,7 @@ impl PitchMeter {
                 let count = &mut counts[stratum(level)][bin(hz)];
                 *count = count.saturating_add(1);
             }
-            heard(contour.now());
+            heard(contour.now(), level);
             past.due += past.hop;
             let gone = (past.due as usize).clamp(1, length);
             past.due -= gone as f64;
@@ -195,7 +195,7 @@ mod tests {
 
     fn measured(rate: f64, samples: &[f32]) -> Measured<Pitch> {
         let mut meter = PitchMeter::new(rate);
-        meter.push(samples, |_| ());
+        meter.push(samples, |_, _| ());
         meter.pitch()
     }
 
@@ -288,8 +288,8 @@ mod tests {
         let samples = harmonics(44_100.0, 150.0, 0.1);
         let (mut whole, mut split) = (PitchMeter::new(44_100.0), PitchMeter::new(44_100.0));
         let (mut expected, mut found) = (Vec::new(), Vec::new());
-        whole.push(&samples, |pitch| expected.push(pitch));
-        samples.chunks(37).for_each(|piece| split.push(piece, |pitch| found.push(pitch)));
+        whole.push(&samples, |pitch, level| expected.push((pitch, level.to_bits())));
+        samples.chunks(37).for_each(|piece| split.push(piece, |pitch, level| found.push((pitch, level.to_bits()))));
         assert_eq!(found, expected);
         assert_eq!(split.pitch(), whole.pitch());
         assert!((195..=200).contains(&found.len()), "{}", found.len());

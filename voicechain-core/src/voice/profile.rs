@@ -43,7 +43,7 @@ pub enum Subject {
     Voice,
     /// Two or more voices take turns: every number describes their mixture.
     SeveralVoices,
-    /// Nothing above -60 dBFS, or nothing at all.
+    /// Nothing with an active level above -75 dBov, or nothing at all.
     Silence,
     /// Less than two seconds of active speech.
     TooShort,
@@ -51,9 +51,10 @@ pub enum Subject {
     Tone,
     /// Noise without a voice.
     Noise,
-    /// Music: pitched, but without the pauses and syllables of speech.
+    /// Music: a beat, or changes without the syllables of a voice.
     Music,
-    /// No sound of this world: full-scale random samples, constant values, or mostly samples that are not finite.
+    /// No sound of this world: random samples over the full scale, bits, a constant, values far beyond every scale, or many
+    /// samples that are not finite.
     Garbage,
 }
 
