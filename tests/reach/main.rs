@@ -13,6 +13,10 @@ mod colour;
 mod half;
 mod pitch;
 mod proposal;
+mod resonance;
+mod hum;
+mod levels;
+mod room;
 mod sibilance;
 mod speakers;
 
@@ -40,6 +44,11 @@ const GROUPS: &[Group] = &[
     ("colour", colour::rows),
     ("pitch", pitch::rows),
     ("proposal", proposal::rows),
+    ("no-harm", resonance::no_harm),
+    ("resonance", resonance::rows),
+    ("hum", hum::rows),
+    ("levels", levels::rows),
+    ("room", room::rows),
     ("sibilance", sibilance::rows),
     ("speakers", speakers::rows),
 ];

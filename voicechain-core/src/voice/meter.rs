@@ -1,12 +1,15 @@
 //! The meter that hears a voice and gives its profile.
 
 use super::colour::ColourMeter;
+use super::decay::DecayMeter;
 use super::fricatives::{self, SibilanceMeter};
 use super::halving::Halving;
+use super::hum::HumMeter;
 use super::levels::{Levelled, Levels};
 use super::peaks::Clipped;
 use super::pitch::PitchMeter;
 use super::profile::{Clipping, Doubt, Ground, Level, Profile, Subject};
+use super::resonance::ResonanceMeter;
 use super::spectra::Spectra;
 use crate::SampleRate;
 use crate::frame::CHUNK;
@@ -47,7 +50,10 @@ pub struct ProfileMeter<const C: usize> {
     colour: ColourMeter,
     short: Spectra<SHORT>,
     sibilance: SibilanceMeter,
+    decay: DecayMeter,
+    hum: HumMeter,
     pitch: PitchMeter,
+    resonance: ResonanceMeter,
 }
 
 impl<const C: usize> ProfileMeter<C> {
@@ -63,6 +69,8 @@ impl<const C: usize> ProfileMeter<C> {
         }
         let length = fricatives::frame_length(base.hz());
         let hop = length / SHORT_HOPS;
+        let colour = ColourMeter::new(base.hz());
+        let resonance = ResonanceMeter::new(colour.bin_hz());
         Self {
             rate,
             base_hz: base.hz(),
@@ -74,10 +82,13 @@ impl<const C: usize> ProfileMeter<C> {
             halvings: core::array::from_fn(|_| Halving::new()),
             halved,
             levels: Levels::new(base),
-            colour: ColourMeter::new(base.hz()),
+            colour,
             short: Spectra::new(length, hop),
             sibilance: SibilanceMeter::new(base, hop),
+            decay: DecayMeter::new(base.hz()),
+            hum: HumMeter::new(base.hz()),
             pitch: PitchMeter::new(base.hz()),
+            resonance,
         }
     }
 
@@ -122,9 +133,18 @@ impl<const C: usize> ProfileMeter<C> {
     /// Hears one channel at the base rate.
     fn hear(&mut self, samples: &[f32]) {
         self.levels.push(samples);
-        self.colour.push(samples);
-        self.sibilance.push(samples, &mut self.short, |_| {});
-        self.pitch.push(samples, |_| {});
+        let decay = &mut self.decay;
+        self.sibilance.push(samples, &mut self.short, |powers| decay.push_powers(powers));
+        self.hum.push(samples);
+        // The pitch is heard up to the very sample with which a spectrum ends, whatever the split.
+        let mut rest = samples;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at(rest.len().min(self.colour.until_frame()));
+            let Self { colour, pitch, resonance, .. } = self;
+            pitch.push(now, |hz| resonance.pitch(hz));
+            colour.push(now, |powers, level_db| resonance.frame(powers, level_db));
+            rest = later;
+        }
     }
 
     /// Seconds heard so far.
@@ -168,13 +188,13 @@ impl<const C: usize> ProfileMeter<C> {
                 rumble_dbfs: levelled.floor.rumble_dbfs,
                 offset: levelled.offset,
             },
-            hum: Err(Doubt::NotMeasured),
+            hum: heard.and_then(|_| self.hum.hum()),
             pitch,
             colour: heard.and_then(|level| self.colour.colour(level, &noise_bands_dbfs, high_hz, pitch_hz)),
             bandwidth,
-            resonances: Err(Doubt::NotMeasured),
+            resonances: heard.and_then(|level| self.resonance.candidates(level)),
             sibilance: heard.and_then(|level| self.sibilance.sibilance(level, high_hz)),
-            room: Err(Doubt::NotMeasured),
+            room: heard.and_then(|_| self.decay.room(levelled.floor.snr_db.ok())),
         }
     }
 
