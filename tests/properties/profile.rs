@@ -151,8 +151,3 @@ fn two_equal_channels_are_one_voice() {
     assert_eq!(one.colour, two.colour);
     assert_eq!(proposed(&one).settings, proposed(&two).settings);
 }
-
-#[test]
-fn a_meter_has_a_bounded_size() {
-    assert!(size_of::<ProfileMeter<2>>() <= 384 * 1024, "{}", size_of::<ProfileMeter<2>>());
-}
