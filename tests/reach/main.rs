@@ -11,11 +11,11 @@
 mod bandwidth;
 mod colour;
 mod half;
+mod hum;
+mod levels;
 mod pitch;
 mod proposal;
 mod resonance;
-mod hum;
-mod levels;
 mod room;
 mod sibilance;
 mod speakers;
