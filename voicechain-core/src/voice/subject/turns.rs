@@ -3,7 +3,7 @@
 /// Medians of phrases are told apart in steps of half a semitone from the lowest pitch on.
 const LOWEST_HZ: f32 = 65.0;
 const PER_OCTAVE: f32 = 24.0;
-const PITCHES: usize = 66;
+const PITCHES: usize = 84;
 const SEMITONES: f64 = 0.5;
 /// What the steps add to the variance of medians, semitones squared, with some reserve.
 const STEP_SPREAD: f64 = 0.1;
