@@ -3,10 +3,12 @@
 use clap::Parser;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use voicechain_core::voice::profile::Resonance;
 use voicechain_core::voice::{Context, Delivery, Role};
 use voicechain_examples::output_folder::{claim_file, stage};
 use voicechain_examples::terminal::{self, Bar};
-use voicechain_examples::voice_page::{VoicePage, data, drawing, page};
+use voicechain_examples::voice_page::{VoicePage, audition, data, drawing, page};
+use voicechain_examples::wav_file::Staged;
 use voicechain_examples::{JobError, Trouble, settings_file};
 
 /// Measures recorded voices and proposes settings for each, with the evidence for every one.
@@ -31,14 +33,18 @@ struct Arguments {
     /// Draw the voice against published speech (one recording only)
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
-    /// Overwrite files that exist
+    /// Write short clips of every frequency that stands out, as new files, to decide by ear (one recording only)
+    #[arg(long, value_name = "DIR")]
+    audition: Option<PathBuf>,
+    /// Overwrite files that exist; never the clips of --audition
     #[arg(long)]
     force: bool,
 }
 
-const NOTES: &str = "Silence and less than two seconds of speech are no error: the \
-page says so and the proposal leaves the strip at rest. The schema of the JSON is \
-examples/src/voice_page/schema.json.";
+const NOTES: &str = "Silence, less than two seconds of speech, tones, noise and music are no \
+error: the page says so and the proposal leaves the strip at rest. The schema of the JSON is \
+examples/src/voice_page/schema.json. Start playback low: the clips of --audition are all \
+equally loud, also where little is left.";
 
 fn usage(what: &str, advice: &str) -> JobError {
     JobError::new(Trouble::Usage, what, advice)
@@ -46,9 +52,9 @@ fn usage(what: &str, advice: &str) -> JobError {
 
 fn measure(arguments: &Arguments, progress: &mut Bar) -> Result<String, JobError> {
     let results: Vec<&PathBuf> = [&arguments.settings, &arguments.svg].into_iter().flatten().collect();
-    if !results.is_empty() && arguments.recordings.len() > 1 {
+    if (!results.is_empty() || arguments.audition.is_some()) && arguments.recordings.len() > 1 {
         return Err(usage(
-            "--settings and --svg are for one recording",
+            "--settings, --svg and --audition are for one recording",
             "name one recording, or leave these options out",
         ));
     }
@@ -79,14 +85,28 @@ fn measure(arguments: &Arguments, progress: &mut Bar) -> Result<String, JobError
             files.push(stage(path.clone(), &drawing::render(voice))?);
         }
     }
-    for file in files {
-        file.place()?;
+    let mut heard = String::new();
+    match (&arguments.audition, &voices[..]) {
+        (Some(folder), [voice]) => {
+            let candidates: Vec<Resonance> = voice.profile.resonances.iter().flatten().flatten().copied().collect();
+            let clips = audition::clips(&arguments.recordings[0], &candidates, folder, progress)?;
+            heard = format!("\n\n{}", audition::words(clips.as_ref(), folder));
+            match clips {
+                Some(clips) => clips.place(files)?,
+                None => place(files)?,
+            }
+        }
+        _ => place(files)?,
     }
     if arguments.json {
         return data::to_json(&voices)
             .map_err(|e| usage(&format!("the result cannot be written ({e})"), "report this"));
     }
-    Ok(voices.iter().map(page::render).collect::<Vec<_>>().join("\n\n"))
+    Ok(voices.iter().map(page::render).collect::<Vec<_>>().join("\n\n") + &heard)
+}
+
+fn place(files: Vec<Staged>) -> Result<(), JobError> {
+    files.into_iter().try_for_each(Staged::place)
 }
 
 fn main() -> ExitCode {

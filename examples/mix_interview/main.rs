@@ -4,12 +4,13 @@ use clap::{Parser, ValueEnum};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use voicechain_core::strip::StartingPoint;
+use voicechain_core::voice::{Context, Delivery, Role};
 use voicechain_examples::delivery::{PUBLISHED_TARGETS, published};
-use voicechain_examples::interview::{Job, Recording, run};
+use voicechain_examples::interview::{Choice, Job, Recording, run};
 use voicechain_examples::report::table;
 use voicechain_examples::terminal::{self, Bar};
 use voicechain_examples::wav_file::WavFormat;
-use voicechain_examples::{JobError, settings_file};
+use voicechain_examples::{JobError, Trouble, settings_file};
 
 /// Makes a finished interview out of recorded voices. Without files: a demo of two made-up voices with known faults.
 #[derive(Parser)]
@@ -44,15 +45,25 @@ struct Arguments {
     /// Sample format of the results
     #[arg(long, value_enum, default_value_t = Format::Int24)]
     format: Format,
-    /// Starting point of the settings
-    #[arg(long, value_enum, default_value_t = Start::SpokenClose, conflicts_with = "settings")]
-    start: Start,
-    /// Settings file for the first voice, from which the others start too
-    #[arg(long, value_name = "FILE")]
+    /// Propose for voices with music under them [default: voices alone]
+    #[arg(long, conflicts_with_all = ["settings", "start"])]
+    over_music: bool,
+    /// Propose for sung voices [default: spoken]
+    #[arg(long, conflicts_with_all = ["settings", "start"])]
+    sung: bool,
+    /// Settings file for the host; what you changed in it is carried over to the others, each adapted to its own voice
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["settings", "start"])]
+    host_settings: Option<PathBuf>,
+    /// Settings file for all voices instead of proposals; each voice gets a trim of its own
+    #[arg(long, value_name = "FILE", conflicts_with = "start")]
     settings: Option<PathBuf>,
+    /// Starting point for all voices instead of proposals; each voice gets a trim of its own
+    #[arg(long, value_enum)]
+    start: Option<Start>,
 }
 
-const CAUTIONS: &str = "Start playback low. Recordings of people need their consent; local law decides. Loudness and \
+const CAUTIONS: &str = "Without settings, every voice is measured and its settings are proposed, with the evidence in \
+the table and the report. Start playback low. Recordings of people need their consent; local law decides. Loudness and \
 peak targets change: the destination's current written specification decides.";
 
 fn target_help() -> String {
@@ -108,6 +119,14 @@ fn stem(path: &Path) -> String {
 }
 
 fn job(arguments: Arguments) -> Result<Job, JobError> {
+    let demo = arguments.host.is_none() && arguments.guest.is_none() && arguments.recordings.is_empty();
+    if arguments.host_settings.is_some() && arguments.host.is_none() && !demo {
+        return Err(JobError::new(
+            Trouble::Usage,
+            "--host-settings is given, but nobody is the host",
+            "name the host's recording with --host",
+        ));
+    }
     let named = [("host", arguments.host), ("guest", arguments.guest)];
     let mut recordings: Vec<Recording> =
         named.into_iter().filter_map(|(name, path)| path.map(|path| Recording { name: name.into(), path })).collect();
@@ -136,17 +155,23 @@ fn job(arguments: Arguments) -> Result<Job, JobError> {
         Format::Int24 => WavFormat::Int24,
         Format::Float32 => WavFormat::Float32,
     };
-    match arguments.settings {
-        Some(path) => {
-            job.settings = settings_file::read(&path)?;
-            job.settings_from = format!("from {}", path.display());
+    let context = Context {
+        role: if arguments.over_music { Role::OverMusic } else { Role::SoloVoice },
+        delivery: if arguments.sung { Delivery::Sung } else { Delivery::Spoken },
+    };
+    job.choice = match (arguments.settings, arguments.start, arguments.host_settings) {
+        (Some(path), _, _) => {
+            Choice::Given { settings: settings_file::read(&path)?, from: format!("from {}", path.display()) }
         }
-        None => {
-            let start = arguments.start.point();
-            job.settings = start.settings();
-            job.settings_from = format!("starting point “{}”", start.name());
+        (None, Some(start), _) => Choice::Given {
+            settings: start.point().settings(),
+            from: format!("starting point “{}”", start.point().name()),
+        },
+        (None, None, Some(path)) => {
+            Choice::CarriedOver { context, host: settings_file::read(&path)?, from: path.display().to_string() }
         }
-    }
+        (None, None, None) => Choice::Proposed(context),
+    };
     Ok(job)
 }
 

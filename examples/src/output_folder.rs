@@ -28,6 +28,20 @@ impl OutputFolder {
     /// # Errors
     /// A file in the way, or a folder that cannot be made or written.
     pub fn open(path: &Path, force: bool) -> Result<Self, JobError> {
+        let mut folder = Self::open_to_add(path)?;
+        folder.force = force;
+        let earlier = fs::read_to_string(path.join(REPORT)).ok().and_then(|text| Report::from_json(&text).ok());
+        if let Some(report) = earlier {
+            folder.earlier = report.files.into_iter().map(|f| f.name).filter(|name| is_output(name)).collect();
+        }
+        Ok(folder)
+    }
+
+    /// Opens or creates the folder to add files to it: nothing that is in it is ever replaced.
+    ///
+    /// # Errors
+    /// As [`open`](Self::open).
+    pub fn open_to_add(path: &Path) -> Result<Self, JobError> {
         let missing = |at: &&Path| !at.as_os_str().is_empty() && !at.exists();
         let made: Vec<PathBuf> = path.ancestors().take_while(missing).map(Path::to_owned).collect();
         if made.is_empty() && !path.is_dir() {
@@ -38,12 +52,8 @@ impl OutputFolder {
             )
             .at(path));
         }
-        let mut folder = Self { path: path.to_owned(), made, earlier: Vec::new(), force, done: false };
+        let folder = Self { path: path.to_owned(), made, earlier: Vec::new(), force: false, done: false };
         fs::create_dir_all(path).map_err(|e| JobError::writing(path, &e))?;
-        let earlier = fs::read_to_string(path.join(REPORT)).ok().and_then(|text| Report::from_json(&text).ok());
-        if let Some(report) = earlier {
-            folder.earlier = report.files.into_iter().map(|f| f.name).filter(|name| is_output(name)).collect();
-        }
         // A folder that cannot be written is found out now, not after the work.
         tempfile::tempfile_in(path).map_err(|e| JobError::writing(path, &e))?;
         Ok(folder)

@@ -71,9 +71,36 @@ fn merge(rule: Merge, before: f32, value: f32, count: usize) -> f32 {
     }
 }
 
+/// The stretch of `seconds` in which the voice speaks most, its beginning in seconds, from its loudness in LUFS.
+pub(crate) fn busiest(loudness: &TimeSeries, seconds: f64) -> f64 {
+    let (times, lufs) = (&loudness.seconds, &loudness.values);
+    let step = if times.len() > 1 { f64::from(times[1] - times[0]) } else { 0.1 };
+    let window = ((seconds / step) as usize).clamp(1, lufs.len().max(1));
+    let energy = |v: &f32| 10f64.powf(f64::from(*v).max(-70.0) / 10.0);
+    // The mean of the roots favours steady speech over a single loud word.
+    let weights: Vec<f64> = lufs.iter().map(|v| energy(v).sqrt()).collect();
+    let mut sum: f64 = weights.iter().take(window).sum();
+    let (mut best, mut at) = (sum, 0);
+    for end in window..weights.len() {
+        sum += weights[end] - weights[end - window];
+        if sum > best {
+            (best, at) = (sum, end + 1 - window);
+        }
+    }
+    at as f64 * step
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_busiest_stretch_is_where_the_voice_is() {
+        let seconds = (0..1_000).map(|i| i as f32 * 0.1).collect();
+        let values = (0..1_000).map(|i| if (400..600).contains(&i) { -20.0 } else { -60.0 }).collect();
+        assert!((busiest(&TimeSeries { seconds, values }, 20.0) - 40.0).abs() < 0.2);
+        assert_eq!(busiest(&TimeSeries::default(), 20.0), 0.0);
+    }
 
     #[test]
     fn memory_is_bounded_and_time_stays_right() {

@@ -1,140 +1,29 @@
 //! A CLAP host for tests: it loads the built plugin, keeps its threads apart, and writes down what the plugin asks for.
 
+pub mod bench;
+mod host;
+pub mod raw;
+
 use clack_extensions::audio_ports_config::{AudioPortsConfigBuffer, PluginAudioPortsConfig};
-use clack_extensions::latency::{HostLatency, HostLatencyImpl, PluginLatency};
-use clack_extensions::log::{HostLog, HostLogImpl, LogSeverity};
-use clack_extensions::params::{
-    HostParams, HostParamsImplMainThread, HostParamsImplShared, ParamClearFlags, ParamInfoBuffer, ParamInfoFlags,
-    ParamRescanFlags, PluginParams,
-};
-use clack_extensions::state::{HostState, HostStateImpl, PluginState};
+use clack_extensions::gui::{GuiApiType, GuiConfiguration, PluginGui};
+use clack_extensions::latency::PluginLatency;
+use clack_extensions::params::{ParamInfoBuffer, ParamInfoFlags, PluginParams};
+use clack_extensions::remote_controls::{PluginRemoteControls, RemoteControlsPageBuffer};
+use clack_extensions::state::PluginState;
 use clack_extensions::tail::{PluginTail, TailLength};
-use clack_extensions::thread_check::{HostThreadCheck, HostThreadCheckImpl};
 use clack_host::events::Pckn;
 use clack_host::events::event_types::ParamValueEvent;
+use clack_host::events::spaces::CoreEventSpace;
 use clack_host::prelude::*;
-use std::cell::Cell;
+use host::{Answers, IS_AUDIO, MainAnswers};
+pub use host::{Heard, Host};
 use std::ffi::CString;
 use std::path::PathBuf;
-use std::sync::atomic::{AtomicU32, Ordering};
-use std::sync::{Arc, Mutex};
-use std::thread::ThreadId;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use voicechain_core::StripSettings;
 use voicechain_core::settings::{self, SettingInfo};
 use voicechain_core::units::Unit;
-
-thread_local! {
-    static IS_AUDIO: Cell<bool> = const { Cell::new(false) };
-}
-
-/// What the plugin asked its host for.
-#[derive(Debug)]
-pub struct Heard {
-    main: ThreadId,
-    /// Requests to be deactivated and activated.
-    pub restarts: AtomicU32,
-    /// Requests for a call on the main thread.
-    pub callbacks: AtomicU32,
-    /// Notes that the latency changed.
-    pub latency_changes: AtomicU32,
-    /// Notes that parameter values changed by themselves.
-    pub rescans: AtomicU32,
-    /// Complaints of the host library about the plugin, and calls on wrong threads.
-    pub complaints: Mutex<Vec<String>>,
-}
-
-impl Heard {
-    fn main_thread_only(&self, call: &str) {
-        if std::thread::current().id() != self.main {
-            self.complain(format!("{call} on a thread other than the main one"));
-        }
-    }
-
-    fn complain(&self, line: String) {
-        self.complaints.lock().expect("no test panics here").push(line);
-    }
-}
-
-/// The host's answers.
-#[derive(Debug)]
-pub struct Answers(Arc<Heard>);
-
-impl<'a> SharedHandler<'a> for Answers {
-    fn request_restart(&self) {
-        self.0.restarts.fetch_add(1, Ordering::Relaxed);
-    }
-    fn request_process(&self) {}
-    fn request_callback(&self) {
-        self.0.callbacks.fetch_add(1, Ordering::Relaxed);
-    }
-}
-
-impl HostThreadCheckImpl for Answers {
-    fn is_main_thread(&self) -> bool {
-        std::thread::current().id() == self.0.main
-    }
-    fn is_audio_thread(&self) -> bool {
-        IS_AUDIO.get()
-    }
-}
-
-impl HostLogImpl for Answers {
-    fn log(&self, severity: LogSeverity, message: &str) {
-        if severity >= LogSeverity::Error {
-            self.0.complain(message.to_string());
-        }
-    }
-}
-
-impl HostParamsImplShared for Answers {
-    fn request_flush(&self) {}
-}
-
-/// The host's answers on its main thread.
-#[derive(Debug)]
-pub struct MainAnswers(Arc<Heard>);
-
-impl<'a> MainThreadHandler<'a> for MainAnswers {}
-
-impl HostLatencyImpl for MainAnswers {
-    fn changed(&self) {
-        self.0.main_thread_only("latency.changed");
-        self.0.latency_changes.fetch_add(1, Ordering::Relaxed);
-    }
-}
-
-impl HostParamsImplMainThread for MainAnswers {
-    fn rescan(&self, _flags: ParamRescanFlags) {
-        self.0.main_thread_only("params.rescan");
-        self.0.rescans.fetch_add(1, Ordering::Relaxed);
-    }
-    fn clear(&self, _param_id: ClapId, _flags: ParamClearFlags) {}
-}
-
-impl HostStateImpl for MainAnswers {
-    fn mark_dirty(&self) {
-        self.0.main_thread_only("state.mark_dirty");
-    }
-}
-
-/// The host.
-#[derive(Debug)]
-pub struct Host;
-
-impl HostHandlers for Host {
-    type Shared<'a> = Answers;
-    type MainThread<'a> = MainAnswers;
-    type AudioProcessor<'a> = ();
-
-    fn declare_extensions(builder: &mut HostExtensions<Self>, _shared: &Self::Shared<'_>) {
-        builder
-            .register::<HostThreadCheck>()
-            .register::<HostLog>()
-            .register::<HostParams>()
-            .register::<HostLatency>()
-            .register::<HostState>();
-    }
-}
 
 /// The plugin that cargo built for this test.
 ///
@@ -149,8 +38,13 @@ pub fn plugin_file() -> PathBuf {
     file
 }
 
+/// The entry of that file.
+///
+/// # Panics
+/// When it does not load.
+#[must_use]
 #[allow(unsafe_code)]
-fn entry() -> PluginEntry {
+pub fn entry() -> PluginEntry {
     // SAFETY: the file is the plugin that this workspace builds.
     unsafe { PluginEntry::load(plugin_file()) }.expect("the plugin loads")
 }
@@ -181,6 +75,42 @@ pub struct Move {
     pub value: f64,
 }
 
+/// What the plugin says to its host about a parameter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Said {
+    /// A person takes hold of it.
+    Begin(ClapId),
+    /// It gets a value.
+    Value(ClapId, f64),
+    /// The person lets go.
+    End(ClapId),
+}
+
+fn said(events: &EventBuffer, to: &mut Vec<Said>) {
+    to.extend(events.iter().filter_map(|event| match event.as_core_event()? {
+        CoreEventSpace::ParamGestureBegin(event) => event.param_id().map(Said::Begin),
+        CoreEventSpace::ParamValue(event) => event.param_id().map(|id| Said::Value(id, event.value())),
+        CoreEventSpace::ParamGestureEnd(event) => event.param_id().map(Said::End),
+        _ => None,
+    }));
+}
+
+/// Room for what a plugin says in one block: a host must not have to allocate while it processes.
+const SAYINGS: usize = 4_096;
+
+/// A page of remote controls.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Page {
+    /// The section that it is in.
+    pub section: String,
+    /// Its name.
+    pub name: String,
+    /// Its id.
+    pub id: ClapId,
+    /// Its parameters.
+    pub parameters: Vec<Option<ClapId>>,
+}
+
 /// One instance of the plugin and what it asked for.
 pub struct Deck {
     instance: PluginInstance<Host>,
@@ -189,6 +119,8 @@ pub struct Deck {
     pub heard: Arc<Heard>,
     channels: usize,
     seen: Vec<Seen>,
+    /// What it said about its parameters, in order.
+    pub said: Vec<Said>,
 }
 
 fn text_of(bytes: &[u8]) -> String {
@@ -218,21 +150,18 @@ impl Deck {
     /// When the plugin does not do what its format demands.
     #[must_use]
     pub fn new(channels: usize) -> Self {
-        let heard = Arc::new(Heard {
-            main: std::thread::current().id(),
-            restarts: AtomicU32::new(0),
-            callbacks: AtomicU32::new(0),
-            latency_changes: AtomicU32::new(0),
-            rescans: AtomicU32::new(0),
-            complaints: Mutex::default(),
-        });
+        Self::hosted(&entry(), channels)
+    }
+
+    /// An instance of the first plugin of an entry.
+    pub(crate) fn hosted(entry: &PluginEntry, channels: usize) -> Self {
+        let heard = Arc::new(Heard::nothing());
         let info = HostInfo::new("voicechain tests", "voicechain", "https://example.com", "1").expect("no NUL");
-        let entry = entry();
         let factory = entry.get_plugin_factory().expect("a factory");
         let descriptor = factory.plugin_descriptor(0).expect("one plugin");
         let id = CString::from(descriptor.id().expect("an id"));
         let (shared, main) = (Arc::clone(&heard), Arc::clone(&heard));
-        let mut instance = PluginInstance::<Host>::new(|_| Answers(shared), |_| MainAnswers(main), &entry, &id, &info)
+        let mut instance = PluginInstance::<Host>::new(|_| Answers(shared), |_| MainAnswers(main), entry, &id, &info)
             .expect("an instance");
         let handle = instance.plugin_handle();
         let ports: PluginAudioPortsConfig = handle.get_extension().expect("layouts");
@@ -244,21 +173,30 @@ impl Deck {
             .collect();
         let wanted = layouts.iter().find(|(_, count)| *count == Some(channels as u32)).expect("this layout");
         ports.select(&handle, wanted.0).expect("the layout");
+        let mut deck = Self { instance, processor: None, heard, channels, seen: Vec::new(), said: Vec::new() };
+        deck.seen = deck.scan();
+        deck
+    }
+
+    /// The parameters as the plugin describes them now.
+    ///
+    /// # Panics
+    /// When there are fewer than it counts.
+    pub fn scan(&mut self) -> Vec<Seen> {
+        let handle = self.instance.plugin_handle();
         let params: PluginParams = handle.get_extension().expect("parameters");
         let mut buffer = ParamInfoBuffer::new();
-        let seen = (0..params.count(&handle))
-            .map(|index| {
-                let info = params.get_info(&handle, index, &mut buffer).expect("as many parameters as counted");
-                Seen {
-                    id: info.id,
-                    name: text_of(info.name),
-                    module: text_of(info.module),
-                    flags: info.flags,
-                    range: [info.min_value, info.max_value, info.default_value],
-                }
-            })
-            .collect();
-        Self { instance, processor: None, heard, channels, seen }
+        let describe = |index| {
+            let info = params.get_info(&handle, index, &mut buffer).expect("as many parameters as counted");
+            Seen {
+                id: info.id,
+                name: text_of(info.name),
+                module: text_of(info.module),
+                flags: info.flags,
+                range: [info.min_value, info.max_value, info.default_value],
+            }
+        };
+        (0..params.count(&handle)).map(describe).collect()
     }
 
     /// The parameters in the plugin's order: bypass, level match, then the rows of the table.
@@ -301,7 +239,7 @@ impl Deck {
         params.text_to_value(&self.instance.plugin_handle(), id, &text)
     }
 
-    /// Sets parameters while the plugin is not active.
+    /// Sets parameters while the plugin is not active, and hears what it has to say.
     ///
     /// # Panics
     /// While it is active.
@@ -312,7 +250,56 @@ impl Deck {
             events.push(&ParamValueEvent::new(0, id, Pckn::match_all(), value));
         }
         let mut handle = self.instance.inactive_plugin_handle().expect("not active");
-        params.flush(&mut handle, &events.as_input(), &mut OutputEvents::void());
+        let mut out = EventBuffer::with_capacity(SAYINGS);
+        params.flush(&mut handle, &events.as_input(), &mut out.as_output());
+        said(&out, &mut self.said);
+    }
+
+    /// Opens the editor, without a window; false if the plugin has none, or refuses.
+    pub fn open_editor(&mut self) -> bool {
+        let handle = self.instance.plugin_handle();
+        let Some(gui) = handle.get_extension::<PluginGui>() else { return false };
+        let Some(api_type) = GuiApiType::default_for_current_platform() else { return false };
+        gui.create(&handle, GuiConfiguration { api_type, is_floating: false }).is_ok()
+    }
+
+    /// Closes the editor.
+    pub fn close_editor(&mut self) {
+        let handle = self.instance.plugin_handle();
+        if let Some(gui) = handle.get_extension::<PluginGui>() {
+            gui.destroy(&handle);
+        }
+    }
+
+    /// The pages of remote controls; empty if the plugin has none.
+    pub fn pages(&mut self) -> Vec<Page> {
+        let handle = self.instance.plugin_handle();
+        let Some(pages) = handle.get_extension::<PluginRemoteControls>() else { return Vec::new() };
+        let mut buffer = RemoteControlsPageBuffer::new();
+        let mut all = Vec::new();
+        for index in 0..pages.count(&handle) {
+            if let Some(page) = pages.get(&handle, index, &mut buffer) {
+                all.push(Page {
+                    section: text_of(page.section_name),
+                    name: text_of(page.page_name),
+                    id: page.page_id,
+                    parameters: page.param_ids.to_vec(),
+                });
+            }
+        }
+        all
+    }
+
+    /// The plugin as its format has it, for what a well-behaved host library does not let pass.
+    #[must_use]
+    pub fn raw(&self) -> raw::Raw {
+        raw::Raw::of(self.instance.raw_instance())
+    }
+
+    /// True while it is active.
+    #[must_use]
+    pub fn is_active(&self) -> bool {
+        self.processor.is_some()
     }
 
     /// Sets every row while the plugin is not active.
@@ -385,10 +372,18 @@ impl Deck {
     ///
     /// # Panics
     /// When it has no state.
-    pub fn load(&mut self, bytes: &[u8]) -> bool {
+    pub fn load(&mut self, mut bytes: &[u8]) -> bool {
+        self.load_from(&mut bytes)
+    }
+
+    /// As [`load`](Self::load), from a stream that may give less at a time than is asked for.
+    ///
+    /// # Panics
+    /// When the plugin has no state.
+    pub fn load_from(&mut self, stream: &mut impl std::io::Read) -> bool {
         let handle = self.instance.plugin_handle();
         let state: PluginState = handle.get_extension().expect("state");
-        let loaded = state.load(&handle, &mut &bytes[..]).is_ok();
+        let loaded = state.load(&handle, stream).is_ok();
         self.main_thread();
         loaded
     }
@@ -398,7 +393,21 @@ impl Deck {
     ///
     /// # Panics
     /// When the plugin fails.
-    pub fn run(&mut self, signal: &mut [Vec<f32>], moves: &[Move], mut block: impl FnMut() -> usize + Send) {
+    pub fn run(&mut self, signal: &mut [Vec<f32>], moves: &[Move], block: impl FnMut() -> usize + Send) {
+        self.run_beside(signal, moves, block, |_| ());
+    }
+
+    /// As [`run`](Self::run), while the main thread does something else.
+    ///
+    /// # Panics
+    /// When the plugin fails.
+    pub fn run_beside(
+        &mut self,
+        signal: &mut [Vec<f32>],
+        moves: &[Move],
+        mut block: impl FnMut() -> usize + Send,
+        meanwhile: impl FnOnce(&mut Self),
+    ) {
         assert_eq!(signal.len(), self.channels);
         let ids: Vec<ClapId> = moves.iter().map(|m| self.of(m.info).id).collect();
         let mut processor = self.processor.take().expect("active");
@@ -410,6 +419,8 @@ impl Deck {
             let (mut input_ports, mut output_ports) =
                 (AudioPorts::with_capacity(2, 1), AudioPorts::with_capacity(2, 1));
             let mut events = EventBuffer::with_capacity(1_000);
+            let mut out = EventBuffer::with_capacity(SAYINGS);
+            let mut all = Vec::new();
             while at < length {
                 let n = block().clamp(1, length - at);
                 events.clear();
@@ -432,14 +443,22 @@ impl Deck {
                     ),
                 }]);
                 started
-                    .process(&input, &mut output, &events.as_input(), &mut OutputEvents::void(), None, None)
+                    .process(&input, &mut output, &events.as_input(), &mut out.as_output(), None, None)
                     .expect("the plugin processes");
+                said(&out, &mut all);
+                out.clear();
                 at += n;
             }
-            processor
+            (processor, all)
         };
-        let processor = std::thread::scope(|scope| scope.spawn(worker).join()).expect("the audio thread lives");
+        let (processor, all) = std::thread::scope(|scope| {
+            let audio = scope.spawn(worker);
+            meanwhile(self);
+            audio.join()
+        })
+        .expect("the audio thread lives");
         self.processor = Some(processor);
+        self.said.extend(all);
         self.main_thread();
     }
 }

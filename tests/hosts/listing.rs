@@ -82,3 +82,24 @@ fn values_are_typed_in_their_units() {
         assert_eq!(deck.value(number), Some(clap_value(info, value)), "{id}");
     }
 }
+
+#[test]
+fn remote_controls_reach_every_setting() {
+    let mut deck = Deck::new(2);
+    let pages = deck.pages();
+    let ids: BTreeSet<u32> = pages.iter().map(|page| page.id.get()).collect();
+    assert_eq!(ids.len(), pages.len(), "every page has its own id");
+    for stage in StageId::ALL {
+        let of_stage: Vec<_> = pages.iter().filter(|page| page.section == stage.name()).collect();
+        assert!(!of_stage.is_empty(), "{}", stage.name());
+        // At most eight on a page, in the table's order, none left out and none twice.
+        let listed: Vec<_> = of_stage.iter().flat_map(|page| page.parameters.iter().flatten().copied()).collect();
+        let expected: Vec<_> = stage.rows().iter().map(|info| deck.of(info).id).collect();
+        assert_eq!(listed, expected, "{}", stage.name());
+        assert!(of_stage.iter().all(|page| page.name.starts_with(stage.name())), "{of_stage:?}");
+    }
+    let stages: usize =
+        pages.iter().filter(|page| StageId::ALL.iter().any(|stage| stage.name() == page.section)).count();
+    assert_eq!(stages, pages.len(), "no other section");
+    assert_eq!(Deck::new(1).pages(), pages, "the same in every instance");
+}

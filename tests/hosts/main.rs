@@ -4,6 +4,8 @@
 //! settings at the same frames, and has to be equal to the last bit.
 
 mod bits;
+mod conformance;
 mod endurance;
 mod listing;
 mod states;
+mod voices;

@@ -162,6 +162,42 @@ fn hostile_states_change_nothing() {
 }
 
 #[test]
+fn states_come_and_go_while_another_thread_processes() {
+    let mut deck = Deck::new(2);
+    let all: Vec<_> = StartingPoint::ALL.iter().map(|point| rounded(&point.settings())).collect();
+    let states: Vec<_> = all.iter().map(state_of).collect();
+    assert!(deck.activate(48_000.0, 256));
+    let mut signal = vec![vec![0.1; 480_000]; 2];
+    deck.run_beside(
+        &mut signal,
+        &[],
+        || 64,
+        |deck| {
+            for (k, state) in states.iter().enumerate().cycle().take(100) {
+                assert!(deck.load(state));
+                let saved = deck.save().unwrap();
+                // A save after a load is that state, whole, whatever the audio thread does meanwhile.
+                assert_eq!(voicechain_text::read(&text_in(&saved)).unwrap(), all[k]);
+                deck.load(&state[..state.len() / 2]);
+                assert_eq!(deck.save().unwrap(), saved);
+            }
+        },
+    );
+    assert!(signal.iter().flatten().all(|x| x.is_finite()));
+    assert_eq!(*deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
+}
+
+#[test]
+fn a_broken_envelope_is_refused_loudly() {
+    let mut deck = Deck::new(2);
+    let saved = deck.save().unwrap();
+    for broken in [&[][..], &[0; 3], &[255; 64], &saved[..saved.len() - 1], &envelope("{}"), &envelope("nonsense")] {
+        assert!(!deck.load(broken), "{:?}", String::from_utf8_lossy(broken));
+    }
+    assert_eq!(deck.save().unwrap(), saved);
+}
+
+#[test]
 fn states_come_at_any_time() {
     let mut deck = Deck::new(2);
     let states: Vec<_> = StartingPoint::ALL.iter().map(|point| state_of(&point.settings())).collect();

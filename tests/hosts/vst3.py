@@ -3,7 +3,8 @@
 
     vst3.py BUNDLE FOLDER
 
-Prints one line per case and "N passed, N failed".
+Also what the format demands and pedalboard can reach: states, texts of all parameters, wild signals and settings, many
+instances. Prints one line per case and "N passed, N failed".
 """
 
 import json
@@ -78,6 +79,67 @@ def states(bundle):
     return component_state(second.raw_state) == saved
 
 
+def texts(bundle):
+    """Every value of every parameter has a text that means it."""
+    plugin = pedalboard.load_plugin(str(bundle))
+    for name, parameter in plugin.parameters.items():
+        for position in np.linspace(0, 1, 21):
+            text = parameter.get_text_for_raw_value(float(position))
+            back = parameter.get_raw_value_for_text(text)
+            assert 0 <= back <= 1, (name, text, back)
+            assert parameter.get_text_for_raw_value(back) == text, (name, position, text)
+    return True
+
+
+def wild(bundle):
+    """No signal and no settings make anything but finite, normal sound."""
+    random = np.random.default_rng(5)
+    nasty = np.array([np.nan, np.inf, -np.inf, 3e38, 1e-40, -1e-45, 0.0, -0.0, 1.0, -1.0], np.float32)
+    for channels in (1, 2):
+        # Loading is what takes its time: the host scans the whole bundle.
+        plugin = pedalboard.load_plugin(str(bundle))
+        parameters = list(plugin.parameters.values())
+        for rate in (8000, 11025, 22050, 44100, 48000, 88200, 96000, 192000):
+            for size in (1, 2, 3, 63, 64, 1000, 4097, 1):
+                for parameter in random.choice(parameters, 5, replace=False):
+                    parameter.raw_value = float(random.random())
+                sound = random.choice(nasty, (channels, size))
+                out = plugin.process(sound, rate, buffer_size=size, reset=False)
+                assert np.isfinite(out).all(), (rate, channels, size)
+                small = np.abs(out[out != 0])
+                assert (small >= np.finfo(np.float32).tiny).all(), (rate, channels, size)
+    return True
+
+
+def hostile(bundle):
+    """A state that is no state changes nothing."""
+    plugin = pedalboard.load_plugin(str(bundle))
+    plugin.parameters["trim_gain"].raw_value = 0.75
+    silence = np.zeros((2, 512), np.float32)
+    plugin.process(silence, 48000)
+    whole = plugin.raw_state
+    before = component_state(whole)
+    for state in (b"", b"nonsense", whole[: len(whole) // 2], bytes(1000)):
+        try:
+            plugin.raw_state = state
+        except Exception:  # The host may complain; what counts is what the plugin holds.
+            pass
+        plugin.process(silence, 48000)
+        assert component_state(plugin.raw_state) == before, state[:40]
+    return True
+
+
+def many(bundle):
+    """Eight at once, each with its own setting."""
+    plugins = [pedalboard.load_plugin(str(bundle)) for _ in range(8)]
+    sound = np.full((2, 4800), 0.01, np.float32)
+    for k, plugin in enumerate(plugins):
+        plugin.parameters["bypass"].raw_value = float(k % 2)
+        plugin.process(np.zeros((2, 64), np.float32), 48000)
+    outs = [plugin.process(sound, 48000, reset=True) for plugin in plugins]
+    return all(np.array_equal(out, outs[k % 2]) for k, out in enumerate(outs))
+
+
 def main():
     bundle, folder = Path(sys.argv[1]), Path(sys.argv[2])
     passed = failed = 0
@@ -95,9 +157,14 @@ def main():
         words = "equal" if same else f"parts at {first}, {np.abs(got - want).max():g}"
         print(f"{case['channels']} channels at {case['rate']:g} Hz: {words} ({lost} frames of latency left out)")
         passed, failed = passed + same, failed + (not same)
-    ok = states(bundle)
-    print(f"state: {'equal' if ok else 'differs'}")
-    passed, failed = passed + ok, failed + (not ok)
+    for check in (states, texts, wild, hostile, many):
+        try:
+            ok = check(bundle)
+            print(f"{check.__name__}: {'as demanded' if ok else 'not as demanded'}")
+        except AssertionError as error:
+            ok = False
+            print(f"{check.__name__}: not as demanded: {error}")
+        passed, failed = passed + ok, failed + (not ok)
     print(f"{passed} passed, {failed} failed")
     sys.exit(failed > 0)
 

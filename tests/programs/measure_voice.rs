@@ -1,76 +1,144 @@
-//! Measuring a voice from the command line: data that follow their schema, settings that the main job takes, and honesty
-//! about what is no voice.
+//! The measuring program as a person runs it: page, data, drawing, settings file, and what it refuses.
 
 use crate::place::{Place, Ran, program};
 use serde_json::Value;
 use std::fs;
 use std::process::Command;
+use voicechain_examples::settings_file;
+use voicechain_examples::voice_page::data::SCHEMA;
 
-fn measure_voice(place: &Place, arguments: &[&str]) -> Ran {
+fn run(place: &Place, arguments: &[&str]) -> Ran {
     let mut command = Command::new(program("measure_voice"));
-    command.args(arguments).current_dir(place.path(""));
+    command.args(arguments).current_dir(place.path("."));
     command.output().expect("the program starts").into()
 }
 
-fn check_schema(voice: &Value) {
-    let file = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/src/voice_page/schema.json");
-    let schema: Value = serde_json::from_str(&fs::read_to_string(file).expect("the schema")).expect("JSON");
-    let mut compiler = boon::Compiler::new();
-    compiler.add_resource("voice.json", schema).expect("a schema");
-    let mut schemas = boon::Schemas::new();
-    let index = compiler.compile("voice.json", &mut schemas).expect("a valid schema");
+/// Follows the schema.
+fn check(voice: &Value) {
+    let schema: Value = serde_json::from_str(SCHEMA).expect("the schema is JSON");
+    let (mut schemas, mut compiler) = (boon::Schemas::new(), boon::Compiler::new());
+    compiler.add_resource("urn:voicechain:voice:1", schema).expect("a resource");
+    let index = compiler.compile("urn:voicechain:voice:1", &mut schemas).expect("the schema is a schema");
     if let Err(error) = schemas.validate(voice, index) {
-        panic!("the data do not follow the schema: {error:#}");
+        panic!("{error:#}");
+    }
+}
+
+fn json(ran: &Ran) -> Value {
+    serde_json::from_str(&ran.out).expect("JSON")
+}
+
+#[test]
+fn one_recording_as_page_data_drawing_and_settings() {
+    let place = Place::new();
+    place.voice("anna.wav", 48_000, 12.0, 120.0);
+    let page = run(&place, &["anna.wav"]).done().out;
+    for words in ["anna.wav", "48 kHz, mono, 12 s", "Level", "Ground", "Colour", "Proposed for a spoken voice alone"] {
+        assert!(page.contains(words), "{words} is missing in:\n{page}");
+    }
+    assert!(page.lines().all(|line| line.chars().count() <= 100), "{page}");
+    // A measurement is said once for all settings that follow from it.
+    assert_eq!(page.matches("The lowest pitch is").count(), 1, "{page}");
+
+    let arguments = ["anna.wav", "--json", "--settings", "anna.toml", "--svg", "anna.svg"];
+    let first = run(&place, &arguments).done();
+    let voice = json(&first);
+    check(&voice);
+    assert_eq!(voice["format"], 1);
+    let settings = settings_file::read(&place.path("anna.toml")).expect("a settings file");
+    assert_eq!(voice["proposal"]["settings"], serde_json::to_value(settings).expect("settings"));
+    let drawing = fs::read_to_string(place.path("anna.svg")).expect("a drawing");
+    assert!(drawing.starts_with("<svg xmlns") && drawing.contains("prefers-color-scheme: dark"));
+    // The same file gives the same bytes.
+    let again = run(&place, &[&arguments[..], &["--force"]].concat()).done();
+    assert_eq!(first.out, again.out);
+    assert_eq!(drawing, fs::read_to_string(place.path("anna.svg")).expect("a drawing"));
+}
+
+#[test]
+fn several_recordings_are_a_list_in_their_order() {
+    let place = Place::new();
+    place.voice("b.wav", 44_100, 4.0, 120.0);
+    place.voice("a.wav", 8_000, 4.0, 200.0);
+    let ran = run(&place, &["b.wav", "a.wav", "--json", "--over-music", "--sung"]).done();
+    let all = json(&ran);
+    let all = all.as_array().expect("a list");
+    let files: Vec<&str> = all.iter().filter_map(|voice| voice["file"].as_str()).collect();
+    assert_eq!(files, ["b.wav", "a.wav"]);
+    for voice in all {
+        check(voice);
+        assert_eq!(voice["context"], serde_json::json!({ "role": "over_music", "delivery": "sung" }));
     }
 }
 
 #[test]
-fn a_voice_is_measured_and_its_proposal_is_settings_for_the_job() {
+fn what_is_no_voice_is_said_and_left_alone() {
     let place = Place::new();
-    place.voice("v.wav", 48_000, 20.0, 130.0);
-    let ran = measure_voice(&place, &["v.wav", "--json", "--settings", "p.toml", "--svg", "p.svg"]);
-    assert_eq!(ran.code, Some(0), "{}", ran.err);
-    let voice: Value = serde_json::from_str(&ran.out).expect("JSON");
-    check_schema(&voice);
-    assert_eq!(voice["format"], 1);
-    // The murmur has harmonics of 130 Hz up to 2.5 kHz.
-    let pitch = voice["pitch_hz"]["median"].as_f64().expect("a pitch");
-    assert!((pitch / 130.0 - 1.0).abs() < 0.03, "{pitch}");
-    assert!(voice["resonances"].is_null() || voice["resonances"].is_array());
-    assert!(fs::read_to_string(place.path("p.svg")).expect("a drawing").contains("</svg>"));
-    // What exists stays.
-    let again = measure_voice(&place, &["v.wav", "--settings", "p.toml"]);
-    assert_eq!(again.code, Some(2));
-    // The same recording measured again, beside another: a list, and the same numbers.
-    place.voice("w.wav", 44_100, 12.0, 210.0);
-    let both = measure_voice(&place, &["v.wav", "w.wav", "--json"]);
-    let both: Value = serde_json::from_str(&both.out).expect("JSON");
-    assert_eq!(both[0], voice);
-    let pitch = both[1]["pitch_hz"]["median"].as_f64().expect("a pitch");
-    assert!((pitch / 210.0 - 1.0).abs() < 0.03, "{pitch}");
-    // The main job takes the proposal.
-    let mixed = place.run(&["v.wav", "--settings", "p.toml", "--out", "mixed"]);
-    assert_eq!(mixed.code, Some(0), "{}", mixed.err);
-    assert!(place.path("mixed/mix.wav").is_file());
+    place.wav("silent.wav", 48_000, 2, &[0.0; 192_000]);
+    place.voice("short.wav", 48_000, 0.5, 120.0);
+    for (file, subject) in [("silent.wav", "silence"), ("short.wav", "too_short")] {
+        let voice = json(&run(&place, &[file, "--json"]).done());
+        check(&voice);
+        assert_eq!(voice["subject"], subject);
+        assert_eq!(voice["proposal"]["evidence"], serde_json::json!([]));
+        assert_eq!(voice["proposal"]["settings"]["compressor"]["on"], false);
+        let known = voice["validity"]["pitch_hz"] == "known";
+        assert_eq!(voice["pitch_hz"].is_null(), !known, "what is not known is null, with the reason");
+        let page = run(&place, &[file]).done().out;
+        assert!(page.contains("not known: ") && page.contains("Nothing: the strip stays at rest"), "{page}");
+    }
 }
 
 #[test]
-fn silence_is_said_and_nothing_is_proposed() {
+fn what_cannot_be_done_is_refused_and_leaves_nothing_behind() {
     let place = Place::new();
-    place.wav("silence.wav", 48_000, 1, &[0.0; 480_000]);
-    let ran = measure_voice(&place, &["silence.wav", "--json"]);
-    assert_eq!(ran.code, Some(0), "{}", ran.err);
-    let silence: Value = serde_json::from_str(&ran.out).expect("JSON");
-    check_schema(&silence);
-    assert!(silence["pitch_hz"].is_null() && silence["active_level_dbov"].is_null());
-    assert_eq!(silence["proposal"]["evidence"].as_array().map(Vec::len), Some(0));
-    assert!(measure_voice(&place, &["silence.wav"]).out.contains("Silence"));
+    place.voice("good.wav", 48_000, 3.0, 150.0);
+    fs::write(place.path("letter.wav"), "Dear Anna,\nthank you for the recording.\n".repeat(40)).expect("a file");
+    let before = place.names(".");
+    let good = fs::read(place.path("good.wav")).expect("a file");
+    let cases: [(&[&str], &[&str]); 9] = [
+        (&[], &["FILE", "--help"]),
+        (&["nobody.wav"], &["nobody.wav", "no such file"]),
+        (&["letter.wav"], &["letter.wav", "not an audio file"]),
+        (&["good.wav", "letter.wav", "--json"], &["letter.wav"]),
+        (&["good.wav", "good.wav", "--settings", "x.toml"], &["one recording"]),
+        (&["good.wav", "--settings", "x", "--svg", "x"], &["the same file"]),
+        (&["good.wav", "--svg", "good.wav", "--force"], &["good.wav", "overwritten"]),
+        (&["good.wav", "--svg", "letter.wav"], &["letter.wav", "--force"]),
+        (&["good.wav", "--svg", "no/where.svg"], &["where.svg", "folder does not exist"]),
+    ];
+    for (arguments, words) in cases {
+        run(&place, arguments).refused(words);
+        assert_eq!(place.names("."), before, "{arguments:?} left something behind");
+    }
+    assert_eq!(good, fs::read(place.path("good.wav")).expect("a file"));
 }
 
 #[test]
-fn what_is_no_recording_is_refused() {
+fn the_pitch_that_was_made_is_measured_and_the_proposal_is_ready_to_mix_with() {
     let place = Place::new();
-    fs::write(place.path("text.wav"), "no sound at all, only words").expect("space");
-    measure_voice(&place, &["text.wav"]).refused(&["text.wav"]);
-    measure_voice(&place, &["missing.wav"]).refused(&["missing.wav"]);
+    // The murmur has harmonics of its pitch up to 2.5 kHz.
+    for (name, rate, pitch) in [("low.wav", 48_000, 130.0), ("high.wav", 44_100, 210.0)] {
+        place.voice(name, rate, 20.0, pitch);
+        let voice = json(&run(&place, &[name, "--json", "--settings", "p.toml", "--force"]).done());
+        let median = voice["pitch_hz"]["median"].as_f64().expect("a pitch");
+        assert!((median / pitch - 1.0).abs() < 0.03, "{median}");
+    }
+    place.run(&["high.wav", "--settings", "p.toml"]).done();
+}
+
+/// A part of a voice and its reason stand where a person looks for them, also where nothing stands out.
+#[test]
+fn clips_are_new_files_for_one_recording() {
+    let place = Place::new();
+    place.voice("anna.wav", 16_000, 6.0, 150.0);
+    place.voice("ben.wav", 16_000, 6.0, 110.0);
+    run(&place, &["anna.wav", "ben.wav", "--audition", "clips"]).refused(&["--audition", "one recording"]);
+    assert!(!place.path("clips").exists());
+    let ran = run(&place, &["anna.wav", "--audition", "clips"]).done();
+    assert!(ran.out.contains("Clips to hear"), "{}", ran.out);
+    let voice = json(&run(&place, &["anna.wav", "--json"]).done());
+    let candidates = voice["resonances"].as_array().map_or(0, Vec::len);
+    let written = if place.path("clips").exists() { place.names("clips").len() } else { 0 };
+    assert_eq!(written, 4 * candidates);
 }

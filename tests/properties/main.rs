@@ -1,6 +1,7 @@
 //! What holds for every signal, setting and rate, checked from outside the core.
 
 mod activity;
+mod audition;
 mod clicks;
 mod compressor;
 mod de_esser;

@@ -2,6 +2,7 @@
 
 use crate::rate;
 use std::mem::size_of;
+use voicechain_core::voice::ProfileMeter;
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::strips::coefs;
 
@@ -10,6 +11,13 @@ fn a_strip_fits_in_128_kib() {
     println!("Strip<1>: {} bytes, Strip<2>: {} bytes", size_of::<Strip<1>>(), size_of::<Strip<2>>());
     assert!(size_of::<Strip<1>>() <= 128 * 1024, "mono: {} bytes", size_of::<Strip<1>>());
     assert!(size_of::<Strip<2>>() <= 128 * 1024, "stereo: {} bytes", size_of::<Strip<2>>());
+}
+
+#[test]
+fn a_profile_meter_fits_in_256_kib() {
+    println!("ProfileMeter<1>: {} bytes, <2>: {}", size_of::<ProfileMeter<1>>(), size_of::<ProfileMeter<2>>());
+    assert!(size_of::<ProfileMeter<1>>() <= 256 * 1024, "mono: {} bytes", size_of::<ProfileMeter<1>>());
+    assert!(size_of::<ProfileMeter<2>>() <= 256 * 1024, "stereo: {} bytes", size_of::<ProfileMeter<2>>());
 }
 
 #[test]

@@ -3,22 +3,13 @@
 use crate::Row;
 use crate::half::{of_half, profile, share};
 use voicechain_core::voice::profile::Bandwidth;
-use voicechain_examples::resample::Resampler;
-use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker, to_48k};
+use voicechain_tests::faults::through_rate;
+use voicechain_tests::recordings::{Half, Speaker, for_each_speaker};
 
 /// Rates through which the recordings are sent, Hz.
 const RATES_HZ: [u32; 3] = [8_000, 16_000, 22_050];
 /// An end is found when it is so close, as a share.
 const CLOSE: f64 = 0.12;
-
-/// The samples after a detour through a lower rate.
-fn through(samples: &[f32], rate_hz: u32) -> Vec<f32> {
-    let mut low = Vec::new();
-    let mut resampler = Resampler::new(RATE_HZ, rate_hz, 1).expect("rates of recordings");
-    resampler.push(samples, &mut low);
-    resampler.finish(&mut low);
-    to_48k(&low, rate_hz)
-}
 
 /// Untouched, and through each rate that is not above the recording's own.
 type Found = [Option<Bandwidth>; 4];
@@ -29,7 +20,7 @@ fn found(speaker: &Speaker) -> Found {
     let bandwidth = |samples: &[f32]| profile(samples).bandwidth.ok();
     core::array::from_fn(|i| match i.checked_sub(1).map(|i| RATES_HZ[i]) {
         None => bandwidth(&speaker.samples),
-        Some(rate_hz) if rate_hz < speaker.native_rate_hz => bandwidth(&through(&speaker.samples, rate_hz)),
+        Some(rate_hz) if rate_hz < speaker.native_rate_hz => bandwidth(&through_rate(&speaker.samples, rate_hz)),
         Some(_) => None,
     })
 }

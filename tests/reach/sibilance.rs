@@ -1,25 +1,12 @@
-//! Fricatives that stand out, made by raising 4 to 10 kHz of every voice.
+//! Fricatives that stand out, made by raising 4 to 10 kHz of every voice's fricatives, and only of these.
 
 use crate::Row;
 use crate::half::{exceeded_by, mean_and_sd, of_half, profile, share_over};
-use voicechain_core::SampleRate;
-use voicechain_core::filters::{Cascade, CascadeState, design};
-use voicechain_tests::recordings::{Half, RATE_HZ, for_each_speaker};
+use voicechain_tests::faults::sharper;
+use voicechain_tests::recordings::{Half, for_each_speaker};
 
-/// The bell that raises the fricatives: its middle in Hz and its Q, for 4 to 10 kHz.
-const BELL: (f64, f64) = (6_700.0, 0.8);
 /// Share of untouched voices that may be taken for too sharp.
 const FALSE: f64 = 0.1;
-
-/// The samples after the bell.
-fn raised(samples: &[f32], gain_db: f64) -> Vec<f32> {
-    let rate = SampleRate::new(f64::from(RATE_HZ)).expect("a rate of recordings");
-    let bell = Cascade::new([design::bell(BELL.0, gain_db, BELL.1, rate)]);
-    let mut state = CascadeState::<1, 1>::fresh();
-    let mut out = samples.to_vec();
-    bell.run(&mut state, out.as_chunks_mut::<1>().0);
-    out
-}
 
 /// Excess untouched, with 4 dB and with 8 dB; `None` where no fricatives are heard or the recording is narrow.
 type Excess = [f64; 3];
@@ -31,8 +18,8 @@ pub(crate) fn rows() -> Vec<Row> {
         let narrow = clean.bandwidth.is_ok_and(|bandwidth| bandwidth.high_hz < 9_000.0);
         let excess = [
             clean.sibilance.ok()?.excess_db,
-            of(&raised(&speaker.samples, 4.0)).sibilance.ok()?.excess_db,
-            of(&raised(&speaker.samples, 8.0)).sibilance.ok()?.excess_db,
+            of(&sharper(&speaker.samples, 4.0)).sibilance.ok()?.excess_db,
+            of(&sharper(&speaker.samples, 8.0)).sibilance.ok()?.excess_db,
         ];
         Some((excess, narrow))
     });

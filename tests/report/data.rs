@@ -57,7 +57,7 @@ fn a_number_that_must_exist_is_not_made_up() {
 #[test]
 fn changed_reports_do_not_fit_the_schema() {
     type Change = fn(&mut Value);
-    let changes: [(&str, Change); 16] = [
+    let changes: [(&str, Change); 18] = [
         ("another format", |json| json["format"] = json!(2)),
         ("no voices", |json| json["voices"] = json!([])),
         ("no mix", |json| drop(json.as_object_mut().map(|all| all.remove("mix")))),
@@ -75,6 +75,8 @@ fn changed_reports_do_not_fit_the_schema() {
         ("a missing stage", |json| {
             drop(json["voices"][0]["gain_reduction"].as_object_mut().map(|all| all.remove("de_esser")));
         }),
+        ("a reason without a sentence", |json| json["voices"][0]["evidence"][0]["sentence"] = json!("")),
+        ("more than sure", |json| json["voices"][0]["evidence"][0]["confidence"] = json!(1.2)),
         ("a warning that is no text", |json| json["voices"][0]["warnings"] = json!([3])),
     ];
     for (name, change) in changes {

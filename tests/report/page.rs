@@ -80,6 +80,8 @@ fn names_cannot_become_markup() {
         voice.warnings = vec![nasty.into()];
         voice.settings[0].words = nasty.into();
         voice.settings[0].why = Some(nasty.into());
+        voice.settings_from = nasty.into();
+        voice.evidence.iter_mut().for_each(|reason| reason.sentence = nasty.into());
         voice.ledger[1].stage = nasty.into();
     }
     let demo = report.demo.as_mut().expect("the demo");

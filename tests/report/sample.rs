@@ -1,8 +1,8 @@
 //! An invented report, and the page of it.
 
 use voicechain_examples::report::data::{
-    Demo, FORMAT, Fault, GainReduction, GainReductions, LedgerEntry, Levels, Mix, Report, Seconds, StageWords, Target,
-    Voice, WrittenFile,
+    Demo, FORMAT, Fault, GainReduction, GainReductions, LedgerEntry, Levels, Mix, Reason, Report, Seconds, StageWords,
+    Target, Voice, WrittenFile,
 };
 use voicechain_examples::report::excerpt::{Plan, encode_pair};
 use voicechain_examples::report::{Excerpt, LoudnessWindow, MixSeries, Page, TimeSeries, VoiceSeries};
@@ -35,6 +35,17 @@ fn ledger(rows: &[(&str, f64)]) -> Vec<LedgerEntry> {
     rows.iter().map(|&(stage, lu)| LedgerEntry { stage: stage.into(), lu: Some(lu) }).collect()
 }
 
+fn evidence(rows: &[(&str, &[&str], &str)]) -> Vec<Reason> {
+    rows.iter()
+        .map(|&(stage, settings, sentence)| Reason {
+            stage: stage.into(),
+            settings: settings.iter().map(|id| format!("{stage}.{id}")).collect(),
+            sentence: sentence.into(),
+            confidence: 0.8,
+        })
+        .collect()
+}
+
 pub(crate) fn sample_report() -> Report {
     let guest = Voice {
         name: "Guest".into(),
@@ -60,7 +71,7 @@ pub(crate) fn sample_report() -> Report {
             limiter: reduction(0.0, 0.0, 0.42),
         },
         settings: settings(&[
-            ("trim", true, "+7.0 dB", Some("recording at −27.9 LUFS, the strip works at about −21")),
+            ("trim", true, "+7.0 dB", None),
             ("high_pass", true, "72 Hz · 24 dB/oct", None),
             ("corrective_eq", true, "−5.8 dB at 455 Hz, Q 1.5 · −2.0 dB at 210 Hz, Q 1.4 · compensated", None),
             ("de_esser", true, "6.4 kHz · threshold 0.0 dB · range 6 dB · high band", None),
@@ -68,6 +79,26 @@ pub(crate) fn sample_report() -> Report {
             ("tone_eq", true, "+2.0 dB at 140 Hz · +2.2 dB at 3.7 kHz · compensated", None),
             ("limiter", true, "ceiling −1.0 dBTP · 1.5 ms · 80 ms", None),
             ("output", true, "+5.6 dB", None),
+        ]),
+        settings_from: "proposed from what was measured, with the host’s taste".into(),
+        evidence: evidence(&[
+            (
+                "trim",
+                &["gain_db"],
+                "The loudness is −27.9 LUFS, the working level is −21.0 LUFS: trim gain 7.0 dB (an invented document).",
+            ),
+            (
+                "high_pass",
+                &["on", "frequency_hz"],
+                "The lowest pitch is 103 Hz, the high-pass stays under it by a third, at 72 Hz: high-pass on, frequency 72 Hz \
+                 (common practice, no source).",
+            ),
+            (
+                "high_pass",
+                &["slope"],
+                "The rumble against the voice is −18.4 dB, usual is at most −30.0 dB: high-pass slope 24 dB/oct (common \
+                 practice, no source).",
+            ),
         ]),
         balance_gain_db: 0.37,
         warnings: vec!["14 samples in 3 places are clipped; what was cut off there is not restored.".into()],
@@ -110,6 +141,8 @@ pub(crate) fn sample_report() -> Report {
             ("limiter", true, "ceiling −1.0 dBTP · 1.5 ms · 80 ms", None),
             ("output", true, "+4.6 dB", None),
         ]),
+        settings_from: "from host.toml".into(),
+        evidence: vec![],
         balance_gain_db: -0.32,
         warnings: vec![],
     };
@@ -287,6 +320,7 @@ pub(crate) fn sample_page() -> Page {
             spectrum_after: spectrum(after),
             bands: vec![(455.0, response_at(&response, 455.0)), (3_700.0, response_at(&response, 3_700.0))],
             response,
+            pitch_hz: Some(120.0),
             window: LoudnessWindow::ShortTerm,
             loudness_before: guest_before,
             loudness_after: guest_after,
@@ -298,6 +332,7 @@ pub(crate) fn sample_page() -> Page {
             spectrum_after: spectrum(after.map(|db| db * 0.4 - 0.5)),
             response: flat,
             bands: vec![],
+            pitch_hz: None,
             window: LoudnessWindow::ShortTerm,
             loudness_before: host_before,
             loudness_after: host_after,

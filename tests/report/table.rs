@@ -8,12 +8,23 @@ fn the_table_is_short_narrow_and_complete() {
     let mut report = sample_report();
     let text = summary(&report, "mixed");
     println!("{text}");
-    for expected in
-        ["Guest", "−27.9", "→ −18.2", "−1.3 / −4.1", "−16.0", "≤ −1.0", "Meets the target", "warning: ", "mixed"]
-    {
+    for expected in [
+        "The lowest pitch is 103 Hz",
+        "Guest: proposed from",
+        "Guest",
+        "−27.9",
+        "→ −18.2",
+        "−1.3 / −4.1",
+        "−16.0",
+        "≤ −1.0",
+        "Meets the target",
+        "warning: ",
+        "mixed",
+    ] {
         assert!(text.contains(expected), "{expected} in\n{text}");
     }
     report.voices[0].name = "A very long name of a voice \u{1b}[31m with colours".into();
+    report.voices[0].evidence[0].sentence = "y".repeat(220);
     report.voices[0].warnings = vec!["x".repeat(250), "word ".repeat(60)];
     report.files[0].name = "y".repeat(130);
     let text = summary(&report, "mixed");

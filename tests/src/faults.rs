@@ -58,6 +58,14 @@ pub fn bell(samples: &[f32], hz: f64, gain_db: f64, q: f64) -> Vec<f32> {
     filtered(samples, Type::PeakingEQ(gain_db), hz, q)
 }
 
+/// A telephone's band: 300 Hz to 3.4 kHz, Butterworth filters of fourth order at both ends.
+#[must_use]
+pub fn telephone(samples: &[f32]) -> Vec<f32> {
+    [0.541_2, 1.306_6].iter().fold(samples.to_vec(), |band, &q| {
+        filtered(&filtered(&band, Type::HighPass, 300.0, q), Type::LowPass, 3_400.0, q)
+    })
+}
+
 /// Fricatives, and nothing else, louder by this much around 6.7 kHz. They are heard by hand: pieces of 10 ms with as much
 /// from 4 to 10 kHz as from 100 Hz to 1.5 kHz less 5 dB, at most 35 dB below the voice, by a majority of three.
 #[must_use]

@@ -1,5 +1,6 @@
 //! The strip on the audio thread: follows the parameters, processes, says when it has to start afresh.
 
+use crate::ROOMY_STACK;
 use crate::meters::Needle;
 use crate::parameters::Parameters;
 use voicechain_core::frame::Frame;
@@ -7,9 +8,6 @@ use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 
 /// While settings change, the tail is found anew this often.
 const TAIL_MS: f64 = 10.0;
-
-/// Far more than the copies of a strip take, also in debug builds.
-const BUILDING_STACK: usize = 8 << 20;
 
 /// One strip and what it has seen of the parameters.
 pub struct Lane<const C: usize>
@@ -130,7 +128,7 @@ impl Channels {
             _ => None,
         };
         std::thread::scope(|scope| {
-            let builder = std::thread::Builder::new().name("voicechain strip".into()).stack_size(BUILDING_STACK);
+            let builder = std::thread::Builder::new().name("voicechain strip".into()).stack_size(ROOMY_STACK);
             builder.spawn_scoped(scope, build).ok()?.join().ok()?
         })
     }

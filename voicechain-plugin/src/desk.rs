@@ -3,7 +3,7 @@
 //!
 //! Settings reach the strip only through the host, as automation gestures, so that the host can record and undo them too.
 
-use crate::parameters::{Knob, Parameters};
+use crate::parameters::{Knob, Parameters, Voice};
 use nice_plug::prelude::{Param, ParamPtr};
 use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::StripSettings;
@@ -47,8 +47,6 @@ struct History {
     after: Vec<StripSettings>,
     /// What was sent last, and the count of changes then: a host may take its time to hand it over.
     sent: Option<(StripSettings, u32)>,
-    /// What was proposed for the voice on this track.
-    proposed: Option<StripSettings>,
 }
 
 /// The settings of one instance as a whole.
@@ -150,7 +148,7 @@ impl Desk {
         let proposal = propose(profile, context);
         // As the parameters will have them, so that nothing but a person's change counts as one.
         let settings = proposal.settings.rounded();
-        self.history().proposed = Some(settings);
+        self.parameters.set_voice(Voice { profile: Some(*profile), proposed: Some(settings) });
         self.apply(&settings, host);
         proposal
     }
@@ -158,19 +156,20 @@ impl Desk {
     /// What was proposed for the voice on this track.
     #[must_use]
     pub fn proposed(&self) -> Option<StripSettings> {
-        self.history().proposed
+        self.parameters.voice().proposed
     }
 
-    /// The text for the clipboard: that of a settings file, with what was proposed for this voice.
+    /// The text for the clipboard: that of a settings file, with what was measured about this voice and proposed for it.
     ///
     /// # Errors
     /// None in practice: the parameters hold settings that are allowed.
     pub fn copy(&self) -> Result<String, TextError> {
         let history = self.history();
-        voicechain_text::write_clip(&Clip { settings: self.now(&history), proposed: history.proposed })
+        let Voice { profile, proposed } = self.parameters.voice();
+        voicechain_text::write_clip(&Clip { settings: self.now(&history), proposed, profile })
     }
 
-    /// Applies the settings of a text as they are.
+    /// Applies the settings of a text as they are. What is known of the voice on this track stays.
     ///
     /// # Errors
     /// A text that is no settings text, with the reason; nothing is changed then.
@@ -193,14 +192,16 @@ impl Desk {
         host: &dyn Gestures,
     ) -> Result<(), TextError> {
         let clip = voicechain_text::read_clip(text)?;
-        let Some(proposed) = clip.proposed else {
+        // A voice that was measured but never proposed for: what would have been is where its person began.
+        let reckoned = || clip.profile.map(|other| propose(&other, context).settings.rounded());
+        let Some(proposed) = clip.proposed.or_else(reckoned) else {
             return Err(TextError {
                 what: "the settings were copied from a track whose voice was not measured".into(),
                 advice: "measure and propose there first, or paste them as they are",
             });
         };
         let own = propose(profile, context).settings.rounded();
-        self.history().proposed = Some(own);
+        self.parameters.set_voice(Voice { profile: Some(*profile), proposed: Some(own) });
         self.apply(&carry_over(&clip.settings, &proposed, &own).rounded(), host);
         Ok(())
     }
@@ -348,6 +349,8 @@ mod tests {
         let proposal = first.propose(&a, context, &first_host);
         assert_eq!(first_host.parameters.settings(), proposal.settings.rounded());
         assert_eq!(first.proposed(), Some(proposal.settings.rounded()));
+        let clip = voicechain_text::read_clip(&first.copy().unwrap()).unwrap();
+        assert_eq!((clip.profile, clip.proposed), (Some(a), Some(proposal.settings.rounded())));
         // Nothing changed: the other voice gets its own proposal.
         let own = propose(&b, context).settings.rounded();
         second.carry_over(&first.copy().unwrap(), &b, context, &second_host).unwrap();
@@ -365,5 +368,14 @@ mod tests {
         assert_ne!(own.trim, liked.trim);
         assert!(second.undo(&second_host));
         assert_eq!(second_host.parameters.settings(), own);
+        // A text with a profile and no proposal: as if it had been proposed.
+        let bare = Clip { settings: liked, proposed: None, profile: Some(a) };
+        let text = voicechain_text::write_clip(&bare).unwrap();
+        second.carry_over(&text, &b, context, &second_host).unwrap();
+        assert_eq!(second_host.parameters.settings(), carried);
+        // Pasted instead, they are what the other track has, and this voice is still known.
+        second.paste(&first.copy().unwrap(), &second_host).unwrap();
+        assert_eq!(second_host.parameters.settings(), liked);
+        assert_eq!(second.proposed(), Some(own));
     }
 }

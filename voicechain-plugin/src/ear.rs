@@ -1,10 +1,11 @@
 //! The way of the sound from the audio thread to a listener on a thread of its own.
 //!
-//! The audio thread only copies frames into a ring without locks; where the ring is full the whole block is left out and
-//! counted, and the listener is told, so that it can say how much of the voice it has heard.
+//! The audio thread only copies frames into a ring without locks; where the ring is full the frames that do not fit are left
+//! out and counted, and the listener is told where, so that it can say how much of the voice it has heard.
 
+use crate::ROOMY_STACK;
 use rtrb::{Consumer, Producer, RingBuffer};
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::Duration;
@@ -15,6 +16,8 @@ const SECONDS: f64 = 0.5;
 const REST: Duration = Duration::from_millis(10);
 /// How many samples it takes at a time at most.
 const PIECE: usize = 4_096;
+/// How many losses there can be in what the ring holds; more are joined to one.
+const LOSSES: usize = 256;
 
 /// Something that hears a voice, on a thread of its own.
 pub trait Listener: Send + 'static {
@@ -22,21 +25,49 @@ pub trait Listener: Send + 'static {
     fn begin(&mut self, rate_hz: f64, channels: usize);
     /// Interleaved samples in order.
     fn hear(&mut self, interleaved: &[f32]);
-    /// So many frames in all could not be heard.
+    /// So many frames in all could not be heard; the last of them between what was heard last and what is heard next.
     fn lost(&mut self, frames: u64);
+    /// Nothing more is heard: somebody has ended listening.
+    fn end(&mut self) {}
 }
 
+/// Frames that are missing in front of the frame `at`.
+#[derive(Clone, Copy, Debug)]
+struct Loss {
+    at: u64,
+    frames: u64,
+}
+
+/// The listener's end.
 #[derive(Debug)]
 struct Line {
     consumer: Consumer<f32>,
+    losses: Consumer<Loss>,
     rate_hz: f64,
     channels: usize,
+    /// Frames taken out of the ring.
+    heard: u64,
     fresh: bool,
+}
+
+impl Line {
+    /// Throws away what was not heard.
+    fn skip(&mut self) {
+        let left = self.consumer.slots() / self.channels * self.channels;
+        if let Ok(chunk) = self.consumer.read_chunk(left) {
+            chunk.commit_all();
+            self.heard += (left / self.channels) as u64;
+        }
+        while self.losses.pop().is_ok() {}
+    }
 }
 
 #[derive(Debug, Default)]
 struct Shared {
     open: AtomicBool,
+    /// How many times somebody has begun to listen.
+    rounds: AtomicU32,
+    /// Frames that were lost in this round.
     lost: AtomicU64,
     line: Mutex<Option<Line>>,
 }
@@ -45,7 +76,13 @@ struct Shared {
 #[derive(Debug)]
 pub struct Mouth {
     producer: Producer<f32>,
+    losses: Producer<Loss>,
     channels: usize,
+    /// Frames put into the ring.
+    said: u64,
+    /// Frames lost since then.
+    missing: u64,
+    round: u32,
     shared: Arc<Shared>,
 }
 
@@ -55,19 +92,32 @@ impl Mouth {
         if !self.shared.open.load(Ordering::Acquire) {
             return;
         }
+        let round = self.shared.rounds.load(Ordering::Relaxed);
+        if round != self.round {
+            (self.round, self.missing) = (round, 0);
+        }
         let frames = channels.iter().map(|channel| channel.len()).min().unwrap_or(0);
-        let count = frames * self.channels;
-        match self.producer.write_chunk(count) {
-            Ok(mut chunk) if channels.len() >= self.channels => {
-                let (first, second) = chunk.as_mut_slices();
-                for (at, sample) in first.iter_mut().chain(second).enumerate() {
-                    *sample = channels[at % self.channels][at / self.channels];
-                }
-                chunk.commit_all();
+        let fitting = if channels.len() < self.channels { 0 } else { self.producer.slots() / self.channels };
+        let mut count = frames.min(fitting);
+        if count > 0 && self.missing > 0 {
+            // The listener has to know of the gap before it hears what follows.
+            match self.losses.push(Loss { at: self.said, frames: self.missing }) {
+                Ok(()) => self.missing = 0,
+                Err(_) => count = 0,
             }
-            _ => {
-                self.shared.lost.fetch_add(frames as u64, Ordering::Relaxed);
+        }
+        if let Ok(mut chunk) = self.producer.write_chunk(count * self.channels) {
+            let (first, second) = chunk.as_mut_slices();
+            for (at, sample) in first.iter_mut().chain(second).enumerate() {
+                *sample = channels[at % self.channels][at / self.channels];
             }
+            chunk.commit_all();
+            self.said += count as u64;
+        }
+        if count < frames {
+            let lost = (frames - count) as u64;
+            self.missing += lost;
+            self.shared.lost.fetch_add(lost, Ordering::Relaxed);
         }
     }
 }
@@ -83,10 +133,14 @@ impl Ear {
     /// A new way for a rate and a number of channels. Whoever listens begins anew.
     #[must_use]
     pub fn open(&self, rate_hz: f64, channels: usize) -> Mouth {
+        // A whole number of frames, so that none is torn where the ring closes.
         let (producer, consumer) = RingBuffer::new((SECONDS * rate_hz) as usize * channels);
-        let line = Line { consumer, rate_hz, channels, fresh: true };
-        *self.shared.line.lock().unwrap_or_else(PoisonError::into_inner) = Some(line);
-        Mouth { producer, channels, shared: Arc::clone(&self.shared) }
+        let (losses_in, losses) = RingBuffer::new(LOSSES);
+        let line = Line { consumer, losses, rate_hz, channels, heard: 0, fresh: true };
+        let shared = Arc::clone(&self.shared);
+        *shared.line.lock().unwrap_or_else(PoisonError::into_inner) = Some(line);
+        let round = shared.rounds.load(Ordering::Relaxed);
+        Mouth { producer, losses: losses_in, channels, said: 0, missing: 0, round, shared }
     }
 
     /// Begins to listen: the listener hears everything from now on, on a thread of its own. A listener before it is
@@ -100,26 +154,32 @@ impl Ear {
         shared.lost.store(0, Ordering::Relaxed);
         if let Some(line) = &mut *shared.line.lock().unwrap_or_else(PoisonError::into_inner) {
             // What was left of an earlier listening is not this voice's beginning.
-            let left = line.consumer.slots();
-            if let Ok(chunk) = line.consumer.read_chunk(left) {
-                chunk.commit_all();
-            }
+            line.skip();
             line.fresh = true;
         }
+        shared.rounds.fetch_add(1, Ordering::Relaxed);
         shared.open.store(true, Ordering::Release);
-        let thread = std::thread::Builder::new().name("voicechain ear".into()).spawn(move || {
+        let builder = std::thread::Builder::new().name("voicechain ear".into()).stack_size(ROOMY_STACK);
+        let thread = builder.spawn(move || {
             let mut lost = 0;
             loop {
                 // Asked first: what was said before the end is still heard.
                 let open = shared.open.load(Ordering::Acquire);
                 let heard = hear(&shared, &listener, &mut lost);
                 if !open && !heard {
-                    return;
+                    break;
                 }
                 if !heard {
                     std::thread::park_timeout(REST);
                 }
             }
+            let mut listener = listener.lock().unwrap_or_else(PoisonError::into_inner);
+            // What was lost at the very end has no sound after it that would tell.
+            let all = shared.lost.load(Ordering::Relaxed);
+            if all > lost {
+                listener.lost(all);
+            }
+            listener.end();
         });
         match thread {
             Ok(thread) => {
@@ -165,18 +225,25 @@ fn hear<L: Listener>(shared: &Shared, listener: &Mutex<L>, lost: &mut u64) -> bo
     if std::mem::take(&mut line.fresh) {
         listener.begin(line.rate_hz, line.channels);
     }
-    let now = shared.lost.load(Ordering::Relaxed);
-    if now != *lost {
-        *lost = now;
-        listener.lost(now);
+    // Looked at before the losses: whoever sees a frame sees the loss in front of it.
+    let mut frames = line.consumer.slots().min(PIECE) / line.channels;
+    if let Ok(&Loss { at, frames: missing }) = line.losses.peek() {
+        if at > line.heard {
+            frames = frames.min((at - line.heard) as usize);
+        } else {
+            let _ = line.losses.pop();
+            *lost += missing;
+            listener.lost(*lost);
+            return true;
+        }
     }
-    let count = line.consumer.slots().min(PIECE) / line.channels * line.channels;
-    let Ok(chunk) = line.consumer.read_chunk(count) else { return false };
+    let Ok(chunk) = line.consumer.read_chunk(frames * line.channels) else { return false };
     let (first, second) = chunk.as_slices();
     listener.hear(first);
     listener.hear(second);
     chunk.commit_all();
-    count > 0
+    line.heard += frames as u64;
+    frames > 0
 }
 
 #[cfg(test)]
@@ -188,6 +255,9 @@ mod tests {
         begins: Vec<(f64, usize)>,
         samples: Vec<f32>,
         lost: u64,
+        /// After so many samples so many frames were lost.
+        losses: Vec<(usize, u64)>,
+        ends: usize,
     }
 
     impl Listener for Notes {
@@ -198,38 +268,79 @@ mod tests {
             self.samples.extend(interleaved);
         }
         fn lost(&mut self, frames: u64) {
+            self.losses.push((self.samples.len(), frames - self.lost));
             self.lost = frames;
+        }
+        fn end(&mut self) {
+            self.ends += 1;
         }
     }
 
+    fn say(mouth: &mut Mouth, from: usize, frames: usize) {
+        let mut left: Vec<f32> = (from..from + frames).map(|n| n as f32).collect();
+        let mut right: Vec<f32> = left.iter().map(|x| -x).collect();
+        mouth.say(&[&mut left, &mut right]);
+    }
+
     #[test]
-    fn every_frame_is_heard_in_order_or_counted() {
+    fn every_frame_is_heard_in_order_or_counted_where_it_is_missing() {
         let ear = Ear::default();
         let mut mouth = ear.open(8_000.0, 2);
-        let mut say = |from: usize, frames: usize| {
-            let mut left: Vec<f32> = (from..from + frames).map(|n| n as f32).collect();
-            let mut right: Vec<f32> = left.iter().map(|x| -x).collect();
-            mouth.say(&[&mut left, &mut right]);
-        };
-        say(0, 100);
+        say(&mut mouth, 0, 100);
         let notes = Arc::new(Mutex::new(Notes::default()));
         ear.listen(Arc::clone(&notes)).unwrap();
         assert!(ear.is_listening());
-        for block in 0..500 {
-            say(1_000 + 33 * block, 33);
+        let mut from = 1_000;
+        for _ in 0..500 {
+            say(&mut mouth, from, 33);
+            from += 33;
         }
         // More than the ring holds can never be said at once.
-        say(50_000, 5_000);
+        say(&mut mouth, from, 5_000);
+        while notes.lock().unwrap().samples.is_empty() {
+            std::thread::yield_now();
+        }
+        // Heard before the end: the ring is empty again some time.
+        let last = from + 5_000;
+        loop {
+            say(&mut mouth, last, 1);
+            if notes.lock().unwrap().samples.last() == Some(&-(last as f32)) {
+                break;
+            }
+            std::thread::yield_now();
+        }
         ear.stop();
-        say(60_000, 10);
+        say(&mut mouth, 60_000, 10);
         let notes = notes.lock().unwrap();
-        assert_eq!(notes.begins, [(8_000.0, 2)]);
-        let frames = notes.samples.len() / 2;
-        assert_eq!(frames as u64 + notes.lost, 33 * 500 + 5_000);
-        assert!(notes.lost >= 5_000);
-        assert!(notes.samples.chunks(2).all(|frame| frame[1] == -frame[0] && frame[0] < 50_000.0));
-        assert!(notes.samples.chunks(2).zip(notes.samples.chunks(2).skip(1)).all(|(a, b)| a[0] < b[0]));
-        assert_eq!(notes.samples[0], 1_000.0);
+        assert_eq!((notes.begins.as_slice(), notes.ends), ([(8_000.0, 2)].as_slice(), 1));
+        assert_eq!(notes.samples[..2], [1_000.0, -1_000.0]);
+        assert!(notes.samples.chunks(2).all(|frame| frame[1] == -frame[0]));
+        // Where a frame does not follow the one before it, exactly what is missing was counted there.
+        let heard: Vec<f32> = notes.samples.chunks(2).map(|frame| frame[0]).filter(|&x| x < last as f32).collect();
+        for (k, pair) in heard.windows(2).enumerate() {
+            let missing: u64 = notes.losses.iter().filter(|(at, _)| *at == 2 * (k + 1)).map(|(_, frames)| frames).sum();
+            assert_eq!(pair[1] - pair[0], 1.0 + missing as f32, "after frame {k}");
+        }
+        assert!(notes.lost >= 1_000, "a block of 5 000 frames in a ring of 4 000");
+    }
+
+    #[test]
+    fn what_is_lost_at_the_end_is_counted_too() {
+        let ear = Ear::default();
+        let mut mouth = ear.open(8_000.0, 2);
+        for round in 1..3 {
+            let notes = Arc::new(Mutex::new(Notes::default()));
+            ear.listen(Arc::clone(&notes)).unwrap();
+            // The listener is held up: it hears nothing of all this until the end.
+            let held = notes.lock().unwrap();
+            say(&mut mouth, 0, 3_000);
+            say(&mut mouth, 3_000, 3_000);
+            drop(held);
+            ear.stop();
+            let notes = notes.lock().unwrap();
+            assert_eq!(notes.samples.len() as u64 / 2 + notes.lost, 6_000, "round {round}");
+            assert_eq!(notes.lost, 2_000, "round {round}");
+        }
     }
 
     #[test]

@@ -4,18 +4,25 @@
 //! strip gives for the same settings at the same samples, bit for bit. [`parameters`] derives the host's parameters from
 //! the core's table of settings, [`channels`] follows them on the audio thread, [`state`] saves and loads them as the
 //! text of a settings file. [`desk`] is what a person does to all settings at once, [`ear`] the way of the sound to whoever
-//! measures it, [`meters`] that of the meters; all three are for an editor's buttons.
+//! measures it, [`hearing`] who measures the voice there, [`meters`] the way of the meters; all are for an editor's buttons,
+//! which find them in [`Handles`].
 
 pub mod channels;
 pub mod desk;
 pub mod ear;
+pub mod handles;
+pub mod hearing;
 pub mod meters;
 pub mod parameters;
 mod plugin;
 pub mod state;
 
+pub use handles::Handles;
 pub use parameters::Parameters;
-pub use plugin::{Handles, VoicePlugin};
+pub use plugin::VoicePlugin;
+
+/// Stack of the threads that build strips and meters: far more than their copies take, also in debug builds.
+pub(crate) const ROOMY_STACK: usize = 8 << 20;
 
 nice_plug::nice_export_clap!(VoicePlugin);
 nice_plug::nice_export_vst3!(VoicePlugin);

@@ -7,11 +7,12 @@
 use nice_plug::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
-use std::sync::{Arc, Mutex};
+use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::StripSettings;
 use voicechain_core::settings::{DEFAULT_ORDER, MIDDLE, Middle, SettingInfo, StageId};
 use voicechain_core::strip::{Listening, Way};
 use voicechain_core::units::Unit;
+use voicechain_core::voice::Profile;
 
 /// Id of the bypass parameter.
 pub const BYPASS: &str = "bypass";
@@ -97,6 +98,15 @@ impl Changes {
     }
 }
 
+/// What is known of the voice on a track. The audio thread does not touch it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Voice {
+    /// What was measured.
+    pub profile: Option<Profile>,
+    /// What was proposed for it.
+    pub proposed: Option<StripSettings>,
+}
+
 /// Everything that host, editor and audio thread share.
 #[derive(Debug)]
 pub struct Parameters {
@@ -111,6 +121,8 @@ pub struct Parameters {
     /// What the strip takes away is heard; not saved.
     removed: AtomicBool,
     changes: Arc<Changes>,
+    /// What is known of the voice on this track; saved, but not a parameter.
+    voice: Mutex<Voice>,
     /// Why the last state was refused.
     refused: Mutex<Option<String>>,
 }
@@ -126,6 +138,7 @@ impl Default for Parameters {
             order: AtomicU32::new(packed(DEFAULT_ORDER)),
             removed: AtomicBool::new(false),
             changes,
+            voice: Mutex::default(),
             refused: Mutex::new(None),
         }
     }
@@ -201,6 +214,17 @@ impl Parameters {
     #[must_use]
     pub fn changes(&self) -> u32 {
         self.changes.0.load(Ordering::Acquire)
+    }
+
+    /// What is known of the voice on this track.
+    #[must_use]
+    pub fn voice(&self) -> Voice {
+        *self.voice.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Remembers what is known of the voice on this track.
+    pub fn set_voice(&self, voice: Voice) {
+        *self.voice.lock().unwrap_or_else(PoisonError::into_inner) = voice;
     }
 
     /// Why the last state that was to be loaded was refused; `None` after one that was accepted.

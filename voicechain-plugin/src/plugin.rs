@@ -1,37 +1,16 @@
 //! What hosts ask for.
 
 use crate::channels::Channels;
-use crate::desk::Desk;
-use crate::ear::{Ear, Mouth};
-use crate::meters::{Meters, Needle};
-use crate::parameters::{Knob, Parameters};
+use crate::ear::Mouth;
+use crate::handles::Handles;
+use crate::meters::Needle;
+use crate::parameters::Knob;
 use crate::state;
 use nice_plug::plugin::PluginState;
 use nice_plug::prelude::*;
 use std::sync::Arc;
 use voicechain_core::SampleRate;
 use voicechain_core::settings::StageId;
-
-/// What an editor works with, on the main thread; it can outlive any activation.
-#[derive(Clone, Debug)]
-pub struct Handles {
-    /// The parameters.
-    pub parameters: Arc<Parameters>,
-    /// All settings as a whole.
-    pub desk: Arc<Desk>,
-    /// The way of the sound to whoever measures it.
-    pub ear: Arc<Ear>,
-    /// What the strip's meters say.
-    pub meters: Arc<Meters>,
-}
-
-impl Default for Handles {
-    fn default() -> Self {
-        let parameters = Arc::<Parameters>::default();
-        let desk = Arc::new(Desk::new(Arc::clone(&parameters)));
-        Self { parameters, desk, ear: Arc::default(), meters: Arc::default() }
-    }
-}
 
 /// The voice strip as a plugin.
 #[derive(Default)]

@@ -1,23 +1,25 @@
-//! What a host saves and loads: the text of a settings file, in the framework's envelope.
+//! What a host saves and loads: the text of a settings file, with what is known of the voice, in the framework's envelope.
 //!
 //! The envelope is JSON with `version`, `params` and `fields`; `fields.settings` is the text, and it rules. Of `params`, in
 //! which the framework lists every parameter's position, two are read that are no settings ([`BYPASS`], [`LEVEL_MATCH`]);
 //! and positions that mean what the text says are kept, so that a host finds the very number that it had set. A state
 //! whose text is refused changes nothing at all; why is kept in [`Parameters::refused`].
 
-use crate::parameters::{BYPASS, LEVEL_MATCH, Parameters};
+use crate::parameters::{BYPASS, LEVEL_MATCH, Parameters, Voice};
 use nice_plug::plugin::{ParamValue, PluginState};
 use std::collections::BTreeMap;
 use voicechain_core::StripSettings;
 use voicechain_core::settings::{SettingInfo, rows};
 use voicechain_core::units::Unit;
+use voicechain_text::Clip;
 
 const SETTINGS: &str = "settings";
 const REFUSED: &str = "refused";
 
 /// The fields to save.
 pub(crate) fn fields(parameters: &Parameters) -> BTreeMap<String, String> {
-    let text = voicechain_text::write(&parameters.settings());
+    let Voice { profile, proposed } = parameters.voice();
+    let text = voicechain_text::write_clip(&Clip { settings: parameters.settings(), proposed, profile });
     text.map(|text| BTreeMap::from([(SETTINGS.to_string(), text)])).unwrap_or_default()
 }
 
@@ -64,10 +66,13 @@ fn parameters_of(settings: &StripSettings, before: &BTreeMap<String, ParamValue>
     rows().map(|info| (info.id.to_string(), stored(info, value(info), before.get(info.id)))).collect()
 }
 
-/// Takes over what is no parameter: the order, and whether the state was refused.
+/// Takes over what is no parameter: the order, what is known of the voice, and whether the state was refused.
 pub(crate) fn take_fields(parameters: &Parameters, fields: &BTreeMap<String, String>) {
-    if let Some(Ok(settings)) = fields.get(SETTINGS).map(|text| voicechain_text::read(text)) {
+    if let Some(Ok(Clip { settings, proposed, profile })) =
+        fields.get(SETTINGS).map(|text| voicechain_text::read_clip(text))
+    {
         parameters.set_order(settings.order);
+        parameters.set_voice(Voice { profile, proposed });
     }
     parameters.note_refusal(fields.get(REFUSED).cloned());
 }

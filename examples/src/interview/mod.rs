@@ -3,7 +3,8 @@
 //! Every voice is read twice and the mix a few times more, always as a stream through a file without a name on the disk
 //! of the output folder, so that memory does not grow with the length of the recordings.
 
-mod clips;
+mod choice;
+pub(crate) mod clips;
 mod programme;
 mod voice;
 mod words;
@@ -23,7 +24,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 use voice::{Source, Voice};
 use voicechain_core::StripSettings;
-use voicechain_core::strip::StartingPoint;
+use voicechain_core::voice::Context;
 
 /// A voice of the job: a name for its files, and the recording.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,6 +33,31 @@ pub struct Recording {
     pub name: String,
     /// The file.
     pub path: PathBuf,
+}
+
+/// Where the settings of the voices come from.
+#[derive(Clone, Debug, PartialEq)]
+#[expect(clippy::large_enum_variant, reason = "there is one in a job")]
+pub enum Choice {
+    /// What is proposed for each voice from what was measured of it.
+    Proposed(Context),
+    /// The host, the first voice, has these; every other voice has what is proposed for it, moved by what the person
+    /// changed on the host's proposal.
+    CarriedOver {
+        /// What the voices are for.
+        context: Context,
+        /// The host's settings.
+        host: StripSettings,
+        /// Where they are from, in words.
+        from: String,
+    },
+    /// The same for every voice, each with a trim of its own.
+    Given {
+        /// The settings.
+        settings: StripSettings,
+        /// Where they are from, in words.
+        from: String,
+    },
 }
 
 /// What is to be done.
@@ -43,24 +69,20 @@ pub struct Job {
     pub out: PathBuf,
     /// What to deliver.
     pub delivery: Delivery,
-    /// Settings of the first voice, from which the others start too; its trim is found anew for every voice.
-    pub settings: StripSettings,
-    /// Where these settings are from, in words.
-    pub settings_from: String,
+    /// Where the settings come from.
+    pub choice: Choice,
     /// Overwrite files that are not from an earlier run.
     pub force: bool,
 }
 
 impl Job {
-    /// A job with the settings of a starting point and the default delivery.
+    /// A job with proposed settings for spoken voices alone, and the default delivery.
     pub fn new(recordings: Vec<Recording>, out: PathBuf) -> Self {
-        let start = StartingPoint::SpokenClose;
         Self {
             recordings,
             out,
             delivery: Delivery::default(),
-            settings: start.settings(),
-            settings_from: start.name().to_string(),
+            choice: Choice::Proposed(Context::default()),
             force: false,
         }
     }
@@ -102,7 +124,9 @@ impl Progress for Quiet {
 pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
     let began = Instant::now();
     job.delivery.check()?;
-    job.settings.check().map_err(|e| JobError::new(Trouble::Usage, e.to_string(), "correct that setting"))?;
+    if let Choice::CarriedOver { host: settings, .. } | Choice::Given { settings, .. } = &job.choice {
+        settings.check().map_err(|e| JobError::new(Trouble::Usage, e.to_string(), "correct that setting"))?;
+    }
     let (sources, demo) = sources(job)?;
     let mut folder = OutputFolder::open(&job.out, job.force)?;
     let names: Vec<String> = sources.iter().map(|(name, _)| name.clone()).collect();
@@ -115,6 +139,7 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
     for (name, source) in sources {
         voices.push(Voice::read(name, source, job, folder.path(), progress)?);
     }
+    choice::choose(&mut voices, &job.choice);
     warn_of_lengths(&voices, &mut warnings);
     let longest = voices.iter().map(Voice::frames).max().unwrap_or(0);
     check_size(longest, 2, job.delivery.format).map_err(|e| e.at(folder.path().join("mix.wav")))?;
@@ -153,7 +178,7 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
         format: data::FORMAT,
         job: title(&names, demo.is_some()),
         demo,
-        voices: voices.iter().map(|voice| voice.report(job)).collect::<Result<_, _>>()?,
+        voices: voices.iter().map(Voice::report).collect::<Result<_, _>>()?,
         mix: mix.data,
         target: Target {
             integrated_lufs: job.delivery.integrated_lufs,

@@ -1,20 +1,24 @@
 //! One voice: read, measured, brought to level, run through the strip.
 
+use super::choice::Chosen;
 use super::{Job, Progress, advance, words};
-use crate::audio_file::AudioFile;
+use crate::audio_file::{AudioFile, Warning};
 use crate::error::{JobError, Trouble};
 use crate::report::data::{self, GainReduction, GainReductions, Levels};
 use crate::report::{LoudnessWindow, VoiceSeries};
 use crate::resample::Resampler;
 use crate::series::{Merge, Series};
 use crate::spectrum::LongTermSpectrum;
+use crate::voice_page::Ear;
 use crate::wav_file::{Spool, SpoolReader};
 use std::path::{Path, PathBuf};
 use voicechain_core::frame::Frame;
 use voicechain_core::math::to_db;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, ReductionMeter, TruePeakMeter};
-use voicechain_core::settings::{StageId, rows};
+use voicechain_core::settings::StageId;
+
 use voicechain_core::strip::{Ledger, Strip, StripCoefs, WORKING_LEVEL_LUFS};
+use voicechain_core::voice::Profile;
 use voicechain_core::{SampleRate, StripSettings};
 
 /// Where a voice comes from.
@@ -38,6 +42,10 @@ pub(super) struct Voice {
     /// What the report calls the recording.
     file: String,
     pub(super) settings: StripSettings,
+    /// Measured on the recording at its own rate.
+    pub(super) profile: Profile,
+    pub(super) file_warnings: Vec<Warning>,
+    chosen: Chosen,
     rate: SampleRate,
     source_rate_hz: u32,
     recorded: SpoolReader,
@@ -48,7 +56,6 @@ pub(super) struct Voice {
     pub(super) balance_db: f64,
     ledger: Option<Ledger>,
     reductions: GainReductions,
-    why_trim: String,
     warnings: Vec<String>,
     drawn: VoiceSeries,
 }
@@ -65,22 +72,24 @@ impl Voice {
         let rate_hz = job.delivery.rate_hz;
         let rate = SampleRate::new(f64::from(rate_hz))
             .map_err(|e| JobError::new(Trouble::Rate, e.to_string(), "use 44100 or 48000"))?;
-        let mut warnings = Vec::new();
+        let (mut warnings, mut file_warnings) = (Vec::new(), Vec::new());
         let place = match &source {
             Source::File(path) => path.clone(),
             Source::Made { .. } => PathBuf::from(&name),
         };
-        let (file, channels, source_rate_hz, recorded) = match source {
+        let (file, channels, source_rate_hz, recorded, profile) = match source {
             Source::Made { rate_hz: from, samples } => {
                 progress.step(&format!("reading {name}"), Some(samples.len() as u64));
                 let mut resampler = Resampler::new(from, rate_hz, 1)?;
                 let mut spool = Spool::create(folder, 1)?;
                 let mut out = Vec::new();
+                let mut ear = Ear::new(from, 1)?;
+                ear.hear(&samples);
                 resampler.push(&samples, &mut out);
                 resampler.finish(&mut out);
                 spool.write(&out)?;
                 advance(progress, samples.len() as u64)?;
-                ("made for the demo".to_string(), 1, from, spool)
+                ("made for the demo".to_string(), 1, from, spool, ear.profile())
             }
             Source::File(path) => {
                 let mut audio = AudioFile::open(&path)?;
@@ -88,6 +97,7 @@ impl Voice {
                 let channels = audio.channels();
                 let mut resampler = Resampler::new(audio.rate_hz(), rate_hz, channels)?;
                 let mut spool = Spool::create(folder, channels)?;
+                let mut ear = Ear::new(audio.rate_hz(), channels).map_err(|e| e.at(&path))?;
                 let (mut chunk, mut out) = (Vec::new(), Vec::new());
                 let mut not_numbers = 0;
                 while audio.read(&mut chunk)? > 0 {
@@ -97,6 +107,7 @@ impl Voice {
                             not_numbers += 1;
                         }
                     }
+                    ear.hear(&chunk);
                     out.clear();
                     resampler.push(&chunk, &mut out);
                     spool.write(&out)?;
@@ -105,28 +116,31 @@ impl Voice {
                 out.clear();
                 resampler.finish(&mut out);
                 spool.write(&out)?;
-                warnings.extend(audio.warnings().iter().map(ToString::to_string));
+                file_warnings = audio.warnings();
+                warnings.extend(file_warnings.iter().map(ToString::to_string));
                 if not_numbers > 0 {
                     warnings.push(format!("{not_numbers} samples are no numbers and were made silent"));
                 }
-                (file_name(&path), channels, audio.rate_hz(), spool)
+                (file_name(&path), channels, audio.rate_hz(), spool, ear.profile())
             }
         };
         let mut recorded = recorded.into_reader()?;
         let input = if channels == 1 { measure::<1>(&mut recorded, rate)? } else { measure::<2>(&mut recorded, rate)? };
-        let Some(loudness) = input.integrated_lufs else {
+        if input.integrated_lufs.is_none() {
             let error = JobError::new(
                 Trouble::NoSound,
                 "the recording is silent (nothing above -70 LUFS)",
                 "check that it is the right file and that its channel was recorded",
             );
             return Err(error.at(place));
-        };
-        let (settings, why_trim) = level_first(&job.settings, loudness, &mut warnings);
+        }
         Ok(Self {
             name,
             file,
-            settings,
+            settings: StripSettings::default(),
+            profile,
+            file_warnings,
+            chosen: Chosen::default(),
             rate,
             source_rate_hz,
             recorded,
@@ -136,10 +150,16 @@ impl Voice {
             balance_db: 0.0,
             ledger: None,
             reductions: GainReductions::default(),
-            why_trim,
             warnings,
             drawn: VoiceSeries::default(),
         })
+    }
+
+    /// Takes the settings that were chosen for it.
+    pub(super) fn choose(&mut self, chosen: Chosen) {
+        self.settings = chosen.settings;
+        self.warnings.extend(chosen.warnings.iter().cloned());
+        self.chosen = chosen;
     }
 
     /// Second pass: the strip.
@@ -234,6 +254,7 @@ impl Voice {
             spectrum_after: within(after.bands(), self.source_rate_hz),
             response: response(&coefs),
             bands: bands(&self.settings, &coefs),
+            pitch_hz: self.profile.pitch.ok().map(|pitch| pitch.median_hz),
             window: LoudnessWindow::Momentary,
             loudness_before: loudness_before.to_series(),
             loudness_after: loudness_after.to_series(),
@@ -292,7 +313,7 @@ impl Voice {
     }
 
     /// What the report says.
-    pub(super) fn report(&self, job: &Job) -> Result<data::Voice, JobError> {
+    pub(super) fn report(&self) -> Result<data::Voice, JobError> {
         let design = |e: voicechain_core::SettingError| JobError::new(Trouble::Usage, e.to_string(), "correct it");
         let coefs = StripCoefs::<2>::design(&self.settings, self.rate).map_err(design)?;
         let ledger = StageId::ALL.iter().map(|stage| data::LedgerEntry {
@@ -309,7 +330,9 @@ impl Voice {
             output: self.output(),
             ledger: ledger.collect(),
             gain_reduction: self.reductions,
-            settings: words::stages(&self.settings, &coefs, &self.why_trim, &job.settings_from),
+            settings_from: self.chosen.from.clone(),
+            settings: words::stages(&self.settings, &coefs, |stage| self.chosen.why(stage)),
+            evidence: self.chosen.evidence.clone(),
             balance_gain_db: self.balance_db,
             warnings: self.warnings.clone(),
         })
@@ -318,23 +341,6 @@ impl Voice {
 
 fn file_name(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
-}
-
-/// The settings with the trim that brings the voice to the working level, and why.
-fn level_first(start: &StripSettings, loudness: f64, warnings: &mut Vec<String>) -> (StripSettings, String) {
-    let mut settings = *start;
-    let wanted = ((WORKING_LEVEL_LUFS - loudness) * 10.0).round() / 10.0;
-    let Some(row) = rows().find(|row| row.id == "trim.gain_db") else { return (settings, String::new()) };
-    settings.trim.gain_db = row.nearest(wanted);
-    if settings.trim.gain_db != wanted {
-        let rest = wanted - settings.trim.gain_db;
-        warnings.push(format!(
-            "recorded at {loudness:.1} LUFS: the trim reaches its end, {:.1} dB {} the working level",
-            rest.abs(),
-            if rest > 0.0 { "under" } else { "over" }
-        ));
-    }
-    (settings, format!("recorded at {loudness:.1} LUFS; the strip works at {WORKING_LEVEL_LUFS:.0}").replace('-', "−"))
 }
 
 /// Loudness and peaks of everything in a spool.

@@ -42,7 +42,11 @@ fn plain(value: f64) -> String {
 }
 
 /// Every stage with its switch and its main settings, in signal order.
-pub(super) fn stages(s: &StripSettings, coefs: &StripCoefs<2>, why_trim: &str, from: &str) -> Vec<StageWords> {
+pub(super) fn stages(
+    s: &StripSettings,
+    coefs: &StripCoefs<2>,
+    why: impl Fn(StageId) -> Option<String>,
+) -> Vec<StageWords> {
     let mut order = vec![StageId::Trim, StageId::HighPass];
     order.extend(s.order.iter().map(|middle| middle.stage()));
     order.extend([StageId::Limiter, StageId::Output]);
@@ -50,18 +54,24 @@ pub(super) fn stages(s: &StripSettings, coefs: &StripCoefs<2>, why_trim: &str, f
         .into_iter()
         .map(|stage| {
             let (on, words) = one(stage, s, coefs);
-            let why = match stage {
-                StageId::Trim => Some(why_trim.to_string()),
-                StageId::Output => None,
-                _ => Some(from.to_string()),
-            };
-            StageWords { stage: stage.id().to_string(), on, words: if on { words } else { "off".into() }, why }
+            StageWords {
+                stage: stage.id().to_string(),
+                on,
+                words: if on { words } else { "off".into() },
+                why: why(stage),
+            }
         })
         .collect()
 }
 
-fn bands(list: &[(f64, f64)]) -> Vec<String> {
-    list.iter().filter(|(_, gain)| *gain != 0.0).map(|(f, gain)| format!("{} dB at {}", db(*gain), hertz(*f))).collect()
+/// Bands in use: frequency, gain, and the Q of a bell; shelves have none.
+fn bands(list: &[(f64, f64, Option<f64>)]) -> Vec<String> {
+    let used = list.iter().filter(|(_, gain, _)| *gain != 0.0);
+    used.map(|(hz, gain, q)| {
+        let q = q.map(|q| format!(", Q {}", plain(q))).unwrap_or_default();
+        format!("{} dB at {}{q}", db(*gain), hertz(*hz))
+    })
+    .collect()
 }
 
 fn equaliser(bands: Vec<String>, compensation: f64, compensated: bool) -> String {
@@ -86,10 +96,10 @@ fn one(stage: StageId, s: &StripSettings, coefs: &StripCoefs<2>) -> (bool, Strin
         StageId::CorrectiveEq => {
             let eq = &s.corrective_eq;
             let list = bands(&[
-                (eq.bell_1_frequency_hz, eq.bell_1_gain_db),
-                (eq.bell_2_frequency_hz, eq.bell_2_gain_db),
-                (eq.bell_3_frequency_hz, eq.bell_3_gain_db),
-                (eq.bell_4_frequency_hz, eq.bell_4_gain_db),
+                (eq.bell_1_frequency_hz, eq.bell_1_gain_db, Some(eq.bell_1_q)),
+                (eq.bell_2_frequency_hz, eq.bell_2_gain_db, Some(eq.bell_2_q)),
+                (eq.bell_3_frequency_hz, eq.bell_3_gain_db, Some(eq.bell_3_q)),
+                (eq.bell_4_frequency_hz, eq.bell_4_gain_db, Some(eq.bell_4_q)),
             ]);
             (eq.on, equaliser(list, compensation, eq.level_compensation))
         }
@@ -118,9 +128,9 @@ fn one(stage: StageId, s: &StripSettings, coefs: &StripCoefs<2>) -> (bool, Strin
         StageId::ToneEq => {
             let t = &s.tone_eq;
             let list = bands(&[
-                (t.low_shelf_frequency_hz, t.low_shelf_gain_db),
-                (t.bell_frequency_hz, t.bell_gain_db),
-                (t.high_shelf_frequency_hz, t.high_shelf_gain_db),
+                (t.low_shelf_frequency_hz, t.low_shelf_gain_db, None),
+                (t.bell_frequency_hz, t.bell_gain_db, Some(t.bell_q)),
+                (t.high_shelf_frequency_hz, t.high_shelf_gain_db, None),
             ]);
             (t.on, equaliser(list, compensation, t.level_compensation))
         }
@@ -142,8 +152,14 @@ mod tests {
     fn every_stage_has_words_and_no_minus_zero() {
         let settings = StartingPoint::SpokenLiveRoom.settings();
         let coefs = StripCoefs::design(&settings, SampleRate::new(48_000.0).unwrap()).unwrap();
-        let rows = stages(&settings, &coefs, "measured", "a starting point");
+        let rows = stages(&settings, &coefs, |stage| (stage == StageId::Trim).then(|| "measured".into()));
         assert_eq!(rows.len(), StageId::ALL.len());
+        // A bell is told with its Q, a shelf has none.
+        assert!(rows[2].words.starts_with("−2.0 dB at 240 Hz, Q "), "{}", rows[2].words);
+        assert!(
+            rows.iter().any(|row| row.words.contains("+1.0 dB at ") && !row.words.contains("+1.0 dB at 140 Hz, Q"))
+        );
+        assert_eq!(rows.iter().filter(|row| row.why.is_some()).count(), 1);
         for row in rows {
             assert!(!row.words.is_empty() && !row.words.contains("-0") && !row.words.contains("−0.0"), "{row:?}");
         }

@@ -79,8 +79,14 @@ pub struct Voice {
     pub ledger: Vec<LedgerEntry>,
     /// What the dynamic stages took away.
     pub gain_reduction: GainReductions,
+    /// Where the settings are from, in a few words.
+    #[serde(default)]
+    pub settings_from: String,
     /// The settings of each stage in words, in signal order.
     pub settings: Vec<StageWords>,
+    /// What was measured and what was set from it; empty when the settings were given.
+    #[serde(default)]
+    pub evidence: Vec<Reason>,
     /// Gain that brought the voice to the level of the others, after the strip.
     #[serde(with = "two")]
     pub balance_gain_db: f64,
@@ -154,8 +160,23 @@ pub struct StageWords {
     pub on: bool,
     /// Its settings, such as `72 Hz · 24 dB/oct`.
     pub words: String,
-    /// What led to them, if something did.
+    /// What led to them besides the evidence, if something did.
     pub why: Option<String>,
+}
+
+/// One measurement, and the settings of one stage that follow from it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Reason {
+    /// Id of the stage, as in the settings file.
+    pub stage: String,
+    /// Ids of the settings.
+    pub settings: Vec<String>,
+    /// All of it as a sentence.
+    pub sentence: String,
+    /// How sure it is, 0 to 1.
+    #[serde(with = "two")]
+    pub confidence: f64,
 }
 
 /// The delivered mix.

@@ -1,6 +1,6 @@
 //! The short table at the end of a run, as plain text of at most a hundred columns.
 
-use super::data::{GainReduction, Report};
+use super::data::{GainReduction, Report, Voice};
 use super::page::verdict_words;
 use super::text::{self, number, taken, visible};
 use std::fmt::Write;
@@ -56,6 +56,13 @@ pub fn summary(report: &Report, folder: &str) -> String {
         let _ = writeln!(out, "{audio} of sound in {processing}.");
     }
     for voice in &report.voices {
+        reasons(&mut out, voice);
+    }
+    let warned = report.warnings.len() + report.voices.iter().map(|voice| voice.warnings.len()).sum::<usize>();
+    if warned > 0 && report.voices.iter().any(|voice| !voice.settings_from.is_empty()) {
+        let _ = writeln!(out);
+    }
+    for voice in &report.voices {
         for warning in &voice.warnings {
             wrap(&mut out, "warning: ", &format!("{}: {warning}", voice.name));
         }
@@ -69,6 +76,23 @@ pub fn summary(report: &Report, folder: &str) -> String {
         wrap(&mut out, "", &format!("Written to {}: {}", clean(folder), names.join(", ")));
     }
     out
+}
+
+/// Why the strip of a voice is set as it is.
+fn reasons(out: &mut String, voice: &Voice) {
+    if voice.settings_from.is_empty() {
+        return;
+    }
+    let _ = writeln!(out);
+    wrap(out, "", &format!("{}: {}.", voice.name, voice.settings_from));
+    for reason in &voice.evidence {
+        wrap(out, "  ", &reason.sentence);
+    }
+    for row in &voice.settings {
+        if let Some(why) = &row.why {
+            wrap(out, "  ", &format!("{}: {why}.", text::stage(&row.stage)));
+        }
+    }
 }
 
 /// Median and 95 %.

@@ -70,7 +70,7 @@ struct Voice<'a> {
     validity: Validity,
     context: Context,
     proposal: Proposal,
-    file_warnings: &'a [String],
+    file_warnings: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -291,7 +291,7 @@ fn voice(page: &VoicePage) -> Voice<'_> {
             evidence: page.proposal.evidence().map(evidence).collect(),
             warnings: page.proposal.warnings().map(ToString::to_string).collect(),
         },
-        file_warnings: &page.file_warnings,
+        file_warnings: page.file_warnings.iter().map(ToString::to_string).collect(),
     }
 }
 

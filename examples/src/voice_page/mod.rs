@@ -1,12 +1,13 @@
 //! One recorded voice as measured, with the settings proposed for it: as a page to read in a terminal ([`page`]), as data
 //! ([`data`]) and as a drawing against published speech ([`drawing`]).
 
+pub mod audition;
 pub mod data;
 pub mod drawing;
 pub mod page;
-mod words;
+pub(crate) mod words;
 
-use crate::audio_file::AudioFile;
+use crate::audio_file::{AudioFile, Warning};
 use crate::error::{JobError, Trouble};
 use crate::interview::{Progress, advance};
 use std::path::Path;
@@ -27,7 +28,7 @@ pub struct VoicePage {
     /// What is proposed.
     pub proposal: Proposal,
     /// What the file itself warns of.
-    pub file_warnings: Vec<String>,
+    pub file_warnings: Vec<Warning>,
 }
 
 impl VoicePage {
@@ -40,35 +41,52 @@ impl VoicePage {
     pub fn measure(path: &Path, context: Context, progress: &mut dyn Progress) -> Result<Self, JobError> {
         let mut file = AudioFile::open(path)?;
         progress.step("measuring", file.frames());
-        let rate = SampleRate::new(f64::from(file.rate_hz())).map_err(|e| {
-            JobError::new(Trouble::Rate, e.to_string(), "convert the recording to 8 to 192 kHz").at(path)
-        })?;
-        let profile = match file.channels() {
-            1 => hear::<1>(&mut file, rate, progress)?,
-            _ => hear::<2>(&mut file, rate, progress)?,
-        };
+        let mut ear = Ear::new(file.rate_hz(), file.channels()).map_err(|e| e.at(path))?;
+        let mut chunk = Vec::new();
+        while file.read(&mut chunk)? > 0 {
+            ear.hear(&chunk);
+            advance(progress, file.position())?;
+        }
+        let profile = ear.profile();
         Ok(Self {
             file: path.display().to_string(),
             kind: file.kind().to_owned(),
             context,
             proposal: propose(&profile, context),
             profile,
-            file_warnings: file.warnings().iter().map(ToString::to_string).collect(),
+            file_warnings: file.warnings(),
         })
     }
 }
 
-fn hear<const C: usize>(
-    file: &mut AudioFile,
-    rate: SampleRate,
-    progress: &mut dyn Progress,
-) -> Result<Profile, JobError> {
-    let mut meter = Box::new(ProfileMeter::<C>::new(rate));
-    let mut chunk = Vec::new();
-    while file.read(&mut chunk)? > 0 {
-        let (frames, _) = chunk.as_chunks::<C>();
-        meter.push(frames);
-        advance(progress, file.position())?;
+/// Measures a recording of one or two channels at its own rate.
+pub(crate) enum Ear {
+    One(Box<ProfileMeter<1>>),
+    Two(Box<ProfileMeter<2>>),
+}
+
+impl Ear {
+    pub(crate) fn new(rate_hz: u32, channels: usize) -> Result<Self, JobError> {
+        let rate = SampleRate::new(f64::from(rate_hz))
+            .map_err(|e| JobError::new(Trouble::Rate, e.to_string(), "convert the recording to 8 to 192 kHz"))?;
+        Ok(match channels {
+            1 => Self::One(Box::new(ProfileMeter::new(rate))),
+            _ => Self::Two(Box::new(ProfileMeter::new(rate))),
+        })
     }
-    Ok(meter.profile())
+
+    /// Hears interleaved samples.
+    pub(crate) fn hear(&mut self, samples: &[f32]) {
+        match self {
+            Self::One(meter) => meter.push(samples.as_chunks().0),
+            Self::Two(meter) => meter.push(samples.as_chunks().0),
+        }
+    }
+
+    pub(crate) fn profile(&self) -> Profile {
+        match self {
+            Self::One(meter) => meter.profile(),
+            Self::Two(meter) => meter.profile(),
+        }
+    }
 }

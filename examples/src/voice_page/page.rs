@@ -4,7 +4,6 @@ use super::{VoicePage, words};
 use crate::report::table::{clean, wrap};
 use crate::report::text::{channels, count, kilohertz, length, number, signed, stage};
 use std::fmt::Write;
-use voicechain_core::settings::row;
 use voicechain_core::voice::Proposal;
 use voicechain_core::voice::profile::{Doubt, Measured};
 
@@ -29,7 +28,7 @@ pub fn render(voice: &VoicePage) -> String {
     );
     page.words("", words::subject(p.subject));
     for warning in &voice.file_warnings {
-        page.words("warning: ", warning);
+        page.words("warning: ", &warning.to_string());
     }
     level(&mut page, voice);
     ground(&mut page, voice);
@@ -178,21 +177,21 @@ fn sibilance_and_room(page: &mut Page, voice: &VoicePage) {
 fn proposal(page: &mut Page, voice: &VoicePage) {
     page.title(&format!("Proposed for {}", words::context(voice.context)));
     let mut before = "";
-    for evidence in voice.proposal.evidence() {
-        let now = row(evidence.setting).map_or("", |info| info.stage);
-        if now != before {
-            page.words("  ", &stage(now));
-            before = now;
+    for reason in voice.proposal.reasons() {
+        if reason.stage() != before {
+            before = reason.stage();
+            page.words("  ", &stage(before));
         }
-        page.words("    ", &evidence.to_string());
+        page.words("    ", &reason.to_string());
     }
     if before.is_empty() {
         page.words("  ", "Nothing: the strip stays at rest, and its limiter waits.");
     }
-    if voice.proposal.warnings().next().is_some() {
+    let warnings = words::warnings_beside(&voice.file_warnings, &voice.proposal);
+    if !warnings.is_empty() {
         page.title("Beware");
-        for warning in voice.proposal.warnings() {
-            page.words("  ", &warning.to_string());
+        for warning in warnings {
+            page.words("  ", &warning);
         }
     }
 }

@@ -1,7 +1,8 @@
 //! What was measured, in words.
 
+use crate::audio_file;
 use voicechain_core::voice::profile::{Doubt, Subject};
-use voicechain_core::voice::{Context, Delivery, Role};
+use voicechain_core::voice::{Context, Delivery, Proposal, Role, Warning};
 
 /// Why something is not known, as a person reads it.
 pub(super) fn doubt(doubt: Doubt) -> &'static str {
@@ -30,7 +31,7 @@ pub(super) fn doubt_id(doubt: Doubt) -> &'static str {
 }
 
 /// What is heard, as a sentence.
-pub(super) fn subject(subject: Subject) -> &'static str {
+pub(crate) fn subject(subject: Subject) -> &'static str {
     match subject {
         Subject::Voice => "One voice.",
         Subject::SeveralVoices => "Several voices take turns: every number describes their mixture.",
@@ -68,4 +69,19 @@ pub(super) fn context(context: Context) -> String {
         Role::OverMusic => "over music",
     };
     format!("a {delivery} voice {role}")
+}
+
+/// What a proposal warns of, beyond what the file itself warns of already.
+pub(crate) fn warnings_beside(file: &[audio_file::Warning], proposal: &Proposal) -> Vec<String> {
+    let said = |warning: &Warning| {
+        file.iter().any(|of_file| match (of_file, warning) {
+            (audio_file::Warning::Clipped { .. }, Warning::Clipped(_)) => true,
+            // The rate alone explains a band that reaches nearly to its end.
+            (audio_file::Warning::LowRate { rate_hz }, Warning::Telephone(hz)) => {
+                0.5 * f64::from(*rate_hz) <= 1.35 * hz
+            }
+            _ => false,
+        })
+    };
+    proposal.warnings().filter(|warning| !said(warning)).map(ToString::to_string).collect()
 }

@@ -87,6 +87,16 @@ pub fn high_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     bilinear([0.0, 0.0, 1.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate)
 }
 
+/// Band-pass with gain 1 at `frequency_hz`, -3.01 dB at a distance set by Q, 6 dB/octave far away; bilinear.
+/// Tested by `a_band_alone_has_its_width`.
+#[must_use]
+pub fn band_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
+    if !fits(frequency_hz, rate) {
+        return Section::IDENTITY;
+    }
+    bilinear([0.0, 1.0 / q, 0.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate)
+}
+
 /// Notch: nothing passes at `frequency_hz`; -3.01 dB at a distance set by Q. Bilinear.
 #[must_use]
 pub fn notch(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {

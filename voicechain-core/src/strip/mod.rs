@@ -1,15 +1,17 @@
 //! The voice strip: the stages in order, with meters, the level ledger and three ways to listen.
 
+pub mod audition;
 mod coefs;
 mod listening;
 mod middle;
 mod slot;
 pub mod starting_points;
 
+pub use audition::{Audition, Part};
 pub use coefs::StripCoefs;
 pub use listening::{Listening, Way};
 pub use slot::MOTION_MS;
-pub use starting_points::{StartingPoint, WORKING_LEVEL_LUFS};
+pub use starting_points::{StartingPoint, WORKING_LEVEL_LUFS, working_level_lufs};
 
 use crate::detectors::VoiceActivity;
 use crate::error::SettingError;
@@ -89,6 +91,8 @@ where
     reductions: [ReductionMeter; 3],
     listening: Listening,
     level_match: LevelMatch,
+    /// Which part of the unprocessed side is heard.
+    audition: Audition<C>,
     /// Largest peak at the input since the last gating block, up to the last complete sub-block.
     recent_peak: f32,
     /// The same since the last sub-block.
@@ -142,6 +146,7 @@ where
             reductions: core::array::from_fn(|_| ReductionMeter::default()),
             listening: Listening::default(),
             level_match: LevelMatch::fresh(),
+            audition: Audition::fresh(Part::Whole, rate),
             recent_peak: 0.0,
             running_peak: 0.0,
             mix: [1.0, 0.0],
@@ -172,7 +177,8 @@ where
         (self.recent_peak, self.running_peak) = (0.0, 0.0);
         self.reset_meters();
         self.listening = listening;
-        self.mix = self.level_match.gains(listening);
+        self.audition.reset();
+        self.mix = self.level_match.gains(self.heard());
         (self.mix_from, self.mix_to, self.mix_left) = (self.mix, self.mix, 0);
         self.rejected = 0;
     }
@@ -194,9 +200,10 @@ where
     /// of another rate start the strip afresh.
     pub fn set(&mut self, coefs: &StripCoefs<C>) {
         if coefs.rate != self.target.rate {
-            let listening = self.listening;
+            let (listening, part) = (self.listening, self.audition.part());
             *self = Self::fresh(coefs);
             self.set_listening(listening);
+            self.set_audition(part);
             return;
         }
         self.target = *coefs;
@@ -248,8 +255,30 @@ where
         self.listening
     }
 
+    /// Plays a part of the unprocessed side instead of what is listened to, from the next frame on, with a glide of
+    /// [`MOTION_MS`]; [`Part::Whole`] goes back. With [`Listening::matched`] it has the gain that the whole unprocessed side
+    /// would have. The processing goes on unheard: meters, ledger and match do not know of it.
+    pub fn set_audition(&mut self, part: Part) {
+        self.audition.set(part);
+        self.glide_mix(self.motion);
+    }
+
+    /// The part of the unprocessed side that is played; [`Part::Whole`] when none is.
+    #[must_use]
+    pub fn audition(&self) -> Part {
+        self.audition.part()
+    }
+
+    /// What is heard: of the unprocessed side while a part of it is played.
+    fn heard(&self) -> Listening {
+        match self.audition.part() {
+            Part::Whole => self.listening,
+            _ => Listening { way: Way::Unprocessed, ..self.listening },
+        }
+    }
+
     fn glide_mix(&mut self, frames: u32) {
-        let wanted = self.level_match.gains(self.listening);
+        let wanted = self.level_match.gains(self.heard());
         if wanted != self.mix_to {
             (self.mix_from, self.mix_to) = (self.mix, wanted);
             (self.mix_left, self.mix_length) = (frames, frames);
@@ -420,9 +449,13 @@ where
                 self.mix_left -= 1;
                 let left = gentle(f64::from(self.mix_left) / f64::from(self.mix_length)) as f32;
                 self.mix = core::array::from_fn(|k| self.mix_to[k] + left * (self.mix_from[k] - self.mix_to[k]));
+                if self.mix_left == 0 && self.mix[1] == 0.0 {
+                    // Nothing of it is heard any more.
+                    self.audition.reset();
+                }
             }
             let age = self.latency + n - i;
-            let dry = self.delay[(self.written + DELAY - age) % DELAY];
+            let dry = self.audition.next(self.delay[(self.written + DELAY - age) % DELAY]);
             for (sample, dry) in frame.iter_mut().zip(dry) {
                 *sample = self.mix[0] * *sample + self.mix[1] * dry;
             }
@@ -444,8 +477,9 @@ where
         for (meter, db) in self.reductions.iter_mut().zip(taken) {
             meter.push(db, speech);
         }
-        let heard = self.listening.matched && self.listening.way != Way::Processed;
-        self.level_match.step(heard, speech, self.target.ceiling_dbtp);
+        let heard = self.heard();
+        let matched = heard.matched && heard.way != Way::Processed;
+        self.level_match.step(matched, speech, self.target.ceiling_dbtp);
         if self.mix_left == 0 {
             self.glide_mix(self.motion / 2);
         }

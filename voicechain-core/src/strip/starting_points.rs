@@ -6,6 +6,14 @@ use crate::settings::{MakeUp, Slope, StripSettings};
 /// starting points fit (EBU R 128 programme level).
 pub const WORKING_LEVEL_LUFS: f64 = -23.0;
 
+/// The same for a recording of one or two channels, LUFS: both channels of a stereo file carry the voice, and both count.
+/// So each channel meets the thresholds at the same level as a mono voice does, and in the stereo mix, where a mono voice
+/// goes to both sides, the two are equally loud. Tested by `one_voice_is_as_loud_in_one_channel_as_in_two`.
+#[must_use]
+pub fn working_level_lufs(channels: usize) -> f64 {
+    WORKING_LEVEL_LUFS + if channels == 2 { crate::math::power_to_db(2.0) } else { 0.0 }
+}
+
 /// A kind of voice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum StartingPoint {

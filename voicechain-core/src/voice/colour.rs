@@ -4,7 +4,7 @@ use super::profile::{BANDS, Colour, Doubt, Measured};
 use super::spectra::{LONGEST, Spectra, total};
 use super::strata::Strata;
 use crate::math::power_to_db;
-use crate::speech::{BYRNE_1994_COMBINED, BYRNE_1994_FEMALE_LOW};
+use crate::speech::{BYRNE_1994_COMBINED, against_published};
 
 /// Width of the narrow bands that the bandwidth is read from, Hz.
 pub(crate) const NARROW_HZ: f64 = 187.5;
@@ -16,8 +16,6 @@ const MARGIN_DB: f64 = 15.9;
 const FEWEST_S: f64 = 2.0;
 /// A band must stand so far over the noise, dB.
 const OVER_NOISE_DB: f64 = 6.0;
-/// A voice whose median pitch is higher is compared with the female column below 200 Hz (measured on real voices).
-const FEMALE_HZ: f64 = 165.0;
 
 /// Hears a mono recording at 8 to 48 kHz and keeps its spectrum: frames of 85 ms (4096 samples at 48 kHz) under a Hann
 /// window, every half frame, kept apart by the frame's level from 80 Hz to 8 kHz.
@@ -48,7 +46,18 @@ impl ColourMeter {
         }
     }
 
-    pub(crate) fn push(&mut self, samples: &[f32]) {
+    /// Samples up to the end of the frame that ends next.
+    pub(crate) fn until_frame(&self) -> usize {
+        self.spectra.until_frame()
+    }
+
+    /// Distance of the bins of its spectra, Hz.
+    pub(crate) fn bin_hz(&self) -> f64 {
+        self.bin_hz
+    }
+
+    /// Takes samples; calls `also` with the powers of each frame and their level from 80 Hz to 8 kHz in dB.
+    pub(crate) fn push(&mut self, samples: &[f32], mut also: impl FnMut(&[f32], f64)) {
         let Self { spectra, bin_hz, thirds, narrow, edges, .. } = self;
         spectra.push(samples, |powers| {
             let bin = |hz: f64| ((hz / *bin_hz + 0.5) as usize).min(powers.len());
@@ -61,6 +70,7 @@ impl ColourMeter {
             for (k, power) in powers.iter().enumerate() {
                 sums[((k as f32 * step) as usize).min(NARROW - 1)] += power;
             }
+            also(powers, level);
         });
     }
 
@@ -106,25 +116,7 @@ impl ColourMeter {
             let db = power_to_db((sums[i] / count).max(1e-20));
             (upper <= high_hz * 1.01 && db >= noise_dbfs[i] + OVER_NOISE_DB).then_some(db)
         });
-        let female = pitch_hz.is_some_and(|hz| hz > FEMALE_HZ);
-        let usual = |i: usize| match BYRNE_1994_FEMALE_LOW.get(i) {
-            Some(&(_, db)) if female => db,
-            _ => BYRNE_1994_COMBINED[i].1,
-        };
-        // Same power from 160 Hz (band 4) to 6.3 kHz (band 20), of the bands that are known.
-        let (mut heard, mut published) = (0.0, 0.0);
-        for (i, db) in bands_dbfs.iter().enumerate().take(21).skip(4) {
-            if let Some(db) = db {
-                heard += libm::exp10(0.1 * db);
-                published += libm::exp10(0.1 * usual(i));
-            }
-        }
-        if heard <= 0.0 {
-            return Err(Doubt::TooNoisy);
-        }
-        let shift = power_to_db(heard / published);
-        let deviation_db: [Option<f64>; BANDS] =
-            core::array::from_fn(|i| bands_dbfs[i].map(|db| db - usual(i) - shift));
+        let deviation_db = against_published(&bands_dbfs, pitch_hz).ok_or(Doubt::TooNoisy)?;
         let region = |from: usize, to: usize| {
             let known = deviation_db[from..=to].iter().flatten();
             let (sum, count) = known.fold((0.0, 0.0), |(sum, count), db| (sum + db, count + 1.0));
@@ -199,8 +191,8 @@ pub(crate) mod tests {
         for scale in [1.0, 0.1] {
             let signal = speech(48_000.0, 3.0, 24_000.0, scale);
             let (mut meter, mut split) = (ColourMeter::new(48_000.0), ColourMeter::new(48_000.0));
-            meter.push(&signal);
-            signal.chunks(331).for_each(|piece| split.push(piece));
+            meter.push(&signal, |_, _| {});
+            signal.chunks(331).for_each(|piece| split.push(piece, |_, _| {}));
             let active = -20.0 + 20.0 * libm::log10(scale);
             let colour = meter.colour(active, &[-120.0; BANDS], 24_000.0, Some(120.0)).unwrap();
             for (i, deviation) in colour.deviation_db.iter().enumerate().skip(4) {

@@ -1,6 +1,6 @@
 //! Why a setting is proposed, and what a person is warned of: each one plain sentence.
 
-use crate::settings::row;
+use crate::settings::{SettingInfo, row};
 use crate::units::Unit;
 use core::fmt;
 
@@ -58,6 +58,35 @@ impl fmt::Display for Shown {
 
 impl fmt::Display for Evidence {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.write_cause(f)?;
+        f.write_str(": ")?;
+        match row(self.setting) {
+            None => f.write_str(self.setting)?,
+            Some(info) => {
+                write!(f, "{} ", stage_words(info.stage))?;
+                self.write_setting(f)?;
+            }
+        }
+        write!(f, " ({}).", self.source)
+    }
+}
+
+impl Evidence {
+    /// The stage of the setting, as its id.
+    #[must_use]
+    pub fn stage(&self) -> &'static str {
+        row(self.setting).map_or("", |info| info.stage)
+    }
+
+    /// True when both say the same of what was measured and what it is compared with.
+    pub(super) fn has_the_cause_of(&self, other: &Self) -> bool {
+        let bits = |e: &Self| (e.place_hz.map(f64::to_bits), e.measured.to_bits(), e.reference.to_bits());
+        let words = |e: &Self| (e.quantity, e.reference_words, e.unit);
+        words(self) == words(other) && bits(self) == bits(other)
+    }
+
+    /// What was measured and what it is compared with, as the beginning of a sentence.
+    pub(super) fn write_cause(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let mut letters = self.quantity.chars();
         if let Some(first) = letters.next() {
             write!(f, "{}{}", first.to_ascii_uppercase(), letters.as_str())?;
@@ -70,36 +99,37 @@ impl fmt::Display for Evidence {
         } else {
             f.write_str(" is not known")?;
         }
-        write!(f, ", {} {}: ", self.reference_words, Shown(self.reference, self.unit))?;
-        let Some(info) = row(self.setting) else { return write!(f, "{} ({}).", self.setting, self.source) };
-        write_stage(f, info.stage)?;
-        f.write_str(" ")?;
-        if info.unit != Unit::Switch {
-            write!(f, "{} ", info.name)?;
-        }
-        match info.unit {
-            // A stage is on or off; any other switch has its name before it.
-            Unit::Switch => {
-                f.write_str(if info.name == "on" { "" } else { info.name })?;
-                f.write_str(if info.name == "on" { "" } else { " " })?;
-                f.write_str(if self.proposed >= 0.5 { "on" } else { "off" })?;
-            }
-            Unit::Choice => f.write_str(info.choices.get(self.proposed as usize).copied().unwrap_or(""))?,
-            unit => write!(f, "{}", Shown(self.proposed, unit.symbol()))?,
-        }
-        write!(f, " ({}).", self.source)
+        write!(f, ", {} {}", self.reference_words, Shown(self.reference, self.unit))
+    }
+
+    /// The setting with its proposed value, without its stage.
+    pub(super) fn write_setting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Some(info) = row(self.setting) else { return f.write_str(self.setting) };
+        write_value(f, info, self.proposed)
+    }
+}
+
+/// A setting's name with a value of it: `ratio 3.0:1`; a stage's switch is just `on` or `off`.
+pub(super) fn write_value(f: &mut fmt::Formatter<'_>, info: &SettingInfo, value: f64) -> fmt::Result {
+    if info.name != "on" {
+        write!(f, "{} ", info.name)?;
+    }
+    match info.unit {
+        Unit::Switch => f.write_str(if value >= 0.5 { "on" } else { "off" }),
+        Unit::Choice => f.write_str(info.choices.get(value as usize).copied().unwrap_or("")),
+        unit => write!(f, "{}", Shown(value, unit.symbol())),
     }
 }
 
 /// The stage's id as words.
-fn write_stage(f: &mut fmt::Formatter<'_>, id: &str) -> fmt::Result {
-    f.write_str(match id {
+pub(super) fn stage_words(id: &str) -> &str {
+    match id {
         "high_pass" => "high-pass",
         "corrective_eq" => "corrective EQ",
         "de_esser" => "de-esser",
         "tone_eq" => "tone EQ",
         other => other,
-    })
+    }
 }
 
 /// What a person is warned of.

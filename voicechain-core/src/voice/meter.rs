@@ -1,6 +1,6 @@
 //! The meter that hears a voice and gives its profile.
 
-use super::colour::ColourMeter;
+use super::colour::{self, ColourMeter};
 use super::decay::DecayMeter;
 use super::fricatives::{self, SibilanceMeter};
 use super::halving::Halving;
@@ -9,7 +9,9 @@ use super::levels::{Levelled, Levels};
 use super::peaks::Clipped;
 use super::pitch::PitchMeter;
 use super::profile::{Clipping, Doubt, Ground, Level, Profile, Subject};
+use super::resonance::ResonanceMeter;
 use super::spectra::Spectra;
+use super::subject::{Garbage, SubjectMeter};
 use crate::SampleRate;
 use crate::frame::CHUNK;
 use crate::math::to_db;
@@ -52,6 +54,9 @@ pub struct ProfileMeter<const C: usize> {
     decay: DecayMeter,
     hum: HumMeter,
     pitch: PitchMeter,
+    resonance: ResonanceMeter,
+    garbage: Garbage<C>,
+    subject: SubjectMeter,
 }
 
 impl<const C: usize> ProfileMeter<C> {
@@ -67,6 +72,9 @@ impl<const C: usize> ProfileMeter<C> {
         }
         let length = fricatives::frame_length(base.hz());
         let hop = length / SHORT_HOPS;
+        let colour = ColourMeter::new(base.hz());
+        let resonance = ResonanceMeter::new(colour.bin_hz());
+        let long = colour::frame_length(base.hz());
         Self {
             rate,
             base_hz: base.hz(),
@@ -78,12 +86,15 @@ impl<const C: usize> ProfileMeter<C> {
             halvings: core::array::from_fn(|_| Halving::new()),
             halved,
             levels: Levels::new(base),
-            colour: ColourMeter::new(base.hz()),
+            colour,
             short: Spectra::new(length, hop),
             sibilance: SibilanceMeter::new(base, hop),
             decay: DecayMeter::new(base.hz()),
             hum: HumMeter::new(base.hz()),
             pitch: PitchMeter::new(base.hz()),
+            resonance,
+            garbage: Garbage::new(),
+            subject: SubjectMeter::new(base.hz(), (length, hop), (long, long / 2)),
         }
     }
 
@@ -104,6 +115,7 @@ impl<const C: usize> ProfileMeter<C> {
             }
             let clean = &clean[..piece.len()];
             self.frames += piece.len() as u64;
+            self.garbage.push(clean);
             self.loudness.push(clean);
             self.true_peak.push(clean);
             for (c, clipped) in self.clipped.iter_mut().enumerate() {
@@ -128,11 +140,27 @@ impl<const C: usize> ProfileMeter<C> {
     /// Hears one channel at the base rate.
     fn hear(&mut self, samples: &[f32]) {
         self.levels.push(samples);
-        self.colour.push(samples);
-        let decay = &mut self.decay;
-        self.sibilance.push(samples, &mut self.short, |powers| decay.push_powers(powers));
+        let Self { subject, decay, .. } = self;
+        self.sibilance.push(samples, &mut self.short, |powers| {
+            decay.push_powers(powers);
+            subject.short(powers);
+        });
         self.hum.push(samples);
-        self.pitch.push(samples, |_| {});
+        // The pitch is heard up to the very sample with which a spectrum ends, whatever the split.
+        let mut rest = samples;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at(rest.len().min(self.colour.until_frame()));
+            let Self { colour, pitch, resonance, subject, .. } = self;
+            pitch.push(now, |hz, level_db| {
+                resonance.pitch(hz);
+                subject.pitch(hz, level_db);
+            });
+            colour.push(now, |powers, level_db| {
+                resonance.frame(powers, level_db);
+                subject.long(powers);
+            });
+            rest = later;
+        }
     }
 
     /// Seconds heard so far.
@@ -151,10 +179,18 @@ impl<const C: usize> ProfileMeter<C> {
     #[must_use]
     pub fn profile(&self) -> Profile {
         let levelled = self.levels.result();
-        let (subject, heard) = match levelled.active {
-            Err(doubt) => (Subject::Silence, Err(doubt)),
-            Ok(active) if active.active_s < LEAST_ACTIVE_S => (Subject::TooShort, Err(Doubt::TooShort)),
-            Ok(active) => (Subject::Voice, Ok(active.level_dbov)),
+        let samples = self.frames * C as u64;
+        let subject = match levelled.active {
+            _ if self.garbage.is_garbage(samples, self.rejected) => Subject::Garbage,
+            Err(_) => Subject::Silence,
+            Ok(active) if active.active_s < LEAST_ACTIVE_S => Subject::TooShort,
+            Ok(active) => self.subject.subject(active.level_dbov),
+        };
+        let heard = match subject {
+            Subject::Voice | Subject::SeveralVoices => levelled.active.map(|active| active.level_dbov),
+            Subject::Silence => Err(Doubt::Silence),
+            Subject::TooShort => Err(Doubt::TooShort),
+            Subject::Tone | Subject::Noise | Subject::Music | Subject::Garbage => Err(Doubt::NotAVoice),
         };
         let noise_bands_dbfs = self.colour.quiet_dbfs();
         let bandwidth = heard.and_then(|level| self.colour.bandwidth(level));
@@ -180,7 +216,7 @@ impl<const C: usize> ProfileMeter<C> {
             pitch,
             colour: heard.and_then(|level| self.colour.colour(level, &noise_bands_dbfs, high_hz, pitch_hz)),
             bandwidth,
-            resonances: Err(Doubt::NotMeasured),
+            resonances: heard.and_then(|level| self.resonance.candidates(level)),
             sibilance: heard.and_then(|level| self.sibilance.sibilance(level, high_hz)),
             room: heard.and_then(|_| self.decay.room(levelled.floor.snr_db.ok())),
         }

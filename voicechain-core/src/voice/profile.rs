@@ -2,6 +2,9 @@
 //!
 //! Every quantity that one recording may not tell is a [`Measured`]: known, or the reason why not.
 
+#[cfg(feature = "serde")]
+use super::told;
+
 /// The number of third-octave bands: those of [`crate::speech::BYRNE_1994_COMBINED`], 63 Hz to 16 kHz.
 pub const BANDS: usize = 25;
 /// The most resonances that are offered.
@@ -9,6 +12,8 @@ pub const CANDIDATES: usize = 3;
 
 /// Why a quantity is not known.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(rename_all = "snake_case"))]
 pub enum Doubt {
     /// Nothing is heard, or too little of it lies above the noise of 16 bits.
     Silence,
@@ -31,12 +36,14 @@ pub type Measured<T> = Result<T, Doubt>;
 
 /// What is heard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(rename_all = "snake_case"))]
 pub enum Subject {
     /// One voice.
     Voice,
     /// Two or more voices take turns: every number describes their mixture.
     SeveralVoices,
-    /// Nothing above -60 dBFS, or nothing at all.
+    /// Nothing with an active level above -75 dBov, or nothing at all.
     Silence,
     /// Less than two seconds of active speech.
     TooShort,
@@ -44,18 +51,23 @@ pub enum Subject {
     Tone,
     /// Noise without a voice.
     Noise,
-    /// Music: pitched, but without the pauses and syllables of speech.
+    /// Music: a beat, or changes without the syllables of a voice.
     Music,
-    /// No sound of this world: full-scale random samples, constant values, or mostly samples that are not finite.
+    /// No sound of this world: random samples over the full scale, bits, a constant, values far beyond every scale, or many
+    /// samples that are not finite.
     Garbage,
 }
 
 /// Levels of the recording.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Level {
     /// Integrated loudness, LUFS (ITU-R BS.1770), with every channel's weight.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub integrated_lufs: Measured<f64>,
     /// Loudness range, LU (EBU Tech 3342).
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub loudness_range_lu: Measured<f64>,
     /// Largest true peak of all channels, dBTP.
     pub true_peak_dbtp: f64,
@@ -64,19 +76,24 @@ pub struct Level {
     /// Stretches of samples that stay at one extreme value.
     pub clipping: Clipping,
     /// Active speech level of (L+R)/2, dB of full scale (ITU-T P.56 method B).
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub active_level_dbov: Measured<f64>,
     /// Share of the time in which somebody speaks, percent (ITU-T P.56 method B).
     pub activity_percent: f64,
     /// Seconds of active speech.
     pub active_s: f64,
     /// Sample peak of (L+R)/2 over the active speech level, dB.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub crest_db: Measured<f64>,
     /// 95th percentile of the sample peaks of 10 ms pieces while somebody speaks, dBFS: where a compressor is set from.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub speech_peak_dbfs: Measured<f64>,
 }
 
 /// Clipped stretches.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Clipping {
     /// Stretches of at least three successive equal samples at an extreme of the recording.
     pub stretches: u32,
@@ -86,6 +103,8 @@ pub struct Clipping {
 
 /// How the level moves from phrase to phrase.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Phrases {
     /// Phrases heard.
     pub count: u32,
@@ -97,6 +116,8 @@ pub struct Phrases {
 
 /// Short events that stand far above the speech around them.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Spikes {
     /// How many.
     pub count: u32,
@@ -108,12 +129,17 @@ pub struct Spikes {
 
 /// What is under the voice.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Ground {
     /// Noise floor, dBFS (mean square of what is left between the phrases).
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub noise_floor_dbfs: Measured<f64>,
     /// Its third-octave levels, dBFS.
+    #[cfg_attr(feature = "serde", serde(with = "told::bands::all"))]
     pub noise_bands_dbfs: [f64; BANDS],
     /// Active speech, without the noise, over the noise floor, dB.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub snr_db: Measured<f64>,
     /// Level of what lies below the voice (under 60 Hz), dBFS.
     pub rumble_dbfs: f64,
@@ -126,17 +152,22 @@ pub const HUM_LINES: usize = 10;
 
 /// Mains hum.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Hum {
     /// The exact mains frequency, Hz.
     pub frequency_hz: f64,
     /// Level of all lines together, dBFS.
     pub level_dbfs: f64,
     /// Level of each line, from the fundamental up, dBFS; `None` where it does not stand out.
+    #[cfg_attr(feature = "serde", serde(with = "told::bands"))]
     pub lines_dbfs: [Option<f64>; HUM_LINES],
 }
 
 /// The pitch of the voice.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Pitch {
     /// 10th percentile, Hz.
     pub low_hz: f64,
@@ -150,22 +181,31 @@ pub struct Pitch {
 
 /// The long-term spectrum of active speech.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Colour {
     /// Third-octave levels, dBFS (bands of [`crate::speech::BYRNE_1994_COMBINED`]); `None` above the bandwidth and where
     /// the noise is too close.
+    #[cfg_attr(feature = "serde", serde(with = "told::bands"))]
     pub bands_dbfs: [Option<f64>; BANDS],
     /// Difference from published speech, both with the same power from 160 Hz to 6.3 kHz, dB. `None` likewise.
+    #[cfg_attr(feature = "serde", serde(with = "told::bands"))]
     pub deviation_db: [Option<f64>; BANDS],
     /// Mean deviation of 100 to 250 Hz (below the pitch nothing is counted), dB: thin when negative, boomy when positive.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub low_end_db: Measured<f64>,
     /// Mean deviation of 2 to 5 kHz, dB: dull when negative.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub presence_db: Measured<f64>,
     /// Mean deviation of 6.3 to 12.5 kHz, dB.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub top_end_db: Measured<f64>,
 }
 
 /// The frequencies that the recording contains.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Bandwidth {
     /// Highest frequency with content, Hz; half the sample rate where nothing ends before.
     pub high_hz: f64,
@@ -177,6 +217,8 @@ pub struct Bandwidth {
 
 /// A frequency at which the voice stands out. A resonance can be located from one recording, not sized.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Resonance {
     /// Where, Hz.
     pub frequency_hz: f64,
@@ -190,6 +232,8 @@ pub struct Resonance {
 
 /// Fricatives against vowels.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Sibilance {
     /// Where the fricatives are strongest, Hz.
     pub frequency_hz: f64,
@@ -204,6 +248,8 @@ pub struct Sibilance {
 
 /// The room, heard in how the voice dies away.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Room {
     /// Effective decay time, s: by 60 dB, from how steeply the voice falls. Not the reverberation time of ISO 3382.
     pub decay_time_s: f64,
@@ -216,6 +262,8 @@ pub type Candidates = [Option<Resonance>; CANDIDATES];
 
 /// What was measured about one voice. Loudness and peaks are those of all channels, everything else is of (L+R)/2.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Profile {
     /// Sample rate, Hz.
     pub rate_hz: f64,
@@ -228,23 +276,32 @@ pub struct Profile {
     /// Levels.
     pub level: Level,
     /// Level from phrase to phrase.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub phrases: Measured<Phrases>,
     /// Spikes.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub spikes: Measured<Spikes>,
     /// Noise, rumble, offset.
     pub ground: Ground,
     /// Mains hum; `Ok(None)` when there is none.
+    #[cfg_attr(feature = "serde", serde(with = "told::hum", default = "told::missing"))]
     pub hum: Measured<Option<Hum>>,
     /// Pitch.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub pitch: Measured<Pitch>,
     /// Long-term spectrum.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub colour: Measured<Colour>,
     /// What the recording contains.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub bandwidth: Measured<Bandwidth>,
     /// Where it stands out.
+    #[cfg_attr(feature = "serde", serde(with = "told::candidates", default = "told::missing"))]
     pub resonances: Measured<Candidates>,
     /// Fricatives.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub sibilance: Measured<Sibilance>,
     /// Room.
+    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
     pub room: Measured<Room>,
 }

@@ -40,6 +40,11 @@ impl<const N: usize> Spectra<N> {
         self.length
     }
 
+    /// Samples up to the end of the frame that ends next, at least one.
+    pub(crate) fn until_frame(&self) -> usize {
+        self.length - self.filled
+    }
+
     /// Takes samples, and calls `each` with the powers (`length / 2` bins) of every frame that is complete.
     pub(crate) fn push(&mut self, samples: &[f32], mut each: impl FnMut(&[f32])) {
         let mut rest = samples;

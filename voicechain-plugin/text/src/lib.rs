@@ -14,10 +14,13 @@
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use voicechain_core::StripSettings;
+use voicechain_core::voice::Profile;
+
+mod profile;
 
 /// The format number of the text that this version writes and reads.
 pub const FORMAT: u32 = 1;
-/// Longest text that is read, in bytes; a whole settings file has about 2 600.
+/// Longest text that is read, in bytes; a whole settings file has about 2 600, with a profile some 9 000.
 pub const LONGEST: usize = 1 << 18;
 
 /// Why a text was refused: what is wrong, and what to do about it. Nothing is taken over then.
@@ -43,13 +46,23 @@ impl fmt::Display for TextError {
 
 impl std::error::Error for TextError {}
 
-/// Settings together with what was proposed for the voice that they belong to: what one track gives to another.
+/// Settings together with what is known of the voice that they belong to: what one track gives to another.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Clip {
     /// The settings, as they are.
     pub settings: StripSettings,
     /// What was proposed for the same voice, if it was measured: the difference is what the person wants.
     pub proposed: Option<StripSettings>,
+    /// What was measured about the voice.
+    pub profile: Option<Profile>,
+}
+
+impl Clip {
+    /// Settings alone.
+    #[must_use]
+    pub fn alone(settings: StripSettings) -> Self {
+        Self { settings, proposed: None, profile: None }
+    }
 }
 
 /// The table beside the settings; a reader of settings alone passes over it.
@@ -67,7 +80,10 @@ struct SettingsText {
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Voice {
-    proposed: StripSettings,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    proposed: Option<StripSettings>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    profile: Option<Profile>,
 }
 
 /// The text of the settings.
@@ -75,7 +91,7 @@ struct Voice {
 /// # Errors
 /// None for settings that [`StripSettings::check`] accepts.
 pub fn write(settings: &StripSettings) -> Result<String, TextError> {
-    write_clip(&Clip { settings: *settings, proposed: None })
+    write_clip(&Clip::alone(*settings))
 }
 
 /// The text of a clip: that of its settings, and the table `voice`.
@@ -83,7 +99,8 @@ pub fn write(settings: &StripSettings) -> Result<String, TextError> {
 /// # Errors
 /// None for settings that [`StripSettings::check`] accepts.
 pub fn write_clip(clip: &Clip) -> Result<String, TextError> {
-    let voice = clip.proposed.map(|proposed| Voice { proposed });
+    let known = clip.proposed.is_some() || clip.profile.is_some();
+    let voice = known.then_some(Voice { proposed: clip.proposed, profile: clip.profile });
     let text = SettingsText { format: FORMAT, settings: clip.settings, voice };
     toml::to_string(&text).map_err(|e| TextError::new(format!("the settings cannot be written ({e})"), "check them"))
 }
@@ -99,7 +116,7 @@ pub fn read(text: &str) -> Result<StripSettings, TextError> {
 /// Reads the text of settings with what stands beside them.
 ///
 /// # Errors
-/// As [`read`], also for what was proposed.
+/// As [`read`], also for what was proposed; a profile that no meter can have given.
 pub fn read_clip(text: &str) -> Result<Clip, TextError> {
     if text.len() > LONGEST {
         return Err(TextError::new("too long for a settings file", "use a file that this program wrote"));
@@ -119,13 +136,20 @@ pub fn read_clip(text: &str) -> Result<Clip, TextError> {
     }
     let advice = "correct or remove that line";
     let wrong = |e: toml::de::Error| TextError::new(e.message(), advice);
-    let voice: Option<Voice> = table.remove(VOICE).map(toml::Value::try_into).transpose().map_err(wrong)?;
+    let voice = table.remove(VOICE);
+    if let Some(profile) = voice.as_ref().and_then(|voice| voice.get("profile")) {
+        profile::check_numbers(profile)?;
+    }
+    let voice: Option<Voice> = voice.map(toml::Value::try_into).transpose().map_err(wrong)?;
     let settings: StripSettings = toml::Value::Table(table).try_into().map_err(wrong)?;
-    let proposed = voice.map(|voice| voice.proposed);
+    let (proposed, profile) = voice.map_or((None, None), |voice| (voice.proposed, voice.profile));
+    if let Some(profile) = &profile {
+        profile::check(profile)?;
+    }
     for settings in [Some(settings), proposed].into_iter().flatten() {
         settings.check().map_err(|e| TextError::new(e.to_string(), "correct that value"))?;
     }
-    Ok(Clip { settings, proposed })
+    Ok(Clip { settings, proposed, profile })
 }
 
 #[cfg(test)]
@@ -146,8 +170,11 @@ mod tests {
 
     #[test]
     fn a_clip_is_a_settings_text_with_more() {
-        let clip =
-            Clip { settings: StartingPoint::SungInMix.settings(), proposed: Some(StartingPoint::SungAlone.settings()) };
+        let clip = Clip {
+            settings: StartingPoint::SungInMix.settings(),
+            proposed: Some(StartingPoint::SungAlone.settings()),
+            profile: None,
+        };
         let text = write_clip(&clip).unwrap();
         assert_eq!(read_clip(&text).unwrap(), clip);
         assert_eq!(read(&text).unwrap(), clip.settings);

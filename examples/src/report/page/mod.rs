@@ -69,6 +69,8 @@ pub struct VoiceSeries {
     pub response: Vec<(f32, f32)>,
     /// Where the bands in use lie on it: (Hz, dB on the response).
     pub bands: Vec<(f32, f32)>,
+    /// Median pitch, by which published speech of men or of women is meant below 200 Hz; `None` where it is not known.
+    pub pitch_hz: Option<f64>,
     /// Over which time the loudness was measured.
     pub window: LoudnessWindow,
     /// Loudness of the recording over time, LUFS.
@@ -153,7 +155,7 @@ fn footer(html: &mut String) {
          mono voice counts as one channel here and as two in a stereo mix, where it reads 3 LU more.</li>\n\
          <li id=\"note-2\">Loudness range: EBU Tech 3342.</li>\n\
          <li id=\"note-3\">Published speech: Byrne et al. 1994, An international comparison of long-term average speech spectra, \
-         Journal of the Acoustical Society of America 96(4), table 2, both sexes. Each spectrum is shown at equal power between \
+         Journal of the Acoustical Society of America 96(4), table 2, both sexes; below 200 Hz men or women, by the measured pitch. Each spectrum is shown at equal power between \
          160 Hz and 6.3 kHz, so that the line is colour, not level. The band is one standard deviation to either side over 49 \
          recorded speakers measured for this project, 100 Hz to 10 kHz; it is wide because voices, rooms and microphones \
          differ.</li>\n\

@@ -55,6 +55,7 @@ fn frequency_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSe
         after: &series.spectrum_after,
         response: &series.response,
         bands: &series.bands,
+        pitch_hz: series.pitch_hz,
     };
     for (at, (class, width)) in BESIDE.into_iter().enumerate() {
         html.push_str(&plot::frequencies(&shown, &voice.name, class, &format!("{id}-f{at}"), width));
@@ -171,9 +172,14 @@ fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
         sum += lu;
         (low, high) = (low.min(sum), high.max(sum));
     }
-    html.push_str(
-        "<table class=\"stages\" role=\"table\"><caption>the stages in signal order; the ledger says what each one added or took, \
-         and its sum is what the strip did<sup><a href=\"#note-4\" aria-label=\"note 4\">4</a></sup></caption>\n<thead role=\"rowgroup\"><tr role=\"row\"><th scope=\"col\">stage</th>\
+    let from = match voice.settings_from.as_str() {
+        "" => String::new(),
+        from => format!("{}; ", escape(from)),
+    };
+    let _ = write!(
+        html,
+        "<table class=\"stages\" role=\"table\"><caption>the stages in signal order: {from}the ledger says what each one added or \
+         took, and its sum is what the strip did<sup><a href=\"#note-4\" aria-label=\"note 4\">4</a></sup></caption>\n<thead role=\"rowgroup\"><tr role=\"row\"><th scope=\"col\">stage</th>\
          <th scope=\"col\">setting</th><th scope=\"col\" class=\"n picture\"><span>taken away, dB</span></th>\
          <th scope=\"col\" class=\"n\">median</th><th scope=\"col\" class=\"n\">95 %</th><th scope=\"col\" class=\"n\">most</th>\
          <th scope=\"col\" class=\"picture path\">from in to out</th><th scope=\"col\" class=\"n\">ledger, LU</th></tr></thead>\n\
@@ -192,9 +198,10 @@ fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
         );
         if let Some(row) = settings {
             html.push_str(&escape(&together(&row.words)));
-            if let Some(why) = &row.why {
-                let _ = write!(html, "<span class=\"quiet\">{}</span>", escape(why));
-            }
+        }
+        let reasons = voice.evidence.iter().filter(|reason| reason.stage == stage).map(|reason| &reason.sentence);
+        for why in reasons.chain(settings.and_then(|row| row.why.as_ref())) {
+            let _ = write!(html, "<span class=\"quiet\">{}</span>", escape(why));
         }
         html.push_str("</td>");
         match voice.gain_reduction.of(stage).filter(|_| on) {

@@ -3,7 +3,7 @@
 use super::axes::{Drawing, LEFT, Scale};
 use super::beyond::{beyond, mark_beyond};
 use super::lines::{MOST_POINTS, reduce, smooth, smooth_back, straight};
-use super::published::{PUBLISHED_SPEECH, SPREAD, SPREAD_FROM, against_published, middle};
+use super::published::{PUBLISHED_SPEECH, against_published, middle, spread};
 use crate::report::text::{hertz, signed};
 use std::fmt::Write;
 
@@ -36,6 +36,8 @@ pub(in crate::report) struct Frequencies<'a> {
     pub response: &'a [(f32, f32)],
     /// Places of the bands in use, on the response.
     pub bands: &'a [(f32, f32)],
+    /// Median pitch, where it is known.
+    pub pitch_hz: Option<f64>,
 }
 
 /// The voice against published speech and, below on the same axis, what the strip does.
@@ -64,9 +66,7 @@ pub(in crate::report) fn frequencies(
     let (clip, response_clip) = (format!("{id}-c"), format!("{id}-r"));
     drawing.clip(&clip, scale.top, scale.bottom);
     drawing.clip(&response_clip, response_scale.top, response_scale.bottom);
-    let edge = |sign: f32| {
-        SPREAD.iter().enumerate().map(move |(band, sd)| (middle(SPREAD_FROM + band), sign * sd)).collect::<Vec<_>>()
-    };
+    let edge = |sign: f32| spread().map(|(band, sd)| (middle(band), sign * sd)).collect::<Vec<_>>();
     let to_pixels = |points: Vec<(f32, f32)>, drawing: &Drawing| {
         points.into_iter().map(|(hz, db)| (frequency_x(hz, drawing), scale.y(db))).collect::<Vec<_>>()
     };
@@ -98,7 +98,8 @@ pub(in crate::report) fn frequencies(
         }
     }
 
-    let (before, after) = (against_published(shown.before), against_published(shown.after));
+    let (before, after) =
+        (against_published(shown.before, shown.pitch_hz), against_published(shown.after, shown.pitch_hz));
     for run in runs(&before) {
         let mut path = String::new();
         for (band, level) in run {

@@ -3,7 +3,7 @@
 use super::axes::{Drawing, LEFT, LETTER, Scale};
 use super::beyond::{beyond, mark_beyond};
 use super::lines::{smooth, smooth_back};
-use super::published::{SPREAD, SPREAD_FROM, middle};
+use super::published::{middle, spread};
 use super::spectrum::{frequency_x, runs};
 use crate::report::text::{escape, hertz, signed};
 use std::fmt::Write;
@@ -60,8 +60,7 @@ pub(crate) fn voice_drawing(shown: &VoiceDrawing<'_>) -> String {
 
     drawing.clip("inside", scale.top, scale.bottom);
     let edge = |sign: f32, drawing: &Drawing| -> Vec<(f32, f32)> {
-        let sides = SPREAD.iter().enumerate();
-        sides.map(|(at, sd)| (frequency_x(middle(SPREAD_FROM + at), drawing), scale.y(sign * sd))).collect()
+        spread().map(|(band, sd)| (frequency_x(middle(band), drawing), scale.y(sign * sd))).collect()
     };
     let under: Vec<_> = edge(-1.0, &drawing).into_iter().rev().collect();
     let outline = format!("{}{}Z", smooth(&edge(1.0, &drawing)), smooth_back(&under));

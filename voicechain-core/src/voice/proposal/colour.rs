@@ -10,6 +10,8 @@ const SURE: f64 = 0.5;
 const USUAL_PROMINENCE_DB: f64 = 4.0;
 /// Share of the excess that is cut.
 const SHARE: f64 = 0.7;
+/// Bounds of a bell's Q (common practice, no source).
+const BELL_Q: [f64; 2] = [0.7, 4.0];
 /// The deepest cut, dB (common practice, no source).
 const DEEPEST_DB: f64 = 6.0;
 /// Two bells closer than this (as a ratio, an octave) would add up: the second is left out.
@@ -23,9 +25,31 @@ const BELLS: [(f64, [&str; 3]); 3] = [
     (f64::INFINITY, ["corrective_eq.bell_3_frequency_hz", "corrective_eq.bell_3_gain_db", "corrective_eq.bell_3_q"]),
 ];
 
+/// How deep a candidate would be cut if it were sure, dB.
+fn depth_db(resonance: &Resonance) -> f64 {
+    (SHARE * (resonance.prominence_db - USUAL_PROMINENCE_DB)).min(DEEPEST_DB)
+}
+
+/// The Q of the bell for a candidate.
+fn bell_q(resonance: &Resonance) -> f64 {
+    resonance.q.clamp(BELL_Q[0], BELL_Q[1])
+}
+
+/// The shallowest cut that is tried on a candidate by ear, dB: less is hard to hear (common practice, no source).
+const AUDIBLE_DB: f64 = 3.0;
+
+/// The bell that a person tries on a candidate by ear: what the proposal cuts where it is sure; elsewhere the same bell,
+/// at least 3 dB deep, so that the cut can be heard. As (frequency in Hz, gain in dB, Q).
+#[must_use]
+pub fn trial_bell(resonance: &Resonance) -> (f64, f64, f64) {
+    let sure = cut_db(resonance).map(|cut| -cut);
+    let depth = sure.unwrap_or_else(|| depth_db(resonance).max(AUDIBLE_DB));
+    (resonance.frequency_hz, -depth, bell_q(resonance))
+}
+
 /// How deep a candidate is cut, dB below 0; `None` when it is left to the ear.
 fn cut_db(resonance: &Resonance) -> Option<f64> {
-    let cut = (SHARE * (resonance.prominence_db - USUAL_PROMINENCE_DB)).min(DEEPEST_DB);
+    let cut = depth_db(resonance);
     let placed = (60.0..=8_000.0).contains(&resonance.frequency_hz) && resonance.q > 0.0;
     (resonance.confidence >= SURE && cut >= 0.5 && placed).then_some(-cut)
 }
@@ -54,7 +78,7 @@ pub(super) fn stand_outs(profile: &Profile, proposal: &mut Proposal) {
         let (_, [frequency, gain, q]) = BELLS[slot];
         proposal.decide(reason, frequency, hz);
         proposal.decide(reason, gain, cut);
-        proposal.decide(reason, q, resonance.q.clamp(0.7, 4.0));
+        proposal.decide(reason, q, bell_q(resonance));
     }
 }
 

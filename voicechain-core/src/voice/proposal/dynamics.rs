@@ -61,6 +61,16 @@ pub(super) const NOISY_DB: [f64; 2] = [20.0, 10.0];
 /// More reduction than this on loud phrases seldom rests, dB (common practice, no source).
 const MUCH_DB: f64 = 7.0;
 
+/// By how much the louder channel stands over (L+R)/2, dB: 0 for one channel and for two that are the same, 6 where one is
+/// silent. Speech is measured on (L+R)/2, but the louder channel drives the compressor of both. Read from the largest
+/// samples of both, which are known in any case.
+fn louder_side_db(profile: &Profile) -> f64 {
+    let level = &profile.level;
+    let (Some(active), Some(crest)) = (known(level.active_level_dbov), known(level.crest_db)) else { return 0.0 };
+    let over = level.sample_peak_dbfs - (active + crest);
+    if profile.channels == 2 && over.is_finite() { over.clamp(0.0, 6.0) } else { 0.0 }
+}
+
 /// Near 3:1 from the peaks of loud speech; harder for spikes and uneven phrases, gentle where noise would rise.
 pub(super) fn compressor(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let Some(peak) = known(profile.level.speech_peak_dbfs) else { return };
@@ -88,7 +98,7 @@ pub(super) fn compressor(profile: &Profile, context: Context, proposal: &mut Pro
         (false, true) => 4.0,
         (false, false) => 3.0,
     };
-    let level = peak + proposal.settings.trim.gain_db;
+    let level = peak + louder_side_db(profile) + proposal.settings.trim.gain_db;
     let threshold = libm::round(2.0 * (level - under)) * 0.5;
     let reason = Reason {
         reference_words: "the compressor begins at",

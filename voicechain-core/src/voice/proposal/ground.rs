@@ -1,14 +1,13 @@
 //! Level first, then what lies below the voice.
 
 use super::{Context, Delivery, Profile, Proposal, Reason, Role, known};
-use crate::math::power_to_db;
 use crate::settings::Slope;
-use crate::strip::starting_points::WORKING_LEVEL_LUFS;
+use crate::strip::starting_points::working_level_lufs;
 
-/// Brings the voice to the working level; both channels of a stereo file carry it, so two read 3 LU more than one.
+/// Brings the voice to the working level of its number of channels.
 pub(super) fn trim(profile: &Profile, proposal: &mut Proposal) {
     let Some(lufs) = known(profile.level.integrated_lufs) else { return };
-    let target = WORKING_LEVEL_LUFS + if profile.channels == 2 { power_to_db(2.0) } else { 0.0 };
+    let target = working_level_lufs(profile.channels);
     let reason = Reason {
         reference_words: "the working level is",
         confidence: 1.0,

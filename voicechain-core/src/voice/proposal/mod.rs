@@ -10,8 +10,11 @@ mod ground;
 mod tests;
 mod warnings;
 
+pub use colour::trial_bell;
+
 use super::evidence::{Evidence, Warning};
 use super::profile::{Measured, Profile, Subject};
+use super::reasons::Reasons;
 use crate::settings::{MakeUp, StripSettings, row};
 
 /// Where the voice is heard.
@@ -72,6 +75,12 @@ impl Proposal {
     /// Why, in the order in which the rules decide: one for every setting that is not [`at_rest`](Self::at_rest).
     pub fn evidence(&self) -> impl Iterator<Item = &Evidence> {
         self.evidence.iter().flatten()
+    }
+
+    /// The same, with all settings of one stage that have the same reason together, each group as one sentence.
+    #[must_use]
+    pub fn reasons(&self) -> Reasons<'_> {
+        Reasons::new(&self.evidence)
     }
 
     /// What to beware of.

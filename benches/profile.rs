@@ -1,0 +1,50 @@
+//! Measuring a voice: the whole `ProfileMeter` at each rate. Elements are frames, so that 1 / (ns per frame x rate) is how
+//! many times faster than real time it is; `cargo bench -p voicechain-benches --bench profile`.
+
+use criterion::{BenchmarkId, Criterion, SamplingMode, Throughput, criterion_group, criterion_main};
+use std::time::{Duration, Instant};
+use voicechain_benches::voice;
+use voicechain_core::SampleRate;
+use voicechain_core::voice::ProfileMeter;
+
+const RATES_HZ: [f64; 4] = [44_100.0, 48_000.0, 96_000.0, 192_000.0];
+const SECONDS: f64 = 6.0;
+const BLOCK: usize = 512;
+
+/// Hears all frames, and asks once for what is known.
+fn hear<const C: usize>(frames: &[[f32; C]], rate: SampleRate) -> f64 {
+    let mut meter = Box::new(ProfileMeter::<C>::new(rate));
+    frames.chunks(BLOCK).for_each(|block| meter.push(block));
+    meter.profile().duration_s
+}
+
+/// Prints the least time of five: ns per frame and how many times real time.
+fn print<const C: usize>(frames: &[[f32; C]], rate: SampleRate) {
+    let took = |_| {
+        let start = Instant::now();
+        std::hint::black_box(hear(frames, rate));
+        start.elapsed().as_secs_f64()
+    };
+    let least = (0..5).map(took).fold(f64::INFINITY, f64::min);
+    let (each, times) = (1e9 * least / frames.len() as f64, frames.len() as f64 / rate.hz() / least);
+    println!("{} Hz, {C} channels: {each:.1} ns per frame, {times:.0} x real time", rate.hz());
+}
+
+fn benches(c: &mut Criterion) {
+    let mut group = c.benchmark_group("profile");
+    group.sampling_mode(SamplingMode::Flat).sample_size(10);
+    group.warm_up_time(Duration::from_millis(200)).measurement_time(Duration::from_secs(1));
+    for rate_hz in RATES_HZ {
+        let rate = SampleRate::new(rate_hz).expect("a rate within its range");
+        let stereo = voice::speech_like((SECONDS * rate_hz) as usize, rate);
+        let mono: Vec<[f32; 1]> = stereo.iter().map(|&[left, _]| [left]).collect();
+        print(&mono, rate);
+        print(&stereo, rate);
+        group.throughput(Throughput::Elements(stereo.len() as u64));
+        group.bench_with_input(BenchmarkId::new("mono", rate_hz), &rate, |b, &rate| b.iter(|| hear(&mono, rate)));
+        group.bench_with_input(BenchmarkId::new("stereo", rate_hz), &rate, |b, &rate| b.iter(|| hear(&stereo, rate)));
+    }
+}
+
+criterion_group!(profile, benches);
+criterion_main!(profile);

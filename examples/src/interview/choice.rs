@@ -1,0 +1,157 @@
+//! The settings of every voice, and why: proposed from what was measured, with the host's taste, or given.
+
+use super::Choice;
+use super::voice::Voice;
+use crate::report::data::Reason;
+use crate::voice_page::words::{subject, warnings_beside};
+use voicechain_core::StripSettings;
+use voicechain_core::settings::{StageId, row, rows};
+use voicechain_core::strip::working_level_lufs;
+use voicechain_core::voice::profile::Subject;
+use voicechain_core::voice::{Context, Proposal, carry_over, propose};
+
+/// A trim that is so far from the proposed one was found on another recording, dB.
+const ANOTHER_RECORDING_DB: f64 = 3.0;
+
+/// What was chosen for a voice.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Chosen {
+    pub(super) settings: StripSettings,
+    /// Where the settings are from, in words.
+    pub(super) from: String,
+    /// What was measured for them, reason by reason.
+    pub(super) evidence: Vec<Reason>,
+    /// What else led to the settings of single stages.
+    why: Vec<(&'static str, String)>,
+    pub(super) warnings: Vec<String>,
+}
+
+impl Chosen {
+    /// What led to the settings of a stage, besides the evidence.
+    pub(super) fn why(&self, stage: StageId) -> Option<String> {
+        self.why.iter().find(|(id, _)| *id == stage.id()).map(|(_, words)| words.clone())
+    }
+}
+
+/// Chooses for all voices, the host first.
+pub(super) fn choose(voices: &mut [Voice], choice: &Choice) {
+    let chosen: Vec<Chosen> = match choice {
+        Choice::Given { settings, from } => voices.iter().map(|voice| given(voice, settings, from)).collect(),
+        Choice::Proposed(context) => voices.iter().map(|voice| proposed(voice, &proposal(voice, *context))).collect(),
+        Choice::CarriedOver { context, host, from } => carried_over(voices, *context, host, from),
+    };
+    for (voice, chosen) in voices.iter_mut().zip(chosen) {
+        voice.choose(chosen);
+    }
+}
+
+fn proposal(voice: &Voice, context: Context) -> Proposal {
+    propose(&voice.profile, context)
+}
+
+fn is_voice(voice: &Voice) -> bool {
+    matches!(voice.profile.subject, Subject::Voice | Subject::SeveralVoices)
+}
+
+/// The given settings with the trim that brings the voice to the working level.
+fn given(voice: &Voice, settings: &StripSettings, from: &str) -> Chosen {
+    let mut chosen = Chosen { settings: *settings, from: from.to_owned(), ..Chosen::default() };
+    level_first(voice, &mut chosen);
+    chosen
+}
+
+/// What is proposed; only the level for what is no voice.
+fn proposed(voice: &Voice, proposal: &Proposal) -> Chosen {
+    let mut chosen = Chosen { settings: proposal.settings, ..Chosen::default() };
+    if !is_voice(voice) {
+        chosen.from = "at rest, only the level is set".into();
+        chosen.warnings.push(format!("{} Only its level is set.", subject(voice.profile.subject)));
+        level_first(voice, &mut chosen);
+        return chosen;
+    }
+    chosen.from = "proposed from what was measured".into();
+    chosen.evidence = proposal
+        .reasons()
+        .map(|reason| Reason {
+            stage: reason.stage().to_owned(),
+            settings: reason.evidence().map(|e| e.setting.to_owned()).collect(),
+            sentence: reason.to_string(),
+            confidence: reason.confidence(),
+        })
+        .collect();
+    chosen.warnings = warnings_beside(&voice.file_warnings, proposal);
+    chosen
+}
+
+/// The host as its settings say; every other voice as proposed, moved by what the person changed on the host's proposal.
+fn carried_over(voices: &[Voice], context: Context, host: &StripSettings, from: &str) -> Vec<Chosen> {
+    let Some((first, others)) = voices.split_first() else { return Vec::new() };
+    let host_proposal = proposal(first, context);
+    let mut chosen = proposed(first, &host_proposal);
+    chosen.settings = *host;
+    chosen.from = format!("from {from}");
+    chosen.why = changes(host, &host_proposal.settings, "changed");
+    let known = is_voice(first);
+    if !known {
+        chosen.why.clear();
+        chosen.warnings = vec![format!("{} So nothing is carried over from it.", subject(first.profile.subject))];
+    }
+    let trims = host.trim.gain_db - host_proposal.settings.trim.gain_db;
+    if known && trims.abs() > ANOTHER_RECORDING_DB {
+        chosen.warnings.push(format!(
+            "the trim in {from} is {:.1} dB {} than this recording asks for: it may be from another recording",
+            trims.abs(),
+            if trims > 0.0 { "more" } else { "less" }
+        ));
+    }
+    let mut all = vec![chosen];
+    for voice in others {
+        let own = proposal(voice, context);
+        let mut chosen = proposed(voice, &own);
+        if known && is_voice(voice) {
+            chosen.settings = carry_over(host, &host_proposal.settings, &own.settings);
+            chosen.from = "proposed from what was measured, with the host’s taste".into();
+            chosen.why = changes(&chosen.settings, &own.settings, "the host’s taste");
+        }
+        all.push(chosen);
+    }
+    all
+}
+
+/// In which settings of which stages a person's settings differ from the proposal.
+fn changes(settings: &StripSettings, proposal: &StripSettings, begin: &str) -> Vec<(&'static str, String)> {
+    let mut found = Vec::new();
+    for stage in StageId::ALL {
+        let of = |s: &StripSettings, id: &str| s.get(id).unwrap_or_default();
+        let changed: Vec<String> = rows()
+            .filter(|info| info.stage == stage.id() && of(settings, info.id) != of(proposal, info.id))
+            .map(|info| {
+                let text = |s: &StripSettings| info.text(of(s, info.id)).to_string().replace('-', "−");
+                let name = if info.name == "on" { String::new() } else { format!("{} ", info.name) };
+                format!("{name}{} instead of {}", text(settings), text(proposal))
+            })
+            .collect();
+        if !changed.is_empty() {
+            found.push((stage.id(), format!("{begin}: {}", changed.join(", "))));
+        }
+    }
+    found
+}
+
+/// Sets the trim that brings the voice to the working level, and says why.
+fn level_first(voice: &Voice, chosen: &mut Chosen) {
+    let (Some(loudness), Some(row)) = (voice.input.integrated_lufs, row("trim.gain_db")) else { return };
+    let level = working_level_lufs(voice.channels());
+    let wanted = ((level - loudness) * 10.0).round() / 10.0;
+    chosen.settings.trim.gain_db = row.nearest(wanted);
+    let rest = wanted - chosen.settings.trim.gain_db;
+    if rest != 0.0 {
+        chosen.warnings.push(format!(
+            "recorded at {loudness:.1} LUFS: the trim reaches its end, {:.1} dB {} the working level",
+            rest.abs(),
+            if rest > 0.0 { "under" } else { "over" }
+        ));
+    }
+    let words = format!("recorded at {loudness:.1} LUFS; the strip works at {level:.0}").replace('-', "−");
+    chosen.why.push((StageId::Trim.id(), words));
+}

@@ -1,0 +1,204 @@
+//! Clips by which a person decides by ear on what stands out of a voice: as it is, the band alone, with the cut, and what
+//! the cut removes, all equally loud.
+
+use crate::audio_file::AudioFile;
+use crate::error::JobError;
+use crate::interview::clips::loudness;
+use crate::interview::{Progress, advance};
+use crate::output_folder::OutputFolder;
+use crate::report::table::{clean, wrap};
+use crate::report::text::{count, number};
+use crate::series::{Merge, Series, busiest};
+use crate::wav_file::{Staged, WavFile, WavFormat};
+use std::path::Path;
+use voicechain_core::SampleRate;
+use voicechain_core::frame::Frame;
+use voicechain_core::math::from_db;
+use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
+use voicechain_core::strip::{Audition, Part, WORKING_LEVEL_LUFS};
+use voicechain_core::voice::profile::Resonance;
+
+/// Length of a clip.
+const CLIP_S: f64 = 4.0;
+/// Every clip has this loudness, LUFS, unless a peak asks for less; all clips of a candidate are equally loud.
+const CLIP_LUFS: f64 = WORKING_LEVEL_LUFS;
+/// No clip passes this, dBTP.
+const CLIP_CEILING_DBTP: f64 = -1.0;
+/// A clip begins and ends gently.
+const FADE_S: f64 = 0.02;
+/// What the clips of a candidate are, in their order.
+const KINDS: [&str; 4] = ["a-as-it-is", "b-band-alone", "c-with-the-cut", "d-what-the-cut-removes"];
+
+/// Clips that are whole on the disk and wait for their names.
+pub struct Clips {
+    folder: OutputFolder,
+    files: Vec<Staged>,
+    candidates: usize,
+    /// Where in the recording they are from, s.
+    pub start_s: f64,
+}
+
+impl Clips {
+    /// Gives the clips and these other files their names, or none of them.
+    ///
+    /// # Errors
+    /// A name that cannot be given.
+    pub fn place(self, others: Vec<Staged>) -> Result<(), JobError> {
+        self.folder.finish(self.files.into_iter().chain(others).collect())
+    }
+}
+
+/// Makes the clips of every candidate from the most active stretch of the recording, as new files of this folder; `None`
+/// without candidates.
+///
+/// # Errors
+/// A recording that cannot be read, a folder that cannot be written, or a file of a clip's name: nothing is overwritten.
+pub fn clips(
+    recording: &Path,
+    candidates: &[Resonance],
+    folder: &Path,
+    progress: &mut dyn Progress,
+) -> Result<Option<Clips>, JobError> {
+    if candidates.is_empty() {
+        return Ok(None);
+    }
+    let channels = AudioFile::open(recording)?.channels();
+    match channels {
+        1 => clips_in::<1>(recording, candidates, folder, progress).map(Some),
+        _ => clips_in::<2>(recording, candidates, folder, progress).map(Some),
+    }
+}
+
+/// The name of a clip.
+fn name(place: usize, candidate: &Resonance, kind: &str) -> String {
+    format!("candidate-{}-{:.0}-hz-{kind}.wav", place + 1, candidate.frequency_hz)
+}
+
+fn clips_in<const C: usize>(
+    recording: &Path,
+    candidates: &[Resonance],
+    folder: &Path,
+    progress: &mut dyn Progress,
+) -> Result<Clips, JobError>
+where
+    [f32; C]: Frame,
+{
+    let mut folder = OutputFolder::open_to_add(folder)?;
+    let all = |(place, candidate)| KINDS.map(|kind| name(place, candidate, kind));
+    let names: Vec<String> = candidates.iter().enumerate().flat_map(all).collect();
+    folder.claim(&names, &[recording.to_owned()])?;
+
+    let (start, rate_hz, rate) = most_active::<C>(recording, progress)?;
+    let whole = stretch::<C>(recording, start, (CLIP_S * f64::from(rate_hz)) as usize)?;
+    let mut files = Vec::new();
+    let mut names = names.iter();
+    for candidate in candidates {
+        for (frames, name) in matched(&whole, candidate, rate).iter().zip(&mut names) {
+            let mut file = WavFile::create(folder.path().join(name), rate_hz, C as u16, WavFormat::Int24)?;
+            file.write(frames.as_flattened())?;
+            files.push(file.complete()?);
+        }
+    }
+    Ok(Clips { folder, files, candidates: candidates.len(), start_s: start as f64 / f64::from(rate_hz) })
+}
+
+/// Where the most active stretch begins, in frames, and the rate.
+fn most_active<const C: usize>(
+    recording: &Path,
+    progress: &mut dyn Progress,
+) -> Result<(u64, u32, SampleRate), JobError> {
+    let mut file = AudioFile::open(recording)?;
+    let rate_hz = file.rate_hz();
+    let rate = SampleRate::new(f64::from(rate_hz)).map_err(|e| {
+        JobError::new(crate::Trouble::Rate, e.to_string(), "convert the recording to 8 to 192 kHz").at(recording)
+    })?;
+    progress.step("finding the most active stretch", file.frames());
+    let mut meter = Box::new(LoudnessMeter::<C>::new(rate, ChannelWeights::default()));
+    let mut course = Series::new(0.1, Merge::Mean);
+    let step = rate_hz as usize / 10;
+    let (mut chunk, mut waiting) = (Vec::new(), Vec::<f32>::new());
+    while file.read(&mut chunk)? > 0 {
+        waiting.extend(chunk.iter().map(|s| if s.is_finite() { *s } else { 0.0 }));
+        let whole = waiting.len() / (step * C) * (step * C);
+        for piece in waiting[..whole].chunks_exact(step * C) {
+            meter.push(piece.as_chunks::<C>().0);
+            course.push(meter.momentary().unwrap_or(f64::NEG_INFINITY) as f32);
+        }
+        waiting.drain(..whole);
+        advance(progress, file.position())?;
+    }
+    let total = file.position();
+    let wanted = (busiest(&course.to_series(), CLIP_S) * f64::from(rate_hz)) as u64;
+    Ok((wanted.min(total.saturating_sub((CLIP_S * f64::from(rate_hz)) as u64)), rate_hz, rate))
+}
+
+/// Up to `frames` frames of the recording, from frame `start` on.
+fn stretch<const C: usize>(recording: &Path, start: u64, frames: usize) -> Result<Vec<[f32; C]>, JobError> {
+    let mut file = AudioFile::open(recording)?;
+    let (mut chunk, mut found, mut at) = (Vec::new(), Vec::with_capacity(frames), 0u64);
+    while found.len() < frames && file.read(&mut chunk)? > 0 {
+        let (read, _) = chunk.as_chunks::<C>();
+        let skip = start.saturating_sub(at).min(read.len() as u64) as usize;
+        let rest = &read[skip..];
+        found.extend(&rest[..rest.len().min(frames - found.len())]);
+        at += read.len() as u64;
+    }
+    found.as_flattened_mut().iter_mut().filter(|s| !s.is_finite()).for_each(|s| *s = 0.0);
+    Ok(found)
+}
+
+/// The four clips of a candidate, equally loud.
+fn matched<const C: usize>(whole: &[[f32; C]], candidate: &Resonance, rate: SampleRate) -> [Vec<[f32; C]>; 4]
+where
+    [f32; C]: Frame,
+{
+    let part = |part: Part| {
+        let mut frames = whole.to_vec();
+        Audition::fresh(part, rate).run(&mut frames);
+        frames
+    };
+    let removed = part(Part::cut_of(candidate));
+    let left = whole.iter().zip(&removed).map(|(all, cut)| std::array::from_fn(|c| all[c] - cut[c])).collect();
+    let mut clips = [whole.to_vec(), part(Part::band_of(candidate)), left, removed];
+    let fade = (FADE_S * rate.hz()) as usize;
+    let (mut gains, mut over) = ([0.0; 4], 0.0f64);
+    for (clip, gain_db) in clips.iter_mut().zip(&mut gains) {
+        let last = clip.len().saturating_sub(1);
+        for (n, frame) in clip.iter_mut().enumerate() {
+            let share = (n.min(last - n) as f32 / fade as f32).min(1.0);
+            frame.iter_mut().for_each(|s| *s *= share * share * (3.0 - 2.0 * share));
+        }
+        if let Some((lufs, peak)) = loudness::<C>(clip.as_flattened(), rate) {
+            *gain_db = CLIP_LUFS - lufs;
+            over = over.max(peak + *gain_db - CLIP_CEILING_DBTP);
+        }
+    }
+    for (clip, gain_db) in clips.iter_mut().zip(gains) {
+        let gain = from_db(gain_db - over) as f32;
+        clip.as_flattened_mut().iter_mut().for_each(|s| *s *= gain);
+    }
+    clips
+}
+
+/// What was written, in words for the terminal.
+#[must_use]
+pub fn words(clips: Option<&Clips>, folder: &Path) -> String {
+    let mut out = String::new();
+    let Some(clips) = clips else {
+        wrap(&mut out, "", "Clips to hear: none, as nothing stands out.");
+        return out.trim_end().to_owned();
+    };
+    let folder = clean(&folder.display().to_string());
+    wrap(
+        &mut out,
+        "",
+        &format!(
+            "Clips to hear in {folder}, of {} s from {} s on: for {}, as it is, the band alone, with the cut, and what the \
+             cut removes. All of one candidate are equally loud, also where little is left: start playback low.",
+            number(CLIP_S, 0),
+            number(clips.start_s, 0),
+            count(clips.candidates, "candidate", "candidates")
+        ),
+    );
+    out.trim_end().to_owned()
+}

@@ -1,0 +1,164 @@
+//! The host's answers to a plugin, which write down what it asks for.
+
+use clack_extensions::gui::{GuiSize, HostGui, HostGuiImpl};
+use clack_extensions::latency::{HostLatency, HostLatencyImpl};
+use clack_extensions::log::{HostLog, HostLogImpl, LogSeverity};
+use clack_extensions::params::{
+    HostParams, HostParamsImplMainThread, HostParamsImplShared, ParamClearFlags, ParamRescanFlags,
+};
+use clack_extensions::state::{HostState, HostStateImpl};
+use clack_extensions::thread_check::{HostThreadCheck, HostThreadCheckImpl};
+use clack_host::prelude::*;
+use std::cell::Cell;
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Arc, Mutex};
+use std::thread::ThreadId;
+
+thread_local! {
+    pub(crate) static IS_AUDIO: Cell<bool> = const { Cell::new(false) };
+}
+
+/// What the plugin asked its host for.
+#[derive(Debug)]
+pub struct Heard {
+    main: ThreadId,
+    /// Requests to be deactivated and activated.
+    pub restarts: AtomicU32,
+    /// Requests for a call on the main thread.
+    pub callbacks: AtomicU32,
+    /// Requests to hand parameters over.
+    pub flushes: AtomicU32,
+    /// Notes that the latency changed.
+    pub latency_changes: AtomicU32,
+    /// Notes that parameter values changed by themselves.
+    pub rescans: AtomicU32,
+    /// Complaints of the host library about the plugin, and calls on wrong threads.
+    pub complaints: Mutex<Vec<String>>,
+}
+
+impl Heard {
+    /// Nothing was asked for yet; the main thread is the one that calls this.
+    pub(crate) fn nothing() -> Self {
+        Self {
+            main: std::thread::current().id(),
+            restarts: AtomicU32::new(0),
+            callbacks: AtomicU32::new(0),
+            flushes: AtomicU32::new(0),
+            latency_changes: AtomicU32::new(0),
+            rescans: AtomicU32::new(0),
+            complaints: Mutex::default(),
+        }
+    }
+
+    fn main_thread_only(&self, call: &str) {
+        if std::thread::current().id() != self.main {
+            self.complain(format!("{call} on a thread other than the main one"));
+        }
+    }
+
+    fn complain(&self, line: String) {
+        self.complaints.lock().expect("no test panics here").push(line);
+    }
+}
+
+/// The host's answers.
+#[derive(Debug)]
+pub struct Answers(pub(crate) Arc<Heard>);
+
+impl<'a> SharedHandler<'a> for Answers {
+    fn request_restart(&self) {
+        self.0.restarts.fetch_add(1, Ordering::Relaxed);
+    }
+    fn request_process(&self) {}
+    fn request_callback(&self) {
+        self.0.callbacks.fetch_add(1, Ordering::Relaxed);
+    }
+}
+
+impl HostThreadCheckImpl for Answers {
+    fn is_main_thread(&self) -> bool {
+        std::thread::current().id() == self.0.main
+    }
+    fn is_audio_thread(&self) -> bool {
+        IS_AUDIO.get()
+    }
+}
+
+impl HostLogImpl for Answers {
+    fn log(&self, severity: LogSeverity, message: &str) {
+        if severity >= LogSeverity::Error {
+            self.0.complain(message.to_string());
+        }
+    }
+}
+
+impl HostParamsImplShared for Answers {
+    fn request_flush(&self) {
+        // Allowed on every thread but that of the sound.
+        if IS_AUDIO.get() {
+            self.0.complain("params.request_flush on the audio thread".into());
+        }
+        self.0.flushes.fetch_add(1, Ordering::Relaxed);
+    }
+}
+
+impl HostGuiImpl for Answers {
+    fn resize_hints_changed(&self) {}
+    fn request_resize(&self, _new_size: GuiSize) -> Result<(), HostError> {
+        Ok(())
+    }
+    fn request_show(&self) -> Result<(), HostError> {
+        Ok(())
+    }
+    fn request_hide(&self) -> Result<(), HostError> {
+        Ok(())
+    }
+    fn closed(&self, _was_destroyed: bool) {}
+}
+
+/// The host's answers on its main thread.
+#[derive(Debug)]
+pub struct MainAnswers(pub(crate) Arc<Heard>);
+
+impl<'a> MainThreadHandler<'a> for MainAnswers {}
+
+impl HostLatencyImpl for MainAnswers {
+    fn changed(&self) {
+        self.0.main_thread_only("latency.changed");
+        self.0.latency_changes.fetch_add(1, Ordering::Relaxed);
+    }
+}
+
+impl HostParamsImplMainThread for MainAnswers {
+    fn rescan(&self, _flags: ParamRescanFlags) {
+        self.0.main_thread_only("params.rescan");
+        self.0.rescans.fetch_add(1, Ordering::Relaxed);
+    }
+    fn clear(&self, _param_id: ClapId, _flags: ParamClearFlags) {}
+}
+
+impl HostStateImpl for MainAnswers {
+    fn mark_dirty(&self) {
+        self.0.main_thread_only("state.mark_dirty");
+    }
+}
+
+/// The host.
+#[derive(Debug)]
+pub struct Host;
+
+impl HostHandlers for Host {
+    type Shared<'a> = Answers;
+    type MainThread<'a> = MainAnswers;
+    type AudioProcessor<'a> = ();
+
+    fn declare_extensions(builder: &mut HostExtensions<Self>, _shared: &Self::Shared<'_>) {
+        builder
+            .register::<HostThreadCheck>()
+            .register::<HostLog>()
+            .register::<HostParams>()
+            .register::<HostLatency>()
+            .register::<HostState>()
+            .register::<HostGui>();
+    }
+}

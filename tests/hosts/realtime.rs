@@ -1,0 +1,160 @@
+//! The audio thread makes no system call while it processes, whatever the main thread does: it waits for nobody, prints
+//! nothing, asks the system for no memory.
+//!
+//! The kernel itself is the judge: it hands every system call of the audio thread over to this test while the plugin
+//! processes (Linux, system-call user dispatch). That nothing is allocated at all is seen by the framework's allocator in
+//! debug builds, which ends the process. In a process of its own, because a signal handler belongs to a whole process.
+#![cfg(all(target_os = "linux", target_arch = "x86_64"))]
+
+use std::sync::atomic::{AtomicI64, AtomicU8, AtomicU64, Ordering};
+use voicechain_core::strip::StartingPoint;
+use voicechain_core::voice::Context;
+use voicechain_host_tests::bench::Bench;
+use voicechain_host_tests::clap_value;
+use voicechain_host_tests::raw::{Buffers, Event};
+use voicechain_tests::signals::{phrases, unequal};
+use voicechain_tests::spectra::Noise;
+use voicechain_tests::strips::random_value;
+
+const ALLOW: u8 = 0;
+const BLOCK: u8 = 1;
+
+/// What the kernel looks at on every system call of the watched thread.
+static GATE: AtomicU8 = AtomicU8::new(ALLOW);
+static CALLS: AtomicU64 = AtomicU64::new(0);
+/// The number of the last call.
+static LAST: AtomicI64 = AtomicI64::new(-1);
+
+/// Notes the call, opens the gate and lets the call be made.
+#[allow(unsafe_code)]
+extern "C" fn caught(_signal: libc::c_int, _info: *mut libc::siginfo_t, context: *mut libc::c_void) {
+    GATE.store(ALLOW, Ordering::SeqCst);
+    CALLS.fetch_add(1, Ordering::SeqCst);
+    // SAFETY: the kernel gives the interrupted registers, with the call's number and arguments.
+    unsafe {
+        let registers = &mut (*context.cast::<libc::ucontext_t>()).uc_mcontext.gregs;
+        let get = |at: libc::c_int| registers[at as usize];
+        let number = get(libc::REG_RAX);
+        LAST.store(number, Ordering::SeqCst);
+        let result = libc::syscall(
+            number,
+            get(libc::REG_RDI),
+            get(libc::REG_RSI),
+            get(libc::REG_RDX),
+            get(libc::REG_R10),
+            get(libc::REG_R8),
+            get(libc::REG_R9),
+        );
+        registers[libc::REG_RAX as usize] = if result < 0 { -i64::from(*libc::__errno_location()) } else { result };
+    }
+}
+
+/// Installs the handler, once for the process.
+#[allow(unsafe_code)]
+fn install() {
+    // SAFETY: the handler calls nothing that a signal handler must not call.
+    unsafe {
+        let mut action: libc::sigaction = std::mem::zeroed();
+        let handler: extern "C" fn(libc::c_int, *mut libc::siginfo_t, *mut libc::c_void) = caught;
+        action.sa_sigaction = handler as libc::sighandler_t;
+        action.sa_flags = libc::SA_SIGINFO;
+        assert_eq!(libc::sigaction(libc::SIGSYS, &raw const action, std::ptr::null_mut()), 0);
+    }
+}
+
+/// From now on the gate rules this thread; false where the kernel cannot.
+#[allow(unsafe_code)]
+fn watch_this_thread() -> bool {
+    const PR_SET_SYSCALL_USER_DISPATCH: libc::c_int = 59;
+    const ON: libc::c_ulong = 1;
+    // SAFETY: the gate lives as long as the process.
+    unsafe { libc::prctl(PR_SET_SYSCALL_USER_DISPATCH, ON, 0_usize, 0_usize, GATE.as_ptr()) == 0 }
+}
+
+/// Calls with the gate closed.
+fn closed<T>(call: impl FnOnce() -> T) -> T {
+    GATE.store(BLOCK, Ordering::SeqCst);
+    let result = call();
+    GATE.store(ALLOW, Ordering::SeqCst);
+    result
+}
+
+#[test]
+fn no_system_call_while_it_processes() {
+    install();
+    let frames = unequal(&phrases(0.1, 48_000.0, 6.0, 3));
+    let mut bench = Bench::new(2);
+    assert!(bench.deck.activate(48_000.0, 512));
+    bench.handles.meters.watch(true);
+    bench.handles.measure().unwrap();
+    let host = bench.host();
+    let ids: Vec<_> = voicechain_core::settings::rows()
+        .filter(|info| info.automatable)
+        .map(|info| (bench.deck.of(info).id.get(), info))
+        .collect();
+    let raw = bench.deck.raw();
+    let audio = move || {
+        raw.on_audio(|raw| {
+            assert!(raw.start());
+            let mut random = Noise::new(17);
+            // A thread's first time may make room for what is its own.
+            let mut first = vec![vec![0.0; 64]; 2];
+            let _ = raw.process(&mut first, 64, Buffers::Apart, Some(&[]));
+            let watched = watch_this_thread();
+            let mut blocks = 0;
+            for piece in frames.chunks(333) {
+                let events: Vec<Event> = (0..8)
+                    .map(|k| {
+                        let (id, info) = ids[random.between(0.0, ids.len() as f64 - 0.001) as usize];
+                        let value = clap_value(info, info.rounded(random_value(info, &mut random)));
+                        Event::new(40 * k, id, value)
+                    })
+                    .collect();
+                let mut block: Vec<Vec<f32>> = (0..2).map(|c| piece.iter().map(|frame| frame[c]).collect()).collect();
+                let status =
+                    raw.process_within(&mut block, piece.len(), Buffers::InPlace, Some(&events), |call| closed(call));
+                assert_ne!(status, 0);
+                blocks += 1;
+            }
+            raw.stop();
+            (watched, blocks)
+        })
+    };
+    let audio = std::thread::spawn(audio);
+    // Meanwhile the main thread does all that it can.
+    let mut rounds = 0;
+    while !audio.is_finished() {
+        assert!(bench.handles.desk.start_from(StartingPoint::ALL[rounds % StartingPoint::ALL.len()], &host));
+        bench.handles.desk.undo(&host);
+        bench.handles.meters.take(|_| ());
+        if rounds % 4 == 0 {
+            let saved = bench.deck.save().unwrap();
+            assert!(bench.deck.load(&saved));
+            let _ = bench.handles.heard();
+            let _ = bench.handles.propose(Context::default(), &host);
+            let _ = bench.handles.desk.copy().unwrap();
+        }
+        if rounds % 16 == 7 {
+            bench.handles.stop_measuring();
+            bench.handles.measure().unwrap();
+        }
+        rounds += 1;
+    }
+    let (watched, blocks) = audio.join().unwrap();
+    assert!(blocks > 800 && rounds > 10, "{blocks} blocks, {rounds} rounds beside them");
+    if !watched {
+        eprintln!("this kernel has no system-call user dispatch: nothing was watched");
+        return;
+    }
+    let calls = CALLS.load(Ordering::SeqCst);
+    assert_eq!(calls, 0, "the last of them was number {}", LAST.load(Ordering::SeqCst));
+
+    // The negative control: a lock that somebody holds, a line on the terminal, a nap.
+    std::thread::spawn(|| {
+        assert!(watch_this_thread());
+        closed(|| std::thread::sleep(std::time::Duration::from_nanos(1)));
+    })
+    .join()
+    .unwrap();
+    assert!(CALLS.load(Ordering::SeqCst) > 0, "a sleeping thread is caught");
+}

@@ -1,0 +1,94 @@
+//! The faults that were put into the demo's voices are found by the profile, as far as it measures them.
+
+use voicechain_core::SampleRate;
+use voicechain_core::voice::profile::{Doubt, Measured};
+use voicechain_core::voice::{Context, Profile, ProfileMeter, propose};
+use voicechain_examples::demo_voices::{DemoVoice, Fault, interview};
+
+fn profile(voice: &DemoVoice, samples: &[f32]) -> Profile {
+    let mut meter = Box::new(ProfileMeter::<1>::new(SampleRate::new(f64::from(voice.rate_hz)).expect("a rate")));
+    meter.push(samples.as_chunks::<1>().0);
+    meter.profile()
+}
+
+/// What is measured; `None` where nothing measures it yet.
+fn measured<T>(value: Measured<T>, what: &str) -> Option<T> {
+    match value {
+        Err(Doubt::NotMeasured) => None,
+        Err(doubt) => panic!("{what} is not known: {doubt:?}"),
+        Ok(value) => Some(value),
+    }
+}
+
+#[test]
+fn the_profile_finds_what_was_put_in() {
+    let voices = interview();
+    let heard = voices.each_ref().map(|voice| profile(voice, &voice.recording));
+    // Negative control: the same voices without faults.
+    let clean = voices.each_ref().map(|voice| profile(voice, &voice.clean));
+    let level = |of: &Profile| of.level.active_level_dbov.expect("a voice");
+    for ((voice, heard), clean) in voices.iter().zip(&heard).zip(&clean) {
+        for fault in &voice.faults {
+            match fault {
+                // The voices' own levels while they speak; hum and rumble add little.
+                Fault::Quieter { db } => {
+                    let off = level(&clean_of(&voices, 0)) - level(heard);
+                    assert!((off - db).abs() < 1.5, "{off} dB");
+                }
+                Fault::Room { t60_s, .. } => {
+                    if let Some(room) = measured(heard.room, "the room") {
+                        assert!((room.decay_time_s / t60_s - 1.0).abs() < 0.35 && !room.dry, "{room:?}");
+                    }
+                }
+                // Among the three within a third of an octave.
+                Fault::Resonance { hz, .. } => {
+                    if let Some(candidates) = measured(heard.resonances, "resonances") {
+                        let near = |found: f64| (found / hz).log2().abs() < 1.0 / 3.0;
+                        assert!(candidates.iter().flatten().any(|r| near(r.frequency_hz)), "{candidates:?}");
+                    }
+                }
+                Fault::Hum { hz, level_dbfs } => {
+                    if let Some(hum) = measured(heard.hum, "hum") {
+                        let hum = hum.expect("it is heard");
+                        assert!((hum.frequency_hz - hz).abs() < 0.1, "{hum:?}");
+                        assert!((hum.level_dbfs - level_dbfs).abs() < 4.0, "{hum:?}");
+                    }
+                    if let Some(hum) = measured(clean.hum, "hum") {
+                        assert_eq!(hum, None);
+                    }
+                }
+                Fault::Rumble { level_dbfs, .. } => {
+                    let rumble = heard.ground.rumble_dbfs;
+                    assert!((rumble - level_dbfs).abs() < 4.0, "{rumble}");
+                    assert!(clean.ground.rumble_dbfs < level_dbfs - 15.0, "{}", clean.ground.rumble_dbfs);
+                }
+                // A shelf of so many dB above 4.5 kHz: the top end loses it, the presence a part.
+                Fault::Dull { gain_db, .. } => {
+                    let top = |of: &Profile| of.colour.expect("a colour").top_end_db.expect("a top end");
+                    let lost = top(heard) - top(clean);
+                    assert!((lost - gain_db).abs() < 4.0, "{lost}");
+                }
+                Fault::Sibilant { gain_db } => {
+                    let of = |p: &Profile| p.sibilance.expect("fricatives").excess_db;
+                    let more = of(heard) - of(clean);
+                    assert!((more - gain_db).abs() < 3.5, "{more}");
+                }
+                Fault::Spikes { at_s, .. } => {
+                    let (found, none) = (heard.spikes.expect("spikes"), clean.spikes.expect("spikes"));
+                    assert!(found.count as usize + 1 >= at_s.len(), "{found:?}");
+                    assert!(none.count < found.count, "{none:?} without them");
+                }
+                other => panic!("nothing looks for {other:?}"),
+            }
+        }
+        // Every voice gets a proposal that explains itself.
+        let proposal = propose(heard, Context::default());
+        assert!(proposal.settings.high_pass.on && proposal.reasons().count() >= 3);
+    }
+    let [host, guest] = heard.map(|p| p.pitch.expect("a pitch").median_hz);
+    assert!((host / 188.0 - 1.0).abs() < 0.12 && (guest / 112.0 - 1.0).abs() < 0.12, "{host} and {guest} Hz");
+}
+
+fn clean_of(voices: &[DemoVoice; 2], which: usize) -> Profile {
+    profile(&voices[which], &voices[which].clean)
+}

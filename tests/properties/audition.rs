@@ -1,0 +1,206 @@
+//! Listening to a part: a band alone, or what a cut would take away.
+
+use crate::rate;
+use voicechain_core::StripSettings;
+use voicechain_core::settings::CorrectiveEqSettings;
+use voicechain_core::strip::{Audition, Listening, Part, Way};
+use voicechain_core::voice::profile::Resonance;
+use voicechain_core::voice::proposal::trial_bell;
+use voicechain_tests::signals::{db, mono, phrases, pinkish, sine, unequal};
+use voicechain_tests::spectra::Noise;
+use voicechain_tests::strips::{first_difference, peak, run, run_split, strip};
+
+const BAND: Part = Part::Band { frequency_hz: 640.0, q: 2.0 };
+const CUT: Part = Part::Cut { frequency_hz: 640.0, gain_db: -6.0, q: 2.0 };
+
+/// The gain of a part for a tone, dB, once it has settled.
+fn gain_db(part: Part, hz: f64, rate_hz: f64) -> f64 {
+    let tone = mono(&sine(hz, -12.0, rate_hz, rate_hz as usize));
+    let mut heard = tone.clone();
+    Audition::fresh(part, rate(rate_hz)).run(&mut heard);
+    let half = tone.len() / 2;
+    db(peak(&heard[half..])) - db(peak(&tone[half..]))
+}
+
+#[test]
+fn a_band_alone_has_its_width() {
+    for rate_hz in [16_000.0, 48_000.0, 192_000.0] {
+        // The edges of a band-pass of middle f and quality Q: their product is f^2, their distance f / Q.
+        let (f, q) = (640.0_f64, 2.0_f64);
+        let half = f / (2.0 * q);
+        let edge = (f * f + half * half).sqrt();
+        assert!(gain_db(BAND, f, rate_hz).abs() < 0.01);
+        for at in [edge - half, edge + half] {
+            // The bilinear transform narrows a band at 640 Hz by less than 1 % even at 16 kHz.
+            assert!((gain_db(BAND, at, rate_hz) + 3.01).abs() < 0.1, "{at} Hz at {rate_hz} Hz");
+        }
+        assert!(gain_db(BAND, 64.0, rate_hz) < -24.0 && gain_db(BAND, 6_400.0, rate_hz) < -24.0);
+    }
+}
+
+#[test]
+fn what_a_cut_takes_and_what_it_leaves_are_the_whole() {
+    // By the strip's own corrective EQ, which shares no state with it.
+    let mut settings = StripSettings::default();
+    settings.high_pass.on = false;
+    settings.compressor.on = false;
+    settings.de_esser.on = false;
+    settings.corrective_eq = CorrectiveEqSettings {
+        bell_1_frequency_hz: 640.0,
+        bell_1_gain_db: -6.0,
+        bell_1_q: 2.0,
+        level_compensation: false,
+        ..settings.corrective_eq
+    };
+    let signal = unequal(&pinkish(-20.0, 48_000, 3));
+    let mut with_cut = strip::<2>(&settings, rate(48_000.0));
+    let latency = with_cut.latency() as usize;
+    let left = run(&mut with_cut, &signal);
+    let mut taken = signal.clone();
+    Audition::fresh(CUT, rate(48_000.0)).run(&mut taken);
+    let mut worst = 0.0f64;
+    for ((left, taken), whole) in left[latency..].iter().zip(&taken).zip(&signal) {
+        for c in 0..2 {
+            worst = worst.max((f64::from(left[c]) + f64::from(taken[c]) - f64::from(whole[c])).abs());
+        }
+    }
+    assert!(worst < 1e-6, "{worst}");
+    // A bell of -6 dB leaves half of what is at its middle; negative control: little of what is far from it.
+    assert!((gain_db(CUT, 640.0, 48_000.0) + 6.04).abs() < 0.05);
+    assert!(gain_db(CUT, 6_400.0, 48_000.0) < -20.0);
+}
+
+#[test]
+fn the_strip_plays_a_part_of_the_recording_and_goes_back() {
+    let rate = rate(48_000.0);
+    let signal = mono(&phrases(-26.0, 48_000.0, 4.0, 8));
+    let mut settings = StripSettings::default();
+    settings.trim.gain_db = 6.0;
+    let (mut a, mut b) = (strip::<1>(&settings, rate), strip::<1>(&settings, rate));
+    let latency = a.latency() as usize;
+    let plain = run(&mut a, &signal);
+    a = strip::<1>(&settings, rate);
+    a.set_audition(BAND);
+    assert_eq!(a.audition(), BAND);
+    let band = run(&mut a, &signal);
+    // Of the recording, whatever the strip makes of it.
+    let mut expected = signal.clone();
+    Audition::fresh(BAND, rate).run(&mut expected);
+    let after = latency + 4_800;
+    let off = band[after..].iter().zip(&expected[after - latency..]).map(|(x, y)| (x[0] - y[0]).abs());
+    assert!(off.fold(0.0, f32::max) < 1e-6);
+    // Nothing but what is heard is changed: ledger, meters, and the sound after it.
+    a.set_audition(Part::Whole);
+    let back = run(&mut a, &signal);
+    run(&mut b, &signal);
+    let other = run(&mut b, &signal);
+    assert_eq!(first_difference(&back[480..], &other[480..]), None);
+    assert_ne!(first_difference(&band[after..], &plain[after..]), None);
+    assert_eq!(a.ledger(), b.ledger());
+    assert_eq!(a.output_loudness().integrated(), b.output_loudness().integrated());
+}
+
+#[test]
+fn any_split_gives_the_same_part_and_the_whole_is_the_input_bit_for_bit() {
+    let rate = rate(44_100.0);
+    let signal = unequal(&phrases(-26.0, 44_100.0, 2.0, 2));
+    let acts = [
+        (0, BAND),
+        (1_000, CUT),
+        (1_201, Part::Whole),
+        (1_300, BAND),
+        (9_000, Part::Whole),
+        (9_442, Part::Band { frequency_hz: 300.0, q: 1.0 }),
+        (30_000, Part::Whole),
+    ];
+    let play = |most: usize, listening: Listening| {
+        let mut random = Noise::new(most as u64);
+        let mut strip = strip::<2>(&StripSettings::default(), rate);
+        strip.set_listening(listening);
+        let mut out = Vec::new();
+        for (k, &(at, part)) in acts.iter().enumerate() {
+            strip.set_audition(part);
+            let end = acts.get(k + 1).map_or(signal.len(), |next| next.0);
+            out.extend(run_split(&mut strip, &signal[at..end], most, &mut random));
+        }
+        (out, strip.latency() as usize)
+    };
+    for way in [Way::Processed, Way::Unprocessed, Way::Removed] {
+        for matched in [false, true] {
+            let (first, latency) = play(100_000, Listening { way, matched });
+            for most in [1, 37, 500] {
+                let (other, _) = play(most, Listening { way, matched });
+                assert_eq!(first_difference(&first, &other), None, "{way:?}, blocks of up to {most}");
+            }
+            if way == Way::Unprocessed && !matched {
+                let end = signal.len() - latency;
+                assert_eq!(first_difference(&first[31_000 + latency..], &signal[31_000..end]), None);
+            }
+        }
+    }
+}
+
+#[test]
+fn choosing_a_part_does_not_click() {
+    // The second difference of a tone of 997 Hz is small; that of a click is not.
+    let bend = |out: &[[f32; 1]]| {
+        out.windows(3).map(|w| f64::from(w[0][0] - 2.0 * w[1][0] + w[2][0]).abs()).fold(0.0, f64::max)
+    };
+    let tone = mono(&sine(997.0, -20.0, 48_000.0, 48_000));
+    let rest = bend(&tone);
+    let parts = [
+        Part::Whole,
+        BAND,
+        CUT,
+        Part::Band { frequency_hz: 4_000.0, q: 12.0 },
+        Part::Band { frequency_hz: 60.0, q: 0.7 },
+    ];
+    let (mut worst, mut hard) = (0.0f64, 0.0f64);
+    for from in parts {
+        for to in parts.into_iter().filter(|to| *to != from) {
+            let mut audition = Audition::<1>::fresh(from, rate(48_000.0));
+            let mut out = tone.clone();
+            audition.run(&mut out[..24_000]);
+            audition.set(to);
+            // Another choice while the first is under way.
+            audition.run(&mut out[24_000..24_200]);
+            audition.set(from);
+            audition.run(&mut out[24_200..24_300]);
+            audition.set(to);
+            audition.run(&mut out[24_300..]);
+            worst = worst.max(bend(&out[23_900..28_000]) / rest);
+            let mut swapped = tone.clone();
+            Audition::<1>::fresh(from, rate(48_000.0)).run(&mut swapped[..24_012]);
+            Audition::<1>::fresh(to, rate(48_000.0)).run(&mut swapped[24_012..]);
+            hard = hard.max(bend(&swapped[23_900..28_000]) / rest);
+        }
+    }
+    println!("worst {worst:.2}, hard swap {hard:.1}");
+    assert!(worst < 1.6, "{worst}");
+    assert!(hard > 20.0, "negative control: {hard}");
+}
+
+#[test]
+fn a_candidate_is_heard_by_its_own_numbers_and_nonsense_is_survived() {
+    let candidate = |prominence_db, confidence| Resonance { frequency_hz: 500.0, prominence_db, q: 1.5, confidence };
+    assert_eq!(Part::band_of(&candidate(9.0, 0.9)), Part::Band { frequency_hz: 500.0, q: 1.5 });
+    // Sure: what the proposal cuts, 0.7 of what exceeds 4 dB. Unsure: at least 3 dB, so that it can be heard.
+    let (hz, cut, q) = trial_bell(&candidate(9.0, 0.9));
+    assert!(hz == 500.0 && q == 1.5 && (cut + 3.5).abs() < 1e-9, "{cut}");
+    assert_eq!(trial_bell(&candidate(4.2, 0.1)).1, -3.0);
+    assert_eq!(trial_bell(&candidate(30.0, 0.1)).1, -6.0);
+    let signal = mono(&pinkish(-20.0, 4_800, 5));
+    for bad in [0.0, -1.0, 1e300, f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+        for part in [
+            Part::Band { frequency_hz: bad, q: 1.0 },
+            Part::Band { frequency_hz: 7_900.0, q: bad },
+            Part::Cut { frequency_hz: 500.0, gain_db: bad, q: bad },
+        ] {
+            for hz in [8_000.0, 192_000.0] {
+                let mut out = signal.clone();
+                Audition::fresh(part, rate(hz)).run(&mut out);
+                assert!(out.iter().all(|[s]| s.is_finite() && s.abs() < 4.0), "{part:?} at {hz} Hz");
+            }
+        }
+    }
+}

@@ -1,0 +1,88 @@
+//! The pitch of voices, beside that of a reference library.
+
+use crate::Row;
+use crate::half::{profile, share};
+use std::collections::BTreeMap;
+use voicechain_core::voice::profile::Pitch;
+use voicechain_tests::faults::{Ground, bell, in_room, noisy, telephone};
+use voicechain_tests::recordings::{Half, RATE_HZ, for_each_speaker};
+use voicechain_tests::rooms::{Room, decay_time};
+
+/// Low, median and high of every speaker, Hz, by `tests/standards/pitch_reference.py` of the recordings as they are.
+const REFERENCE: &str = include_str!("../fixtures/pitch_reference.csv");
+
+/// What the recordings go through. The reference stays that of the recordings as they are.
+const CONDITIONS: [&str; 6] = [
+    "as recorded",
+    "pink noise, 20 dB",
+    "pink noise, 10 dB",
+    "room of 0.6 s",
+    "bell of +8 dB at 350 Hz",
+    "telephone band",
+];
+
+/// How far a value is from the reference's, as a share; nothing where there is no value.
+type Errors = [Option<[f64; 3]>; CONDITIONS.len()];
+
+pub(crate) fn rows() -> Vec<Row> {
+    let reference: BTreeMap<&str, [f64; 3]> = REFERENCE.lines().skip(1).filter_map(parsed).collect();
+    let response = room().impulse_response(f64::from(RATE_HZ), 0.9);
+    let all: Vec<(&str, Half, Errors)> = for_each_speaker(|speaker| {
+        let voice = &speaker.samples;
+        let wanted = reference.get(speaker.name).expect("a speaker of the reference: run pitch_reference.py");
+        let errors = |samples: &[f32]| {
+            let Pitch { low_hz, median_hz, high_hz, .. } = profile(samples).pitch.ok()?;
+            let found = [low_hz, median_hz, high_hz];
+            Some(std::array::from_fn(|n| (found[n] / wanted[n] - 1.0).abs()))
+        };
+        [
+            errors(voice),
+            errors(&noisy(voice, Ground::Pink, 20.0, &[], 1).0),
+            errors(&noisy(voice, Ground::Pink, 10.0, &[], 2).0),
+            errors(&in_room(voice, &response)),
+            errors(&bell(voice, 350.0, 8.0, 1.5)),
+            errors(&telephone(voice)),
+        ]
+    });
+    for (name, half, errors) in all.iter().filter(|(_, _, errors)| errors[0].is_none_or(|[_, median, _]| median > 0.05))
+    {
+        eprintln!("pitch of {name} ({half:?}) is off: {:?}", errors[0]);
+    }
+    let mut rows = Vec::new();
+    for (condition, name) in CONDITIONS.iter().enumerate() {
+        let mut row = |what: &str, reach: &'static str, value: usize, limits: &[f64]| {
+            let cell = |half: Half| {
+                let of: Vec<_> = all.iter().filter(|(_, h, _)| *h == half).map(|(_, _, e)| e[condition]).collect();
+                let within = |limit: f64| of.iter().flatten().filter(|errors| errors[value] <= limit).count();
+                limits.iter().map(|&limit| share(within(limit), of.len())).collect::<Vec<_>>().join(", ")
+            };
+            rows.push(Row {
+                quantity: format!("pitch, {name}: {what} of a reference library"),
+                reach,
+                chosen: cell(Half::Chooses),
+                scored: cell(Half::Scores),
+            });
+        };
+        let reach = if condition == 0 { "91 / 98 %, 95 / 99 %" } else { "none" };
+        row("median within 5 / 10 %", reach, 1, &[0.05, 0.1]);
+        row("low within 10 %", "none", 0, &[0.1]);
+        row("high within 10 %", "none", 2, &[0.1]);
+    }
+    rows
+}
+
+/// A room of 83 cubic metres, 1.5 m from the voice, with the least reflection that makes its decay time 0.6 s.
+fn room() -> Room {
+    let of =
+        |reflection| Room { size: [6.1, 4.7, 2.9], reflection, voice: [2.0, 1.5, 1.5], microphone: [3.1, 2.4, 1.3] };
+    let long = |room: &Room| decay_time(&room.impulse_response(8_000.0, 0.9), 8_000.0).is_some_and(|time| time >= 0.6);
+    (80..96).map(|percent| of(f64::from(percent) / 100.0)).find(long).expect("a room that reverberates")
+}
+
+/// One line of the reference.
+fn parsed(line: &str) -> Option<(&str, [f64; 3])> {
+    let mut fields = line.split(',');
+    let name = fields.next()?;
+    let mut value = || fields.next()?.parse().ok();
+    Some((name, [value()?, value()?, value()?]))
+}

@@ -1,0 +1,171 @@
+//! What the proposed strip does to every voice, run through the strip itself.
+
+use crate::Row;
+use crate::half::{of_half, profile, share};
+use voicechain_core::settings::StageId;
+use voicechain_core::voice::{Context, propose};
+use voicechain_core::{SampleRate, StripSettings};
+use voicechain_tests::faults::{fricatives, jumping, louder, piece_levels, sharper, spiky};
+use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker};
+use voicechain_tests::strips::strip;
+
+/// Reduction of loud phrases that is neither too little nor too much, dB.
+const REDUCTION_DB: std::ops::RangeInclusive<f64> = 3.0..=6.0;
+/// Fricatives are made so much stronger, dB.
+const SHARPER_DB: f64 = 8.0;
+/// The second of two voices is so much quieter, dB.
+const QUIETER_DB: f64 = 12.0;
+
+fn proposed(samples: &[f32]) -> StripSettings {
+    propose(&profile(samples), Context::default()).settings
+}
+
+/// The samples behind a strip, its compressor's 95th percentile of reduction, and the loudness.
+fn through(settings: &StripSettings, samples: &[f32]) -> (Vec<f32>, Option<f64>, f64) {
+    let rate = SampleRate::new(f64::from(RATE_HZ)).expect("a rate of recordings");
+    let mut strip = Box::new(strip::<1>(settings, rate));
+    let latency = strip.latency() as usize;
+    let mut out = samples.to_vec();
+    out.resize(samples.len() + latency, 0.0);
+    strip.run(out.as_chunks_mut::<1>().0);
+    out.drain(..latency);
+    let reduction = strip.reduction(StageId::Compressor).and_then(|meter| meter.percentile_db(95.0));
+    (out, reduction, strip.output_loudness().integrated().unwrap_or(f64::NAN))
+}
+
+/// Level of the pieces that `is` names, before and after, as the mean of power, dB.
+fn change_db(before: &[f32], after: &[f32], is: impl Fn(usize, f64) -> bool) -> Option<f64> {
+    let (mut sums, mut count) = ([0.0; 2], 0);
+    for (at, (from, to)) in piece_levels(before).into_iter().zip(piece_levels(after)).enumerate() {
+        if is(at, from) {
+            sums[0] += 10_f64.powf(0.1 * from);
+            sums[1] += 10_f64.powf(0.1 * to);
+            count += 1;
+        }
+    }
+    (count > 30).then(|| 10.0 * (sums[1] / sums[0]).log10())
+}
+
+/// What the de-esser proposed for sharper fricatives takes from these and from vowels, dB; `None` when there is none.
+fn taken_back(samples: &[f32]) -> Option<[f64; 2]> {
+    let sharp = sharper(samples, SHARPER_DB);
+    let on = proposed(&sharp);
+    if !on.de_esser.on {
+        return None;
+    }
+    let mut off = on;
+    off.de_esser.on = false;
+    // Without the compressor behind it, which gives back a part of what any stage before it takes.
+    let [on, off] = [on, off].map(|mut settings| {
+        settings.compressor.on = false;
+        through(&settings, &sharp).0
+    });
+    let open = fricatives(samples);
+    let piece = RATE_HZ as usize / 100;
+    let share = |at: usize| {
+        let all = open[at * piece..].iter().take(piece);
+        all.sum::<f32>() / piece as f32
+    };
+    let active = voicechain_tests::faults::active_level(&off) - 15.9;
+    let most = piece_levels(&off).into_iter().fold(f64::NEG_INFINITY, f64::max);
+    let sharp = change_db(&off, &on, |at, db| share(at) == 1.0 && db > most - 60.0)?;
+    let vowels = change_db(&off, &on, |at, db| share(at) == 0.0 && db > active)?;
+    Some([sharp, vowels])
+}
+
+/// The spread of phrases with spikes and jumps, before and behind the strip, dB.
+fn spreads(samples: &[f32], seed: u64) -> Option<[f64; 2]> {
+    let faulty = spiky(&jumping(samples, 12.0, seed), 14.0, 4.0, seed);
+    let spread = |samples: &[f32]| profile(samples).phrases.ok().map(|phrases| phrases.spread_db);
+    Some([spread(&faulty)?, spread(&through(&proposed(&faulty), &faulty).0)?])
+}
+
+#[derive(Clone, Copy)]
+struct Found {
+    reduction_db: Option<f64>,
+    lufs: f64,
+    quieter_lufs: f64,
+    level_alone: bool,
+    taken_back: Option<[f64; 2]>,
+    spreads: Option<[f64; 2]>,
+}
+
+fn found(speaker: &Speaker) -> Found {
+    let clean = &speaker.samples;
+    let settings = proposed(clean);
+    let (_, reduction_db, lufs) = through(&settings, clean);
+    let quieter = louder(clean, -QUIETER_DB);
+    let mut same = proposed(&quieter);
+    let (_, _, quieter_lufs) = through(&same, &quieter);
+    same.trim = settings.trim;
+    let seed = speaker.name.bytes().map(u64::from).sum();
+    Found {
+        reduction_db,
+        lufs,
+        quieter_lufs,
+        level_alone: same == settings,
+        taken_back: taken_back(clean),
+        spreads: spreads(clean, seed),
+    }
+}
+
+/// The value below which a share lies.
+fn percentile(mut values: Vec<f64>, share: f64) -> f64 {
+    values.sort_by(f64::total_cmp);
+    if values.is_empty() { f64::NAN } else { values[((values.len() - 1) as f64 * share).round() as usize] }
+}
+
+pub(crate) fn rows() -> Vec<Row> {
+    let read = for_each_speaker(|speaker| (speaker.roomy, found(speaker)));
+    for (name, half, (_, f)) in &read {
+        eprintln!(
+            "{name:16} {half:?} reduction {:?} out {:.1} {:.1} same {} fricatives {:?} spreads {:?}",
+            f.reduction_db, f.lufs, f.quieter_lufs, f.level_alone, f.taken_back, f.spreads
+        );
+    }
+    let all: Vec<(Half, Found)> = read.iter().map(|&(_, half, (_, found))| (half, found)).collect();
+    let mut rows = Vec::new();
+    let mut row = |quantity: &str, reach, cell: &dyn Fn(&[Found]) -> String| {
+        let [chosen, scored] = [Half::Chooses, Half::Scores].map(|half| cell(&of_half(&all, half)));
+        rows.push(Row { quantity: format!("proposal: {quantity}"), reach, chosen, scored });
+    };
+    row("compressor's 95th-percentile reduction from 3 to 6 dB", "95 %, all", &|all| {
+        let known: Vec<f64> = all.iter().filter_map(|f| f.reduction_db).collect();
+        let inside = known.iter().filter(|db| REDUCTION_DB.contains(db)).count();
+        let most = known.iter().copied().fold(0.0, f64::max);
+        let least = known.iter().copied().fold(99.0, f64::min);
+        format!("{}; {least:.1} to {most:.1} dB", share(inside, all.len()))
+    });
+    row("fricatives of +8 dB taken back, of those acted on: mean", "4 dB, 5 dB", &|all| {
+        let taken: Vec<f64> = all.iter().filter_map(|f| f.taken_back).map(|[sharp, _]| -sharp).collect();
+        format!("{:.1} dB of {}", taken.iter().sum::<f64>() / taken.len() as f64, taken.len())
+    });
+    row("... by how much their vowels change: mean, most", "0.5 dB", &|all| {
+        let changes: Vec<f64> = all.iter().filter_map(|f| f.taken_back).map(|[_, vowels]| vowels.abs()).collect();
+        let most = changes.iter().copied().fold(0.0, f64::max);
+        format!("{:.2}, {most:.2} dB", changes.iter().sum::<f64>() / changes.len() as f64)
+    });
+    row(
+        "phrase spread with +14 dB spikes and 12 dB jumps, behind the strip as a share: median, 90th",
+        "0.5, 0.33",
+        &|all| {
+            let shares: Vec<f64> = all.iter().filter_map(|f| f.spreads).map(|[before, after]| after / before).collect();
+            format!(
+                "{:.2}, {:.2} of {}",
+                percentile(shares.clone(), 0.5),
+                percentile(shares.clone(), 0.9),
+                shares.len()
+            )
+        },
+    );
+    // Each voice with the next of its half, 12 dB quieter.
+    row("two voices 12 dB apart, behind their strips: median, most", "0.5 LU, 0.3 LU", &|all| {
+        let pairs = all.iter().zip(all.iter().cycle().skip(1));
+        let apart: Vec<f64> = pairs.map(|(one, other)| (one.lufs - other.quieter_lufs).abs()).collect();
+        format!("{:.1}, {:.1} LU", percentile(apart.clone(), 0.5), percentile(apart, 1.0))
+    });
+    row("a voice 12 dB quieter gets the same but for the trim", "all", &|all| {
+        share(all.iter().filter(|f| f.level_alone).count(), all.len())
+    });
+    rows
+}

@@ -1,0 +1,116 @@
+//! The periods that a short stretch of sound may have.
+
+use super::lowering::dot;
+
+/// Lowest and highest pitch, Hz.
+pub(super) const LOWEST_HZ: f64 = 65.0;
+pub(super) const HIGHEST_HZ: f64 = 1_000.0;
+/// Periods kept per frame.
+pub(super) const PERIODS: usize = 6;
+/// A peak below this correlation is none.
+const LEAST: f32 = 0.3;
+/// What a period is preferred by for every octave that it is shorter: twice a period is a period too.
+const PER_OCTAVE: f32 = 0.015;
+/// Length over which two stretches are compared, s.
+const WINDOW_S: f64 = 0.032;
+
+/// Samples of the window and of the longest period at just under 12 kHz, rounded up.
+const WINDOW: usize = 384;
+const LAGS: usize = 192;
+/// Samples of the longest frame.
+pub(super) const FRAME: usize = WINDOW + LAGS;
+
+/// A period as a pitch in Hz, and how alike the sound is one period later, 0 to 1.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Period {
+    pub(super) hz: f32,
+    pub(super) alike: f32,
+}
+
+impl Period {
+    /// How good a period it is among others: its likeness with the preference for the shorter.
+    pub(super) fn rank(&self) -> f32 {
+        self.alike + PER_OCTAVE * libm::log2f(self.hz / LOWEST_HZ as f32)
+    }
+}
+
+/// The best first; `None` where there are not so many.
+pub(super) type Periods = [Option<Period>; PERIODS];
+
+/// Finds periods at one sample rate from 6 to 12 kHz.
+#[derive(Clone, Debug)]
+pub(super) struct PeriodFinder {
+    rate_hz: f64,
+    window: usize,
+    lags: usize,
+}
+
+impl PeriodFinder {
+    pub(super) fn new(rate_hz: f64) -> Self {
+        let window = ((WINDOW_S * rate_hz) as usize).min(WINDOW);
+        let lags = ((rate_hz / LOWEST_HZ) as usize + 3).min(LAGS);
+        Self { rate_hz, window, lags }
+    }
+
+    /// Samples of a frame.
+    pub(super) fn length(&self) -> usize {
+        self.window + self.lags
+    }
+
+    /// The periods of a frame of [`Self::length`] samples.
+    ///
+    /// Two stretches of 32 ms, `lag` apart and together in the middle of the frame, are compared by their normalised
+    /// correlation `sum(a b) / sqrt(sum(a^2) sum(b^2))` (as in the pitch tracker of Talkin 1995, from memory; there the
+    /// first stretch stays). Its peaks are refined by parabolas: for sounds below 1 kHz the error of a period is under
+    /// 0.5 %, tested in [`super::pitch`]. About 18000 multiply-adds per frame at 6 kHz.
+    pub(super) fn find(&self, frame: &[f32]) -> Periods {
+        let mut found: Periods = [None; PERIODS];
+        // Sums of the squares before each sample.
+        let least = 1e-26 * (self.window * self.window) as f64;
+        let mut squares = [0.0_f64; FRAME + 1];
+        for (n, &sample) in frame.iter().enumerate().take(FRAME) {
+            squares[n + 1] = squares[n] + f64::from(sample) * f64::from(sample);
+        }
+        // The correlation's square, with its sign: a root is taken of peaks only.
+        let square = |lag: usize| {
+            let left = (self.lags - lag) / 2;
+            let right = left + lag;
+            let power = |from: usize| squares[from + self.window] - squares[from];
+            let powers = power(left) * power(right);
+            let product = dot(&frame[left..left + self.window], &frame[right..right + self.window]);
+            // What is quieter than -130 dBFS is rounding.
+            if powers > least { product * libm::fabsf(product) / powers as f32 } else { 0.0 }
+        };
+        let root = |square: f32| libm::copysignf(libm::sqrtf(libm::fabsf(square)), square);
+        let shortest = ((self.rate_hz / HIGHEST_HZ) as usize).max(2);
+        let (mut before, mut here) = (square(shortest - 1), square(shortest));
+        for lag in shortest..self.lags - 1 {
+            let after = square(lag + 1);
+            if here > LEAST * LEAST && here > before && here >= after {
+                let (before, here, after) = (root(before), root(here), root(after));
+                // Both differences are of what is not larger than `here`, and not both are zero.
+                let shift = 0.5 * (before - after) / (before - 2.0 * here + after);
+                let hz = (self.rate_hz / (lag as f64 + f64::from(shift))) as f32;
+                if (LOWEST_HZ as f32..=HIGHEST_HZ as f32).contains(&hz) {
+                    insert(&mut found, Period { hz, alike: (here - 0.25 * (before - after) * shift).min(1.0) });
+                }
+            }
+            (before, here) = (here, after);
+        }
+        found
+    }
+}
+
+/// Puts a period where it belongs, and drops the last.
+fn insert(found: &mut Periods, mut period: Period) {
+    for place in found {
+        match place {
+            None => {
+                *place = Some(period);
+                return;
+            }
+            Some(known) if known.rank() < period.rank() => core::mem::swap(known, &mut period),
+            Some(_) => {}
+        }
+    }
+}

@@ -1,0 +1,132 @@
+//! Evidence in groups: what one measurement led to, in one sentence.
+
+use super::evidence::{Evidence, stage_words};
+use core::fmt;
+
+/// The groups of a proposal's evidence, in the order in which the rules decided.
+#[derive(Clone, Debug)]
+pub struct Reasons<'a> {
+    rest: &'a [Option<Evidence>],
+}
+
+impl<'a> Reasons<'a> {
+    pub(super) fn new(all: &'a [Option<Evidence>]) -> Self {
+        Self { rest: all }
+    }
+}
+
+impl<'a> Iterator for Reasons<'a> {
+    type Item = Reason<'a>;
+
+    fn next(&mut self) -> Option<Reason<'a>> {
+        let first = self.rest.first()?.as_ref()?;
+        let together =
+            |e: &Option<Evidence>| e.as_ref().is_some_and(|e| e.stage() == first.stage() && e.has_the_cause_of(first));
+        let count = self.rest.iter().take_while(|e| together(e)).count();
+        let (evidence, rest) = self.rest.split_at(count);
+        self.rest = rest;
+        Some(Reason { first, evidence })
+    }
+}
+
+/// One measurement, and every setting of one stage that follows from it.
+///
+/// It displays as one sentence that says the measurement once. Where the settings have different sources, each source
+/// stands behind the last setting that it is for. Tested by `a_reason_is_said_once`.
+#[derive(Clone, Copy, Debug)]
+pub struct Reason<'a> {
+    first: &'a Evidence,
+    evidence: &'a [Option<Evidence>],
+}
+
+impl<'a> Reason<'a> {
+    /// The evidence in it: at least one.
+    pub fn evidence(&self) -> impl Iterator<Item = &'a Evidence> + use<'a> {
+        self.evidence.iter().flatten()
+    }
+
+    /// Id of the stage that all of it is about.
+    #[must_use]
+    pub fn stage(&self) -> &'static str {
+        self.first.stage()
+    }
+
+    /// How sure it is, 0 to 1.
+    #[must_use]
+    pub fn confidence(&self) -> f64 {
+        self.first.confidence
+    }
+}
+
+impl fmt::Display for Reason<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.first.write_cause(f)?;
+        write!(f, ": {} ", stage_words(self.stage()))?;
+        let mut all = self.evidence().peekable();
+        while let Some(evidence) = all.next() {
+            evidence.write_setting(f)?;
+            if all.peek().is_none_or(|next| next.source != evidence.source) {
+                write!(f, " ({})", evidence.source)?;
+            }
+            f.write_str(if all.peek().is_some() { ", " } else { "." })?;
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::row;
+    extern crate std;
+    use std::string::ToString;
+    use std::vec::Vec;
+
+    fn evidence(setting: &'static str, proposed: f64, source: &'static str) -> Option<Evidence> {
+        assert!(row(setting).is_some(), "{setting}");
+        Some(Evidence {
+            setting,
+            proposed,
+            quantity: "the lowest pitch",
+            place_hz: None,
+            measured: 120.0,
+            reference_words: "the high-pass stays at",
+            reference: 84.0,
+            difference: 36.0,
+            unit: "Hz",
+            confidence: 0.9,
+            source,
+        })
+    }
+
+    #[test]
+    fn a_reason_is_said_once() {
+        let mut other = evidence("high_pass.slope", 2.0, "practice");
+        if let Some(other) = &mut other {
+            other.quantity = "the rumble";
+        }
+        let all = [
+            evidence("high_pass.on", 1.0, "a trial"),
+            evidence("high_pass.frequency_hz", 84.0, "practice"),
+            other,
+            evidence("de_esser.on", 1.0, "practice"),
+            evidence("de_esser.range_db", 6.0, "practice"),
+            None,
+        ];
+        let reasons: Vec<_> = Reasons::new(&all).collect();
+        let sentences: Vec<_> = reasons.iter().map(ToString::to_string).collect();
+        assert_eq!(
+            sentences[0],
+            "The lowest pitch is 120 Hz, the high-pass stays at 84 Hz: high-pass on (a trial), frequency 84 Hz (practice)."
+        );
+        // Another cause, and another stage, are other sentences.
+        assert!(sentences[1].starts_with("The rumble is 120 Hz"));
+        assert_eq!(
+            sentences[2],
+            "The lowest pitch is 120 Hz, the high-pass stays at 84 Hz: de-esser on, range 6.0 dB (practice)."
+        );
+        assert_eq!(reasons.iter().map(Reason::stage).collect::<Vec<_>>(), ["high_pass", "high_pass", "de_esser"]);
+        assert_eq!(reasons.iter().map(|r| r.evidence().count()).sum::<usize>(), 5);
+        assert_eq!(Reasons::new(&[None]).count(), 0);
+    }
+}

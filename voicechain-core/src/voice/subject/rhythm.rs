@@ -1,0 +1,269 @@
+//! How the level and the kind of sound change with time: syllables, beats, hiss.
+
+use crate::math::power_to_db;
+use crate::voice::histogram::LevelHistogram;
+use crate::voice::spectra::total;
+use crate::voice::strata::Strata;
+
+/// The band in which the level is taken, and that in which the kind of sound is judged, Hz.
+const LEVEL_HZ: (f64, f64) = (100.0, 4_000.0);
+const KIND_HZ: (f64, f64) = (300.0, 5_000.0);
+/// Levels per second.
+const PER_S: f64 = 50.0;
+/// Middles of the bands, an octave wide each, in which syllables change the level, Hz.
+const SYLLABLES_HZ: [f64; 2] = [2.0, 4.0];
+/// Distances at which rises of the level are compared: 0.2 to 2 s.
+const DISTANCES: core::ops::Range<usize> = 10..100;
+const PAST: usize = DISTANCES.end;
+
+/// Hears the level of the voice band every 20 ms, and what it is made of, from frames of 16 to 32 ms.
+///
+/// The envelope is the fourth root of the power, so that all measures are ratios that no gain changes. Cost some 60
+/// multiply-adds and 100 logarithms for each level, 4 kB.
+#[derive(Clone, Debug)]
+pub(crate) struct Rhythm {
+    hop_s: f64,
+    level: (usize, usize),
+    kind: (usize, usize),
+    /// Time left to the next level, and the frames gathered for it.
+    due_s: f64,
+    power: f64,
+    frames: f64,
+    /// The envelope: how many values, their sum, and the energy of its changes in the bands of syllables.
+    count: f64,
+    sum: f64,
+    bands: [Band; 2],
+    rises: Rises,
+    levels: LevelHistogram,
+    /// By level: flatness in dB and its square.
+    flatness: Strata<2>,
+}
+
+impl Rhythm {
+    /// For a rate, with the length of the frames and their hop in samples.
+    pub(crate) fn new(rate_hz: f64, length: usize, hop: usize) -> Self {
+        let bin = |hz: f64| ((hz * length as f64 / rate_hz + 0.5) as usize).clamp(1, length / 2);
+        let top = 0.45 * rate_hz;
+        Self {
+            hop_s: hop as f64 / rate_hz,
+            level: (bin(LEVEL_HZ.0), bin(LEVEL_HZ.1.min(top))),
+            kind: (bin(KIND_HZ.0), bin(KIND_HZ.1.min(top))),
+            due_s: 1.0 / PER_S,
+            power: 0.0,
+            frames: 0.0,
+            count: 0.0,
+            sum: 0.0,
+            bands: SYLLABLES_HZ.map(Band::new),
+            rises: Rises::new(),
+            levels: LevelHistogram::new(),
+            flatness: Strata::new(),
+        }
+    }
+
+    /// Takes the powers of a frame.
+    pub(crate) fn push(&mut self, powers: &[f32]) {
+        let (Some(voice), Some(kind)) = (powers.get(self.level.0..self.level.1), powers.get(self.kind.0..self.kind.1))
+        else {
+            return;
+        };
+        self.power += f64::from(total(voice));
+        self.frames += 1.0;
+        self.due_s -= self.hop_s;
+        if self.due_s > 1e-9 {
+            return;
+        }
+        self.due_s += 1.0 / PER_S;
+        let power = self.power / self.frames;
+        (self.power, self.frames) = (0.0, 0.0);
+        let envelope = libm::sqrt(libm::sqrt(power));
+        if self.count == 0.0 {
+            self.bands.iter_mut().for_each(|band| band.start(envelope));
+            self.rises.start(envelope);
+        }
+        self.count += 1.0;
+        self.sum += envelope;
+        self.bands.iter_mut().for_each(|band| band.run(envelope));
+        self.rises.push(envelope);
+        let level = power_to_db(power.max(1e-13));
+        self.levels.push(level);
+        let flatness = flatness_db(kind);
+        let [sum, squares] = self.flatness.at(level);
+        *sum += flatness;
+        *squares += flatness * flatness;
+    }
+
+    /// Root mean square of what syllables change in the envelope (1.4 to 5.7 Hz), over the envelope's mean.
+    pub(crate) fn syllables(&self) -> f64 {
+        let energy: f64 = self.bands.iter().map(|band| band.energy).sum();
+        libm::sqrt(energy * self.count) / self.sum.max(1e-12)
+    }
+
+    /// How well the rises of the envelope repeat at one distance, 0 to 1.
+    pub(crate) fn beat(&self) -> f64 {
+        self.rises.beat(self.count)
+    }
+
+    /// From the median of the level to its 95th percentile, dB.
+    pub(crate) fn rise_db(&self) -> f64 {
+        match (self.levels.percentile(0.5), self.levels.percentile(0.95)) {
+            (Some(half), Some(high)) => high - half,
+            _ => 0.0,
+        }
+    }
+
+    /// Mean and standard deviation of the flatness of the frames at or above a level, dB.
+    pub(crate) fn flatness_db(&self, from_db: f64) -> [f64; 2] {
+        let ([sum, squares], count) = self.flatness.from(from_db);
+        let mean = sum / count.max(1.0);
+        [mean, libm::sqrt((squares / count.max(1.0) - mean * mean).max(0.0))]
+    }
+}
+
+/// A band-pass of second order (bilinear transform) with a gain of 1 in its middle and the Q of an octave, at [`PER_S`].
+#[derive(Clone, Copy, Debug)]
+struct Band {
+    b: f64,
+    a: [f64; 2],
+    inputs: [f64; 2],
+    outputs: [f64; 2],
+    energy: f64,
+}
+
+impl Band {
+    fn new(hz: f64) -> Self {
+        let (sin, cos) = libm::sincos(core::f64::consts::TAU * hz / PER_S);
+        let alpha = sin / (2.0 * core::f64::consts::SQRT_2);
+        let a0 = 1.0 + alpha;
+        let a = [-2.0 * cos / a0, (1.0 - alpha) / a0];
+        Self { b: alpha / a0, a, inputs: [0.0; 2], outputs: [0.0; 2], energy: 0.0 }
+    }
+
+    /// As if it had heard this value for ever.
+    fn start(&mut self, x: f64) {
+        self.inputs = [x; 2];
+    }
+
+    fn run(&mut self, x: f64) {
+        let y = self.b * (x - self.inputs[1]) - self.a[0] * self.outputs[0] - self.a[1] * self.outputs[1];
+        self.inputs = [x, self.inputs[0]];
+        self.outputs = [y, self.outputs[0]];
+        self.energy += y * y;
+    }
+}
+
+/// The rises of an envelope, and how they repeat: their autocovariance over [`DISTANCES`].
+#[derive(Clone, Debug)]
+struct Rises {
+    before: f64,
+    sum: f64,
+    squares: f64,
+    past: [f32; PAST],
+    at: usize,
+    products: [f32; PAST],
+}
+
+impl Rises {
+    const fn new() -> Self {
+        Self { before: 0.0, sum: 0.0, squares: 0.0, past: [0.0; PAST], at: 0, products: [0.0; PAST] }
+    }
+
+    fn start(&mut self, x: f64) {
+        self.before = x;
+    }
+
+    fn push(&mut self, x: f64) {
+        let rise = (x - self.before).max(0.0) as f32;
+        self.before = x;
+        self.sum += f64::from(rise);
+        self.squares += f64::from(rise * rise);
+        // The newest is before `at`, the oldest at it: distances from 1 up.
+        let (new, old) = self.past.split_at(self.at);
+        for (product, past) in self.products.iter_mut().zip(new.iter().rev().chain(old.iter().rev())) {
+            *product += rise * past;
+        }
+        self.past[self.at] = rise;
+        self.at = (self.at + 1) % PAST;
+    }
+
+    fn beat(&self, count: f64) -> f64 {
+        let count = count.max(1.0);
+        let mean = self.sum / count;
+        let power = self.squares / count - mean * mean;
+        if power <= 0.0 {
+            return 0.0;
+        }
+        let correlation = |product: &f32| (f64::from(*product) / count - mean * mean) / power;
+        let products = self.products.get(DISTANCES.start - 1..DISTANCES.end - 1).unwrap_or(&[]);
+        products.iter().map(correlation).fold(0.0, f64::max)
+    }
+}
+
+/// Geometric over arithmetic mean of the powers, dB: 0 when all are alike, -2.5 of white noise, far less of a tone.
+fn flatness_db(powers: &[f32]) -> f32 {
+    let mean = total(powers) / powers.len() as f32;
+    if mean <= 0.0 {
+        return 0.0;
+    }
+    // Four at a time, bounded so that the product does not leave the numbers.
+    let products = powers.chunks(4).map(|four| four.iter().map(|power| (power / mean).max(1e-8)).product::<f32>());
+    let logs: f32 = products.map(libm::log2f).sum();
+    3.010_3 * logs / powers.len() as f32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Frames of 20 ms with one power in the whole band, given as an envelope.
+    fn heard(envelope: impl Fn(f64) -> f64) -> Rhythm {
+        let mut rhythm = Rhythm::new(48_000.0, 1_024, 960);
+        for n in 0..3_000 {
+            let power = libm::pow(envelope(f64::from(n) / PER_S), 4.0) / 83.0;
+            rhythm.push(&[power as f32; 512]);
+        }
+        rhythm
+    }
+
+    /// A sine of 0.3 about 1 has a root mean square of 0.3 / sqrt(2); the two bands of an octave each have 0.8 of its power
+    /// in their middles and together 1.15, and nearly nothing outside.
+    #[test]
+    fn syllables_are_changes_of_two_to_four_hertz() {
+        let of = |hz: f64| heard(|t| 1.0 + 0.3 * libm::sin(core::f64::consts::TAU * hz * t)).syllables() / 0.212;
+        for hz in [2.0, 2.8, 4.0] {
+            assert!((of(hz) - 1.05).abs() < 0.12, "{hz}: {}", of(hz));
+        }
+        for hz in [0.2, 20.0] {
+            assert!(of(hz) < 0.35, "{hz}: {}", of(hz));
+        }
+        assert!(of(0.0) < 1e-3);
+    }
+
+    #[test]
+    fn a_beat_repeats_and_random_strokes_do_not() {
+        let stroke = |t: f64| libm::exp(-t / 0.05);
+        let regular = heard(|t| 0.1 + stroke(libm::rint(t * PER_S) % 30.0 / PER_S));
+        assert!(regular.beat() > 0.9, "{}", regular.beat());
+        let mut state = 5_u32;
+        let mut next = 0.0;
+        let mut rhythm = Rhythm::new(48_000.0, 1_024, 960);
+        let mut since = 9.0;
+        for _ in 0..3_000 {
+            if since > next {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                (since, next) = (0.0, 0.2 + f64::from(state >> 8) / f64::from(1 << 24));
+            }
+            rhythm.push(&[(libm::pow(0.1 + stroke(since), 4.0) / 83.0) as f32; 512]);
+            since += 1.0 / PER_S;
+        }
+        assert!(rhythm.beat() < 0.35, "{}", rhythm.beat());
+    }
+
+    #[test]
+    fn flatness_tells_a_tone_from_an_even_spectrum() {
+        assert!(flatness_db(&[0.3; 200]).abs() < 0.01);
+        let mut tone = [1e-9_f32; 200];
+        tone[40] = 1.0;
+        assert!(flatness_db(&tone) < -50.0);
+        assert_eq!(flatness_db(&[0.0; 200]), 0.0);
+    }
+}

@@ -1,0 +1,318 @@
+//! Who measures the voice: a profile meter at the end of the [`ear`](crate::ear)'s way, on the ear's own thread.
+
+use crate::ear::Listener;
+use voicechain_core::SampleRate;
+use voicechain_core::frame::Frame;
+use voicechain_core::voice::{Profile, ProfileMeter};
+
+/// Where frames are missing, the sound before and after fades into each other this long, so that the meter hears no click
+/// that the voice never made.
+const SEAM_MS: f64 = 5.0;
+
+/// What was heard of a voice.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Heard {
+    /// What was measured.
+    pub profile: Profile,
+    /// Frames that could not be heard, because the meter was held up.
+    pub lost_frames: u64,
+    /// Share of the voice that was heard, 0 to 1: how far the profile is to be believed.
+    pub validity: f64,
+}
+
+/// A meter for so many channels, and the end of what was heard, which waits for what follows.
+#[derive(Debug)]
+struct Track<const C: usize> {
+    meter: ProfileMeter<C>,
+    /// At most a seam long.
+    end: Vec<[f32; C]>,
+    /// Frames of `end` that fade into what follows; the others are heard as they are.
+    fading: usize,
+    /// What follows a gap, until there is enough of it.
+    after: Vec<[f32; C]>,
+    seam: usize,
+}
+
+impl<const C: usize> Track<C>
+where
+    [f32; C]: Frame,
+{
+    fn new(rate: SampleRate) -> Box<Self> {
+        let seam = rate.samples(SEAM_MS) as usize;
+        let (end, after) = (Vec::with_capacity(seam), Vec::with_capacity(seam));
+        Box::new(Self { meter: ProfileMeter::new(rate), end, fading: 0, after, seam })
+    }
+
+    fn hear(&mut self, interleaved: &[f32]) {
+        let (mut frames, _) = interleaved.as_chunks::<C>();
+        if self.fading > 0 {
+            let wanted = (self.fading - self.after.len()).min(frames.len());
+            self.after.extend_from_slice(&frames[..wanted]);
+            frames = &frames[wanted..];
+            if self.after.len() < self.fading {
+                return;
+            }
+            self.join();
+        }
+        // All but the last frames go to the meter.
+        let ready = (self.end.len() + frames.len()).saturating_sub(self.seam);
+        let old = ready.min(self.end.len());
+        self.meter.push(&self.end[..old]);
+        self.end.drain(..old);
+        self.meter.push(&frames[..ready - old]);
+        self.end.extend_from_slice(&frames[ready - old..]);
+    }
+
+    /// A gap: what comes next does not follow what was heard last.
+    fn gap(&mut self) {
+        // A second gap so close: both pieces are shorter than a seam.
+        self.join();
+        self.fading = self.end.len();
+    }
+
+    /// Joins what is there of both sides of a gap: the end of the one fades into the beginning of the other.
+    fn join(&mut self) {
+        let length = self.after.len().min(self.end.len());
+        let from = self.end.len() - length;
+        let fading = &mut self.end[from..];
+        for (k, (before, after)) in fading.iter_mut().zip(&self.after).enumerate() {
+            let share = (k as f32 + 0.5) / length as f32;
+            for (before, after) in before.iter_mut().zip(after) {
+                *before += share * (after - *before);
+            }
+        }
+        self.after.clear();
+        self.fading = 0;
+    }
+
+    fn finish(&mut self) {
+        self.join();
+        self.meter.push(&self.end);
+        self.end.clear();
+    }
+}
+
+#[derive(Debug, Default)]
+enum Tracks {
+    #[default]
+    None,
+    Mono(Box<Track<1>>),
+    Stereo(Box<Track<2>>),
+}
+
+/// Measures the voice that it hears. A new activation with the same rate and channels goes on with the same voice, so that
+/// a host that starts the plugin afresh (for a new latency, a new block size) does not interrupt a measurement; any other
+/// begins anew.
+#[derive(Debug, Default)]
+pub struct Hearing {
+    tracks: Tracks,
+    /// What the tracks are made for.
+    form: Option<(f64, usize)>,
+    heard: u64,
+    lost: u64,
+}
+
+impl Hearing {
+    /// What is known so far; `None` before anything was heard. The last 5 ms count once listening has ended. Takes some
+    /// hundred microseconds.
+    #[must_use]
+    pub fn heard(&self) -> Option<Heard> {
+        let profile = match &self.tracks {
+            Tracks::Mono(track) => track.meter.profile(),
+            Tracks::Stereo(track) => track.meter.profile(),
+            Tracks::None => return None,
+        };
+        let all = self.frames();
+        let validity = if all == 0 { 0.0 } else { self.heard as f64 / all as f64 };
+        Some(Heard { profile, lost_frames: self.lost, validity })
+    }
+
+    /// Frames of the voice so far, heard or lost.
+    #[must_use]
+    pub fn frames(&self) -> u64 {
+        self.heard + self.lost
+    }
+
+    /// Forgets everything.
+    pub fn clear(&mut self) {
+        *self = Self::default();
+    }
+
+    fn gap(&mut self) {
+        match &mut self.tracks {
+            Tracks::Mono(track) => track.gap(),
+            Tracks::Stereo(track) => track.gap(),
+            Tracks::None => {}
+        }
+    }
+}
+
+impl Listener for Hearing {
+    fn begin(&mut self, rate_hz: f64, channels: usize) {
+        if self.form == Some((rate_hz, channels)) {
+            self.gap();
+            return;
+        }
+        self.clear();
+        // The plugin is active at no other rate.
+        let Ok(rate) = SampleRate::new(rate_hz) else { return };
+        self.form = Some((rate_hz, channels));
+        self.tracks = match channels {
+            1 => Tracks::Mono(Track::new(rate)),
+            2 => Tracks::Stereo(Track::new(rate)),
+            _ => Tracks::None,
+        };
+    }
+
+    fn hear(&mut self, interleaved: &[f32]) {
+        let channels = match &mut self.tracks {
+            Tracks::Mono(track) => {
+                track.hear(interleaved);
+                1
+            }
+            Tracks::Stereo(track) => {
+                track.hear(interleaved);
+                2
+            }
+            Tracks::None => return,
+        };
+        self.heard += (interleaved.len() / channels) as u64;
+    }
+
+    fn lost(&mut self, frames: u64) {
+        self.lost = frames;
+        self.gap();
+    }
+
+    fn end(&mut self) {
+        match &mut self.tracks {
+            Tracks::Mono(track) => track.finish(),
+            Tracks::Stereo(track) => track.finish(),
+            Tracks::None => {}
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use voicechain_core::voice::profile::Subject;
+
+    /// Syllables of a buzz, with pauses: enough of a voice for levels, phrases and pitch.
+    fn buzz(rate_hz: f64, seconds: f64) -> Vec<f32> {
+        let count = (seconds * rate_hz) as usize;
+        (0..count)
+            .map(|n| {
+                let time = n as f64 / rate_hz;
+                let syllable = (std::f64::consts::PI * 4.0 * time).sin().powi(2);
+                let speaking = if time % 3.0 < 2.2 { syllable } else { 0.0 };
+                let buzz: f64 =
+                    (1..20).map(|k| (std::f64::consts::TAU * 120.0 * k as f64 * time).sin() / k as f64).sum();
+                (0.1 * speaking * buzz) as f32
+            })
+            .collect()
+    }
+
+    fn measured(rate_hz: f64, channels: usize, interleaved: &[f32], pieces: &[usize]) -> Heard {
+        let mut hearing = Hearing::default();
+        assert_eq!(hearing.heard(), None);
+        hearing.begin(rate_hz, channels);
+        let (mut at, mut sizes) = (0, pieces.iter().cycle());
+        while at < interleaved.len() {
+            let end = (at + channels * sizes.next().unwrap()).min(interleaved.len());
+            hearing.hear(&interleaved[at..end]);
+            at = end;
+        }
+        hearing.end();
+        hearing.heard().unwrap()
+    }
+
+    #[test]
+    fn the_profile_is_that_of_the_meter_to_the_last_bit() {
+        for (rate_hz, seconds) in [(8_000.0, 4.0), (48_000.0, 3.0), (192_000.0, 0.5)] {
+            let rate = SampleRate::new(rate_hz).unwrap();
+            let voice = buzz(rate_hz, seconds);
+            let mut meter = Box::new(ProfileMeter::<1>::new(rate));
+            meter.push(voice.as_chunks().0);
+            let heard = measured(rate_hz, 1, &voice, &[1, 2, 4_096, 100, 7]);
+            // Debug tells NaN from NaN, and every bit of a number.
+            assert_eq!(format!("{:?}", heard.profile), format!("{:?}", meter.profile()));
+            assert_eq!((heard.lost_frames, heard.validity), (0, 1.0));
+            let stereo: Vec<f32> = voice.iter().flat_map(|&x| [x, 0.5 * x]).collect();
+            let mut meter = Box::new(ProfileMeter::<2>::new(rate));
+            meter.push(stereo.as_chunks().0);
+            let heard = measured(rate_hz, 2, &stereo, &[33, 2_000]);
+            assert_eq!(format!("{:?}", heard.profile), format!("{:?}", meter.profile()));
+        }
+    }
+
+    #[test]
+    fn losses_lower_the_validity_and_make_no_clicks() {
+        let rate_hz = 48_000.0;
+        let voice = buzz(rate_hz, 20.0);
+        let whole = measured(rate_hz, 1, &voice, &[480]).profile;
+        let mut hearing = Hearing::default();
+        hearing.begin(rate_hz, 1);
+        let mut lost = 0;
+        for (k, piece) in voice.chunks(480).enumerate() {
+            // One block in ten is lost, at another place of the syllable each time.
+            if k % 10 == 7 {
+                lost += piece.len() as u64;
+                hearing.lost(lost);
+            } else {
+                hearing.hear(piece);
+            }
+        }
+        hearing.end();
+        let heard = hearing.heard().unwrap();
+        assert_eq!(heard.lost_frames, lost);
+        assert!((heard.validity - 0.9).abs() < 0.001, "{}", heard.validity);
+        let level = |profile: &Profile| profile.level.active_level_dbov.unwrap();
+        assert!((level(&heard.profile) - level(&whole)).abs() < 0.3);
+        let pitch = |profile: &Profile| profile.pitch.unwrap().median_hz;
+        assert!((pitch(&heard.profile) / pitch(&whole) - 1.0).abs() < 0.01);
+        assert_eq!(heard.profile.spikes.unwrap().count, whole.spikes.unwrap().count);
+        assert!((heard.profile.duration_s - 18.0).abs() < 1.5);
+        // The seams make nothing louder than the voice is.
+        assert!(heard.profile.level.sample_peak_dbfs <= whole.level.sample_peak_dbfs + 1e-9);
+    }
+
+    #[test]
+    fn a_host_that_starts_the_plugin_afresh_does_not_interrupt() {
+        let voice = buzz(48_000.0, 6.0);
+        let (first, second) = voice.split_at(3 * 48_000);
+        let mut hearing = Hearing::default();
+        hearing.begin(48_000.0, 1);
+        hearing.hear(first);
+        hearing.begin(48_000.0, 1);
+        hearing.hear(second);
+        let heard = hearing.heard().unwrap();
+        assert!((heard.profile.duration_s - 6.0).abs() < 0.02);
+        assert_eq!(heard.validity, 1.0);
+        // Another rate is another recording.
+        hearing.begin(44_100.0, 1);
+        hearing.hear(second);
+        assert!(hearing.heard().unwrap().profile.duration_s < 3.5);
+        hearing.begin(44_100.0, 2);
+        assert_eq!(hearing.heard().unwrap().profile.subject, Subject::Silence);
+        assert_eq!(hearing.heard().unwrap().validity, 0.0);
+        hearing.clear();
+        assert_eq!(hearing.heard(), None);
+    }
+
+    #[test]
+    fn gaps_close_to_each_other_lose_nothing_more() {
+        let mut hearing = Hearing::default();
+        hearing.begin(48_000.0, 2);
+        for k in 1..200 {
+            hearing.hear(&vec![0.1; 2 * (k % 50)]);
+            hearing.lost(k as u64);
+            hearing.lost(k as u64);
+        }
+        hearing.end();
+        let heard = hearing.heard().unwrap();
+        assert_eq!(heard.lost_frames, 199);
+        // Whatever was joined, it stays the constant that it was.
+        assert!((heard.profile.level.sample_peak_dbfs + 20.0).abs() < 1e-4);
+    }
+}
