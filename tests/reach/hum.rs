@@ -1,7 +1,8 @@
 //! Mains hum of known frequency and level under every voice, and voices without.
 
 use crate::Row;
-use crate::half::{of_half, profile, share};
+use crate::half::{of_half, share};
+use voicechain_core::voice::hum::HumMeter;
 use voicechain_core::voice::profile::Hum;
 use voicechain_tests::faults::{active_level, louder, with_hum};
 use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker};
@@ -35,16 +36,22 @@ struct Read {
 
 fn read(speaker: &Speaker) -> Read {
     let voice = louder(&speaker.samples, VOICE_DBOV - active_level(&speaker.samples));
-    let hum = |samples: &[f32]| profile(samples).hum.ok().flatten();
+    let hum = |samples: &[f32]| {
+        let mut meter = HumMeter::new(f64::from(RATE_HZ));
+        meter.push(samples);
+        meter.hum().ok().flatten()
+    };
     let mut random = Noise::new(speaker.name.bytes().fold(1, |sum, byte| sum * 31 % 65_521 + u64::from(byte)));
     let mut cases = Vec::new();
     for (length, seconds) in LENGTHS_S.iter().enumerate() {
         let Some(part) = voice.get(..seconds * RATE_HZ as usize) else { continue };
-        for (level, dbfs) in LEVELS_DBFS.iter().enumerate() {
-            for mains_hz in [50.0, 60.0] {
-                let mains_hz = mains_hz + random.between(-OFF_HZ, OFF_HZ);
-                let found = hum(&with_hum(part, mains_hz, *dbfs));
-                let found = found.filter(|hum| (hum.frequency_hz - mains_hz).abs() < CLOSE_HZ);
+        for mains_hz in [50.0, 60.0] {
+            let mains_hz = mains_hz + random.between(-OFF_HZ, OFF_HZ);
+            let alone = with_hum(&vec![0.0; part.len()], mains_hz, 0.0);
+            for (level, dbfs) in LEVELS_DBFS.iter().enumerate() {
+                let under = louder(&alone, *dbfs);
+                let mixed: Vec<f32> = part.iter().zip(under).map(|(voice, hum)| voice + hum).collect();
+                let found = hum(&mixed).filter(|hum| (hum.frequency_hz - mains_hz).abs() < CLOSE_HZ);
                 cases.push(Case { length, level, mains_hz, found });
             }
         }

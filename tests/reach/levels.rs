@@ -1,7 +1,9 @@
 //! Signal-to-noise with known noise under every voice; spikes and jumps of level put into them.
 
 use crate::Row;
-use crate::half::{of_half, profile, share};
+use crate::half::{of_half, share};
+use voicechain_core::SampleRate;
+use voicechain_core::voice::levels::{Levelled, Levels};
 use voicechain_tests::faults::{Ground, jumping, noisy, spiky};
 use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker, speakers};
 
@@ -30,6 +32,13 @@ struct Read {
     phrases: Option<[[f64; 2]; 3]>,
 }
 
+/// The levels of one channel.
+fn levels(samples: &[f32]) -> Levelled {
+    let mut levels = Levels::new(SampleRate::new(f64::from(RATE_HZ)).expect("a rate of recordings"));
+    levels.push(samples);
+    levels.result()
+}
+
 fn read(speaker: &Speaker) -> Read {
     let number = speakers().iter().position(|other| other.name == speaker.name).unwrap_or(0);
     let seed = number as u64;
@@ -38,23 +47,32 @@ fn read(speaker: &Speaker) -> Read {
         .map(|other| &other.samples[..])
         .collect();
     let part = &speaker.samples[..speaker.samples.len().min(LENGTH_S * RATE_HZ as usize)];
-    let own = profile(part).ground.snr_db.unwrap_or(0.0);
+    let own = levels(part).floor.snr_db.unwrap_or(0.0);
     let mut ratios = Vec::new();
     for (at, kind) in Ground::ALL.into_iter().enumerate() {
         for snr_db in SNRS_DB.into_iter().skip((number + at) % 2).step_by(2) {
             if own >= snr_db + CLEARER_DB {
                 let (mixed, _) = noisy(part, kind, snr_db, &others, seed);
-                let found = profile(&mixed).ground.snr_db.ok();
+                let found = levels(&mixed).floor.snr_db.ok();
+                eprintln!(
+                    "snr {} {:?} {at} {snr_db} {:.2}",
+                    speaker.name,
+                    speaker.half,
+                    found.unwrap_or(f64::NAN) - snr_db
+                );
                 ratios.push((at, snr_db, found));
             }
         }
     }
     let whole = &speaker.samples;
     let [clean, spikes, jumps] =
-        [whole.clone(), spiky(whole, SPIKES.0, SPIKES.1, seed), jumping(whole, JUMPS_DB, seed)].map(|s| profile(&s));
+        [whole.clone(), spiky(whole, SPIKES.0, SPIKES.1, seed), jumping(whole, JUMPS_DB, seed)].map(|s| levels(&s));
     let phrases = [clean, spikes, jumps].map(|p| p.phrases.map(|phrases| [phrases.spread_db, phrases.step_db]));
     let number = [clean, spikes].map(|p| p.spikes.map(|spikes| spikes.per_10_s));
-    eprintln!("levels of {}, own ratio {own:.1} dB: spikes {number:.1?}, spread and step {phrases:.1?}", speaker.name);
+    eprintln!(
+        "levels of {} {:?}, own ratio {own:.1} dB: spikes {number:.1?}, spread and step {phrases:.1?}",
+        speaker.name, speaker.half
+    );
     Read {
         ratios,
         spikes: if let [Ok(clean), Ok(spiky)] = number { Some([clean, spiky]) } else { None },

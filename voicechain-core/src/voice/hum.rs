@@ -22,8 +22,8 @@ const BINS: usize = 1_696;
 const BOTTOM_DB: f64 = -150.0;
 const STEP_DB: f64 = 0.5;
 /// Frames whose percentiles are taken together, and the fewest that have any after a whole piece.
-const PIECE: usize = 16;
-const FEWEST_REST: usize = 8;
+const PIECE: usize = 12;
+const FEWEST_REST: usize = 6;
 /// Less than this is too short, s.
 const FEWEST_S: f64 = 9.5;
 /// The share of the frames in which a line is at least as strong as it reads.
@@ -48,14 +48,14 @@ const MOVES_DB: f64 = 6.0;
 /// Finds mains hum by its lines: harmonics of one frequency near 50 or 60 Hz that stand still while the voice moves.
 ///
 /// The rate is halved to 1.4 to 2.8 kHz. Frames of 4096 samples, every 1024, under a Blackman-Harris window (four terms,
-/// -92 dB; Harris 1978). Of each bin, over time, the 25th percentile, which a voice seldom touches: over pieces of 16
+/// -92 dB; Harris 1978). Of each bin, over time, the 25th percentile, which a voice seldom touches: over pieces of 12
 /// frames, then the mean of the pieces in dB. A line's prominence is how far that lies over the median of what is 2.5 to
 /// 8 Hz beside. For every family (50 and 60 Hz, each +-0.5 Hz in steps of 0.02 Hz) the score sums what its ten lines have
 /// over 6 dB, 14 dB at most each. There is hum when the best score is 12 or more and its lines move by less than 6 dB from
 /// their 15th to their 60th percentile: a singer's held note moves. The frequency is that of the lines' peaks, by
-/// parabolas. Memory 60 kB. Tested here and measured by the group `hum` of `tests/reach`.
+/// parabolas. Memory 53 kB. Tested here and measured by the group `hum` of `tests/reach`.
 #[derive(Clone, Debug)]
-pub(crate) struct HumMeter {
+pub struct HumMeter {
     halvings: [Halving; HALVINGS],
     halved: usize,
     rate_hz: f64,
@@ -94,7 +94,8 @@ struct Line {
 
 impl HumMeter {
     /// For a mono recording at 8 to 48 kHz.
-    pub(crate) fn new(rate_hz: f64) -> Self {
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
         let (mut low_hz, mut halved) = (rate_hz, 0);
         while 0.5 * low_hz >= LEAST_RATE_HZ && halved < HALVINGS {
             (low_hz, halved) = (0.5 * low_hz, halved + 1);
@@ -120,7 +121,7 @@ impl HumMeter {
     }
 
     /// Takes samples.
-    pub(crate) fn push(&mut self, samples: &[f32]) {
+    pub fn push(&mut self, samples: &[f32]) {
         const BLOCK: usize = 256;
         for piece in samples.chunks(BLOCK) {
             let mut now = [0.0; BLOCK];
@@ -179,7 +180,11 @@ impl HumMeter {
     }
 
     /// The hum that was found; `Ok(None)` when there is none. Takes some hundred microseconds.
-    pub(crate) fn hum(&self) -> Measured<Option<Hum>> {
+    ///
+    /// # Errors
+    ///
+    /// [`Doubt::TooShort`] before 9.5 s.
+    pub fn hum(&self) -> Measured<Option<Hum>> {
         if (self.samples as f64) < FEWEST_S * self.rate_hz {
             return Err(Doubt::TooShort);
         }

@@ -15,7 +15,7 @@ mod fricatives;
 pub mod ground;
 mod halving;
 mod histogram;
-mod hum;
+pub mod hum;
 pub mod levels;
 mod lowering;
 mod meter;
