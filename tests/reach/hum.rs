@@ -39,7 +39,7 @@ fn read(speaker: &Speaker) -> Read {
     let hum = |samples: &[f32]| {
         let mut meter = HumMeter::new(f64::from(RATE_HZ));
         meter.push(samples);
-        meter.hum().ok().flatten()
+        meter.hum(VOICE_DBOV).ok().flatten()
     };
     let mut random = Noise::new(speaker.name.bytes().fold(1, |sum, byte| sum * 31 % 65_521 + u64::from(byte)));
     let mut cases = Vec::new();

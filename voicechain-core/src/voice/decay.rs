@@ -111,12 +111,14 @@ impl DecayMeter {
         }
     }
 
-    /// The room, given the signal-to-noise ratio of the voice, dB (`None`: no noise is heard).
-    pub(crate) fn room(&self, snr_db: Option<f64>) -> Measured<Room> {
-        let snr_db = snr_db.unwrap_or(f64::INFINITY);
-        if snr_db < LEAST_SNR_DB {
-            return Err(Doubt::TooNoisy);
-        }
+    /// The room, given the signal-to-noise ratio of the voice, dB. One that is not known for another reason than noise is
+    /// that of a recording without any.
+    pub(crate) fn room(&self, snr_db: Measured<f64>) -> Measured<Room> {
+        let snr_db = match snr_db {
+            Err(Doubt::TooNoisy) => return Err(Doubt::TooNoisy),
+            Ok(snr_db) if snr_db < LEAST_SNR_DB => return Err(Doubt::TooNoisy),
+            known => known.unwrap_or(f64::INFINITY),
+        };
         let mut falls = self.falls;
         // A short rest after whole pieces would have no floor of its own.
         if self.frames as usize == self.filled || self.filled as f64 * self.frame_s >= FEWEST_S {
@@ -232,20 +234,20 @@ mod tests {
         // sound as 0.72 s for 0.6 s and 1.22 s for 0.9 s.
         let mut before = 0.0;
         for decay_s in [0.4, 0.6, 0.9] {
-            let room = hear(&bursts(decay_s, 1.0, 40.0), 4_800).room(None).unwrap();
+            let room = hear(&bursts(decay_s, 1.0, 40.0), 4_800).room(Err(Doubt::Silence)).unwrap();
             assert!((0.8..1.45).contains(&(room.decay_time_s / decay_s)) && !room.dry, "{decay_s}: {room:?}");
             assert!(room.decay_time_s > 1.2 * before, "{decay_s}: {room:?}");
             before = room.decay_time_s;
         }
-        let room = hear(&bursts(0.1, 1.0, 40.0), 4_800).room(None).unwrap();
+        let room = hear(&bursts(0.1, 1.0, 40.0), 4_800).room(Err(Doubt::Silence)).unwrap();
         assert!(room.dry, "{room:?}");
     }
 
     #[test]
     fn a_quieter_recording_and_any_split_read_the_same() {
-        let loud = hear(&bursts(0.6, 1.0, 12.0), 4_800).room(None);
-        assert_eq!(hear(&bursts(0.6, 1.0, 12.0), 77).room(None), loud);
-        let quiet = hear(&bursts(0.6, 0.1, 12.0), 4_800).room(None).unwrap().decay_time_s;
+        let loud = hear(&bursts(0.6, 1.0, 12.0), 4_800).room(Err(Doubt::Silence));
+        assert_eq!(hear(&bursts(0.6, 1.0, 12.0), 77).room(Err(Doubt::Silence)), loud);
+        let quiet = hear(&bursts(0.6, 0.1, 12.0), 4_800).room(Err(Doubt::Silence)).unwrap().decay_time_s;
         assert!((quiet / loud.unwrap().decay_time_s - 1.0).abs() < 0.03, "{quiet}");
     }
 
@@ -253,8 +255,8 @@ mod tests {
     fn what_does_not_fall_or_is_too_noisy_tells_nothing() {
         let mut state = 3;
         let steady: Vec<f32> = (0..480_000).map(|_| 0.1 * noise(&mut state) as f32).collect();
-        assert_eq!(hear(&steady, 4_800).room(None), Err(Doubt::NotHeard));
-        assert_eq!(hear(&steady[..96_000], 4_800).room(None), Err(Doubt::TooShort));
-        assert_eq!(hear(&bursts(0.6, 1.0, 12.0), 4_800).room(Some(14.0)), Err(Doubt::TooNoisy));
+        assert_eq!(hear(&steady, 4_800).room(Err(Doubt::Silence)), Err(Doubt::NotHeard));
+        assert_eq!(hear(&steady[..96_000], 4_800).room(Err(Doubt::Silence)), Err(Doubt::TooShort));
+        assert_eq!(hear(&bursts(0.6, 1.0, 12.0), 4_800).room(Ok(14.0)), Err(Doubt::TooNoisy));
     }
 }

@@ -44,6 +44,8 @@ const MOST_DB: f64 = 20.0;
 /// Hum is what scores so much, with lines that move by less, dB.
 const SCORE: f64 = 12.0;
 const MOVES_DB: f64 = 6.0;
+/// Hum that lies further under the voice is of no concern, dB (common practice, no source).
+const UNDER_VOICE_DB: f64 = 42.0;
 
 /// Finds mains hum by its lines: harmonics of one frequency near 50 or 60 Hz that stand still while the voice moves.
 ///
@@ -179,12 +181,13 @@ impl HumMeter {
         }
     }
 
-    /// The hum that was found; `Ok(None)` when there is none. Takes some hundred microseconds.
+    /// The hum that was found under a voice of an active level in dBov; `Ok(None)` when there is none, or it lies more than
+    /// 42 dB under the voice. Takes some hundred microseconds.
     ///
     /// # Errors
     ///
     /// [`Doubt::TooShort`] before 9.5 s.
-    pub fn hum(&self) -> Measured<Option<Hum>> {
+    pub fn hum(&self, active_dbov: f64) -> Measured<Option<Hum>> {
         if (self.samples as f64) < FEWEST_S * self.rate_hz {
             return Err(Doubt::TooShort);
         }
@@ -204,7 +207,7 @@ impl HumMeter {
         let step = STEP_DB as f32 / weight;
         read.quiet.iter_mut().for_each(|level| *level = BOTTOM_DB as f32 + *level * step);
         read.moves.iter_mut().for_each(|moves| *moves *= step);
-        Ok(read.hum())
+        Ok(read.hum().filter(|hum| hum.level_dbfs >= active_dbov - UNDER_VOICE_DB))
     }
 }
 
@@ -338,6 +341,9 @@ mod tests {
     use std::f64::consts::TAU;
     use std::vec::Vec;
 
+    /// The level of the voices, dBov, or somewhat more.
+    const VOICE_DBOV: f64 = -26.0;
+
     struct Noise(u64);
 
     impl Noise {
@@ -376,7 +382,7 @@ mod tests {
     fn heard(rate_hz: f64, samples: &[f32], split: usize) -> Measured<Option<Hum>> {
         let mut meter = HumMeter::new(rate_hz);
         samples.chunks(split).for_each(|piece| meter.push(piece));
-        meter.hum()
+        meter.hum(VOICE_DBOV)
     }
 
     #[test]
@@ -418,8 +424,10 @@ mod tests {
         let hum = with_hum(&voice(rate_hz, 31.0, 113.0, 0.08), rate_hz, 50.2, -55.0);
         let whole = heard(rate_hz, &hum, hum.len());
         assert_eq!(heard(rate_hz, &hum, 77), whole);
-        let quiet: Vec<f32> = hum.iter().map(|x| 0.1 * x).collect();
-        let (whole, quiet) = (whole.unwrap().unwrap(), heard(rate_hz, &quiet, 512).unwrap().unwrap());
+        let mut meter = HumMeter::new(rate_hz);
+        hum.iter().for_each(|x| meter.push(&[0.1 * x]));
+        let (whole, quiet) = (whole.unwrap().unwrap(), meter.hum(VOICE_DBOV - 20.0).unwrap().unwrap());
+        assert_eq!(meter.hum(0.0), Ok(None), "much louder voice");
         assert!((whole.frequency_hz - quiet.frequency_hz).abs() < 0.005);
         assert!((whole.level_dbfs - quiet.level_dbfs - 20.0).abs() < 0.1);
         assert_eq!(heard(rate_hz, &hum[..8 * 11_025], 512), Err(Doubt::TooShort));

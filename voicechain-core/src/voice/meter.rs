@@ -212,13 +212,13 @@ impl<const C: usize> ProfileMeter<C> {
                 rumble_dbfs: levelled.floor.rumble_dbfs,
                 offset: levelled.offset,
             },
-            hum: heard.and_then(|_| self.hum.hum()),
+            hum: heard.and_then(|level| self.hum.hum(level)),
             pitch,
             colour: heard.and_then(|level| self.colour.colour(level, &noise_bands_dbfs, high_hz, pitch_hz)),
             bandwidth,
             resonances: heard.and_then(|level| self.resonance.candidates(level)),
             sibilance: heard.and_then(|level| self.sibilance.sibilance(level, high_hz)),
-            room: heard.and_then(|_| self.decay.room(levelled.floor.snr_db.ok())),
+            room: heard.and_then(|_| self.decay.room(levelled.floor.snr_db)),
         }
     }
 
