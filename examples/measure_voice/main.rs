@@ -41,8 +41,8 @@ struct Arguments {
     force: bool,
 }
 
-const NOTES: &str = "Silence, less than two seconds of speech, tones, noise and \
-music are no error: the page says so and the proposal leaves the strip at rest. The schema of the JSON is \
+const NOTES: &str = "Silence, less than two seconds of speech, tones, noise and music are no \
+error: the page says so and the proposal leaves the strip at rest. The schema of the JSON is \
 examples/src/voice_page/schema.json. Start playback low: the clips of --audition are all \
 equally loud, also where little is left.";
 

@@ -106,6 +106,36 @@ fn a_voice_twenty_decibels_quieter_gets_the_same_but_for_its_trim() {
     assert!((snr(&loud) - snr(&quiet)).abs() < 0.3, "{} {}", snr(&loud), snr(&quiet));
 }
 
+/// Syllables as above, of harmonics whose pitch moves between 95 and 160 Hz.
+fn vowels(seconds: f64) -> Vec<f32> {
+    let mut phase = 0.0_f64;
+    let sample = |n: usize| {
+        let t = n as f64 / RATE_HZ;
+        phase += 127.0 * (0.37 * (std::f64::consts::TAU * 0.4 * t).sin()).exp2() / RATE_HZ;
+        let on = if t % 2.5 < 1.8 { 0.55 - 0.45 * (std::f64::consts::TAU * t / 0.3).cos() } else { 0.0 };
+        let sum: f64 = (1..=40).map(|k| (std::f64::consts::TAU * phase * k as f64).sin() / (k as f64).powf(1.5)).sum();
+        (0.1 * on * sum) as f32
+    };
+    (0..(seconds * RATE_HZ) as usize).map(sample).collect()
+}
+
+/// What is read at the pitch depends on two clocks, that of the spectra and that of the pitch.
+#[test]
+fn candidates_are_the_same_in_any_split_and_at_any_level() {
+    let frames = mono(&vowels(10.0));
+    let whole = profile(&frames, RATE_HZ, || usize::MAX).resonances.expect("a voice");
+    let first = whole[0].expect("the most prominent");
+    for lengths in [&[1, 2, 3][..], &[37, 2_000, 513], &[1_024]] {
+        let mut turn = lengths.iter().cycle();
+        let split = profile(&frames, RATE_HZ, || *turn.next().expect("a length")).resonances;
+        assert_eq!(split, Ok(whole));
+    }
+    let quieter: Vec<[f32; 1]> = frames.iter().map(|[s]| [s * gain(-20.0) as f32]).collect();
+    let quiet = profile(&quieter, RATE_HZ, || 512).resonances.expect("a voice")[0].expect("the most prominent");
+    assert!((quiet.frequency_hz / first.frequency_hz - 1.0).abs() < 0.01, "{quiet:?} {first:?}");
+    assert!((quiet.prominence_db - first.prominence_db).abs() < 0.1, "{quiet:?} {first:?}");
+}
+
 #[test]
 fn what_is_no_voice_is_said_and_left_alone() {
     let at_rest = Proposal::at_rest();

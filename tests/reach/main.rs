@@ -11,8 +11,12 @@
 mod bandwidth;
 mod colour;
 mod half;
+mod hum;
+mod levels;
 mod pitch;
 mod proposal;
+mod resonance;
+mod room;
 mod sibilance;
 mod speakers;
 mod subject;
@@ -39,8 +43,13 @@ type Group = (&'static str, fn() -> Vec<Row>);
 const GROUPS: &[Group] = &[
     ("bandwidth", bandwidth::rows),
     ("colour", colour::rows),
+    ("hum", hum::rows),
+    ("levels", levels::rows),
+    ("no-harm", resonance::no_harm),
     ("pitch", pitch::rows),
     ("proposal", proposal::rows),
+    ("resonance", resonance::rows),
+    ("room", room::rows),
     ("sibilance", sibilance::rows),
     ("speakers", speakers::rows),
     ("subject", subject::rows),

@@ -5,7 +5,7 @@ use crate::half::{of_half, profile, share};
 use voicechain_core::settings::StageId;
 use voicechain_core::voice::{Context, propose};
 use voicechain_core::{SampleRate, StripSettings};
-use voicechain_tests::faults::{fricatives, jumping, louder, piece_levels, sharper, spiky};
+use voicechain_tests::faults::{active_level, fricatives, jumping, louder, piece_levels, sharper, spiky};
 use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker};
 use voicechain_tests::strips::strip;
 
@@ -66,18 +66,56 @@ fn taken_back(samples: &[f32]) -> Option<[f64; 2]> {
         let all = open[at * piece..].iter().take(piece);
         all.sum::<f32>() / piece as f32
     };
-    let active = voicechain_tests::faults::active_level(&off) - 15.9;
+    let active = active_level(&off) - 15.9;
     let most = piece_levels(&off).into_iter().fold(f64::NEG_INFINITY, f64::max);
     let sharp = change_db(&off, &on, |at, db| share(at) == 1.0 && db > most - 60.0)?;
     let vowels = change_db(&off, &on, |at, db| share(at) == 0.0 && db > active)?;
     Some([sharp, vowels])
 }
 
-/// The spread of phrases with spikes and jumps, before and behind the strip, dB.
-fn spreads(samples: &[f32], seed: u64) -> Option<[f64; 2]> {
+/// Phrases of a clean voice, in pieces of 10 ms: louder than 15.9 dB under the active level, apart by a quarter of a second,
+/// of a third of a second and more.
+fn phrases(clean: &[f32]) -> Vec<std::ops::Range<usize>> {
+    let levels = piece_levels(clean);
+    let least = active_level(clean) - 15.9;
+    let mut all: Vec<std::ops::Range<usize>> = Vec::new();
+    for at in (0..levels.len()).filter(|at| levels[*at] > least) {
+        match all.last_mut() {
+            Some(last) if at <= last.end + 25 => last.end = at + 1,
+            _ => all.push(at..at + 1),
+        }
+    }
+    all.retain(|phrase| phrase.len() > 33);
+    all
+}
+
+/// Standard deviation of the levels of phrases, weighted with their lengths, without each one's loudest 15 %, dB. Which
+/// phrases there are is known from the clean voice: a meter that looks for them finds others behind a compressor.
+fn spread(samples: &[f32], phrases: &[std::ops::Range<usize>]) -> f64 {
+    let levels = piece_levels(samples);
+    let known: Vec<[f64; 2]> = phrases
+        .iter()
+        .map(|phrase| {
+            let mut pieces = levels[phrase.clone()].to_vec();
+            pieces.sort_by(f64::total_cmp);
+            pieces.truncate(pieces.len() * 85 / 100);
+            let power = pieces.iter().map(|db| 10_f64.powf(0.1 * db)).sum::<f64>() / pieces.len() as f64;
+            [10.0 * power.log10(), phrase.len() as f64]
+        })
+        .collect();
+    let whole: f64 = known.iter().map(|[_, weight]| weight).sum();
+    let mean = known.iter().map(|[level, weight]| level * weight).sum::<f64>() / whole;
+    (known.iter().map(|[level, weight]| weight * (level - mean).powi(2)).sum::<f64>() / whole).sqrt()
+}
+
+/// The spread of phrases, dB: clean, with spikes and jumps, and these behind the proposed strip.
+fn spreads(samples: &[f32], seed: u64) -> Option<[f64; 3]> {
     let faulty = spiky(&jumping(samples, 12.0, seed), 14.0, 4.0, seed);
-    let spread = |samples: &[f32]| profile(samples).phrases.ok().map(|phrases| phrases.spread_db);
-    Some([spread(&faulty)?, spread(&through(&proposed(&faulty), &faulty).0)?])
+    let phrases = phrases(samples);
+    (phrases.len() >= 6).then(|| {
+        let behind = through(&proposed(&faulty), &faulty).0;
+        [samples, &faulty, &behind].map(|samples| spread(samples, &phrases))
+    })
 }
 
 #[derive(Clone, Copy)]
@@ -87,7 +125,8 @@ struct Found {
     quieter_lufs: f64,
     level_alone: bool,
     taken_back: Option<[f64; 2]>,
-    spreads: Option<[f64; 2]>,
+    spreads: Option<[f64; 3]>,
+    uneven: bool,
 }
 
 fn found(speaker: &Speaker) -> Found {
@@ -106,6 +145,7 @@ fn found(speaker: &Speaker) -> Found {
         level_alone: same == settings,
         taken_back: taken_back(clean),
         spreads: spreads(clean, seed),
+        uneven: profile(clean).phrases.is_ok_and(|phrases| phrases.spread_db > 3.8),
     }
 }
 
@@ -129,7 +169,8 @@ pub(crate) fn rows() -> Vec<Row> {
         let [chosen, scored] = [Half::Chooses, Half::Scores].map(|half| cell(&of_half(&all, half)));
         rows.push(Row { quantity: format!("proposal: {quantity}"), reach, chosen, scored });
     };
-    row("compressor's 95th-percentile reduction from 3 to 6 dB", "95 %, all", &|all| {
+    row("compressor's 95th-percentile reduction from 3 to 6 dB, voices of even phrases", "95 %, all", &|all| {
+        let all: Vec<&Found> = all.iter().filter(|found| !found.uneven).collect();
         let known: Vec<f64> = all.iter().filter_map(|f| f.reduction_db).collect();
         let inside = known.iter().filter(|db| REDUCTION_DB.contains(db)).count();
         let most = known.iter().copied().fold(0.0, f64::max);
@@ -149,7 +190,8 @@ pub(crate) fn rows() -> Vec<Row> {
         "phrase spread with +14 dB spikes and 12 dB jumps, behind the strip as a share: median, 90th",
         "0.5, 0.33",
         &|all| {
-            let shares: Vec<f64> = all.iter().filter_map(|f| f.spreads).map(|[before, after]| after / before).collect();
+            let shares: Vec<f64> =
+                all.iter().filter_map(|f| f.spreads).map(|[_, before, after]| after / before).collect();
             format!(
                 "{:.2}, {:.2} of {}",
                 percentile(shares.clone(), 0.5),

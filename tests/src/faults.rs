@@ -7,7 +7,7 @@ use crate::recordings::{RATE_HZ, to_48k};
 use crate::signals::{gain, rms_db};
 use crate::spectra::Noise;
 use biquad::{Biquad, Coefficients, DirectForm2Transposed, Hertz, Type};
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::TAU;
 use voicechain_examples::resample::Resampler;
 
 /// The middle of the band of sharp fricatives, Hz, and its Q: 4 to 10 kHz.
@@ -310,17 +310,18 @@ fn transform(values: &mut [[f64; 2]], inverse: bool) {
             values.swap(n, other);
         }
     }
+    let turn = if inverse { TAU } else { -TAU } / length as f64;
+    let turns: Vec<[f64; 2]> =
+        (0..length / 2).map(|n| (turn * n as f64).sin_cos()).map(|(sin, cos)| [cos, sin]).collect();
     let mut half = 1;
     while half < length {
-        let angle = if inverse { PI } else { -PI } / half as f64;
-        for k in 0..half {
-            let (sin, cos) = (angle * k as f64).sin_cos();
-            for at in (k..length).step_by(2 * half) {
-                let [a, b] = values[at + half];
-                let turned = [a * cos - b * sin, a * sin + b * cos];
-                let [x, y] = values[at];
-                values[at] = [x + turned[0], y + turned[1]];
-                values[at + half] = [x - turned[0], y - turned[1]];
+        let step = length / (2 * half);
+        for pairs in values.chunks_exact_mut(2 * half) {
+            let (first, second) = pairs.split_at_mut(half);
+            for ((x, y), [cos, sin]) in first.iter_mut().zip(second).zip(turns.iter().step_by(step)) {
+                let turned = [y[0] * cos - y[1] * sin, y[0] * sin + y[1] * cos];
+                *y = [x[0] - turned[0], x[1] - turned[1]];
+                *x = [x[0] + turned[0], x[1] + turned[1]];
             }
         }
         half *= 2;

@@ -65,7 +65,7 @@ mod tests {
             (8_000.0, 4_000.0, false),
         ] {
             let mut meter = ColourMeter::new(rate);
-            meter.push(&speech(rate, 3.0, end, 1.0), |_| {});
+            meter.push(&speech(rate, 3.0, end, 1.0), |_, _| {});
             let found = meter.bandwidth(-20.0).unwrap();
             assert_eq!(found.limited, limited, "{end}: {found:?}");
             assert!(!limited || (found.high_hz / end - 1.0).abs() < 0.12, "{end}: {found:?}");

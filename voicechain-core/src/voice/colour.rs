@@ -46,8 +46,18 @@ impl ColourMeter {
         }
     }
 
-    /// Takes samples, and shows the powers of every frame to `also`.
-    pub(crate) fn push(&mut self, samples: &[f32], mut also: impl FnMut(&[f32])) {
+    /// Samples up to the end of the frame that ends next.
+    pub(crate) fn until_frame(&self) -> usize {
+        self.spectra.until_frame()
+    }
+
+    /// Distance of the bins of its spectra, Hz.
+    pub(crate) fn bin_hz(&self) -> f64 {
+        self.bin_hz
+    }
+
+    /// Takes samples; calls `also` with the powers of each frame and their level from 80 Hz to 8 kHz in dB.
+    pub(crate) fn push(&mut self, samples: &[f32], mut also: impl FnMut(&[f32], f64)) {
         let Self { spectra, bin_hz, thirds, narrow, edges, .. } = self;
         spectra.push(samples, |powers| {
             let bin = |hz: f64| ((hz / *bin_hz + 0.5) as usize).min(powers.len());
@@ -60,7 +70,7 @@ impl ColourMeter {
             for (k, power) in powers.iter().enumerate() {
                 sums[((k as f32 * step) as usize).min(NARROW - 1)] += power;
             }
-            also(powers);
+            also(powers, level);
         });
     }
 
@@ -181,8 +191,8 @@ pub(crate) mod tests {
         for scale in [1.0, 0.1] {
             let signal = speech(48_000.0, 3.0, 24_000.0, scale);
             let (mut meter, mut split) = (ColourMeter::new(48_000.0), ColourMeter::new(48_000.0));
-            meter.push(&signal, |_| {});
-            signal.chunks(331).for_each(|piece| split.push(piece, |_| {}));
+            meter.push(&signal, |_, _| {});
+            signal.chunks(331).for_each(|piece| split.push(piece, |_, _| {}));
             let active = -20.0 + 20.0 * libm::log10(scale);
             let colour = meter.colour(active, &[-120.0; BANDS], 24_000.0, Some(120.0)).unwrap();
             for (i, deviation) in colour.deviation_db.iter().enumerate().skip(4) {

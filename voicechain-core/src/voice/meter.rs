@@ -1,12 +1,15 @@
 //! The meter that hears a voice and gives its profile.
 
 use super::colour::{self, ColourMeter};
+use super::decay::DecayMeter;
 use super::fricatives::{self, SibilanceMeter};
 use super::halving::Halving;
+use super::hum::HumMeter;
 use super::levels::{Levelled, Levels};
 use super::peaks::Clipped;
 use super::pitch::PitchMeter;
 use super::profile::{Clipping, Doubt, Ground, Level, Profile, Subject};
+use super::resonance::ResonanceMeter;
 use super::spectra::Spectra;
 use super::subject::{Garbage, SubjectMeter};
 use crate::SampleRate;
@@ -48,7 +51,10 @@ pub struct ProfileMeter<const C: usize> {
     colour: ColourMeter,
     short: Spectra<SHORT>,
     sibilance: SibilanceMeter,
+    decay: DecayMeter,
+    hum: HumMeter,
     pitch: PitchMeter,
+    resonance: ResonanceMeter,
     garbage: Garbage<C>,
     subject: SubjectMeter,
 }
@@ -66,6 +72,8 @@ impl<const C: usize> ProfileMeter<C> {
         }
         let length = fricatives::frame_length(base.hz());
         let hop = length / SHORT_HOPS;
+        let colour = ColourMeter::new(base.hz());
+        let resonance = ResonanceMeter::new(colour.bin_hz());
         let long = colour::frame_length(base.hz());
         Self {
             rate,
@@ -78,10 +86,13 @@ impl<const C: usize> ProfileMeter<C> {
             halvings: core::array::from_fn(|_| Halving::new()),
             halved,
             levels: Levels::new(base),
-            colour: ColourMeter::new(base.hz()),
+            colour,
             short: Spectra::new(length, hop),
             sibilance: SibilanceMeter::new(base, hop),
+            decay: DecayMeter::new(base.hz()),
+            hum: HumMeter::new(base.hz()),
             pitch: PitchMeter::new(base.hz()),
+            resonance,
             garbage: Garbage::new(),
             subject: SubjectMeter::new(base.hz(), (length, hop), (long, long / 2)),
         }
@@ -129,10 +140,27 @@ impl<const C: usize> ProfileMeter<C> {
     /// Hears one channel at the base rate.
     fn hear(&mut self, samples: &[f32]) {
         self.levels.push(samples);
-        let Self { subject, .. } = self;
-        self.colour.push(samples, |powers| subject.long(powers));
-        self.sibilance.push(samples, &mut self.short, |powers| subject.short(powers));
-        self.pitch.push(samples, |pitch, level| subject.pitch(pitch, level));
+        let Self { subject, decay, .. } = self;
+        self.sibilance.push(samples, &mut self.short, |powers| {
+            decay.push_powers(powers);
+            subject.short(powers);
+        });
+        self.hum.push(samples);
+        // The pitch is heard up to the very sample with which a spectrum ends, whatever the split.
+        let mut rest = samples;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at(rest.len().min(self.colour.until_frame()));
+            let Self { colour, pitch, resonance, subject, .. } = self;
+            pitch.push(now, |hz, level_db| {
+                resonance.pitch(hz);
+                subject.pitch(hz, level_db);
+            });
+            colour.push(now, |powers, level_db| {
+                resonance.frame(powers, level_db);
+                subject.long(powers);
+            });
+            rest = later;
+        }
     }
 
     /// Seconds heard so far.
@@ -184,13 +212,13 @@ impl<const C: usize> ProfileMeter<C> {
                 rumble_dbfs: levelled.floor.rumble_dbfs,
                 offset: levelled.offset,
             },
-            hum: Err(Doubt::NotMeasured),
+            hum: heard.and_then(|level| self.hum.hum(level)),
             pitch,
             colour: heard.and_then(|level| self.colour.colour(level, &noise_bands_dbfs, high_hz, pitch_hz)),
             bandwidth,
-            resonances: Err(Doubt::NotMeasured),
+            resonances: heard.and_then(|level| self.resonance.candidates(level)),
             sibilance: heard.and_then(|level| self.sibilance.sibilance(level, high_hz)),
-            room: Err(Doubt::NotMeasured),
+            room: heard.and_then(|_| self.decay.room(levelled.floor.snr_db)),
         }
     }
 

@@ -99,8 +99,8 @@ impl PitchMeter {
         }
     }
 
-    /// Takes samples; calls `heard` with the pitch in Hz, or `None`, and the level in dB of each hop of 20 ms as its frame
-    /// of 48 ms ends, as far as what came before tells.
+    /// Takes samples; calls `heard` with the pitch in Hz, or `None`, of each hop of 20 ms as its frame of 48 ms ends, as far
+    /// as what came before tells, and with the level of the frame in dB.
     pub(crate) fn push(&mut self, samples: &[f32], mut heard: impl FnMut(Option<f32>, f64)) {
         let Self { lowering, high, finder, past, contour, levels, counts } = self;
         let length = finder.length();

@@ -11,12 +11,11 @@ pub(crate) const LONGEST: usize = 4_096;
 /// The powers are scaled so that their sum over all bins is the mean square of the signal (Parseval, divided by the
 /// window's mean square); bin `k` is at `k rate / length`, from 0 up to but without half the rate. The first frame ends
 /// with sample `length - 1`. Single precision: the floor lies some 130 dB under the strongest component. `N` is the longest
-/// length that there is room for: memory `12 N` bytes.
+/// length that there is room for: memory `8 N` bytes, and as much on the stack while a frame is made.
 #[derive(Clone, Debug)]
 pub(crate) struct Spectra<const N: usize = LONGEST> {
     window: [f32; N],
     past: [f32; N],
-    work: [f32; N],
     length: usize,
     hop: usize,
     filled: usize,
@@ -34,11 +33,16 @@ impl<const N: usize> Spectra<N> {
             *w = value as f32;
         }
         let scale = (2.0 / (length as f64 * energy)) as f32;
-        Self { window, past: [0.0; N], work: [0.0; N], length, hop, filled: 0, scale }
+        Self { window, past: [0.0; N], length, hop, filled: 0, scale }
     }
 
     pub(crate) fn length(&self) -> usize {
         self.length
+    }
+
+    /// Samples up to the end of the frame that ends next, at least one.
+    pub(crate) fn until_frame(&self) -> usize {
+        self.length - self.filled
     }
 
     /// Takes samples, and calls `each` with the powers (`length / 2` bins) of every frame that is complete.
@@ -50,15 +54,16 @@ impl<const N: usize> Spectra<N> {
             self.filled += now.len();
             rest = later;
             if self.filled == self.length {
-                each(self.powers());
+                let mut work = [0.0; N];
+                each(self.powers(&mut work));
                 self.past.copy_within(self.hop..self.length, 0);
                 self.filled = self.length - self.hop;
             }
         }
     }
 
-    fn powers(&mut self) -> &[f32] {
-        for ((work, past), window) in self.work.iter_mut().zip(&self.past).zip(&self.window).take(self.length) {
+    fn powers<'a>(&self, work: &'a mut [f32; N]) -> &'a [f32] {
+        for ((work, past), window) in work.iter_mut().zip(&self.past).zip(&self.window).take(self.length) {
             *work = past * window;
         }
         macro_rules! transform {
@@ -66,7 +71,7 @@ impl<const N: usize> Spectra<N> {
                 match self.length {
                     $($length => {
                         // The slice has exactly this length.
-                        let Some(work) = self.work.first_chunk_mut::<$length>() else { return &[] };
+                        let Some(work) = work.first_chunk_mut::<$length>() else { return &[] };
                         let spectrum = real::$function(work);
                         // What would be half the rate comes packed into the first bin.
                         spectrum[0].im = 0.0;
@@ -75,14 +80,14 @@ impl<const N: usize> Spectra<N> {
                             *power = self.scale * (bin.re * bin.re + bin.im * bin.im);
                         }
                         powers[0] *= 0.5;
-                        self.work[..$length / 2].copy_from_slice(&powers);
+                        work[..$length / 2].copy_from_slice(&powers);
                     })+
                     _ => return &[],
                 }
             };
         }
         transform!(256 rfft_256, 512 rfft_512, 1024 rfft_1024, 2048 rfft_2048, 4096 rfft_4096);
-        &self.work[..self.length / 2]
+        &work[..self.length / 2]
     }
 }
 

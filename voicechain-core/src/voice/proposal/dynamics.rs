@@ -8,7 +8,7 @@ const USUAL_EXCESS_DB: f64 = 5.5;
 /// Bounds of the range, dB (common practice, no source).
 const RANGE_DB: [f64; 2] = [4.0, 8.0];
 /// So far below the loud fricatives' ratio, besides the range, the de-esser begins, dB.
-const EARLIER_DB: f64 = 3.0;
+const EARLIER_DB: f64 = 7.0;
 /// Bounds of the threshold, dB. Vowels lie below -12 dB, the knee begins 3 dB under the threshold.
 const DE_ESSER_THRESHOLD_DB: [f64; 2] = [-6.0, 12.0];
 /// The whole sibilant band, whose lower edge is at 4 kHz.

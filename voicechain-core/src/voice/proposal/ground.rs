@@ -1,8 +1,16 @@
 //! Level first, then what lies below the voice.
 
 use super::{Context, Delivery, Profile, Proposal, Reason, Role, known};
-use crate::settings::Slope;
+use crate::settings::{Slope, row};
 use crate::strip::starting_points::working_level_lufs;
+
+/// The gain that brings the voice to the working level of its number of channels, as far as the trim reaches, dB. The
+/// trim itself lies on a step: what else depends on the level is reckoned from this, so that a voice recorded louder or
+/// quieter gets the same.
+pub(super) fn trim_db(profile: &Profile) -> f64 {
+    let reach = |gain: f64| row("trim.gain_db").map_or(gain, |info| gain.clamp(info.min, info.max));
+    known(profile.level.integrated_lufs).map_or(0.0, |lufs| reach(working_level_lufs(profile.channels) - lufs))
+}
 
 /// Brings the voice to the working level of its number of channels.
 pub(super) fn trim(profile: &Profile, proposal: &mut Proposal) {
@@ -14,7 +22,7 @@ pub(super) fn trim(profile: &Profile, proposal: &mut Proposal) {
         source: "EBU R 128 programme level",
         ..Reason::new("the loudness", lufs, target, "LUFS")
     };
-    proposal.decide(reason, "trim.gain_db", target - lufs);
+    proposal.decide(reason, "trim.gain_db", trim_db(profile));
 }
 
 /// The high-pass stays so far under the lowest pitch that it is left alone, as a factor.

@@ -1,0 +1,130 @@
+//! Mains hum of known frequency and level under every voice, and voices without.
+
+use crate::Row;
+use crate::half::{of_half, share};
+use voicechain_core::voice::hum::HumMeter;
+use voicechain_core::voice::profile::Hum;
+use voicechain_tests::faults::{active_level, louder, with_hum};
+use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker};
+use voicechain_tests::spectra::Noise;
+
+/// Active level of the voices, dBov.
+const VOICE_DBOV: f64 = -26.0;
+/// Levels of the hum, dBFS.
+const LEVELS_DBFS: [f64; 5] = [-45.0, -50.0, -55.0, -60.0, -65.0];
+/// Lengths, s.
+const LENGTHS_S: [usize; 2] = [10, 30];
+/// Hum is found when its frequency is so close, Hz.
+const CLOSE_HZ: f64 = 0.2;
+/// The mains are off by so much at the most, Hz.
+const OFF_HZ: f64 = 0.4;
+
+/// One case: its length and level by their places, the true frequency, and what was found.
+#[derive(Clone, Copy)]
+struct Case {
+    length: usize,
+    level: usize,
+    mains_hz: f64,
+    found: Option<Hum>,
+}
+
+/// What was found at one speaker: with hum, and in each piece of ten seconds without.
+struct Read {
+    cases: Vec<Case>,
+    clean: Vec<Option<Hum>>,
+}
+
+fn read(speaker: &Speaker) -> Read {
+    let voice = louder(&speaker.samples, VOICE_DBOV - active_level(&speaker.samples));
+    let hum = |samples: &[f32]| {
+        let mut meter = HumMeter::new(f64::from(RATE_HZ));
+        meter.push(samples);
+        meter.hum(VOICE_DBOV).ok().flatten()
+    };
+    let mut random = Noise::new(speaker.name.bytes().fold(1, |sum, byte| sum * 31 % 65_521 + u64::from(byte)));
+    let mut cases = Vec::new();
+    for (length, seconds) in LENGTHS_S.iter().enumerate() {
+        let Some(part) = voice.get(..seconds * RATE_HZ as usize) else { continue };
+        for mains_hz in [50.0, 60.0] {
+            let mains_hz = mains_hz + random.between(-OFF_HZ, OFF_HZ);
+            let alone = with_hum(&vec![0.0; part.len()], mains_hz, 0.0);
+            for (level, dbfs) in LEVELS_DBFS.iter().enumerate() {
+                let under = louder(&alone, *dbfs);
+                let mixed: Vec<f32> = part.iter().zip(under).map(|(voice, hum)| voice + hum).collect();
+                let found = hum(&mixed).filter(|hum| (hum.frequency_hz - mains_hz).abs() < CLOSE_HZ);
+                cases.push(Case { length, level, mains_hz, found });
+            }
+        }
+    }
+    let clean: Vec<_> = voice.chunks_exact(LENGTHS_S[0] * RATE_HZ as usize).map(hum).collect();
+    for (at, found) in clean.iter().enumerate() {
+        if let Some(hum) = found {
+            eprintln!("hum in {} as it is, from {} s: {hum:?}", speaker.name, at * LENGTHS_S[0]);
+        }
+    }
+    Read { cases, clean }
+}
+
+/// The value under which a share of them lies.
+fn percentile(mut values: Vec<f64>, share: f64) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get((share * values.len() as f64) as usize).copied().unwrap_or(f64::NAN)
+}
+
+pub(crate) fn rows() -> Vec<Row> {
+    let all = for_each_speaker(read);
+    let halves = [Half::Chooses, Half::Scores];
+    let mut rows = Vec::new();
+    let mut row = |quantity: String, reach, cell: &dyn Fn(Half) -> String| {
+        let [chosen, scored] = halves.map(cell);
+        rows.push(Row { quantity, reach, chosen, scored });
+    };
+    let cases: Vec<(Half, Case)> =
+        all.iter().flat_map(|(_, half, read)| read.cases.iter().map(|case| (*half, *case))).collect();
+    for (length, seconds) in LENGTHS_S.iter().enumerate().rev() {
+        for (level, dbfs) in LEVELS_DBFS.iter().enumerate() {
+            let reach = match (seconds, level) {
+                (30, 2) => "95 %",
+                (30, 3) => "none, 95 %",
+                _ => "none",
+            };
+            row(format!("hum at {dbfs} dBFS under a voice at {VOICE_DBOV} dBov, {seconds} s: found"), reach, &|half| {
+                let mut of = of_half(&cases, half);
+                of.retain(|case| case.length == length && case.level == level);
+                share(of.iter().filter(|case| case.found.is_some()).count(), of.len())
+            });
+        }
+    }
+    let found: Vec<(Half, (f64, f64))> = cases
+        .iter()
+        .filter_map(|(half, case)| {
+            let hum = case.found?;
+            Some((*half, ((hum.frequency_hz - case.mains_hz).abs(), hum.level_dbfs - LEVELS_DBFS[case.level])))
+        })
+        .collect();
+    row("hum, error of its frequency: median, 95th percentile".into(), "none", &|half| {
+        let errors: Vec<f64> = of_half(&found, half).iter().map(|found| found.0).collect();
+        format!("{:.3}, {:.3} Hz", percentile(errors.clone(), 0.5), percentile(errors, 0.95))
+    });
+    row("hum, error of its level: 5th percentile, median, 95th".into(), "none", &|half| {
+        let errors: Vec<f64> = of_half(&found, half).iter().map(|found| found.1).collect();
+        let [low, median, high] = [0.05, 0.5, 0.95].map(|share| percentile(errors.clone(), share));
+        format!("{low:+.1}, {median:+.1}, {high:+.1} dB")
+    });
+    let clean: Vec<(Half, (bool, usize, usize))> = all
+        .iter()
+        .filter_map(|(_, half, read)| {
+            let first = read.clean.first()?.is_some();
+            Some((*half, (first, read.clean.iter().flatten().count(), read.clean.len())))
+        })
+        .collect();
+    row("hum, first 10 s of voices as they are: false alarms".into(), "0", &|half| {
+        let of = of_half(&clean, half);
+        share(of.iter().filter(|(first, ..)| *first).count(), of.len())
+    });
+    row("hum, all pieces of 10 s of voices as they are: false alarms".into(), "none", &|half| {
+        let of = of_half(&clean, half);
+        share(of.iter().map(|(_, count, _)| count).sum(), of.iter().map(|(.., whole)| whole).sum())
+    });
+    rows
+}

@@ -1,0 +1,435 @@
+//! Mains hum under a voice.
+
+use super::halving::Halving;
+use super::profile::{Doubt, HUM_LINES, Hum, Measured};
+use crate::math::power_to_db;
+use core::f64::consts::PI;
+use microfft::real::rfft_4096;
+
+/// The rate is halved as long as it stays at or above this, Hz: the tenth line of 60.5 Hz passes the last halving.
+const LEAST_RATE_HZ: f64 = 1_400.0;
+/// Halvings from 48 kHz down.
+const HALVINGS: usize = 5;
+/// Samples at that rate in a frame (1.5 to 2.9 s), and from frame to frame.
+const LENGTH: usize = 4_096;
+const HOP: usize = 1_024;
+/// Where lines and what lies around them are looked for, Hz.
+const LOWEST_HZ: f64 = 41.0;
+const HIGHEST_HZ: f64 = 614.0;
+/// So many bins at the most.
+const BINS: usize = 1_696;
+/// Levels are kept in steps of half a dB from -150 dB up.
+const BOTTOM_DB: f64 = -150.0;
+const STEP_DB: f64 = 0.5;
+/// Frames whose percentiles are taken together, and the fewest that have any after a whole piece.
+const PIECE: usize = 12;
+const FEWEST_REST: usize = 6;
+/// Less than this is too short, s.
+const FEWEST_S: f64 = 9.5;
+/// The share of the frames in which a line is at least as strong as it reads.
+const QUIET: f64 = 0.25;
+/// How much a line moves is read between these shares.
+const MOVES: [f64; 2] = [0.15, 0.6];
+/// What is around a line lies between these distances, Hz.
+const BESIDE_HZ: [f64; 2] = [2.5, 8.0];
+/// Bins that can lie there, on both sides.
+const BESIDE: usize = 64;
+/// The mains, how far they may be off, and in which steps that is tried, Hz.
+const MAINS_HZ: [f64; 2] = [50.0, 60.0];
+const OFF_HZ: f64 = 0.5;
+const TRY_HZ: f64 = 0.02;
+/// A line stands out from here on and counts up to there, dB.
+const LEAST_DB: f64 = 6.0;
+const MOST_DB: f64 = 20.0;
+/// Hum is what scores so much, with lines that move by less, dB.
+const SCORE: f64 = 12.0;
+const MOVES_DB: f64 = 6.0;
+/// Hum that lies further under the voice is of no concern, dB (common practice, no source).
+const UNDER_VOICE_DB: f64 = 42.0;
+
+/// Finds mains hum by its lines: harmonics of one frequency near 50 or 60 Hz that stand still while the voice moves.
+///
+/// The rate is halved to 1.4 to 2.8 kHz. Frames of 4096 samples, every 1024, under a Blackman-Harris window (four terms,
+/// -92 dB; Harris 1978). Of each bin, over time, the 25th percentile, which a voice seldom touches: over pieces of 12
+/// frames, then the mean of the pieces in dB. A line's prominence is how far that lies over the median of what is 2.5 to
+/// 8 Hz beside. For every family (50 and 60 Hz, each +-0.5 Hz in steps of 0.02 Hz) the score sums what its ten lines have
+/// over 6 dB, 14 dB at most each. There is hum when the best score is 12 or more and its lines move by less than 6 dB from
+/// their 15th to their 60th percentile: a singer's held note moves. The frequency is that of the lines' peaks, by
+/// parabolas. Memory 53 kB. Tested here and measured by the group `hum` of `tests/reach`.
+#[derive(Clone, Debug)]
+pub struct HumMeter {
+    halvings: [Halving; HALVINGS],
+    halved: usize,
+    rate_hz: f64,
+    past: [f32; LENGTH],
+    filled: usize,
+    /// Samples heard, at the low rate.
+    samples: u64,
+    first_bin: usize,
+    bins: usize,
+    /// Levels of the present piece, frame by frame.
+    piece: [[u8; BINS]; PIECE],
+    frames: usize,
+    /// Sums over whole pieces, in steps: the quiet level, and how much the level moves.
+    pieces: u32,
+    quiet: [f32; BINS],
+    moves: [f32; BINS],
+}
+
+/// What is read from all pieces, in dB.
+struct Read {
+    bin_hz: f64,
+    first_bin: usize,
+    bins: usize,
+    quiet: [f32; BINS],
+    moves: [f32; BINS],
+}
+
+/// One line of a family.
+#[derive(Clone, Copy)]
+struct Line {
+    hz: f64,
+    level_db: f64,
+    prominence_db: f64,
+    moves_db: f64,
+}
+
+impl HumMeter {
+    /// For a mono recording at 8 to 48 kHz.
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        let (mut low_hz, mut halved) = (rate_hz, 0);
+        while 0.5 * low_hz >= LEAST_RATE_HZ && halved < HALVINGS {
+            (low_hz, halved) = (0.5 * low_hz, halved + 1);
+        }
+        let bin_hz = low_hz / LENGTH as f64;
+        let first_bin = (LOWEST_HZ / bin_hz) as usize;
+        let last_bin = ((HIGHEST_HZ / bin_hz) as usize + 1).min(LENGTH / 2 - 1);
+        Self {
+            halvings: core::array::from_fn(|_| Halving::new()),
+            halved,
+            rate_hz: low_hz,
+            past: [0.0; LENGTH],
+            filled: 0,
+            samples: 0,
+            first_bin,
+            bins: (last_bin - first_bin).min(BINS),
+            piece: [[0; BINS]; PIECE],
+            frames: 0,
+            pieces: 0,
+            quiet: [0.0; BINS],
+            moves: [0.0; BINS],
+        }
+    }
+
+    /// Takes samples.
+    pub fn push(&mut self, samples: &[f32]) {
+        const BLOCK: usize = 256;
+        for piece in samples.chunks(BLOCK) {
+            let mut now = [0.0; BLOCK];
+            now[..piece.len()].copy_from_slice(piece);
+            let mut count = piece.len();
+            for halving in &mut self.halvings[..self.halved] {
+                let mut half = [0.0; BLOCK];
+                count = halving.run(&now[..count], &mut half);
+                now = half;
+            }
+            self.samples += count as u64;
+            let mut rest = &now[..count];
+            while !rest.is_empty() {
+                let (fits, later) = rest.split_at(rest.len().min(LENGTH - self.filled));
+                self.past[self.filled..self.filled + fits.len()].copy_from_slice(fits);
+                self.filled += fits.len();
+                rest = later;
+                if self.filled == LENGTH {
+                    self.hear_frame();
+                    self.past.copy_within(HOP.., 0);
+                    self.filled = LENGTH - HOP;
+                }
+            }
+        }
+    }
+
+    fn hear_frame(&mut self) {
+        let Some(levels) = self.piece.get_mut(self.frames) else { return };
+        let mut work = self.past;
+        // The window's cosines by recurrence: cos(k + 1) = 2 cos(1) cos(k) - cos(k - 1).
+        const TERMS: [f64; 4] = [0.35875, -0.48829, 0.14128, -0.01168];
+        let step = 2.0 * PI / LENGTH as f64;
+        let twice = [1.0, 2.0, 3.0].map(|k| 2.0 * libm::cos(k * step));
+        let mut now = [1.0; 3];
+        let mut before = [1.0, 2.0, 3.0].map(|k| libm::cos(k * step));
+        for sample in &mut work {
+            let weight = TERMS[0] + TERMS[1] * now[0] + TERMS[2] * now[1] + TERMS[3] * now[2];
+            *sample *= weight as f32;
+            for k in 0..3 {
+                (now[k], before[k]) = (twice[k] * now[k] - before[k], now[k]);
+            }
+        }
+        // A line's peak is its mean square.
+        let scale = 2.0 / (TERMS[0] * LENGTH as f64 * TERMS[0] * LENGTH as f64);
+        let spectrum = rfft_4096(&mut work);
+        for (level, bin) in levels.iter_mut().zip(&spectrum[self.first_bin..]).take(self.bins) {
+            let power = scale * f64::from(bin.re * bin.re + bin.im * bin.im);
+            *level = ((power_to_db(power.max(1e-15)) - BOTTOM_DB) / STEP_DB + 0.5) as u8;
+        }
+        self.frames += 1;
+        if self.frames == PIECE {
+            add_piece(&self.piece, self.bins, &mut self.quiet, &mut self.moves, 1.0);
+            self.pieces += 1;
+            self.frames = 0;
+        }
+    }
+
+    /// The hum that was found under a voice of an active level in dBov; `Ok(None)` when there is none, or it lies more than
+    /// 42 dB under the voice. Takes some hundred microseconds.
+    ///
+    /// # Errors
+    ///
+    /// [`Doubt::TooShort`] before 9.5 s.
+    pub fn hum(&self, active_dbov: f64) -> Measured<Option<Hum>> {
+        if (self.samples as f64) < FEWEST_S * self.rate_hz {
+            return Err(Doubt::TooShort);
+        }
+        let mut read = Read {
+            bin_hz: self.rate_hz / LENGTH as f64,
+            first_bin: self.first_bin,
+            bins: self.bins,
+            quiet: self.quiet,
+            moves: self.moves,
+        };
+        let mut weight = self.pieces as f32;
+        if self.pieces == 0 || self.frames >= FEWEST_REST {
+            let part = self.frames as f32 / PIECE as f32;
+            add_piece(&self.piece[..self.frames], self.bins, &mut read.quiet, &mut read.moves, part);
+            weight += part;
+        }
+        let step = STEP_DB as f32 / weight;
+        read.quiet.iter_mut().for_each(|level| *level = BOTTOM_DB as f32 + *level * step);
+        read.moves.iter_mut().for_each(|moves| *moves *= step);
+        Ok(read.hum().filter(|hum| hum.level_dbfs >= active_dbov - UNDER_VOICE_DB))
+    }
+}
+
+/// Adds the percentiles of every bin over the frames of a piece, in steps, with a weight.
+fn add_piece(frames: &[[u8; BINS]], bins: usize, quiet: &mut [f32; BINS], moves: &mut [f32; BINS], weight: f32) {
+    let count = frames.len();
+    if count == 0 || count > PIECE {
+        return;
+    }
+    for bin in 0..bins {
+        let mut levels = [0_u8; PIECE];
+        levels.iter_mut().zip(frames).for_each(|(to, frame)| *to = frame[bin]);
+        let levels = &mut levels[..count];
+        levels.sort_unstable();
+        let at = |share: f64| {
+            let place = share * (count - 1) as f64;
+            let below = place as usize;
+            let (low, high) = (f32::from(levels[below]), f32::from(levels[(below + 1).min(count - 1)]));
+            low + (place - below as f64) as f32 * (high - low)
+        };
+        quiet[bin] += weight * at(QUIET);
+        moves[bin] += weight * (at(MOVES[1]) - at(MOVES[0]));
+    }
+}
+
+impl Read {
+    /// The quiet level of a bin, counted from zero frequency, dB.
+    fn level_db(&self, bin: usize) -> f64 {
+        let place = bin.wrapping_sub(self.first_bin);
+        self.quiet[..self.bins].get(place).map_or(BOTTOM_DB, |level| f64::from(*level))
+    }
+
+    /// The median level of what lies beside a bin, dB.
+    fn beside_db(&self, bin: usize) -> f64 {
+        let mut levels = [0.0_f32; BESIDE];
+        let mut count = 0;
+        let [near, far] = BESIDE_HZ.map(|hz| libm::ceil(hz / self.bin_hz) as usize);
+        for away in near..=far {
+            for beside in [bin.wrapping_sub(away), bin + away] {
+                let place = beside.wrapping_sub(self.first_bin);
+                if let (true, Some(to)) = (place < self.bins, levels.get_mut(count)) {
+                    *to = self.quiet[place];
+                    count += 1;
+                }
+            }
+        }
+        let levels = &mut levels[..count];
+        if levels.is_empty() {
+            return BOTTOM_DB;
+        }
+        let (_, median, _) = levels.select_nth_unstable_by(count / 2, f32::total_cmp);
+        f64::from(*median)
+    }
+
+    /// The line at a frequency, with its peak within a bin.
+    fn line(&self, hz: f64) -> Line {
+        let middle = (hz / self.bin_hz + 0.5) as usize;
+        let peak = [middle, middle - 1, middle + 1]
+            .into_iter()
+            .fold(middle, |best, bin| if self.level_db(bin) > self.level_db(best) { bin } else { best });
+        let [left, top, right] = [peak - 1, peak, peak + 1].map(|bin| self.level_db(bin));
+        let bend = left - 2.0 * top + right;
+        let part = if bend < 0.0 { (0.5 * (left - right) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+        let level_db = top - 0.25 * (left - right) * part;
+        let moves = self.moves[..self.bins].get(peak.wrapping_sub(self.first_bin));
+        Line {
+            hz: (peak as f64 + part) * self.bin_hz,
+            level_db,
+            prominence_db: level_db - self.beside_db(peak),
+            moves_db: moves.map_or(0.0, |moves| f64::from(*moves)),
+        }
+    }
+
+    fn hum(&self) -> Option<Hum> {
+        // Prominences are wanted again and again.
+        let mut prominence = [f32::NAN; BINS];
+        let mut best = (0.0, 0.0);
+        for mains_hz in MAINS_HZ {
+            let steps = (2.0 * OFF_HZ / TRY_HZ + 0.5) as usize;
+            for step in 0..=steps {
+                let hz = mains_hz - OFF_HZ + step as f64 * TRY_HZ;
+                let mut score = 0.0;
+                for k in 1..=HUM_LINES {
+                    let bin = (k as f64 * hz / self.bin_hz + 0.5) as usize;
+                    let Some(known) = prominence.get_mut(bin.wrapping_sub(self.first_bin)) else { continue };
+                    if known.is_nan() {
+                        *known = (self.level_db(bin) - self.beside_db(bin)) as f32;
+                    }
+                    score += excess(f64::from(*known));
+                }
+                if score > best.1 {
+                    best = (hz, score);
+                }
+            }
+        }
+        let (hz, score) = best;
+        if score < SCORE {
+            return None;
+        }
+        let lines: [Line; HUM_LINES] = core::array::from_fn(|k| self.line((k + 1) as f64 * hz));
+        let (mut across, mut along, mut moves, mut weights, mut power) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        let mut lines_dbfs = [None; HUM_LINES];
+        for (k, line) in lines.iter().enumerate() {
+            let weight = excess(line.prominence_db);
+            if weight > 0.0 {
+                let k_th = (k + 1) as f64;
+                across += weight * k_th * line.hz;
+                along += weight * k_th * k_th;
+                moves += weight * line.moves_db;
+                weights += weight;
+                power += libm::exp10(0.1 * line.level_db);
+                lines_dbfs[k] = Some(line.level_db);
+            }
+        }
+        if weights <= 0.0 || moves / weights >= MOVES_DB {
+            return None;
+        }
+        Some(Hum { frequency_hz: across / along, level_dbfs: power_to_db(power), lines_dbfs })
+    }
+}
+
+/// What a line adds to the score, by its prominence, dB.
+fn excess(prominence_db: f64) -> f64 {
+    (prominence_db.min(MOST_DB) - LEAST_DB).max(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    extern crate std;
+    use std::f64::consts::TAU;
+    use std::vec::Vec;
+
+    /// The level of the voices, dBov, or somewhat more.
+    const VOICE_DBOV: f64 = -26.0;
+
+    struct Noise(u64);
+
+    impl Noise {
+        fn unit(&mut self) -> f64 {
+            self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (self.0 >> 40) as f64 / f64::from(1 << 23) - 1.0
+        }
+    }
+
+    /// Syllables with eight harmonics of a pitch that wanders by a share, at -26 dBFS or so, over hiss at -70 dBFS.
+    fn voice(rate_hz: f64, seconds: f64, pitch_hz: f64, glides: f64) -> Vec<f32> {
+        let (mut noise, mut turns) = (Noise(5), 0.0);
+        (0..(seconds * rate_hz) as u64)
+            .map(|n| {
+                let t = n as f64 / rate_hz;
+                let wander = libm::sin(TAU * 0.37 * t) + 0.7 * libm::sin(TAU * 0.113 * t + 1.0) - 0.4 * t % 1.7;
+                turns += pitch_hz * (1.0 + glides * wander) / rate_hz;
+                let open = libm::sin(TAU * 2.1 * t).max(0.0) * if t % 3.0 < 2.3 { 1.0 } else { 0.0 };
+                let sum: f64 = (1..=8).map(|k| libm::sin(TAU * f64::from(k) * turns) / f64::from(k)).sum();
+                (0.1 * open * sum + 0.000_55 * noise.unit()) as f32
+            })
+            .collect()
+    }
+
+    /// Five lines, 6 dB apart from the first on.
+    fn with_hum(voice: &[f32], rate_hz: f64, hz: f64, level_dbfs: f64) -> Vec<f32> {
+        let total: f64 = (0..5).map(|k| 0.5 * libm::exp10(-0.6 * f64::from(k))).sum();
+        let gain = libm::exp10(level_dbfs / 20.0) / libm::sqrt(total);
+        let hum = |n: usize| -> f64 {
+            let turns = hz * n as f64 / rate_hz;
+            (0..5).map(|k| libm::exp10(-0.3 * f64::from(k)) * libm::sin(TAU * f64::from(k + 1) * turns)).sum()
+        };
+        voice.iter().enumerate().map(|(n, x)| x + (gain * hum(n)) as f32).collect()
+    }
+
+    fn heard(rate_hz: f64, samples: &[f32], split: usize) -> Measured<Option<Hum>> {
+        let mut meter = HumMeter::new(rate_hz);
+        samples.chunks(split).for_each(|piece| meter.push(piece));
+        meter.hum(VOICE_DBOV)
+    }
+
+    #[test]
+    fn hum_under_a_voice_is_found_at_its_frequency_and_level_at_every_rate() {
+        for rate_hz in [8_000.0, 11_025.0, 32_000.0, 44_100.0, 48_000.0] {
+            let clean = voice(rate_hz, 10.0, 113.0, 0.08);
+            for (hz, level) in [(49.87, -50.0), (60.13, -60.0)] {
+                let hum = heard(rate_hz, &with_hum(&clean, rate_hz, hz, level), 4_800).unwrap();
+                let hum = hum.unwrap_or_else(|| panic!("{rate_hz} {hz}: none"));
+                assert!((hum.frequency_hz - hz).abs() < 0.03, "{rate_hz}: {hum:?}");
+                assert!((hum.level_dbfs - level).abs() < 2.0, "{rate_hz} {level}: {hum:?}");
+                let fundamental = hum.lines_dbfs[0].unwrap();
+                assert!((fundamental - (level - 1.2)).abs() < 2.0, "{rate_hz} {level}: {hum:?}");
+            }
+            assert_eq!(heard(rate_hz, &clean, 4_800), Ok(None), "{rate_hz}");
+        }
+    }
+
+    /// Negative controls: voices whose pitch is that of a line, a note between the families, noise.
+    #[test]
+    fn voices_at_the_pitch_of_a_line_and_notes_beside_it_are_no_hum() {
+        let rate_hz = 8_000.0;
+        for (pitch_hz, glides) in [(100.0, 0.05), (100.0, 0.1), (120.0, 0.05), (150.0, 0.05), (60.0, 0.08)] {
+            assert_eq!(heard(rate_hz, &voice(rate_hz, 11.0, pitch_hz, glides), 512), Ok(None), "{pitch_hz} {glides}");
+        }
+        let clean = voice(rate_hz, 11.0, 113.0, 0.08);
+        for hz in [47.0, 55.0, 70.0] {
+            assert_eq!(heard(rate_hz, &with_hum(&clean, rate_hz, hz, -45.0), 512), Ok(None), "{hz}");
+        }
+        let mut noise = Noise(1);
+        let noise: Vec<f32> = (0..160_000).map(|_| (0.1 * noise.unit()) as f32).collect();
+        assert_eq!(heard(rate_hz, &noise, 512), Ok(None));
+        assert_eq!(heard(rate_hz, &[0.0; 160_000], 512), Ok(None));
+    }
+
+    #[test]
+    fn any_split_gives_the_same_bits_any_level_the_same_hum_and_seconds_are_too_few() {
+        let rate_hz = 11_025.0;
+        let hum = with_hum(&voice(rate_hz, 31.0, 113.0, 0.08), rate_hz, 50.2, -55.0);
+        let whole = heard(rate_hz, &hum, hum.len());
+        assert_eq!(heard(rate_hz, &hum, 77), whole);
+        let mut meter = HumMeter::new(rate_hz);
+        hum.iter().for_each(|x| meter.push(&[0.1 * x]));
+        let (whole, quiet) = (whole.unwrap().unwrap(), meter.hum(VOICE_DBOV - 20.0).unwrap().unwrap());
+        assert_eq!(meter.hum(0.0), Ok(None), "much louder voice");
+        assert!((whole.frequency_hz - quiet.frequency_hz).abs() < 0.005);
+        assert!((whole.level_dbfs - quiet.level_dbfs - 20.0).abs() < 0.1);
+        assert_eq!(heard(rate_hz, &hum[..8 * 11_025], 512), Err(Doubt::TooShort));
+    }
+}
