@@ -31,8 +31,9 @@ const KINDS: [&str; 4] = ["a-as-it-is", "b-band-alone", "c-with-the-cut", "d-wha
 
 /// Clips that are whole on the disk and wait for their names.
 pub struct Clips {
-    folder: OutputFolder,
+    // Before the folder: one that was made for them goes with them, once it is empty.
     files: Vec<Staged>,
+    folder: OutputFolder,
     candidates: usize,
     /// Where in the recording they are from, s.
     pub start_s: f64,
