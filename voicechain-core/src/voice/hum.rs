@@ -388,7 +388,7 @@ mod tests {
     #[test]
     fn hum_under_a_voice_is_found_at_its_frequency_and_level_at_every_rate() {
         for rate_hz in [8_000.0, 11_025.0, 32_000.0, 44_100.0, 48_000.0] {
-            let clean = voice(rate_hz, 10.0, 113.0, 0.08);
+            let clean = voice(rate_hz, 10.0, 135.0, 0.08);
             for (hz, level) in [(49.87, -50.0), (60.13, -60.0)] {
                 let hum = heard(rate_hz, &with_hum(&clean, rate_hz, hz, level), 4_800).unwrap();
                 let hum = hum.unwrap_or_else(|| panic!("{rate_hz} {hz}: none"));

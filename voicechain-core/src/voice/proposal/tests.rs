@@ -117,7 +117,7 @@ fn the_de_esser_waits_for_sibilance() {
     voice.sibilance = Ok(Sibilance { frequency_hz: 6_500.0, excess_db: 8.0, share_percent: 60.0, loud_ratio_db: 12.0 });
     let p = solo(&voice);
     explained(&p);
-    assert!(p.settings.de_esser.on && p.settings.de_esser.range_db == 8.0 && p.settings.de_esser.threshold_db == 1.0);
+    assert!(p.settings.de_esser.on && p.settings.de_esser.range_db == 8.0 && p.settings.de_esser.threshold_db == -3.0);
 }
 
 #[test]
