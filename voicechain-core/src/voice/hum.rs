@@ -27,7 +27,7 @@ const FEWEST_REST: usize = 6;
 /// Less than this is too short, s.
 const FEWEST_S: f64 = 9.5;
 /// The share of the frames in which a line is at least as strong as it reads.
-const QUIET: f64 = 0.25;
+const QUIET: f64 = 0.15;
 /// How much a line moves is read between these shares.
 const MOVES: [f64; 2] = [0.15, 0.6];
 /// What is around a line lies between these distances, Hz.
@@ -41,8 +41,11 @@ const TRY_HZ: f64 = 0.02;
 /// A line stands out from here on and counts up to there, dB.
 const LEAST_DB: f64 = 6.0;
 const MOST_DB: f64 = 20.0;
-/// Hum is what scores so much, with lines that move by less, dB.
-const SCORE: f64 = 12.0;
+/// Hum is what scores so much, with so many lines at multiples of one frequency within a share of a bin, that move by
+/// less, dB. Chosen in a trial with other code of the same method, on the choosing half of `reach hum`.
+const SCORE: f64 = 10.0;
+const FEWEST_LINES: usize = 2;
+const CLOSE_BINS: f64 = 0.35;
 const MOVES_DB: f64 = 6.0;
 /// Hum that lies further under the voice is of no concern, dB (common practice, no source).
 const UNDER_VOICE_DB: f64 = 42.0;
@@ -50,12 +53,12 @@ const UNDER_VOICE_DB: f64 = 42.0;
 /// Finds mains hum by its lines: harmonics of one frequency near 50 or 60 Hz that stand still while the voice moves.
 ///
 /// The rate is halved to 1.4 to 2.8 kHz. Frames of 4096 samples, every 1024, under a Blackman-Harris window (four terms,
-/// -92 dB; Harris 1978). Of each bin, over time, the 25th percentile, which a voice seldom touches: over pieces of 12
+/// -92 dB; Harris 1978). Of each bin, over time, the 15th percentile, which a voice seldom touches: over pieces of 12
 /// frames, then the mean of the pieces in dB. A line's prominence is how far that lies over the median of what is 2.5 to
 /// 8 Hz beside. For every family (50 and 60 Hz, each +-0.5 Hz in steps of 0.02 Hz) the score sums what its ten lines have
-/// over 6 dB, 14 dB at most each. There is hum when the best score is 12 or more and its lines move by less than 6 dB from
-/// their 15th to their 60th percentile: a singer's held note moves. The frequency is that of the lines' peaks, by
-/// parabolas. Memory 53 kB. Tested here and measured by the group `hum` of `tests/reach`.
+/// over 6 dB, 14 dB at most each. The lines of the best are placed by parabolas; those that are no multiples of a common
+/// frequency are left out. There is hum when two are left, score 10 or more and move by less than 6 dB from their 15th to
+/// their 60th percentile: a singer's held note moves. Memory 53 kB. Tested here and measured by the group `hum` of `tests/reach`.
 #[derive(Clone, Debug)]
 pub struct HumMeter {
     halvings: [Halving; HALVINGS],
@@ -307,26 +310,50 @@ impl Read {
         if score < SCORE {
             return None;
         }
-        let lines: [Line; HUM_LINES] = core::array::from_fn(|k| self.line((k + 1) as f64 * hz));
-        let (mut across, mut along, mut moves, mut weights, mut power) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        let mut lines_dbfs = [None; HUM_LINES];
-        for (k, line) in lines.iter().enumerate() {
-            let weight = excess(line.prominence_db);
-            if weight > 0.0 {
-                let k_th = (k + 1) as f64;
-                across += weight * k_th * line.hz;
-                along += weight * k_th * k_th;
-                moves += weight * line.moves_db;
-                weights += weight;
-                power += libm::exp10(0.1 * line.level_db);
-                lines_dbfs[k] = Some(line.level_db);
+        let mut lines: [Option<Line>; HUM_LINES] =
+            core::array::from_fn(|k| Some(self.line((k + 1) as f64 * hz)).filter(|line| line.prominence_db > LEAST_DB));
+        // Lines that are not at multiples of the others' frequency are left out, the farthest first.
+        let frequency_hz = loop {
+            let frequency_hz = common_hz(&lines)?;
+            let off_hz = |(k, line): (usize, &Option<Line>)| {
+                line.map(|line| (k, (line.hz - (k + 1) as f64 * frequency_hz).abs()))
+            };
+            let farthest = lines.iter().enumerate().filter_map(off_hz).max_by(|a, b| a.1.total_cmp(&b.1))?;
+            if farthest.1 <= CLOSE_BINS * self.bin_hz {
+                break frequency_hz;
             }
+            lines[farthest.0] = None;
+        };
+        let (mut count, mut moves, mut score, mut power) = (0, 0.0, 0.0, 0.0);
+        for line in lines.iter().flatten() {
+            let weight = excess(line.prominence_db);
+            count += 1;
+            score += weight;
+            moves += weight * line.moves_db;
+            power += libm::exp10(0.1 * line.level_db);
         }
-        if weights <= 0.0 || moves / weights >= MOVES_DB {
+        if count < FEWEST_LINES || score < SCORE || moves >= MOVES_DB * score {
             return None;
         }
-        Some(Hum { frequency_hz: across / along, level_dbfs: power_to_db(power), lines_dbfs })
+        Some(Hum {
+            frequency_hz,
+            level_dbfs: power_to_db(power),
+            lines_dbfs: lines.map(|line| line.map(|line| line.level_db)),
+        })
     }
+}
+
+/// The frequency of which lines are multiples: least squares, weighted with what they score. `None` without lines.
+fn common_hz(lines: &[Option<Line>; HUM_LINES]) -> Option<f64> {
+    let (mut across, mut along) = (0.0, 0.0);
+    for (k, line) in lines.iter().enumerate() {
+        if let Some(line) = line {
+            let (k, weight) = ((k + 1) as f64, excess(line.prominence_db));
+            across += weight * k * line.hz;
+            along += weight * k * k;
+        }
+    }
+    (along > 0.0).then(|| across / along)
 }
 
 /// What a line adds to the score, by its prominence, dB.

@@ -18,8 +18,9 @@ const BOTTOM_DB: f64 = -120.0;
 const PER_DB: f64 = 2.0;
 /// Different levels.
 const STEPS: usize = 256;
-/// What is so far under the active level is no speech, dB (the margin of ITU-T P.56).
-const MARGIN_DB: f64 = 15.9;
+/// What is so far under the speech without its loudest 15 % is no speech, dB: the margin of ITU-T P.56 is 15.9 dB, and
+/// the loudest raise the level by some 3 dB.
+const QUIETER_MARGIN_DB: f64 = 13.0;
 /// A phrase ends with a gap of 0.25 s, and has at least 0.5 s.
 const GAP: u32 = 12;
 const SHORTEST: u32 = 25;
@@ -44,7 +45,7 @@ const FEWEST_PHRASES: u32 = 4;
 ///
 /// What is active is known when the active level is, at the end. So the levels are kept, in steps of 0.5 dB; every 82 s
 /// those that are older than 82 s are evaluated against the active level up to then, by itself a mean over minutes.
-/// The active level is that of the K-weighted levels: mean power of those that are at most 15.9 dB under it. Memory 10 kB.
+/// The active level is that of the K-weighted levels: see `active_step`. Memory 10 kB.
 /// Tested by `jumps_and_spikes_are_told_apart`.
 #[derive(Clone, Debug)]
 pub struct PhraseMeter {
@@ -123,23 +124,27 @@ fn power(step: usize) -> f64 {
     libm::exp10(0.1 * level_db(step as f64))
 }
 
-/// The lowest step that counts as speech: the lowest that is at most 15.9 dB under the mean power of everything at or
-/// above it. Looked for from below, so that one bang far above the voice does not stand for it. Without sound, one that
-/// nothing reaches.
+/// The lowest step that counts as speech: the lowest that is at most 13 dB under the mean power of everything at or above
+/// it but its loudest 15 %, which is about 15.9 dB under the mean power of all of it, were there no spikes. Looked for from
+/// below, so that one bang far above the voice does not stand for it. Without sound, one that nothing reaches.
 fn active_step(histogram: &[u32; STEPS]) -> u8 {
-    let mut above = histogram.iter().enumerate().skip(1).fold((0.0, 0.0), |(energy, count), (step, &n)| {
-        let n = f64::from(n);
-        (energy + n * power(step), count + n)
-    });
+    let mut above: f64 = histogram.iter().skip(1).map(|&n| f64::from(n)).sum();
     for (step, &n) in histogram.iter().enumerate().skip(1) {
-        if above.1 < 0.5 {
+        if above < 0.5 {
             break;
         }
-        if power_to_db(above.0 / above.1) - level_db(step as f64) <= MARGIN_DB {
+        let (mut energy, mut left) = (0.0, COUNTED * above);
+        for (louder, &n) in histogram.iter().enumerate().skip(step) {
+            let counted = f64::from(n).min(left);
+            if counted > 0.0 {
+                energy += counted * power(louder);
+                left -= counted;
+            }
+        }
+        if power_to_db(energy / (COUNTED * above - left)) - level_db(step as f64) <= QUIETER_MARGIN_DB {
             return step as u8;
         }
-        above.0 -= f64::from(n) * power(step);
-        above.1 -= f64::from(n);
+        above -= f64::from(n);
     }
     u8::MAX
 }
