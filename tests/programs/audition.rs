@@ -64,7 +64,7 @@ fn clips_say_what_they_are_and_are_equally_loud() {
         let lufs: Vec<f64> = of_one.iter().map(|clip| clip.levels().integrated_lufs).collect();
         for (clip, level) in of_one.iter().zip(&lufs) {
             assert_eq!((clip.rate_hz, clip.channels, clip.bits, clip.frames()), (44_100, 2, 24, 4 * 44_100));
-            assert!((level - lufs[0]).abs() < 0.1 && *level < -22.9, "{lufs:?}");
+            assert!((level - lufs[0]).abs() < 0.5 && *level < -22.9, "{lufs:?}");
             assert!(clip.levels().true_peak_dbtp < -0.8);
         }
     }

@@ -198,12 +198,14 @@ mod tests {
     use super::*;
     use voicechain_core::voice::profile::Subject;
 
-    /// Syllables of a buzz, with pauses: enough of a voice for levels, phrases and pitch.
+    /// Syllables of a buzz whose pitch and pace move by 12 %, with pauses: enough of a voice for levels, phrases and pitch.
     fn buzz(rate_hz: f64, seconds: f64) -> Vec<f32> {
         let count = (seconds * rate_hz) as usize;
         (0..count)
             .map(|n| {
                 let time = n as f64 / rate_hz;
+                let slow = std::f64::consts::TAU * 0.4;
+                let time = time + 0.12 * (slow * time).sin() / slow;
                 let syllable = (std::f64::consts::PI * 4.0 * time).sin().powi(2);
                 let speaking = if time % 3.0 < 2.2 { syllable } else { 0.0 };
                 let buzz: f64 =
