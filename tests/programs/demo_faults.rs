@@ -65,11 +65,12 @@ fn the_profile_finds_what_was_put_in() {
                     assert!((rumble - level_dbfs).abs() < 4.0, "{rumble}");
                     assert!(clean.ground.rumble_dbfs < level_dbfs - 15.0, "{}", clean.ground.rumble_dbfs);
                 }
-                // A shelf of so many dB above 4.5 kHz: the top end loses it, the presence a part.
+                // A shelf of so many dB above 4.5 kHz: the top end loses it, and more where box and hum
+                // raise what it is held against.
                 Fault::Dull { gain_db, .. } => {
                     let top = |of: &Profile| of.colour.expect("a colour").top_end_db.expect("a top end");
                     let lost = top(heard) - top(clean);
-                    assert!((lost - gain_db).abs() < 4.0, "{lost}");
+                    assert!((gain_db - 9.0..gain_db + 4.0).contains(&lost), "{lost}");
                 }
                 Fault::Sibilant { gain_db } => {
                     let of = |p: &Profile| p.sibilance.expect("fricatives").excess_db;
