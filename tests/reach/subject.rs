@@ -173,7 +173,7 @@ fn made(half: Half) -> Vec<Judged> {
         loud("noise: ventilation", air.into_iter().map(f64::from).collect());
         let (mut from, mut to, hold) = (0.0, 0.0, samples_in(1.5));
         let mut swell = |n: usize| {
-            if n % hold == 0 {
+            if n.is_multiple_of(hold) {
                 (from, to) = (to, 6.0 * random.signed());
             }
             gain(from + (to - from) * (n % hold) as f64 / hold as f64)

@@ -37,7 +37,6 @@ pub struct Recording {
 
 /// Where the settings of the voices come from.
 #[derive(Clone, Debug, PartialEq)]
-#[expect(clippy::large_enum_variant, reason = "there is one in a job")]
 pub enum Choice {
     /// What is proposed for each voice from what was measured of it.
     Proposed(Context),
