@@ -1,4 +1,4 @@
-//! Compares with other libraries in turns and prints medians and ratios.
+//! Compares with other libraries, and the de-reverb with its own transforms, in turns; prints medians and ratios.
 //!
 //! All contenders of a comparison take turns in one process, a short piece each, many rounds: what disturbs the machine
 //! disturbs all of them. The ratio is the median of the ratios within a round.
@@ -9,7 +9,10 @@ use std::process::ExitCode;
 use std::time::Instant;
 use voicechain_benches::rivals::{self, Stereo};
 use voicechain_benches::{RATE_HZ, machine, pass, voice};
-use voicechain_core::SampleRate;
+use voicechain_core::settings::{DeReverbSettings, DeReverbVariant};
+use voicechain_core::stages::de_reverb::DeReverbState;
+use voicechain_core::stages::{DeReverb, Stage};
+use voicechain_core::{SampleRate, SettingError};
 
 /// Frames that a contender processes in its turn.
 const TURN: usize = 48_000 / 4 / 512 * 512;
@@ -92,6 +95,31 @@ fn meters(signal: &[[f32; 2]], rate: SampleRate) -> Vec<Contender<'_>> {
     ]
 }
 
+/// The de-reverb on a stereo voice, and as many transforms as it makes.
+fn de_reverb(
+    signal: &[[f32; 2]],
+    variant: DeReverbVariant,
+    rate: SampleRate,
+) -> Result<Vec<Contender<'_>>, SettingError> {
+    let settings = DeReverbSettings { variant, decay_ms: 600.0, ..DeReverbSettings::default() };
+    let coefs = <DeReverb as Stage<2>>::design(&settings, rate)?;
+    let (mut state, mut bare) = (Box::new(fresh(rate)), Box::new(fresh(rate)));
+    let mut block = vec![[0.0; 2]; 512];
+    let stage = move || pass(signal, &mut block, |frames| DeReverb::run(&coefs, &mut state, frames));
+    // Four hops to a synthesis window, which is the latency.
+    let hops = 4 * signal.len() / <DeReverb as Stage<2>>::latency(&coefs) as usize;
+    DeReverb::run(&coefs, &mut bare, &mut signal.to_vec());
+    let transforms = move || (0..hops).for_each(|_| bare.transforms_alone(&coefs));
+    Ok(vec![
+        Contender { name: "ours", target: None, turn: Box::new(stage) },
+        Contender { name: "its transforms alone", target: Some(0.5), turn: Box::new(transforms) },
+    ])
+}
+
+fn fresh(rate: SampleRate) -> DeReverbState<2> {
+    <DeReverb as Stage<2>>::fresh(rate)
+}
+
 fn print_table(rows: &[Row], rounds: usize) {
     println!("{}", machine::processor());
     println!("{}", machine::build());
@@ -143,6 +171,12 @@ fn main() -> ExitCode {
     let mut rows = compare("8 bells, blocks of 64", TURN, rounds, &mut cascades(piece, 64, rate));
     rows.extend(compare("8 bells, blocks of 512", TURN, rounds, &mut cascades(piece, 512, rate)));
     rows.extend(compare("loudness and true peak", METER_TURN, rounds.div_ceil(4), &mut meters(&signal, rate)));
+    let variants =
+        [("de-reverb, long variant", DeReverbVariant::Long), ("de-reverb, short variant", DeReverbVariant::Short)];
+    for (comparison, variant) in variants {
+        let Ok(mut contenders) = de_reverb(piece, variant, rate) else { return refuse("settings outside their range") };
+        rows.extend(compare(comparison, TURN, rounds, &mut contenders));
+    }
     if json {
         print_json(&rows, rounds)
     } else {

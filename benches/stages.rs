@@ -86,7 +86,10 @@ fn meters<const C: usize>(c: &mut Criterion, signal: &[[f32; C]], rate: SampleRa
                 }
             });
         });
-        let mut ledger = Box::new(LevelLedger::<C, TAPS>::new(rate, TAPS - 2, 126));
+        let mut ledger = Box::new(LevelLedger::<C, TAPS>::new(
+            rate,
+            std::array::from_fn(|tap| if tap < TAPS - 2 { 0 } else { 126 }),
+        ));
         let mut taps = Box::new([[[0.0; C]; CHUNK]; TAPS]);
         group(c, "ledger_every_tap").bench_function(BenchmarkId::new(name, length), |b| {
             b.iter(|| {

@@ -17,7 +17,7 @@ use std::io::{self, Write};
 use std::process::ExitCode;
 use std::time::Instant;
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::StageId;
+use voicechain_core::settings::{DeReverbVariant, StageId};
 use voicechain_core::{SampleRate, SettingError, StripSettings};
 use work::{BLOCKS, Work};
 
@@ -100,9 +100,16 @@ where
 {
     let active = work::everything_active();
     let stages = StageId::ALL.iter().map(move |&id| (id.id(), id.name(), work::stage(id, &active, rate)));
+    let mut short = active;
+    short.de_reverb.variant = DeReverbVariant::Short;
+    let short = work::stage(StageId::DeReverb, &short, rate);
     let default = work::strip(&StripSettings::default(), rate);
     let everything = work::strip(&active, rate);
-    stages.chain([("strip_default", "Strip, default", default), ("strip_everything", "Strip, all active", everything)])
+    stages.chain([
+        ("de_reverb_short", "De-reverb, short variant", short),
+        ("strip_default", "Strip, default", default),
+        ("strip_everything", "Strip, all active", everything),
+    ])
 }
 
 fn table<const C: usize>(options: &Options, signal: &[[f32; C]], out: &mut impl Write) -> io::Result<()>

@@ -1,8 +1,11 @@
 //! Every stage and the strip, ready to run on blocks.
 
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::{Slope, StageId, StripSettings};
-use voicechain_core::stages::{Compressor, CorrectiveEq, DeEsser, HighPass, Limiter, OutputTrim, Stage, ToneEq, Trim};
+use voicechain_core::settings::{DeReverbVariant, Slope, StageId, StripSettings};
+use voicechain_core::stages::{
+    Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Stage, ToneEq,
+    Trim,
+};
 use voicechain_core::{SampleRate, SettingError, Strip, StripCoefs};
 
 /// Block lengths that hosts use, frames.
@@ -29,7 +32,11 @@ impl<const C: usize> Work<C> {
 pub fn everything_active() -> StripSettings {
     let mut s = StripSettings::default();
     s.trim.gain_db = -1.0;
+    s.hum.on = true;
     s.high_pass.slope = Slope::Db24;
+    s.de_reverb.variant = DeReverbVariant::Long;
+    s.expander.on = true;
+    s.leveller.on = true;
     s.corrective_eq.bell_1_gain_db = -2.0;
     s.corrective_eq.bell_2_gain_db = -3.0;
     s.corrective_eq.bell_3_gain_db = 1.5;
@@ -55,7 +62,11 @@ where
     // Without a wildcard: a new stage does not compile until it is measured.
     match id {
         StageId::Trim => alone::<Trim, C>(&s.trim, rate),
+        StageId::Hum => alone::<Hum, C>(&s.hum, rate),
         StageId::HighPass => alone::<HighPass, C>(&s.high_pass, rate),
+        StageId::DeReverb => alone::<DeReverb, C>(&s.de_reverb, rate),
+        StageId::Expander => alone::<Expander, C>(&s.expander, rate),
+        StageId::Leveller => alone::<Leveller, C>(&s.leveller, rate),
         StageId::CorrectiveEq => alone::<CorrectiveEq, C>(&s.corrective_eq, rate),
         StageId::DeEsser => alone::<DeEsser, C>(&s.de_esser, rate),
         StageId::Compressor => alone::<Compressor, C>(&s.compressor, rate),

@@ -149,6 +149,29 @@ fn stereo_is_the_strip_to_the_last_bit() {
     RATES.iter().zip(200..).for_each(|(&rate, seed)| everything_alike::<2>(rate, seed));
 }
 
+/// What a host renders faster than in real time is what it played, switching while the plugin is active or not.
+#[test]
+fn offline_and_in_real_time_the_bits_are_the_same() {
+    let rate = SampleRate::new(48_000.0).unwrap();
+    let mut random = Noise::new(31);
+    let frames = voice::<2>(48_000.0, 0.4, 31);
+    let start = rounded(&random_settings(&mut random));
+    let moves = random_moves(frames.len(), 40, &mut random);
+    let mut strip = Strip::<2>::fresh(&StripCoefs::design(&start, rate).unwrap());
+    let (expected, _) = by_core(&mut strip, &start, &frames, &moves, rate);
+    for switched in [[false, false], [true, true], [false, true], [true, false]] {
+        let mut deck = Deck::new(2);
+        deck.set_all(&start);
+        deck.render_offline(switched[0]);
+        assert!(deck.activate(48_000.0, 1_024));
+        deck.render_offline(switched[1]);
+        let mut host = planar(&frames);
+        deck.run(&mut host, &moves, || if switched[1] { 1_024 } else { 128 });
+        assert_same(&host, &expected, &format!("offline {switched:?}"));
+        assert_eq!(*deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
+    }
+}
+
 #[test]
 fn a_move_one_frame_late_is_heard() {
     // The negative control of the two tests above.

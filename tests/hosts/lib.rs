@@ -2,13 +2,16 @@
 
 pub mod bench;
 mod host;
+pub mod kept;
 pub mod raw;
+pub mod screen;
 
 use clack_extensions::audio_ports_config::{AudioPortsConfigBuffer, PluginAudioPortsConfig};
-use clack_extensions::gui::{GuiApiType, GuiConfiguration, PluginGui};
+use clack_extensions::gui::{GuiApiType, GuiConfiguration, GuiSize, PluginGui, Window};
 use clack_extensions::latency::PluginLatency;
 use clack_extensions::params::{ParamInfoBuffer, ParamInfoFlags, PluginParams};
 use clack_extensions::remote_controls::{PluginRemoteControls, RemoteControlsPageBuffer};
+use clack_extensions::render::{PluginRender, RenderMode};
 use clack_extensions::state::PluginState;
 use clack_extensions::tail::{PluginTail, TailLength};
 use clack_host::events::Pckn;
@@ -263,6 +266,37 @@ impl Deck {
         gui.create(&handle, GuiConfiguration { api_type, is_floating: false }).is_ok()
     }
 
+    /// Opens the editor inside a window of the host; gives its size in pixels, or what failed.
+    ///
+    /// # Errors
+    /// The call that the plugin refused.
+    #[allow(unsafe_code)]
+    pub fn open_window(&mut self, window: u32) -> Result<[u32; 2], &'static str> {
+        let handle = self.instance.plugin_handle();
+        let gui = handle.get_extension::<PluginGui>().ok_or("no editor")?;
+        let configuration = GuiConfiguration { api_type: GuiApiType::X11, is_floating: false };
+        gui.create(&handle, configuration).map_err(|_| "create")?;
+        let size = gui.get_size(&handle).ok_or("get_size")?;
+        // SAFETY: the window lives until the editor is closed: both are the test's.
+        unsafe { gui.set_parent(&handle, Window::from_x11_handle(window.into())) }.map_err(|_| "set_parent")?;
+        gui.show(&handle).map_err(|_| "show")?;
+        Ok([size.width, size.height])
+    }
+
+    /// Gives the editor's window another size in pixels; false if the plugin refuses.
+    pub fn resize_editor(&mut self, width: u32, height: u32) -> bool {
+        let handle = self.instance.plugin_handle();
+        let Some(gui) = handle.get_extension::<PluginGui>() else { return false };
+        gui.can_resize(&handle) && gui.set_size(&handle, GuiSize { width, height }).is_ok()
+    }
+
+    /// The size in pixels that the editor says it has.
+    pub fn editor_size(&mut self) -> Option<[u32; 2]> {
+        let handle = self.instance.plugin_handle();
+        let size = handle.get_extension::<PluginGui>()?.get_size(&handle)?;
+        Some([size.width, size.height])
+    }
+
     /// Closes the editor.
     pub fn close_editor(&mut self) {
         let handle = self.instance.plugin_handle();
@@ -339,6 +373,18 @@ impl Deck {
     /// While the plugin is not active.
     pub fn reset(&mut self) {
         self.processor.as_mut().expect("active").reset();
+    }
+
+    /// Says whether it runs faster than time goes by, or not.
+    ///
+    /// # Panics
+    /// When it refuses.
+    pub fn render_offline(&mut self, offline: bool) {
+        let mode = if offline { RenderMode::Offline } else { RenderMode::Realtime };
+        let handle = self.instance.plugin_handle();
+        let render: PluginRender = handle.get_extension().expect("render");
+        assert!(!render.has_realtime_requirement(&handle), "nothing here needs real time");
+        render.set(&handle, mode).expect("both modes are taken");
     }
 
     /// Latency, samples.

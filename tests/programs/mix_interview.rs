@@ -50,7 +50,7 @@ fn check_keys(report: &Value, voices: usize) {
         for side in ["input", "output"] {
             levels.iter().for_each(|key| assert!(number(report, &format!("{at}/{side}/{key}")).is_finite()));
         }
-        for stage in ["compressor", "de_esser", "limiter"] {
+        for stage in ["de_reverb", "expander", "leveller", "de_esser", "compressor", "limiter"] {
             let of = |key: &str| number(report, &format!("{at}/gain_reduction/{stage}/{key}"));
             let (median, p95, max) = (of("median_db"), of("p95_db"), of("max_db"));
             assert!(0.0 <= median && median <= p95 && p95 <= max, "{stage}: {median}, {p95}, {max}");
@@ -71,7 +71,7 @@ fn check_keys(report: &Value, voices: usize) {
 fn check_ledger(report: &Value, voice: usize) {
     let entries = report.pointer(&format!("/voices/{voice}/ledger")).and_then(Value::as_array).expect("a ledger");
     let stages: Vec<&str> = entries.iter().map(|e| e["stage"].as_str().expect("a stage")).collect();
-    let expected = ["trim", "high_pass", "corrective_eq", "de_esser", "compressor", "tone_eq", "limiter", "output"];
+    let expected: Vec<&str> = voicechain_core::settings::StageId::ALL.iter().map(|stage| stage.id()).collect();
     assert_eq!(stages, expected);
     let sum: f64 = entries.iter().map(|e| e["lu"].as_f64().expect("a number")).sum();
     let of = |key: &str| number(report, &format!("/voices/{voice}/{key}"));

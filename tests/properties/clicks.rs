@@ -35,13 +35,13 @@ fn working() -> StripSettings {
 fn compare(signal: &[[f32; 1]], change: &dyn Fn(&mut Strip<1>), from: &StripSettings, to: &StripSettings) -> [f64; 2] {
     const AT: usize = 14_400;
     let rate = rate(HZ);
-    let (mut a, mut b): (Strip<1>, Strip<1>) = (strip(from, rate), strip(from, rate));
+    let (mut a, mut b): (Box<Strip<1>>, Box<Strip<1>>) = (strip(from, rate), strip(from, rate));
     let still = run(&mut a, signal);
     let mut moving = run(&mut b, &signal[..AT]);
     change(&mut b);
     moving.extend(run(&mut b, &signal[AT..]));
     let settled: Vec<[f32; 1]> = {
-        let mut c: Strip<1> = strip(to, rate);
+        let mut c: Box<Strip<1>> = strip(to, rate);
         c.set_listening(b.listening());
         run(&mut c, signal)
     };

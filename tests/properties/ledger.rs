@@ -2,8 +2,11 @@
 
 use crate::rate;
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::{Middle, StageId};
-use voicechain_core::stages::{Compressor, CorrectiveEq, DeEsser, HighPass, Limiter, OutputTrim, Stage, ToneEq, Trim};
+use voicechain_core::settings::{DeReverbVariant, Middle, StageId};
+use voicechain_core::stages::{
+    Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Stage, ToneEq,
+    Trim,
+};
 use voicechain_core::strip::StartingPoint;
 use voicechain_core::{SampleRate, StripSettings};
 use voicechain_tests::signals::{mono, phrases, unequal};
@@ -73,13 +76,21 @@ where
 
     let mut signal = frames.to_vec();
     let mut taps = vec![hops(&signal)];
-    let mut stages = vec![StageId::Trim, StageId::HighPass];
+    let mut stages = StageId::ALL[..6].to_vec();
     through::<Trim, C>(&s.trim, true, rate, &mut signal);
     taps.push(hops(&signal));
-    if s.high_pass.on {
-        through::<HighPass, C>(&s.high_pass, true, rate, &mut signal);
-    }
+    through::<Hum, C>(&s.hum, s.hum.on, rate, &mut signal);
     taps.push(hops(&signal));
+    through::<HighPass, C>(&s.high_pass, s.high_pass.on, rate, &mut signal);
+    taps.push(hops(&signal));
+    through::<DeReverb, C>(&s.de_reverb, s.de_reverb.on, rate, &mut signal);
+    let room = <DeReverb as Stage<C>>::latency(&<DeReverb as Stage<C>>::design(&s.de_reverb, rate).expect("allowed"));
+    let room = room as usize;
+    taps.push(hops(&signal[room..]));
+    through::<Expander, C>(&s.expander, s.expander.on, rate, &mut signal);
+    taps.push(hops(&signal[room..]));
+    through::<Leveller, C>(&s.leveller, s.leveller.on, rate, &mut signal);
+    taps.push(hops(&signal[room..]));
     for stage in s.order {
         match stage {
             Middle::CorrectiveEq => through::<CorrectiveEq, C>(&s.corrective_eq, s.corrective_eq.on, rate, &mut signal),
@@ -93,7 +104,7 @@ where
             Middle::Compressor => StageId::Compressor,
             Middle::ToneEq => StageId::ToneEq,
         });
-        taps.push(hops(&signal));
+        taps.push(hops(&signal[room..]));
     }
     through::<Limiter, C>(&s.limiter, s.limiter.on, rate, &mut signal);
     taps.push(hops(&signal[latency..]));
@@ -112,7 +123,10 @@ where
     let sum: f64 = ledger.entries.iter().map(|e| e.lu).sum();
     assert!((sum - ledger.total_lu).abs() < 1e-9, "{name}: {sum} against {}", ledger.total_lu);
     for (stage, on) in [
+        (StageId::Hum, s.hum.on),
         (StageId::HighPass, s.high_pass.on),
+        (StageId::Expander, s.expander.on),
+        (StageId::Leveller, s.leveller.on),
         (StageId::CorrectiveEq, s.corrective_eq.on),
         (StageId::DeEsser, s.de_esser.on),
         (StageId::Compressor, s.compressor.on),
@@ -131,6 +145,10 @@ fn ledger_entries_are_the_gated_loudness_differences() {
         settings.trim.gain_db = 3.5;
         settings.output.gain_db = -2.0;
         check(&settings, &mono(&signal), point.name());
+        settings.hum.on = true;
+        settings.de_reverb.variant = DeReverbVariant::Long;
+        settings.expander.on = true;
+        settings.leveller.on = true;
         settings.order.reverse();
         settings.tone_eq.on = false;
         settings.de_esser.on = false;
@@ -147,7 +165,7 @@ fn a_trim_of_6_db_reads_6() {
     let ledger = strip.ledger().expect("loud enough");
     assert!((ledger.entries[0].lu - 6.0).abs() < 1e-6, "{}", ledger.entries[0].lu);
     assert!((ledger.total_lu - 6.0).abs() < 1e-6);
-    assert!(ledger.entries[1..7].iter().all(|e| e.lu.abs() < 1e-9), "{ledger:?}");
+    assert!(ledger.entries[1..StageId::ALL.len() - 1].iter().all(|e| e.lu.abs() < 1e-9), "{ledger:?}");
 }
 
 #[test]
@@ -163,7 +181,7 @@ fn a_stage_that_was_switched_keeps_its_energy_in_the_ledger() {
         run(&mut strip, &frames[..7_150]);
     }
     let expected = 10.0 * ((1.0 + 10f64.powf(0.6)) / 2.0).log10();
-    let found = strip.ledger().expect("loud enough").entries[7].lu;
+    let found = strip.ledger().expect("loud enough").entries[StageId::ALL.len() - 1].lu;
     // The motions of 10 ms in 149 ms are symmetric to a few hundredths.
     assert!((found - expected).abs() < 0.1, "{found}, not {expected}");
 }

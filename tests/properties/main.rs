@@ -9,6 +9,7 @@ mod equalizer;
 mod idle;
 mod ledger;
 mod matching;
+mod mending;
 mod profile;
 mod proposal;
 mod recovery;

@@ -34,7 +34,7 @@ fn matched_sides_differ_by_less_than_0_2_lu() {
         let signal = unequal(&phrases(-26.0, HZ, 60.5, 20 + k as u64));
         let (head, body) = signal.split_at(34 * 48_000);
         let side = |way| {
-            let mut strip: Strip<2> = strip(&settings, rate(HZ));
+            let mut strip: Box<Strip<2>> = strip(&settings, rate(HZ));
             strip.set_listening(matched(way));
             run(&mut strip, head);
             run(&mut strip, body)
@@ -50,7 +50,7 @@ fn matched_sides_differ_by_less_than_0_2_lu() {
 fn the_match_moves_slowly_and_rests_in_pauses() {
     let rate = rate(HZ);
     let mut settings = settings();
-    let mut strip: Strip<2> = strip(&settings, rate);
+    let mut strip: Box<Strip<2>> = strip(&settings, rate);
     strip.set_listening(matched(Way::Unprocessed));
     let signal = unequal(&phrases(-26.0, HZ, 30.0, 3));
     let mut before = strip.match_db();
@@ -79,7 +79,7 @@ fn both_sides_go_down_together_under_the_ceiling() {
     let signal = unequal(&phrases(-20.0, HZ, 24.0, 9));
     let (head, body) = signal.split_at(14 * 48_000);
     let mut strips = [Way::Processed, Way::Unprocessed].map(|way| {
-        let mut strip: Strip<2> = strip(&settings, rate(HZ));
+        let mut strip: Box<Strip<2>> = strip(&settings, rate(HZ));
         strip.set_listening(matched(way));
         strip
     });
@@ -97,7 +97,7 @@ fn both_sides_go_down_together_under_the_ceiling() {
 fn processed_and_removed_are_the_matched_unprocessed() {
     let signal = unequal(&phrases(-24.0, HZ, 12.0, 5));
     let sides = [Way::Processed, Way::Removed, Way::Unprocessed].map(|way| {
-        let mut strip: Strip<2> = strip(&settings(), rate(HZ));
+        let mut strip: Box<Strip<2>> = strip(&settings(), rate(HZ));
         // The match is the same on all sides while nothing has been heard: ten seconds of the processed side.
         strip.set_listening(matched(Way::Processed));
         run(&mut strip, &signal[..480_000]);

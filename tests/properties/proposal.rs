@@ -107,6 +107,9 @@ proptest! {
         for cut in [s.corrective_eq.bell_1_gain_db, s.corrective_eq.bell_2_gain_db, s.corrective_eq.bell_3_gain_db] {
             prop_assert!((-6.0..=0.0).contains(&cut));
         }
+        let tone = [s.tone_eq.low_shelf_gain_db, s.tone_eq.bell_gain_db, s.tone_eq.high_shelf_gain_db];
+        let cuts = [&s.corrective_eq.bell_1_gain_db, &s.corrective_eq.bell_2_gain_db, &s.corrective_eq.bell_3_gain_db];
+        prop_assert!(tone.iter().chain(cuts).map(|gain| gain.abs()).sum::<f64>() <= 9.0 + 1e-9);
         prop_assert!(s.tone_eq.low_shelf_gain_db.abs() <= 2.0 && s.tone_eq.bell_gain_db.abs() <= 2.0);
         prop_assert!(s.de_esser.range_db <= 8.0 && s.compressor.ratio <= 4.1);
         let rest = Proposal::at_rest().settings;

@@ -2,15 +2,18 @@
 
 use crate::rate;
 use std::mem::size_of;
+use voicechain_core::settings::DeReverbVariant;
 use voicechain_core::voice::ProfileMeter;
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::strips::coefs;
 
+/// The de-reverb holds spectra, windows and the past of 1 025 bands without allocation, 212 KiB in stereo; everything else
+/// fits in 180 KiB, of which 24 KiB are the delay line that its latency asks for.
 #[test]
-fn a_strip_fits_in_128_kib() {
+fn a_strip_fits_in_400_kib() {
     println!("Strip<1>: {} bytes, Strip<2>: {} bytes", size_of::<Strip<1>>(), size_of::<Strip<2>>());
-    assert!(size_of::<Strip<1>>() <= 128 * 1024, "mono: {} bytes", size_of::<Strip<1>>());
-    assert!(size_of::<Strip<2>>() <= 128 * 1024, "stereo: {} bytes", size_of::<Strip<2>>());
+    assert!(size_of::<Strip<1>>() <= 400 * 1024, "mono: {} bytes", size_of::<Strip<1>>());
+    assert!(size_of::<Strip<2>>() <= 400 * 1024, "stereo: {} bytes", size_of::<Strip<2>>());
 }
 
 #[test]
@@ -20,14 +23,23 @@ fn a_profile_meter_fits_in_300_kib() {
     assert!(size_of::<ProfileMeter<2>>() <= 300 * 1024, "stereo: {} bytes", size_of::<ProfileMeter<2>>());
 }
 
+/// Made on a stack of 2 MiB, what a thread has by default; run, set and reset on one of 256 KiB, as an audio thread may have.
 #[test]
-fn a_strip_is_made_and_run_on_a_stack_of_512_kib() {
-    let thread = std::thread::Builder::new().stack_size(512 * 1024).spawn(|| {
+fn a_strip_is_made_on_a_stack_of_2_mib_and_runs_on_256_kib() {
+    let made = std::thread::Builder::new().stack_size(2 * 1024 * 1024).spawn(|| {
         let coefs = coefs::<2>(&StripSettings::default(), rate(48_000.0));
-        let mut strip = Box::new(Strip::fresh(&coefs));
-        strip.run(&mut [[0.1; 2]; 1_000]);
+        Box::new(Strip::fresh(&coefs))
+    });
+    let mut strip = made.expect("a thread").join().expect("no overflow");
+    let run = std::thread::Builder::new().stack_size(256 * 1024).spawn(move || {
+        let mut settings = StripSettings::default();
+        for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
+            settings.de_reverb.variant = variant;
+            strip.set(&coefs::<2>(&settings, rate(48_000.0)));
+            strip.run(&mut [[0.1; 2]; 5_000]);
+        }
         strip.reset();
         strip.ledger().is_some()
     });
-    assert!(!thread.expect("a thread").join().expect("no overflow"));
+    assert!(!run.expect("a thread").join().expect("no overflow"));
 }

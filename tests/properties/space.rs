@@ -94,6 +94,10 @@ fn force(settings: &mut StripSettings, id: &str, value: f64) {
     use settings::StageId as S;
     let done = match stage {
         S::Trim => settings.trim.set(row, value),
+        S::Hum => settings.hum.set(row, value),
+        S::DeReverb => settings.de_reverb.set(row, value),
+        S::Expander => settings.expander.set(row, value),
+        S::Leveller => settings.leveller.set(row, value),
         S::HighPass => settings.high_pass.set(row, value),
         S::CorrectiveEq => settings.corrective_eq.set(row, value),
         S::DeEsser => settings.de_esser.set(row, value),

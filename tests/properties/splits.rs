@@ -3,7 +3,7 @@
 use crate::rate;
 use proptest::prelude::*;
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::StageId;
+use voicechain_core::settings::{DeReverbVariant, StageId};
 use voicechain_core::strip::{Listening, Way};
 use voicechain_core::{SampleRate, Strip, StripSettings};
 use voicechain_tests::signals::{mono, phrases, unequal, white};
@@ -46,13 +46,13 @@ fn random_acts(length: usize, count: usize, random: &mut Noise) -> Vec<(usize, A
             }
             3 => {
                 settings.limiter.look_ahead_ms = random.between(0.5, 5.0);
+                let variant = DeReverbVariant::ALL[random.between(0.0, 2.999) as usize];
+                settings.de_reverb.variant = variant;
                 Act::Settings(settings)
             }
             4 | 5 => {
-                for id in
-                    ["high_pass.on", "corrective_eq.on", "de_esser.on", "compressor.on", "tone_eq.on", "limiter.on"]
-                {
-                    settings.set(id, random.between(0.0, 1.999).floor()).expect("a switch");
+                for info in voicechain_core::settings::rows().filter(|info| info.name == "on") {
+                    settings.set(info.id, random.between(0.0, 1.999).floor()).expect("a switch");
                 }
                 Act::Settings(settings)
             }
@@ -81,7 +81,7 @@ fn play<const C: usize>(
     acts: &[(usize, Act)],
     most: usize,
     random: &mut Noise,
-) -> (Vec<[f32; C]>, Strip<C>)
+) -> (Vec<[f32; C]>, Box<Strip<C>>)
 where
     [f32; C]: Frame,
 {
@@ -128,8 +128,7 @@ where
     for meter in [strip.input_true_peak(), strip.output_true_peak()] {
         all.extend(meter.hold_dbtp().map(f64::to_bits));
     }
-    for stage in [StageId::DeEsser, StageId::Compressor, StageId::Limiter] {
-        let meter = strip.reduction(stage).expect("a dynamics stage");
+    for meter in StageId::ALL.iter().filter_map(|&stage| strip.reduction(stage)) {
         all.extend([meter.now_db().to_bits(), meter.largest_db().to_bits()]);
         all.extend([10.0, 50.0, 95.0].map(|p| meter.percentile_db(p).map_or(1, f64::to_bits)));
     }

@@ -54,12 +54,6 @@ fn read(speaker: &Speaker) -> Read {
             if own >= snr_db + CLEARER_DB {
                 let (mixed, _) = noisy(part, kind, snr_db, &others, seed);
                 let found = levels(&mixed).floor.snr_db.ok();
-                eprintln!(
-                    "snr {} {:?} {at} {snr_db} {:.2}",
-                    speaker.name,
-                    speaker.half,
-                    found.unwrap_or(f64::NAN) - snr_db
-                );
                 ratios.push((at, snr_db, found));
             }
         }
@@ -69,10 +63,6 @@ fn read(speaker: &Speaker) -> Read {
         [whole.clone(), spiky(whole, SPIKES.0, SPIKES.1, seed), jumping(whole, JUMPS_DB, seed)].map(|s| levels(&s));
     let phrases = [clean, spikes, jumps].map(|p| p.phrases.map(|phrases| [phrases.spread_db, phrases.step_db]));
     let number = [clean, spikes].map(|p| p.spikes.map(|spikes| spikes.per_10_s));
-    eprintln!(
-        "levels of {} {:?}, own ratio {own:.1} dB: spikes {number:.1?}, spread and step {phrases:.1?}",
-        speaker.name, speaker.half
-    );
     Read {
         ratios,
         spikes: if let [Ok(clean), Ok(spiky)] = number { Some([clean, spiky]) } else { None },

@@ -13,6 +13,7 @@ mod colour;
 mod half;
 mod hum;
 mod levels;
+mod mending;
 mod pitch;
 mod proposal;
 mod resonance;
@@ -45,6 +46,7 @@ const GROUPS: &[Group] = &[
     ("colour", colour::rows),
     ("hum", hum::rows),
     ("levels", levels::rows),
+    ("mending", mending::rows),
     ("no-harm", resonance::no_harm),
     ("pitch", pitch::rows),
     ("proposal", proposal::rows),

@@ -44,10 +44,6 @@ pub(crate) fn rows() -> Vec<Row> {
             errors(&telephone(voice)),
         ]
     });
-    for (name, half, errors) in all.iter().filter(|(_, _, errors)| errors[0].is_none_or(|[_, median, _]| median > 0.05))
-    {
-        eprintln!("pitch of {name} ({half:?}) is off: {:?}", errors[0]);
-    }
     let mut rows = Vec::new();
     for (condition, name) in CONDITIONS.iter().enumerate() {
         let mut row = |what: &str, reach: &'static str, value: usize, limits: &[f64]| {

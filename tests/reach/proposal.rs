@@ -5,14 +5,18 @@ use crate::half::{of_half, profile, share};
 use voicechain_core::settings::StageId;
 use voicechain_core::voice::{Context, propose};
 use voicechain_core::{SampleRate, StripSettings};
-use voicechain_tests::faults::{active_level, fricatives, jumping, louder, piece_levels, sharper, spiky};
+use voicechain_tests::faults::{active_level, band, fricatives, jumping, louder, piece_levels, sharper, spiky};
 use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker};
-use voicechain_tests::strips::strip;
+use voicechain_tests::strips::{run_file, strip};
 
 /// Reduction of loud phrases that is neither too little nor too much, dB.
 const REDUCTION_DB: std::ops::RangeInclusive<f64> = 3.0..=6.0;
 /// Fricatives are made so much stronger, dB.
 const SHARPER_DB: f64 = 8.0;
+/// Where, Hz.
+const SHARP_HZ: [f64; 2] = [5_000.0, 9_000.0];
+/// Thresholds are proposed in steps, dB.
+const STEP_DB: f64 = 0.5;
 /// The second of two voices is so much quieter, dB.
 const QUIETER_DB: f64 = 12.0;
 
@@ -23,7 +27,7 @@ fn proposed(samples: &[f32]) -> StripSettings {
 /// The samples behind a strip, its compressor's 95th percentile of reduction, and the loudness.
 fn through(settings: &StripSettings, samples: &[f32]) -> (Vec<f32>, Option<f64>, f64) {
     let rate = SampleRate::new(f64::from(RATE_HZ)).expect("a rate of recordings");
-    let mut strip = Box::new(strip::<1>(settings, rate));
+    let mut strip = strip::<1>(settings, rate);
     let latency = strip.latency() as usize;
     let mut out = samples.to_vec();
     out.resize(samples.len() + latency, 0.0);
@@ -46,7 +50,7 @@ fn change_db(before: &[f32], after: &[f32], is: impl Fn(usize, f64) -> bool) -> 
     (count > 30).then(|| 10.0 * (sums[1] / sums[0]).log10())
 }
 
-/// What the de-esser proposed for sharper fricatives takes from these and from vowels, dB; `None` when there is none.
+/// What the de-esser proposed for sharper fricatives takes from these where they were raised, and from vowels, dB; `None` when there is none.
 fn taken_back(samples: &[f32]) -> Option<[f64; 2]> {
     let sharp = sharper(samples, SHARPER_DB);
     let on = proposed(&sharp);
@@ -68,7 +72,8 @@ fn taken_back(samples: &[f32]) -> Option<[f64; 2]> {
     };
     let active = active_level(&off) - 15.9;
     let most = piece_levels(&off).into_iter().fold(f64::NEG_INFINITY, f64::max);
-    let sharp = change_db(&off, &on, |at, db| share(at) == 1.0 && db > most - 60.0)?;
+    let [before, after] = [&off, &on].map(|samples| band(samples, SHARP_HZ[0], SHARP_HZ[1]));
+    let sharp = change_db(&before, &after, |at, db| share(at) == 1.0 && db > most - 60.0)?;
     let vowels = change_db(&off, &on, |at, db| share(at) == 0.0 && db > active)?;
     Some([sharp, vowels])
 }
@@ -108,13 +113,17 @@ fn spread(samples: &[f32], phrases: &[std::ops::Range<usize>]) -> f64 {
     (known.iter().map(|[level, weight]| weight * (level - mean).powi(2)).sum::<f64>() / whole).sqrt()
 }
 
-/// The spread of phrases, dB: clean, with spikes and jumps, and these behind the proposed strip.
-fn spreads(samples: &[f32], seed: u64) -> Option<[f64; 3]> {
+/// The spread of phrases, dB: clean, with spikes and jumps, and these behind the proposed strip as it plays and as a program
+/// for files runs it.
+fn spreads(samples: &[f32], seed: u64) -> Option<[f64; 4]> {
     let faulty = spiky(&jumping(samples, 12.0, seed), 14.0, 4.0, seed);
     let phrases = phrases(samples);
     (phrases.len() >= 6).then(|| {
-        let behind = through(&proposed(&faulty), &faulty).0;
-        [samples, &faulty, &behind].map(|samples| spread(samples, &phrases))
+        let settings = proposed(&faulty);
+        let behind = through(&settings, &faulty).0;
+        let mut strip = strip::<1>(&settings, SampleRate::new(f64::from(RATE_HZ)).expect("a rate of recordings"));
+        let file = run_file(&mut strip, &settings, faulty.as_chunks::<1>().0);
+        [samples, &faulty, &behind, file.as_flattened()].map(|samples| spread(samples, &phrases))
     })
 }
 
@@ -125,7 +134,7 @@ struct Found {
     quieter_lufs: f64,
     level_alone: bool,
     taken_back: Option<[f64; 2]>,
-    spreads: Option<[f64; 3]>,
+    spreads: Option<[f64; 4]>,
     uneven: bool,
 }
 
@@ -137,6 +146,13 @@ fn found(speaker: &Speaker) -> Found {
     let mut same = proposed(&quieter);
     let (_, _, quieter_lufs) = through(&same, &quieter);
     same.trim = settings.trim;
+    // What follows from the trim is rounded to half a decibel, so that a hair's breadth may move it by one step.
+    if (same.compressor.threshold_db - settings.compressor.threshold_db).abs() <= STEP_DB {
+        same.compressor.threshold_db = settings.compressor.threshold_db;
+    }
+    if (same.de_esser.threshold_db - settings.de_esser.threshold_db).abs() <= STEP_DB {
+        same.de_esser.threshold_db = settings.de_esser.threshold_db;
+    }
     let seed = speaker.name.bytes().map(u64::from).sum();
     Found {
         reduction_db,
@@ -145,7 +161,7 @@ fn found(speaker: &Speaker) -> Found {
         level_alone: same == settings,
         taken_back: taken_back(clean),
         spreads: spreads(clean, seed),
-        uneven: profile(clean).phrases.is_ok_and(|phrases| phrases.spread_db > 3.8),
+        uneven: profile(clean).phrases.is_ok_and(|phrases| phrases.spread_db > 4.2),
     }
 }
 
@@ -157,26 +173,22 @@ fn percentile(mut values: Vec<f64>, share: f64) -> f64 {
 
 pub(crate) fn rows() -> Vec<Row> {
     let read = for_each_speaker(|speaker| (speaker.roomy, found(speaker)));
-    for (name, half, (_, f)) in &read {
-        eprintln!(
-            "{name:16} {half:?} reduction {:?} out {:.1} {:.1} same {} fricatives {:?} spreads {:?}",
-            f.reduction_db, f.lufs, f.quieter_lufs, f.level_alone, f.taken_back, f.spreads
-        );
-    }
     let all: Vec<(Half, Found)> = read.iter().map(|&(_, half, (_, found))| (half, found)).collect();
     let mut rows = Vec::new();
     let mut row = |quantity: &str, reach, cell: &dyn Fn(&[Found]) -> String| {
         let [chosen, scored] = [Half::Chooses, Half::Scores].map(|half| cell(&of_half(&all, half)));
         rows.push(Row { quantity: format!("proposal: {quantity}"), reach, chosen, scored });
     };
-    row("compressor's 95th-percentile reduction from 3 to 6 dB, voices of even phrases", "95 %, all", &|all| {
-        let all: Vec<&Found> = all.iter().filter(|found| !found.uneven).collect();
-        let known: Vec<f64> = all.iter().filter_map(|f| f.reduction_db).collect();
-        let inside = known.iter().filter(|db| REDUCTION_DB.contains(db)).count();
-        let most = known.iter().copied().fold(0.0, f64::max);
-        let least = known.iter().copied().fold(99.0, f64::min);
-        format!("{}; {least:.1} to {most:.1} dB", share(inside, all.len()))
-    });
+    for (words, all_of_them) in [("all voices", true), ("voices of even level", false)] {
+        row(&format!("compressor's 95th-percentile reduction from 3 to 6 dB, {words}"), "95 %, all", &|all| {
+            let all: Vec<&Found> = all.iter().filter(|found| all_of_them || !found.uneven).collect();
+            let known: Vec<f64> = all.iter().filter_map(|f| f.reduction_db).collect();
+            let inside = known.iter().filter(|db| REDUCTION_DB.contains(db)).count();
+            let most = known.iter().copied().fold(0.0, f64::max);
+            let least = known.iter().copied().fold(99.0, f64::min);
+            format!("{}; {least:.1} to {most:.1} dB", share(inside, all.len()))
+        });
+    }
     row("fricatives of +8 dB taken back, of those acted on: mean", "4 dB, 5 dB", &|all| {
         let taken: Vec<f64> = all.iter().filter_map(|f| f.taken_back).map(|[sharp, _]| -sharp).collect();
         format!("{:.1} dB of {}", taken.iter().sum::<f64>() / taken.len() as f64, taken.len())
@@ -186,27 +198,24 @@ pub(crate) fn rows() -> Vec<Row> {
         let most = changes.iter().copied().fold(0.0, f64::max);
         format!("{:.2}, {most:.2} dB", changes.iter().sum::<f64>() / changes.len() as f64)
     });
-    row(
-        "phrase spread with +14 dB spikes and 12 dB jumps, behind the strip as a share: median, 90th",
-        "0.5, 0.33",
-        &|all| {
-            let shares: Vec<f64> =
-                all.iter().filter_map(|f| f.spreads).map(|[_, before, after]| after / before).collect();
-            format!(
-                "{:.2}, {:.2} of {}",
-                percentile(shares.clone(), 0.5),
-                percentile(shares.clone(), 0.9),
-                shares.len()
-            )
-        },
-    );
+    let mut spread_row = |words: &str, after: usize| {
+        let words =
+            format!("phrase spread with +14 dB spikes and 12 dB jumps, behind the {words} as a share: median, 90th");
+        row(&words, "0.5, 0.33", &|all| {
+            let shares: Vec<f64> = all.iter().filter_map(|f| f.spreads).map(|db| db[after] / db[1]).collect();
+            let [median, high] = [0.5, 0.9].map(|share| percentile(shares.clone(), share));
+            format!("{median:.2}, {high:.2} of {}", shares.len())
+        });
+    };
+    spread_row("strip as it plays", 2);
+    spread_row("strip with the leveller's form for files", 3);
     // Each voice with the next of its half, 12 dB quieter.
     row("two voices 12 dB apart, behind their strips: median, most", "0.5 LU, 0.3 LU", &|all| {
         let pairs = all.iter().zip(all.iter().cycle().skip(1));
         let apart: Vec<f64> = pairs.map(|(one, other)| (one.lufs - other.quieter_lufs).abs()).collect();
         format!("{:.1}, {:.1} LU", percentile(apart.clone(), 0.5), percentile(apart, 1.0))
     });
-    row("a voice 12 dB quieter gets the same but for the trim", "all", &|all| {
+    row("a voice 12 dB quieter gets the same but for the trim and at most a step of a threshold", "all", &|all| {
         share(all.iter().filter(|f| f.level_alone).count(), all.len())
     });
     rows

@@ -3,7 +3,7 @@
 use crate::Row;
 use crate::half::{of_half, profile, share};
 use std::sync::OnceLock;
-use voicechain_core::voice::profile::Room as Found;
+use voicechain_core::voice::profile::{Room as Found, Subject};
 use voicechain_tests::faults::{Ground, in_room, noisy};
 use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker, speakers};
 use voicechain_tests::rooms::{Room, decay_time};
@@ -54,7 +54,6 @@ fn rooms() -> &'static [Known] {
             let response =
                 Room { size, reflection, voice, microphone }.impulse_response(f64::from(RATE_HZ), 1.7 * wanted_s);
             let decay_s = decay_time(&response, f64::from(RATE_HZ)).expect("a response that decays");
-            eprintln!("room of {size:?} m: {decay_s:.2} s");
             Known { response, decay_s }
         };
         std::thread::scope(|scope| {
@@ -72,6 +71,8 @@ struct Case {
     roomy: bool,
     decay_s: Option<f64>,
     found: Option<Found>,
+    /// Taken for something else than a voice.
+    refused: bool,
 }
 
 fn read(speaker: &Speaker) -> Vec<Case> {
@@ -82,14 +83,9 @@ fn read(speaker: &Speaker) -> Vec<Case> {
         for (noise, snr_db) in SNRS_DB.iter().enumerate() {
             let seed = (number * 100 + noise) as u64;
             let mixed = snr_db.map(|snr_db| noisy(samples, Ground::Pink, snr_db, &[], seed).0);
-            let found = profile(mixed.as_deref().unwrap_or(samples)).room.ok();
-            eprintln!(
-                "room case {} {:?} {noise} {decay_s:?} {:?}",
-                speaker.name,
-                speaker.half,
-                found.map(|f| f.decay_time_s)
-            );
-            cases.push(Case { noise, roomy: speaker.roomy, decay_s, found });
+            let heard = profile(mixed.as_deref().unwrap_or(samples));
+            let (found, refused) = (heard.room.ok(), !matches!(heard.subject, Subject::Voice | Subject::SeveralVoices));
+            cases.push(Case { noise, roomy: speaker.roomy, decay_s, found, refused });
         }
     };
     case(part, None);
@@ -123,6 +119,16 @@ pub(crate) fn rows() -> Vec<Row> {
                 found.is_some_and(|found| (found.decay_time_s - t).abs() <= ALLOWED.0.max(ALLOWED.1 * t))
             };
             share(known.iter().filter(close).count(), known.len())
+        });
+        row(format!("decay time, {words}, of those that are not unknown: within the same"), "none", &|of| {
+            let known: Vec<_> =
+                of.iter().filter(|c| c.noise == noise).filter_map(|c| Some((c.decay_s?, c.found?))).collect();
+            let close = |(t, found): &&(f64, Found)| (found.decay_time_s - t).abs() <= ALLOWED.0.max(ALLOWED.1 * t);
+            share(known.iter().filter(close).count(), known.len())
+        });
+        row(format!("voices in rooms taken for noise or music, {words}"), "none", &|of| {
+            let known: Vec<_> = of.iter().filter(|c| c.noise == noise && c.decay_s.is_some()).collect();
+            share(known.iter().filter(|c| c.refused).count(), known.len())
         });
         row(format!("decay time, {words}: mean and standard deviation of the error"), "none", &|of| {
             let errors: Vec<f64> = (of.iter().filter(|c| c.noise == noise))

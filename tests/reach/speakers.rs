@@ -16,17 +16,6 @@ pub(crate) fn rows() -> Vec<Row> {
             all.len()
         )
     };
-    for speaker in speakers() {
-        let power = speaker.samples.iter().map(|s| f64::from(*s).powi(2)).sum::<f64>() / speaker.samples.len() as f64;
-        eprintln!(
-            "{:16} {:?} {:6} Hz {:5.1} s {:6.1} dB",
-            speaker.name,
-            speaker.half,
-            speaker.native_rate_hz,
-            speaker.samples.len() as f64 / f64::from(RATE_HZ),
-            10.0 * power.log10()
-        );
-    }
     let (chosen, scored) = (of(Half::Chooses), of(Half::Scores));
     let music = format!("{} pieces", music().len());
     vec![

@@ -208,20 +208,14 @@ pub(crate) fn rows() -> Vec<Row> {
         (pitch, voices(speaker, &response))
     });
     let mut judged: Vec<Judged> = Vec::new();
-    for (name, half, (_, found)) in &read {
+    for (_, half, (_, found)) in &read {
         for &(kind, subject) in found {
-            if kind.starts_with("voice") && subject != Subject::Voice {
-                eprintln!("{name}, {kind}: {subject:?}");
-            }
             judged.push((kind, *half, subject));
         }
     }
     judged.extend(HALVES.iter().flat_map(|&half| made(half)));
     for (piece, half) in music().iter().zip(HALVES.into_iter().cycle()) {
         let whole = subject(&piece.samples);
-        if whole == Subject::Voice {
-            eprintln!("{}: {whole:?}", piece.name);
-        }
         judged.push(("music: 30 s", half, whole));
         let parts = piece.samples.chunks_exact(samples_in(10.0));
         judged.extend(parts.map(|part| ("music: 10 s", half, subject(part))));

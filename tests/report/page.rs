@@ -64,6 +64,28 @@ fn a_sample_page_is_whole_and_small() {
     assert_eq!(html.matches("<audio ").count(), 5);
 }
 
+/// Every stage with a meter shows what it took away: median, 95 % and the most.
+#[test]
+fn every_reduction_is_shown() {
+    let page = sample_page();
+    let html = render(&page);
+    for (name, values) in [
+        ("De-reverb", ["−0.9", "−8.3", "−11.7"]),
+        ("Expander", ["0.0", "−6.3", "−13.1"]),
+        ("Leveller", ["0.0", "−3.2", "−4.0"]),
+        ("De-esser", ["0.0", "−3.4", "−5.9"]),
+        ("Compressor", ["−1.3", "−4.1", "−6.8"]),
+    ] {
+        let row = html.split("<tr role=\"row\"").find(|row| row.contains(&format!(">{name}</th>"))).expect(name);
+        for value in values {
+            assert!(row.contains(&format!("{value}</td>")), "{name}, {value}: {row}");
+        }
+    }
+    // A stage without one shows none.
+    let trim = html.split("<tr role=\"row\"").find(|row| row.contains(">Trim</th>")).expect("the trim");
+    assert!(!trim.contains("data-label"));
+}
+
 #[test]
 fn names_cannot_become_markup() {
     let nasty = "\"><script>alert('x')</script>&amp;\u{202e}\u{7}.wav";

@@ -57,7 +57,11 @@ pub(crate) fn sample_report() -> Report {
         output: levels(-18.21, 6.02, -1.02, -1.31),
         ledger: ledger(&[
             ("trim", 7.0),
+            ("hum", -0.03),
             ("high_pass", -0.12),
+            ("de_reverb", -0.42),
+            ("expander", -0.1),
+            ("leveller", 0.55),
             ("corrective_eq", 0.08),
             ("de_esser", -0.14),
             ("compressor", -2.94),
@@ -66,13 +70,20 @@ pub(crate) fn sample_report() -> Report {
             ("output", 5.57),
         ]),
         gain_reduction: GainReductions {
+            de_reverb: reduction(0.92, 8.31, 11.7),
+            expander: reduction(0.0, 6.27, 13.07),
+            leveller: reduction(0.0, 3.17, 4.02),
             compressor: reduction(1.31, 4.12, 6.84),
             de_esser: reduction(0.0, 3.44, 5.9),
             limiter: reduction(0.0, 0.0, 0.42),
         },
         settings: settings(&[
             ("trim", true, "+7.0 dB", None),
+            ("hum", true, "50 Hz · 8 lines", None),
             ("high_pass", true, "72 Hz · 24 dB/oct", None),
+            ("de_reverb", true, "long · 0.62 s · range 12 dB", None),
+            ("expander", true, "8 dB over the noise · 4:1 · range 9 dB", None),
+            ("leveller", true, "−23 LUFS · at most +8 dB and −12 dB", None),
             ("corrective_eq", true, "−5.8 dB at 455 Hz, Q 1.5 · −2.0 dB at 210 Hz, Q 1.4 · compensated", None),
             ("de_esser", true, "6.4 kHz · threshold 0.0 dB · range 6 dB · high band", None),
             ("compressor", true, "−24 dB · 3:1 · knee 6 dB · 4 ms · 120 ms · program-dependent", None),
@@ -125,6 +136,7 @@ pub(crate) fn sample_report() -> Report {
             compressor: reduction(0.72, 2.66, 4.4),
             de_esser: reduction(0.0, 0.52, 1.8),
             limiter: reduction(0.0, 0.0, 0.0),
+            ..GainReductions::default()
         },
         settings: settings(&[
             ("trim", true, "−1.4 dB", None),

@@ -75,14 +75,17 @@ pub fn sharper(samples: &[f32], gain_db: f64) -> Vec<f32> {
     samples.iter().zip(&whole).zip(&open).map(|((&x, &more), &open)| x + open * (more - x)).collect()
 }
 
+/// What lies between two frequencies: two Butterworth filters of the second order.
+#[must_use]
+pub fn band(samples: &[f32], low_hz: f64, high_hz: f64) -> Vec<f32> {
+    let butterworth = std::f64::consts::FRAC_1_SQRT_2;
+    filtered(&filtered(samples, Type::HighPass, low_hz, butterworth), Type::LowPass, high_hz, butterworth)
+}
+
 /// For every sample how far it belongs to a fricative, 0 to 1, with ramps of 5 ms.
 #[must_use]
 pub fn fricatives(samples: &[f32]) -> Vec<f32> {
-    let narrow = |low: f64, high: f64| {
-        let butterworth = std::f64::consts::FRAC_1_SQRT_2;
-        let above = filtered(samples, Type::HighPass, low, butterworth);
-        piece_levels(&filtered(&above, Type::LowPass, high, butterworth))
-    };
+    let narrow = |low_hz, high_hz| piece_levels(&band(samples, low_hz, high_hz));
     let (high, low) = (narrow(4_000.0, 10_000.0), narrow(100.0, 1_500.0));
     let voice = active_level(samples);
     let one: Vec<bool> = high.iter().zip(&low).map(|(&h, &l)| h - l > -5.0 && h > voice - 35.0).collect();

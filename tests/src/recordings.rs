@@ -304,6 +304,18 @@ pub fn speakers() -> &'static [Speaker] {
     })
 }
 
+/// One speaker by name: for a test that is run with fewer packages than all.
+///
+/// # Panics
+///
+/// Without the recordings of the name; the message names `tests/recordings`.
+#[must_use]
+pub fn speaker(name: &str) -> Speaker {
+    let root = root();
+    let all = sources(&root);
+    all.iter().find(|source| source.name == name).expect("a name of the list").read(&root)
+}
+
 /// Does `job` for every speaker, on two threads; the results are in the order of the speakers.
 pub fn for_each_speaker<R: Send>(job: impl Fn(&Speaker) -> R + Sync) -> Vec<(&'static str, Half, R)> {
     let all = speakers();

@@ -3,6 +3,7 @@
 use crate::spectra::Noise;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{self, Scale, SettingInfo};
+use voicechain_core::stages::leveller::ahead::{self, LevelEar};
 use voicechain_core::units::Unit;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 
@@ -44,13 +45,13 @@ where
     StripCoefs::design(settings, rate).expect("allowed settings")
 }
 
-/// A fresh strip with these settings.
+/// A fresh strip with these settings. Several of them are too large for the stack of a test.
 #[must_use]
-pub fn strip<const C: usize>(settings: &StripSettings, rate: SampleRate) -> Strip<C>
+pub fn strip<const C: usize>(settings: &StripSettings, rate: SampleRate) -> Box<Strip<C>>
 where
     [f32; C]: Frame,
 {
-    Strip::fresh(&coefs(settings, rate))
+    Box::new(Strip::fresh(&coefs(settings, rate)))
 }
 
 /// Settings with everything off that can be.
@@ -71,6 +72,27 @@ where
     let mut out = frames.to_vec();
     strip.run(&mut out);
     out
+}
+
+/// Runs frames as a program for files does: the leveller's gains are found beforehand, and the latency is taken out.
+pub fn run_file<const C: usize>(strip: &mut Strip<C>, settings: &StripSettings, frames: &[[f32; C]]) -> Vec<[f32; C]>
+where
+    [f32; C]: Frame,
+{
+    let (mut ear, mut powers) = (LevelEar::<C>::new(strip.rate()), Vec::new());
+    ear.push(frames, |power| powers.push(power));
+    let mut gains = vec![0.0; powers.len()];
+    ahead::plan(&powers, settings.trim.gain_db, &settings.leveller, &mut gains);
+    let latency = strip.latency() as usize;
+    let mut out = frames.to_vec();
+    out.resize(frames.len() + latency, [0.0; C]);
+    let step = strip.rate().samples(10.0) as usize;
+    for (k, piece) in out.chunks_mut(step).enumerate() {
+        let at = ahead::gain_for((step * k) as u64, strip.leveller_delay(), strip.rate());
+        strip.guide_leveller(gains.get(at).or(gains.last()).map(|&db| f64::from(db)));
+        strip.run(piece);
+    }
+    out.split_off(latency)
 }
 
 /// Runs a copy of frames in blocks of random length from 1 to `most`.

@@ -14,7 +14,7 @@
 //! ```
 //!
 //! Each layer uses only those above it: [`units`] and [`error`], [`math`], [`frame`], the table of [`settings`],
-//! [`filters`], [`detectors`], [`gain`], [`stages`], [`meters`], [`strip`].
+//! [`filters`], [`detectors`], [`gain`], [`meters`], [`stages`], [`strip`].
 //!
 //! What holds everywhere: no allocation, lock, system call, panic or `unsafe`; the same bits whatever the block size; a
 //! design that returns `Ok` is finite and stable at every rate from 8 to 192 kHz; any input is survived; latency and

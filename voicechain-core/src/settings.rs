@@ -269,6 +269,28 @@ choice! {
 }
 
 choice! {
+    /// The nominal frequency of the mains.
+    Mains {
+        /// Europe, most of Asia, Africa, Australia.
+        Hz50 = "50 Hz",
+        /// The Americas, parts of Asia.
+        Hz60 = "60 Hz",
+    }
+}
+
+choice! {
+    /// Whether the de-reverb is there, and how long it looks.
+    DeReverbVariant {
+        /// No latency, no suppression.
+        Absent = "absent",
+        /// 512 samples of latency at 48 kHz.
+        Short = "short",
+        /// 1 024 samples of latency at 48 kHz.
+        Long = "long",
+    }
+}
+
+choice! {
     /// A stage whose place in the order can be set.
     Middle {
         /// The corrective EQ.
@@ -534,11 +556,45 @@ settings_table! {
     Trim trim: TrimSettings "Trim" {
         gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Level of the recording before everything else; set it first.";
     }
+    /// Takes mains hum out.
+    Hum hum: HumSettings "Hum" {
+        on: bool = 0.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the hum stage.";
+        mains: Mains = Mains::Hz50 as u8 as f64, "mains", Choice, [0.0, 1.0; 1.0], Linear, Mains::NAMES, true, "Mains frequency where it was recorded; followed within 0.5 Hz.";
+        harmonics: f64 = 10.0, "harmonics", Number, [1.0, 20.0; 1.0], Linear, NONE, true, "How many lines are taken out, the mains frequency itself among them.";
+        depth_db: f64 = 40.0, "depth", Decibel, [0.0, 60.0; 1.0], Linear, NONE, true, "How far every line is lowered.";
+    }
     /// Removes what lies below the voice.
     HighPass high_pass: HighPassSettings "High-pass" {
         on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the high-pass.";
         frequency_hz: f64 = 70.0, "frequency", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "What lies below is removed; keep it under the lowest pitch of the voice.";
         slope: Slope = Slope::Db18 as u8 as f64, "slope", Choice, [0.0, 4.0; 1.0], Linear, Slope::NAMES, true, "How steeply it falls below the frequency; steeper for rumble.";
+    }
+    /// Takes the late sound of the room out.
+    DeReverb de_reverb: DeReverbSettings "De-reverb" {
+        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-reverb; its delay stays.";
+        variant: DeReverbVariant = DeReverbVariant::Absent as u8 as f64, "variant", Choice, [0.0, 2.0; 1.0], Linear, DeReverbVariant::NAMES, false, "Absent adds no delay and does nothing; long takes more room out than short. Changes the latency.";
+        decay_ms: f64 = 500.0, "decay time", Millisecond, [100.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "Time in which the room falls by 60 dB; under 200 ms nothing is taken.";
+        amount_percent: f64 = 100.0, "amount", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the suppression.";
+        range_db: f64 = 12.0, "range", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that is taken from any band.";
+    }
+    /// Turns down what lies between the words.
+    Expander expander: ExpanderSettings "Expander" {
+        on: bool = 0.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the expander.";
+        threshold_db: f64 = 8.0, "threshold", Decibel, [2.0, 30.0; 0.5], Linear, NONE, true, "How far a sound has to stand above the noise of the recording to pass.";
+        ratio: f64 = 4.0, "ratio", Ratio, [1.0, 20.0; TIME_STEP], Logarithmic, NONE, true, "Output decibels for one input decibel below the threshold.";
+        range_db: f64 = 15.0, "range", Decibel, [0.0, 40.0; 0.5], Linear, NONE, true, "The most that is ever taken away.";
+        hysteresis_db: f64 = 3.0, "hysteresis", Decibel, [0.0, 12.0; 0.5], Linear, NONE, true, "How far under the threshold it stays open.";
+        hold_ms: f64 = 80.0, "hold", Millisecond, [1.0, 1_000.0; TIME_STEP], Logarithmic, NONE, true, "How long it stays open after that.";
+        attack_ms: f64 = 2.0, "attack", Millisecond, [0.1, 50.0; TIME_STEP], Logarithmic, NONE, true, "How fast it opens (63 % of the way in dB).";
+        release_ms: f64 = 120.0, "release", Millisecond, [5.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "How fast it closes (63 % of the way in dB).";
+    }
+    /// Brings the phrases of a voice that drifts to one level, before the stages with thresholds.
+    Leveller leveller: LevellerSettings "Leveller" {
+        on: bool = 0.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the leveller.";
+        target_lufs: f64 = -23.0, "target", Loudness, [-40.0, -10.0; 0.5], Linear, NONE, true, "Loudness of one channel that phrases are brought near.";
+        speed_ms: f64 = 2_000.0, "speed", Millisecond, [250.0, 10_000.0; TIME_STEP], Logarithmic, NONE, true, "Speech that a level is taken from; longer is calmer, shorter follows single words.";
+        rise_db: f64 = 12.0, "largest rise", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that a quiet phrase is raised.";
+        cut_db: f64 = 12.0, "largest cut", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that a loud phrase is lowered.";
     }
     /// Cuts what stands out: four bells, before the dynamics.
     CorrectiveEq corrective_eq: CorrectiveEqSettings "Corrective EQ" {

@@ -48,6 +48,8 @@ pub enum Unit {
     Decibel,
     /// Decibels of true peak relative to full scale (ITU-R BS.1770 Annex 2).
     DecibelTruePeak,
+    /// Loudness relative to full scale, K-weighted (ITU-R BS.1770).
+    Loudness,
     /// Hertz.
     Hertz,
     /// Milliseconds.
@@ -71,6 +73,7 @@ impl Unit {
         match self {
             Self::Decibel => "dB",
             Self::DecibelTruePeak => "dBTP",
+            Self::Loudness => "LUFS",
             Self::Hertz => "Hz",
             Self::Millisecond => "ms",
             Self::Percent => "%",

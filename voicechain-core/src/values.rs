@@ -131,6 +131,7 @@ impl SettingInfo {
             Unit::Millisecond if is(&["ms"]) => 1.0,
             Unit::Millisecond if is(&["s"]) => 1_000.0,
             Unit::Decibel | Unit::DecibelTruePeak if is(&["dB", "dBTP"]) => 1.0,
+            Unit::Loudness if is(&["LUFS", "LU"]) => 1.0,
             Unit::Percent if is(&["%"]) => 1.0,
             Unit::Ratio if is(&[":1"]) => 1.0,
             Unit::Number if is(&[]) => 1.0,

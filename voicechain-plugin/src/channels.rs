@@ -40,6 +40,7 @@ where
         let mut lane =
             Box::new(Self { strip, rate, settings, seen, tail, tail_is_old: None, latency_is_fixed, waiting });
         lane.strip.set_listening(parameters.listening());
+        lane.strip.set_audition(parameters.part());
         lane.strip.reset();
         Some(lane)
     }
@@ -54,8 +55,10 @@ where
         self.seen = changes;
         let mut settings = parameters.heard();
         let mut ask = false;
-        if self.latency_is_fixed && settings.limiter.look_ahead_ms != self.settings.limiter.look_ahead_ms {
+        let delays = |of: &StripSettings| (of.limiter.look_ahead_ms, of.de_reverb.variant);
+        if self.latency_is_fixed && delays(&settings) != delays(&self.settings) {
             settings.limiter.look_ahead_ms = self.settings.limiter.look_ahead_ms;
+            settings.de_reverb.variant = self.settings.de_reverb.variant;
             ask = !self.waiting;
             self.waiting = true;
         } else {
@@ -71,6 +74,10 @@ where
         let listening = parameters.listening();
         if listening != self.strip.listening() {
             self.strip.set_listening(listening);
+        }
+        let part = parameters.part();
+        if part != self.strip.audition() {
+            self.strip.set_audition(part);
         }
         ask
     }

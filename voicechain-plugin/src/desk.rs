@@ -3,8 +3,8 @@
 //!
 //! Settings reach the strip only through the host, as automation gestures, so that the host can record and undo them too.
 
-use crate::parameters::{Knob, Parameters, Voice};
-use nice_plug::prelude::{Param, ParamPtr};
+use crate::parameters::{Parameters, Voice};
+use nice_plug::prelude::ParamPtr;
 use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::StripSettings;
 use voicechain_core::strip::StartingPoint;
@@ -24,7 +24,6 @@ pub trait Gestures {
     fn end(&self, parameter: ParamPtr);
 }
 
-#[cfg(feature = "editor")]
 #[allow(unsafe_code)]
 impl Gestures for nice_plug::context::gui::GuiContext {
     fn begin(&self, parameter: ParamPtr) {
@@ -47,6 +46,16 @@ struct History {
     after: Vec<StripSettings>,
     /// What was sent last, and the count of changes then: a host may take its time to hand it over.
     sent: Option<(StripSettings, u32)>,
+}
+
+impl History {
+    fn remember(&mut self, now: StripSettings) {
+        if self.before.len() == STEPS {
+            self.before.remove(0);
+        }
+        self.before.push(now);
+        self.after.clear();
+    }
 }
 
 /// The settings of one instance as a whole.
@@ -86,14 +95,9 @@ impl Desk {
             if now.get(info.id) == Some(value) {
                 continue;
             }
-            let normalised = match knob {
-                Knob::Position(_) => info.position_of(value) as f32,
-                Knob::Choice(param) => param.preview_normalized(value as i32),
-                Knob::Switch(param) => param.preview_normalized(value >= 0.5),
-            };
             let parameter = knob.pointer();
             host.begin(parameter);
-            host.set(parameter, normalised);
+            host.set(parameter, knob.normalised(info, value));
             host.end(parameter);
         }
         if settings.order != self.parameters.order() {
@@ -102,18 +106,31 @@ impl Desk {
         history.sent = Some((sent, self.parameters.changes()));
     }
 
+    /// The settings as they are become a step that can be gone back to: a person takes hold of something.
+    pub fn hold(&self) {
+        let mut history = self.history();
+        let now = self.now(&history);
+        if history.before.last() != Some(&now) {
+            history.remember(now);
+        }
+    }
+
+    /// True if there is a step to take back, and one to take again.
+    #[must_use]
+    pub fn steps(&self) -> [bool; 2] {
+        let history = self.history();
+        let now = self.now(&history);
+        [history.before.iter().any(|before| *before != now), !history.after.is_empty()]
+    }
+
     /// Applies settings as one step that can be undone; false, and nothing else, for settings that are not allowed.
     pub fn apply(&self, settings: &StripSettings, host: &dyn Gestures) -> bool {
         if settings.check().is_err() {
             return false;
         }
         let mut history = self.history();
-        if history.before.len() == STEPS {
-            history.before.remove(0);
-        }
         let now = self.now(&history);
-        history.before.push(now);
-        history.after.clear();
+        history.remember(now);
         self.send(settings, &mut history, host);
         true
     }
@@ -126,8 +143,12 @@ impl Desk {
     /// Takes the last step back; false if there is none.
     pub fn undo(&self, host: &dyn Gestures) -> bool {
         let mut history = self.history();
-        let Some(settings) = history.before.pop() else { return false };
         let now = self.now(&history);
+        // A hold that moved nothing is no step.
+        while history.before.last() == Some(&now) {
+            history.before.pop();
+        }
+        let Some(settings) = history.before.pop() else { return false };
         history.after.push(now);
         self.send(&settings, &mut history, host);
         true
@@ -210,6 +231,7 @@ impl Desk {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::parameters::Knob;
     use nice_plug::params::InternalParamMut;
     use std::cell::RefCell;
     use voicechain_core::voice::profile::{BANDS, Clipping, Doubt, Ground, Level, Pitch, Subject};
@@ -266,13 +288,32 @@ mod tests {
         host.lines.borrow_mut().clear();
         assert!(desk.start_from(StartingPoint::ALL[4], &host));
         assert!(host.lines.borrow().is_empty(), "what is there already is not touched");
-        for _ in 0..6 {
+        // Five starting points; the last one, taken twice, changed nothing the second time.
+        for _ in 0..5 {
             assert!(desk.undo(&host));
         }
         assert_eq!(host.parameters.settings(), start);
         assert!(!desk.undo(&host));
         assert!(desk.redo(&host));
         assert_eq!(host.parameters.settings(), StartingPoint::ALL[0].settings());
+    }
+
+    #[test]
+    fn what_a_person_moves_can_be_undone_and_a_hand_that_moves_nothing_is_no_step() {
+        let (host, desk) = Recorder::new();
+        assert_eq!(desk.steps(), [false, false]);
+        desk.hold();
+        assert_eq!(desk.steps(), [false, false]);
+        let (_, info, knob) = host.parameters.knobs().next().unwrap();
+        host.set(knob.pointer(), knob.normalised(info, 6.0));
+        assert_eq!(host.parameters.settings().trim.gain_db, 6.0);
+        desk.hold();
+        assert_eq!(desk.steps(), [true, false]);
+        assert!(desk.undo(&host));
+        assert_eq!(host.parameters.settings().trim.gain_db, 0.0, "a hold without a move is passed over");
+        assert_eq!(desk.steps(), [false, true]);
+        assert!(desk.redo(&host));
+        assert_eq!(host.parameters.settings().trim.gain_db, 6.0);
     }
 
     #[test]

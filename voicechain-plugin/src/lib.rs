@@ -4,18 +4,21 @@
 //! strip gives for the same settings at the same samples, bit for bit. [`parameters`] derives the host's parameters from
 //! the core's table of settings, [`channels`] follows them on the audio thread, [`state`] saves and loads them as the
 //! text of a settings file. [`desk`] is what a person does to all settings at once, [`ear`] the way of the sound to whoever
-//! measures it, [`hearing`] who measures the voice there, [`meters`] the way of the meters; all are for an editor's buttons,
-//! which find them in [`Handles`].
+//! measures it, [`hearing`] who measures the voice there, [`meters`] the way of the meters; all are for the buttons
+//! of the [`editor`], which finds them in [`Handles`] and draws itself with `voicechain-editor`.
 
 pub mod channels;
 pub mod desk;
 pub mod ear;
+pub mod editor;
+mod files;
 pub mod handles;
 pub mod hearing;
 pub mod meters;
 pub mod parameters;
 mod plugin;
 pub mod state;
+pub mod window;
 
 pub use handles::Handles;
 pub use parameters::Parameters;

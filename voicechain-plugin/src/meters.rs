@@ -3,13 +3,14 @@
 //! The audio thread puts a reading into a ring without locks every 10 ms (or once per block, if that is longer), while
 //! somebody watches; readings for which there is no room are left out.
 
+use nice_plug_egui::RepaintNotifier;
 use rtrb::{Consumer, Producer, RingBuffer};
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
-use voicechain_core::Strip;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::StageId;
 use voicechain_core::strip::Ledger;
+use voicechain_core::{SampleRate, Strip};
 
 /// Readings that the ring holds: some seconds.
 const ROOM: usize = 256;
@@ -19,7 +20,8 @@ const PER_SECOND: f64 = 100.0;
 const LEDGER_EVERY: u32 = 10;
 
 /// The stages that take gain away, in the order of [`Reading::reduction_db`].
-pub const REDUCING: [StageId; 3] = [StageId::DeEsser, StageId::Compressor, StageId::Limiter];
+pub const REDUCING: [StageId; 6] =
+    [StageId::DeEsser, StageId::Compressor, StageId::Limiter, StageId::DeReverb, StageId::Expander, StageId::Leveller];
 
 /// What the meters say at one time.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -33,7 +35,7 @@ pub struct Reading {
     /// Largest true peak so far at input and output, of all channels, dBTP.
     pub true_peak_dbtp: [f64; 2],
     /// What the stages of [`REDUCING`] take away now, dB.
-    pub reduction_db: [f64; 3],
+    pub reduction_db: [f64; REDUCING.len()],
     /// The loudness match and the common headroom, dB.
     pub match_db: [f64; 2],
     /// True while somebody speaks.
@@ -70,6 +72,7 @@ impl Reading {
 pub struct Needle {
     producer: Producer<Reading>,
     watched: Arc<AtomicBool>,
+    repaint: RepaintNotifier,
     rate_hz: f64,
     frames: u64,
     next: u64,
@@ -92,6 +95,7 @@ impl Needle {
         self.readings = self.readings.wrapping_add(1);
         // No room: nobody has looked for a while, and what is there will be passed over.
         let _ = self.producer.push(reading);
+        self.repaint.request_repaint();
     }
 }
 
@@ -99,6 +103,10 @@ impl Needle {
 #[derive(Debug, Default)]
 pub struct Meters {
     watched: Arc<AtomicBool>,
+    /// Tells an editor that there is something new: one flag, set without waiting.
+    repaint: RepaintNotifier,
+    /// Rate of the strip, Hz, as bits; 0 before it was ever active.
+    rate_hz: AtomicU64,
     consumer: Mutex<Option<Consumer<Reading>>>,
 }
 
@@ -108,7 +116,21 @@ impl Meters {
     pub fn open(&self, rate_hz: f64) -> Needle {
         let (producer, consumer) = RingBuffer::new(ROOM);
         *self.consumer.lock().unwrap_or_else(PoisonError::into_inner) = Some(consumer);
-        Needle { producer, watched: Arc::clone(&self.watched), rate_hz, frames: 0, next: 0, readings: 0 }
+        self.rate_hz.store(rate_hz.to_bits(), Ordering::Relaxed);
+        let (watched, repaint) = (Arc::clone(&self.watched), self.repaint.clone());
+        Needle { producer, watched, repaint, rate_hz, frames: 0, next: 0, readings: 0 }
+    }
+
+    /// The rate that the strip runs at, or ran at last; `None` before it was ever active.
+    #[must_use]
+    pub fn rate(&self) -> Option<SampleRate> {
+        SampleRate::new(f64::from_bits(self.rate_hz.load(Ordering::Relaxed))).ok()
+    }
+
+    /// What tells an editor that there is something new.
+    #[must_use]
+    pub fn repaint(&self) -> RepaintNotifier {
+        self.repaint.clone()
     }
 
     /// Begins or ends watching. Readings from before are dropped.
@@ -131,7 +153,7 @@ impl Meters {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use voicechain_core::{SampleRate, StripCoefs, StripSettings};
+    use voicechain_core::{StripCoefs, StripSettings};
 
     #[test]
     fn whoever_watches_sees_a_reading_every_ten_milliseconds() {

@@ -6,11 +6,11 @@
 
 use nice_plug::prelude::*;
 use std::collections::BTreeMap;
-use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::StripSettings;
 use voicechain_core::settings::{DEFAULT_ORDER, MIDDLE, Middle, SettingInfo, StageId};
-use voicechain_core::strip::{Listening, Way};
+use voicechain_core::strip::{Listening, Part, Way};
 use voicechain_core::units::Unit;
 use voicechain_core::voice::Profile;
 
@@ -65,6 +65,16 @@ impl Knob {
         }
     }
 
+    /// A value of the row as the framework stores it, 0 to 1.
+    #[must_use]
+    pub fn normalised(&self, info: &SettingInfo, value: f64) -> f32 {
+        match self {
+            Self::Position(_) => info.position_of(value) as f32,
+            Self::Choice(param) => param.preview_normalized(value as i32),
+            Self::Switch(param) => param.preview_normalized(value >= 0.5),
+        }
+    }
+
     /// The setting's value; `modulated` includes what the host adds without moving the parameter.
     fn value(&self, info: &SettingInfo, modulated: bool) -> f64 {
         fn of<P: Param>(param: &P, modulated: bool) -> P::Plain {
@@ -107,6 +117,49 @@ pub struct Voice {
     pub proposed: Option<StripSettings>,
 }
 
+/// How the person at this track likes the editor. Saved, but not a parameter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Habits {
+    /// The dark colours.
+    pub dark: bool,
+    /// Zoom on top of the display's own, from 1 to 3.
+    pub zoom: f32,
+    /// Size of the window, points.
+    pub size: [f32; 2],
+}
+
+impl Default for Habits {
+    fn default() -> Self {
+        Self { dark: false, zoom: voicechain_editor::ZOOM[0], size: voicechain_editor::FIRST }
+    }
+}
+
+impl Habits {
+    /// As text for a state: `dark 1.25 1300x900`.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let look = if self.dark { "dark" } else { "light" };
+        format!("{look} {} {}x{}", self.zoom, self.size[0], self.size[1])
+    }
+
+    /// Reads [`text`](Self::text); what is out of range is brought into it, and `None` is no such text.
+    #[must_use]
+    pub fn read(text: &str) -> Option<Self> {
+        let mut parts = text.split(' ');
+        let dark = match parts.next()? {
+            "dark" => true,
+            "light" => false,
+            _ => return None,
+        };
+        let number = |text: &str| text.parse().ok().filter(|number: &f32| number.is_finite());
+        let zoom = number(parts.next()?)?.clamp(voicechain_editor::ZOOM[0], voicechain_editor::ZOOM[1]);
+        let (width, height) = parts.next()?.split_once('x')?;
+        let [least_width, least_height] = voicechain_editor::SMALLEST;
+        let size = [number(width)?.clamp(least_width, 8_192.0), number(height)?.clamp(least_height, 8_192.0)];
+        Some(Self { dark, zoom, size })
+    }
+}
+
 /// Everything that host, editor and audio thread share.
 #[derive(Debug)]
 pub struct Parameters {
@@ -120,9 +173,13 @@ pub struct Parameters {
     order: AtomicU32,
     /// What the strip takes away is heard; not saved.
     removed: AtomicBool,
+    /// The part that is heard: frequency, gain, Q, as bits; 0 where it has none.
+    part: [AtomicU64; 3],
     changes: Arc<Changes>,
     /// What is known of the voice on this track; saved, but not a parameter.
     voice: Mutex<Voice>,
+    /// How the editor is liked.
+    habits: Mutex<Habits>,
     /// Why the last state was refused.
     refused: Mutex<Option<String>>,
 }
@@ -137,8 +194,10 @@ impl Default for Parameters {
             level_match: switch("Bypass level match", false, Arc::clone(&changes)),
             order: AtomicU32::new(packed(DEFAULT_ORDER)),
             removed: AtomicBool::new(false),
+            part: Default::default(),
             changes,
             voice: Mutex::default(),
+            habits: Mutex::default(),
             refused: Mutex::new(None),
         }
     }
@@ -198,6 +257,31 @@ impl Parameters {
         self.changes.note();
     }
 
+    /// The part of the recording that is to be heard.
+    #[must_use]
+    pub fn part(&self) -> Part {
+        let [frequency_hz, gain_db, q] = self.part.each_ref().map(|bits| f64::from_bits(bits.load(Ordering::Relaxed)));
+        match (frequency_hz, gain_db) {
+            (0.0, _) => Part::Whole,
+            (_, 0.0) => Part::Band { frequency_hz, q },
+            _ => Part::Cut { frequency_hz, gain_db, q },
+        }
+    }
+
+    /// Lets a part of the recording be heard alone, or all of it again. Neither saved nor a parameter.
+    pub fn hear_part(&self, part: Part) {
+        let numbers = match part {
+            Part::Whole => [0.0; 3],
+            Part::Band { frequency_hz, q } => [frequency_hz, 0.0, q],
+            Part::Cut { frequency_hz, gain_db, q } => [frequency_hz, gain_db, q],
+        };
+        // Whoever reads between two of them reads again: the change is counted after the last.
+        for (bits, number) in self.part.iter().zip(numbers) {
+            bits.store(f64::to_bits(number), Ordering::Relaxed);
+        }
+        self.changes.note();
+    }
+
     /// The order of the middle stages.
     #[must_use]
     pub fn order(&self) -> [Middle; MIDDLE] {
@@ -225,6 +309,19 @@ impl Parameters {
     /// Remembers what is known of the voice on this track.
     pub fn set_voice(&self, voice: Voice) {
         *self.voice.lock().unwrap_or_else(PoisonError::into_inner) = voice;
+    }
+
+    /// How the editor is liked.
+    #[must_use]
+    pub fn habits(&self) -> Habits {
+        self.habits.lock().map_or_else(|_| Habits::default(), |habits| *habits)
+    }
+
+    /// Remembers how the editor is liked.
+    pub fn set_habits(&self, habits: Habits) {
+        if let Ok(mut known) = self.habits.lock() {
+            *known = habits;
+        }
     }
 
     /// Why the last state that was to be loaded was refused; `None` after one that was accepted.
@@ -276,6 +373,29 @@ mod tests {
             assert!(ids.contains(info.id), "{}", info.id);
         }
         assert_eq!(parameters.settings(), StripSettings::default());
+    }
+
+    #[test]
+    fn habits_survive_their_text_and_nonsense_is_refused() {
+        let habits = Habits { dark: true, zoom: 1.75, size: [1_280.0, 800.5] };
+        assert_eq!(Habits::read(&habits.text()), Some(habits));
+        assert_eq!(Habits::read("light 9 1x1e9").unwrap().zoom, 3.0);
+        for wrong in ["", "dark", "blue 1 2x3", "dark NaN 800x600", "dark 1 800", "dark 1 infx600"] {
+            assert_eq!(Habits::read(wrong), None, "{wrong}");
+        }
+    }
+
+    #[test]
+    fn a_part_is_heard_as_it_was_asked_for() {
+        let parameters = Parameters::default();
+        assert_eq!(parameters.part(), Part::Whole);
+        let band = Part::Band { frequency_hz: 455.5, q: 3.3 };
+        for part in [band, Part::Cut { frequency_hz: 455.5, gain_db: -6.0, q: 3.3 }, Part::Whole] {
+            let before = parameters.changes();
+            parameters.hear_part(part);
+            assert_eq!(parameters.part(), part);
+            assert_ne!(parameters.changes(), before);
+        }
     }
 
     #[test]

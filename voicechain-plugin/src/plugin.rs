@@ -6,6 +6,7 @@ use crate::handles::Handles;
 use crate::meters::Needle;
 use crate::parameters::Knob;
 use crate::state;
+use crate::window::Window;
 use nice_plug::plugin::PluginState;
 use nice_plug::prelude::*;
 use std::sync::Arc;
@@ -47,12 +48,16 @@ impl Plugin for VoicePlugin {
     const AUDIO_IO_LAYOUTS: &'static [AudioIOLayout] = &[layout(2, "Stereo"), layout(1, "Mono")];
     const SAMPLE_ACCURATE_AUTOMATION: bool = true;
 
-    type Editor = ();
+    type Editor = Window;
     type SysExMessage = ();
     type BackgroundTask = ();
 
     fn params(&self) -> Arc<dyn Params> {
         Arc::clone(&self.handles.parameters) as Arc<dyn Params>
+    }
+
+    fn editor(&mut self, _async_executor: AsyncExecutor<Self>) -> Option<Self::Editor> {
+        Window::new(self.handles.clone())
     }
 
     fn filter_state(state: &mut PluginState) {

@@ -5,7 +5,7 @@
 //! and positions that mean what the text says are kept, so that a host finds the very number that it had set. A state
 //! whose text is refused changes nothing at all; why is kept in [`Parameters::refused`].
 
-use crate::parameters::{BYPASS, LEVEL_MATCH, Parameters, Voice};
+use crate::parameters::{BYPASS, Habits, LEVEL_MATCH, Parameters, Voice};
 use nice_plug::plugin::{ParamValue, PluginState};
 use std::collections::BTreeMap;
 use voicechain_core::StripSettings;
@@ -14,13 +14,20 @@ use voicechain_core::units::Unit;
 use voicechain_text::Clip;
 
 const SETTINGS: &str = "settings";
+/// How the editor is liked; absent while it is as at first.
+const EDITOR: &str = "editor";
 const REFUSED: &str = "refused";
 
 /// The fields to save.
 pub(crate) fn fields(parameters: &Parameters) -> BTreeMap<String, String> {
     let Voice { profile, proposed } = parameters.voice();
     let text = voicechain_text::write_clip(&Clip { settings: parameters.settings(), proposed, profile });
-    text.map(|text| BTreeMap::from([(SETTINGS.to_string(), text)])).unwrap_or_default()
+    let mut fields = text.map(|text| BTreeMap::from([(SETTINGS.to_string(), text)])).unwrap_or_default();
+    let habits = parameters.habits();
+    if habits != Habits::default() {
+        fields.insert(EDITOR.to_string(), habits.text());
+    }
+    fields
 }
 
 /// A setting's value as the framework stores its parameter; `before` is what the state has for it.
@@ -71,6 +78,9 @@ pub(crate) fn take_fields(parameters: &Parameters, fields: &BTreeMap<String, Str
     if let Some(Ok(Clip { settings, proposed, profile })) =
         fields.get(SETTINGS).map(|text| voicechain_text::read_clip(text))
     {
+        if let Some(habits) = fields.get(EDITOR).and_then(|text| Habits::read(text)) {
+            parameters.set_habits(habits);
+        }
         parameters.set_order(settings.order);
         parameters.set_voice(Voice { profile, proposed });
     }

@@ -16,6 +16,7 @@ use voicechain_core::frame::Frame;
 use voicechain_core::math::to_db;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, ReductionMeter, TruePeakMeter};
 use voicechain_core::settings::StageId;
+use voicechain_core::stages::leveller::ahead::{self, LevelEar};
 
 use voicechain_core::strip::{Ledger, Strip, StripCoefs, WORKING_LEVEL_LUFS};
 use voicechain_core::voice::Profile;
@@ -197,6 +198,8 @@ impl Voice {
         let mut gains = dynamics.map(|stage| (stage, Series::new(SERIES_STEP_S, Merge::Least)));
         let mut deepest = [0.0f64; 3];
 
+        let levelled = if self.settings.leveller.on { self.leveller_gains::<C>()? } else { Vec::new() };
+
         // Ten milliseconds at a time, so that every gain reduction is read.
         let step = (job.delivery.rate_hz / 100) as usize;
         self.recorded.rewind()?;
@@ -207,6 +210,8 @@ impl Voice {
             // Behind the end, silence pushes out what the strip still delays.
             chunk.resize(step * C, 0.0);
             let (frames, _) = chunk.as_chunks_mut::<C>();
+            let at = ahead::gain_for(fed, strip.leveller_delay(), self.rate);
+            strip.guide_leveller(levelled.get(at).or(levelled.last()).map(|&db| f64::from(db)));
             strip.run(frames);
             fed += step as u64;
             let drop = latency.saturating_sub(fed - step as u64).min(step as u64);
@@ -242,6 +247,9 @@ impl Voice {
         self.processed = Some(processed);
         self.ledger = strip.ledger();
         self.reductions = GainReductions {
+            de_reverb: reduction(strip.reduction(StageId::DeReverb)),
+            expander: reduction(strip.reduction(StageId::Expander)),
+            leveller: reduction(strip.reduction(StageId::Leveller)),
             de_esser: reduction(strip.reduction(StageId::DeEsser)),
             compressor: reduction(strip.reduction(StageId::Compressor)),
             limiter: reduction(strip.reduction(StageId::Limiter)),
@@ -262,6 +270,21 @@ impl Voice {
             excerpt: None,
         };
         Ok(())
+    }
+
+    /// The leveller's gains for every 10 ms of the recording, found with all of it known.
+    fn leveller_gains<const C: usize>(&mut self) -> Result<Vec<f32>, JobError>
+    where
+        [f32; C]: Frame,
+    {
+        let (mut ear, mut powers, mut chunk) = (LevelEar::<C>::new(self.rate), Vec::new(), Vec::new());
+        self.recorded.rewind()?;
+        while self.recorded.read(&mut chunk, 4_096)? > 0 {
+            ear.push(chunk.as_chunks::<C>().0, |power| powers.push(power));
+        }
+        let mut gains = vec![0.0; powers.len()];
+        ahead::plan(&powers, self.settings.trim.gain_db, &self.settings.leveller, &mut gains);
+        Ok(gains)
     }
 
     pub(super) fn frames(&self) -> u64 {

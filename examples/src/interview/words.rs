@@ -47,7 +47,8 @@ pub(super) fn stages(
     coefs: &StripCoefs<2>,
     why: impl Fn(StageId) -> Option<String>,
 ) -> Vec<StageWords> {
-    let mut order = vec![StageId::Trim, StageId::HighPass];
+    let mut order = vec![StageId::Trim, StageId::Hum, StageId::HighPass];
+    order.extend([StageId::DeReverb, StageId::Expander, StageId::Leveller]);
     order.extend(s.order.iter().map(|middle| middle.stage()));
     order.extend([StageId::Limiter, StageId::Output]);
     order
@@ -89,6 +90,29 @@ fn one(stage: StageId, s: &StripSettings, coefs: &StripCoefs<2>) -> (bool, Strin
     let compensation = coefs.compensation_db(stage);
     match stage {
         StageId::Trim => (true, format!("{} dB", db(s.trim.gain_db))),
+        StageId::Hum => {
+            let h = &s.hum;
+            let mains = voicechain_core::settings::Mains::NAMES[h.mains as usize];
+            (h.on, format!("{mains} · {:.0} lines · {} dB", h.harmonics, plain(h.depth_db)))
+        }
+        StageId::DeReverb => {
+            let d = &s.de_reverb;
+            let variant = voicechain_core::settings::DeReverbVariant::NAMES[d.variant as usize];
+            let there = d.variant != voicechain_core::settings::DeReverbVariant::Absent;
+            let decay = format!("{:.2} s", d.decay_ms * 1e-3);
+            (d.on && there, format!("{variant} · decay {decay} · range {} dB", plain(d.range_db)))
+        }
+        StageId::Expander => {
+            let e = &s.expander;
+            let ratio = if e.ratio.is_finite() { format!("1:{}", plain(e.ratio)) } else { "1:∞".into() };
+            let threshold = plain(e.threshold_db);
+            (e.on, format!("{threshold} dB above the noise · {ratio} · range {} dB", plain(e.range_db)))
+        }
+        StageId::Leveller => {
+            let l = &s.leveller;
+            let range = format!("{} to {} dB", db(-l.cut_db), db(l.rise_db));
+            (l.on, format!("to {} LUFS · {range} · {} ms", db(l.target_lufs), plain(l.speed_ms)))
+        }
         StageId::HighPass => {
             let slope = voicechain_core::settings::Slope::NAMES[s.high_pass.slope as usize];
             (s.high_pass.on, format!("{} · {slope}", hertz(s.high_pass.frequency_hz)))
@@ -155,7 +179,9 @@ mod tests {
         let rows = stages(&settings, &coefs, |stage| (stage == StageId::Trim).then(|| "measured".into()));
         assert_eq!(rows.len(), StageId::ALL.len());
         // A bell is told with its Q, a shelf has none.
-        assert!(rows[2].words.starts_with("−2.0 dB at 240 Hz, Q "), "{}", rows[2].words);
+        let words_of = |id: &str| rows.iter().find(|row| row.stage == id).map_or("", |row| &row.words);
+        let bells = words_of("corrective_eq");
+        assert!(bells.starts_with("−2.0 dB at 240 Hz, Q "), "{bells}");
         assert!(
             rows.iter().any(|row| row.words.contains("+1.0 dB at ") && !row.words.contains("+1.0 dB at 140 Hz, Q"))
         );

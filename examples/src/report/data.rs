@@ -127,6 +127,15 @@ pub struct LedgerEntry {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct GainReductions {
+    /// The de-reverb.
+    #[serde(default)]
+    pub de_reverb: GainReduction,
+    /// The expander.
+    #[serde(default)]
+    pub expander: GainReduction,
+    /// The leveller's cuts.
+    #[serde(default)]
+    pub leveller: GainReduction,
     /// The compressor.
     pub compressor: GainReduction,
     /// The de-esser.
@@ -321,10 +330,19 @@ impl Voice {
 }
 
 impl GainReductions {
+    /// All of them, in signal order.
+    #[must_use]
+    pub fn all(&self) -> [GainReduction; 6] {
+        [self.de_reverb, self.expander, self.leveller, self.de_esser, self.compressor, self.limiter]
+    }
+
     /// The entry of the stage with this id.
     #[must_use]
     pub fn of(&self, stage: &str) -> Option<GainReduction> {
         match stage {
+            "de_reverb" => Some(self.de_reverb),
+            "expander" => Some(self.expander),
+            "leveller" => Some(self.leveller),
             "compressor" => Some(self.compressor),
             "de_esser" => Some(self.de_esser),
             "limiter" => Some(self.limiter),

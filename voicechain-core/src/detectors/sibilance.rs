@@ -1,8 +1,9 @@
 //! Sibilance: the 4 to 10 kHz band against the voiced band, so that a quiet "s" and a loud "s" are judged alike.
 
 use super::TICK;
+use super::band_powers::BandPowers;
 use crate::filters::design::{BUTTERWORTH_Q, fits, high_pass, low_pass};
-use crate::filters::{EnergyBank, EnergyBankState};
+use crate::filters::{EnergyBank, Response};
 use crate::frame::Frame;
 use crate::math::{fast_to_db, smoothing};
 use crate::units::SampleRate;
@@ -43,6 +44,14 @@ impl SibilanceBands {
     }
 }
 
+impl SibilanceBands {
+    /// The response of the sibilant band at `omega` radians per sample. Tested by `what_is_drawn_is_what_it_listens_to`.
+    #[must_use]
+    pub fn sibilant_response(&self, omega: f64) -> Response {
+        self.bank.response(0, omega)
+    }
+}
+
 /// The loudest power of the last 0.3 to 0.35 s. What was heard before is forgotten completely, however loud it was.
 #[derive(Clone, Copy, Debug)]
 struct RecentLoudest {
@@ -77,9 +86,8 @@ pub struct Sibilance<const C: usize>
 where
     [f32; C]: Frame,
 {
-    bank: EnergyBankState<C, 2>,
+    powers: BandPowers<C, 2>,
     recent: RecentLoudest,
-    frames: u32,
     sibilant_power: f64,
     voiced_power: f64,
     ratio_db: f32,
@@ -96,9 +104,8 @@ where
     #[must_use]
     pub fn fresh(rate: SampleRate) -> Self {
         Self {
-            bank: EnergyBankState::fresh(),
+            powers: BandPowers::fresh(),
             recent: RecentLoudest::fresh(rate),
-            frames: 0,
             sibilant_power: 0.0,
             voiced_power: 0.0,
             ratio_db: NO_SIBILANT_DB,
@@ -108,23 +115,17 @@ where
     /// The frames until the ratio is brought up to date; [`run`](Self::run) takes at most so many at once.
     #[must_use]
     pub fn left(&self) -> usize {
-        (TICK - self.frames) as usize
+        self.powers.left()
     }
 
     /// Takes frames; true when the ratio has been brought up to date.
     pub fn run(&mut self, bands: &SibilanceBands, frames: &[[f32; C]]) -> bool {
-        bands.bank.run(&mut self.bank, frames);
-        self.frames += frames.len() as u32;
-        if self.frames < TICK {
-            return false;
-        }
-        self.frames = 0;
-        self.tick(bands);
+        let Some(powers) = self.powers.run(&bands.bank, frames) else { return false };
+        self.tick(bands, powers);
         true
     }
 
-    fn tick(&mut self, bands: &SibilanceBands) {
-        let [s, v] = self.bank.take_energies().map(|sum| sum * (1.0 / (f64::from(TICK) * C as f64)));
+    fn tick(&mut self, bands: &SibilanceBands, [s, v]: [f64; 2]) {
         self.sibilant_power = s + bands.sibilant_kept * (self.sibilant_power - s);
         self.voiced_power = v + bands.voiced_kept * (self.voiced_power - v);
         if self.sibilant_power + self.voiced_power < 1e-30 {

@@ -12,6 +12,7 @@ use crate::units::SampleRate;
 /// speech. Tested by `voice_activity_follows_phrases_at_any_level`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct VoiceActivity {
+    margin: f64,
     envelope_kept: f64,
     rise_kept: f64,
     fall_kept: f64,
@@ -39,12 +40,20 @@ impl VoiceActivity {
     /// A detector that has heard nothing and is fed once per `tick` frames.
     #[must_use]
     pub fn fresh(rate: SampleRate, tick: f64) -> Self {
+        Self { margin: MARGIN, ..Self::reaching(rate, tick, 0.0, 5.0) }
+    }
+
+    /// The same with another margin under the active level, dB, which falls with another time constant, s: for voices whose
+    /// level jumps.
+    #[must_use]
+    pub fn reaching(rate: SampleRate, tick: f64, margin_db: f64, fall_s: f64) -> Self {
         let kept = |ms: f64| smoothing(ms, rate.hz(), tick);
         let seconds_per_tick = tick / rate.hz();
         Self {
+            margin: libm::exp10(-0.1 * margin_db),
             envelope_kept: kept(30.0),
             rise_kept: kept(500.0),
-            fall_kept: kept(5_000.0),
+            fall_kept: kept(1e3 * fall_s),
             sink: libm::exp10(-0.3 * seconds_per_tick),
             seconds_per_tick,
             first: 0.0,
@@ -62,7 +71,7 @@ impl VoiceActivity {
         if self.envelope < 1e-30 {
             (self.first, self.envelope) = (0.0, 0.0);
         }
-        let loud = self.envelope > FLOOR && self.envelope > MARGIN * self.active_power;
+        let loud = self.envelope > FLOOR && self.envelope > self.margin * self.active_power;
         if loud {
             let kept = if self.envelope > self.active_power { self.rise_kept } else { self.fall_kept };
             self.active_power = (self.envelope + kept * (self.active_power - self.envelope)).min(CEILING);
@@ -81,6 +90,12 @@ impl VoiceActivity {
     #[must_use]
     pub fn is_active(&self) -> bool {
         self.since_active < HANG_OVER_S
+    }
+
+    /// True while somebody speaks, without the time after.
+    #[must_use]
+    pub fn is_loud(&self) -> bool {
+        self.since_active == 0.0
     }
 
     /// The running mean power of active speech; 0 before any.

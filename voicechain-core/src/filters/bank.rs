@@ -1,6 +1,6 @@
 //! Band-pass filters side by side on one signal, of which only the energy is wanted.
 
-use super::Section;
+use super::{Response, Section};
 use crate::frame::{Frame, Lanes};
 
 /// `BANDS` pairs of sections on the same input, run together so that their recurrences hide each other's latency. What
@@ -51,6 +51,13 @@ impl<const BANDS: usize> EnergyBank<BANDS> {
     #[must_use]
     pub const fn new(bands: [[Section; 2]; BANDS]) -> Self {
         Self { bands }
+    }
+
+    /// The response of one band at `omega` radians per sample; 1 where there is no such band.
+    #[must_use]
+    pub fn response(&self, band: usize, omega: f64) -> Response {
+        let sections = self.bands.get(band).map_or(&[][..], |sections| sections);
+        sections.iter().fold(Response::ONE, |r, s| r.then(s.response(omega)))
     }
 
     /// Takes frames; the same bits for any split into calls.

@@ -14,6 +14,41 @@ const HOPS: usize = 4;
 /// The relative gate, LU (ITU-R BS.1770 Annex 1, eq. 7).
 const RELATIVE_GATE: f64 = -10.0;
 
+/// The most groups of taps with a delay of their own.
+const GROUPS: usize = 3;
+
+/// Neighbouring taps with one delay.
+#[derive(Clone, Copy, Debug)]
+struct Group {
+    from: usize,
+    until: usize,
+    /// Frames that the group still has to skip.
+    skip: usize,
+    clock: SubBlockClock,
+}
+
+impl Group {
+    fn taps(&self) -> core::ops::Range<usize> {
+        self.from..self.until
+    }
+}
+
+/// Taps with one delay each, as groups; where there are more groups than there is room for, the last ones share a delay.
+fn grouped<const TAPS: usize>(rate: SampleRate, delays: [usize; TAPS]) -> [Group; GROUPS] {
+    let none = Group { from: TAPS, until: TAPS, skip: 0, clock: SubBlockClock::new(rate) };
+    let mut groups = [none; GROUPS];
+    groups[0] = Group { from: 0, until: TAPS, ..none };
+    let mut last = 0;
+    for k in 1..TAPS {
+        if delays[k] != delays[k - 1] && last + 1 < GROUPS {
+            groups[last].until = k;
+            last += 1;
+            groups[last] = Group { from: k, until: TAPS, skip: delays[k], ..none };
+        }
+    }
+    groups
+}
+
 /// Mean squares of one complete gating block of 400 ms.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BlockPair {
@@ -46,13 +81,8 @@ pub struct SubBlock<const C: usize> {
 pub struct LevelLedger<const C: usize, const TAPS: usize> {
     filter: KWeighting,
     states: [KState<C>; TAPS],
-    early: SubBlockClock,
-    late: SubBlockClock,
-    /// Taps from this one on are delayed.
-    late_from: usize,
-    delay: usize,
-    /// Frames that the delayed taps still have to skip.
-    skip: usize,
+    /// Neighbouring taps with one delay; the first has none.
+    groups: [Group; GROUPS],
     /// Taps that share the filter of the tap before, because nothing lies between them.
     tied: [bool; TAPS],
     /// Taps that have repeated the one before through the last whole sub-block of the first tap, and since.
@@ -65,17 +95,14 @@ pub struct LevelLedger<const C: usize, const TAPS: usize> {
 }
 
 impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
-    /// A ledger that has heard nothing. Taps from `late_from` on lag by `delay` frames (less than 100 ms).
+    /// A ledger that has heard nothing. Tap `k` lags by `delays[k]` frames: the first by none, none by less than the one
+    /// before, the last by less than 100 ms; groups of taps with another delay differ by more than a chunk.
     #[must_use]
-    pub fn new(rate: SampleRate, late_from: usize, delay: usize) -> Self {
+    pub fn new(rate: SampleRate, delays: [usize; TAPS]) -> Self {
         Self {
             filter: KWeighting::new(rate),
             states: [KState::new(); TAPS],
-            early: SubBlockClock::new(rate),
-            late: SubBlockClock::new(rate),
-            late_from,
-            delay,
-            skip: delay,
+            groups: grouped(rate, delays),
             tied: [false; TAPS],
             calm: [false; TAPS],
             stirred: [false; TAPS],
@@ -85,22 +112,25 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         }
     }
 
-    /// Forgets everything; the delayed taps lag by `delay` frames from now on.
-    pub fn reset(&mut self, rate: SampleRate, delay: usize) {
+    /// Forgets everything; the taps lag by `delays` from now on.
+    pub fn reset(&mut self, rate: SampleRate, delays: [usize; TAPS]) {
         self.states = [KState::new(); TAPS];
-        self.early = SubBlockClock::new(rate);
-        self.late = SubBlockClock::new(rate);
-        (self.delay, self.skip) = (delay, delay);
+        self.groups = grouped(rate, delays);
         (self.tied, self.calm, self.stirred) = ([false; TAPS], [false; TAPS], [false; TAPS]);
         self.running = [0.0; TAPS];
         self.hops = [[0.0; HOPS]; TAPS];
         self.sums.reset();
     }
 
+    /// The group that lags most.
+    fn latest(&self) -> usize {
+        self.groups.iter().rposition(|group| group.from < TAPS).unwrap_or(0)
+    }
+
     /// The frames until the first tap's sub-block is complete; [`push`](Self::push) takes at most so many at once.
     #[must_use]
     pub fn left(&self) -> usize {
-        self.early.left()
+        self.groups[0].clock.left()
     }
 
     /// Takes the same `n` frames (at most a chunk, and at most [`left`](Self::left)) at every tap. `changes[k]` is false
@@ -115,30 +145,47 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
                 (self.tied[k], self.calm[k], self.stirred[k]) = (false, false, true);
             }
         }
-        // The delayed taps have not heard the frames from before the beginning, and neither has the first.
-        let mut at = self.skip.min(n);
-        self.skip -= at;
-        while at < n {
-            let until = n.min(at + self.late.left());
-            self.accumulate(taps, at..until, self.late_from..TAPS);
-            if self.late.advance(until - at) {
-                let (last, hop) = self.end_sub_block(self.late_from..TAPS, self.late.index());
-                done.last = Some(last);
-                if hop {
-                    done.block = self.end_block().or(done.block);
+        // Those that lag most first: their sub-block is still the one before.
+        let latest = self.latest();
+        for g in (1..=latest).rev() {
+            // The delayed taps have not heard the frames from before the beginning, and neither has the first.
+            let taps_of = self.groups[g].taps();
+            let mut at = self.groups[g].skip.min(n);
+            self.groups[g].skip -= at;
+            while at < n {
+                let until = n.min(at + self.groups[g].clock.left());
+                self.accumulate(taps, at..until, taps_of.clone());
+                if self.groups[g].clock.advance(until - at) {
+                    self.end_group(g, latest, &mut done);
                 }
-                self.tie(self.late_from..TAPS);
+                at = until;
             }
-            at = until;
         }
-        self.accumulate(taps, 0..n, 0..self.late_from);
-        if self.early.advance(n) {
-            done.first = Some(self.end_sub_block(0..self.late_from, self.early.index()).0);
+        self.accumulate(taps, 0..n, self.groups[0].taps());
+        if self.groups[0].clock.advance(n) {
+            self.end_group(0, latest, &mut done);
             self.calm = self.stirred.map(|stirred| !stirred);
             self.stirred = [false; TAPS];
-            self.tie(0..self.late_from);
+            self.tie(self.groups[0].taps());
         }
         done
+    }
+
+    /// Ends the sub-block of a group.
+    fn end_group(&mut self, group: usize, latest: usize, done: &mut SubBlock<C>) {
+        let range = self.groups[group].taps();
+        let (ends, hop) = self.end_sub_block(range.clone(), self.groups[group].clock.index());
+        if group == 0 {
+            done.first = Some(ends[0]);
+        } else {
+            self.tie(range);
+        }
+        if group == latest {
+            done.last = Some(ends[1]);
+            if hop {
+                done.block = self.end_block().or(done.block);
+            }
+        }
     }
 
     /// Joins taps with the one before, at the end of a sub-block.
@@ -166,29 +213,30 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         }
     }
 
-    /// Energies of the outermost tap of `range`, and whether a hop is complete.
-    fn end_sub_block(&mut self, range: core::ops::Range<usize>, index: u64) -> ([f64; C], bool) {
-        let outermost = if range.start == 0 { 0 } else { range.end - 1 };
-        let mut shown = [0.0; C];
+    /// Energies of the first and the last tap of `range`, and whether a hop is complete.
+    fn end_sub_block(&mut self, range: core::ops::Range<usize>, index: u64) -> ([[f64; C]; 2], bool) {
+        let mut ends = [[0.0; C]; 2];
         let hop = index.is_multiple_of(PER_HOP);
-        for k in range {
+        for k in range.clone() {
             let energies = self.states[k].take_energy(&self.filter);
-            if k == outermost {
-                shown = energies;
+            if k == range.start {
+                ends[0] = energies;
             }
+            ends[1] = energies;
             self.running[k] += energies.iter().sum::<f64>();
             if hop {
                 self.hops[k].rotate_left(1);
                 self.hops[k][HOPS - 1] = core::mem::take(&mut self.running[k]);
             }
         }
-        (shown, hop)
+        (ends, hop)
     }
 
     fn end_block(&mut self) -> Option<BlockPair> {
-        let index = self.late.index();
+        let clock = &self.groups[self.latest()].clock;
+        let index = clock.index();
         let first = index.checked_sub(HOPS as u64 * PER_HOP)?;
-        let frames = self.late.frames_between(first, index) as f64;
+        let frames = clock.frames_between(first, index) as f64;
         let means = self.hops.map(|hops| ((hops[0] + hops[1]) + (hops[2] + hops[3])) / frames);
         let passes = self.sums.push(means);
         Some(BlockPair { input: means[0], output: means[TAPS - 1], passes })

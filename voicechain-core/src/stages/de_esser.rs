@@ -82,6 +82,13 @@ impl DeEsserCoefs {
         self.split_section.is_stable() && (0.0..1.0).contains(&self.attack) && (0.0..1.0).contains(&self.release)
     }
 
+    /// The response of the band that it listens to; 1 where it rests.
+    #[must_use]
+    pub fn detector_response(&self, frequency_hz: f64) -> Response {
+        let omega = 2.0 * core::f64::consts::PI * frequency_hz / self.rate_hz;
+        self.bands.map_or(Response::ONE, |bands| bands.sibilant_response(omega))
+    }
+
     /// The response at `frequency_hz` while `reduction_db` is taken away.
     #[must_use]
     pub fn response_at(&self, frequency_hz: f64, reduction_db: f64) -> Response {

@@ -6,8 +6,12 @@
 pub mod compressor;
 pub mod corrective_eq;
 pub mod de_esser;
+pub mod de_reverb;
 pub mod equalizer;
+pub mod expander;
 pub mod high_pass;
+pub mod hum;
+pub mod leveller;
 pub mod limiter;
 pub mod tone_eq;
 pub mod trim;
@@ -15,7 +19,11 @@ pub mod trim;
 pub use compressor::Compressor;
 pub use corrective_eq::CorrectiveEq;
 pub use de_esser::DeEsser;
+pub use de_reverb::{DeReverb, LateSound};
+pub use expander::Expander;
 pub use high_pass::HighPass;
+pub use hum::Hum;
+pub use leveller::Leveller;
 pub use limiter::Limiter;
 pub use tone_eq::ToneEq;
 pub use trim::{OutputTrim, Trim};
@@ -76,7 +84,9 @@ pub trait Stage<const C: usize> {
         Self::run(coefs, state, frames);
     }
 
-    /// True when [`run`](Stage::run) returns its input bit for bit with these coefficients, whatever the input.
+    /// True when [`run`](Stage::run) returns its input bit for bit with these coefficients and leaves the state alone, whatever
+    /// the input and whatever the state. A stage whose gain moves in its own time never rests: it may still be on its way when
+    /// the coefficients have arrived.
     fn rests(_coefs: &Self::Coefs) -> bool {
         false
     }

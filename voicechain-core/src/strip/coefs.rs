@@ -5,7 +5,10 @@ use crate::error::SettingError;
 use crate::filters::{Response, Section};
 use crate::frame::Frame;
 use crate::settings::{MIDDLE, Middle, StageId, StripSettings};
-use crate::stages::{Compressor, CorrectiveEq, DeEsser, Dynamic, HighPass, Limiter, Linear, OutputTrim, ToneEq, Trim};
+use crate::stages::{
+    Compressor, CorrectiveEq, DeEsser, DeReverb, Dynamic, Expander, HighPass, Hum, LateSound, Leveller, Limiter,
+    Linear, OutputTrim, ToneEq, Trim,
+};
 use crate::units::SampleRate;
 
 /// Everything that a [`Strip`](super::Strip) needs to run: designed once, plain data, made by
@@ -18,7 +21,11 @@ where
     pub(super) rate: SampleRate,
     pub(super) order: [Middle; MIDDLE],
     pub(super) trim: SlotCoefs<Trim, C>,
+    pub(super) hum: SlotCoefs<Hum, C>,
     pub(super) high_pass: SlotCoefs<HighPass, C>,
+    pub(super) de_reverb: SlotCoefs<DeReverb, C>,
+    pub(super) expander: SlotCoefs<Expander, C>,
+    pub(super) leveller: SlotCoefs<Leveller, C>,
     pub(super) corrective_eq: SlotCoefs<CorrectiveEq, C>,
     pub(super) de_esser: SlotCoefs<DeEsser, C>,
     pub(super) compressor: SlotCoefs<Compressor, C>,
@@ -44,7 +51,11 @@ where
             rate,
             order: s.order,
             trim: SlotCoefs::design(&s.trim, true, rate)?,
+            hum: SlotCoefs::design(&s.hum, s.hum.on, rate)?,
             high_pass: SlotCoefs::design(&s.high_pass, s.high_pass.on, rate)?,
+            de_reverb: SlotCoefs::design(&s.de_reverb, s.de_reverb.on, rate)?,
+            expander: SlotCoefs::design(&s.expander, s.expander.on, rate)?,
+            leveller: SlotCoefs::design(&s.leveller, s.leveller.on, rate)?,
             corrective_eq: SlotCoefs::design(&s.corrective_eq, s.corrective_eq.on, rate)?,
             de_esser: SlotCoefs::design(&s.de_esser, s.de_esser.on, rate)?,
             compressor: SlotCoefs::design(&s.compressor, s.compressor.on, rate)?,
@@ -61,10 +72,11 @@ where
         self.rate
     }
 
-    /// Delay of the output against the input, in samples: that of the limiter, whether it is on or off.
+    /// Delay of the output against the input, in samples: that of the de-reverb's variant and that of the limiter, whether
+    /// they are on or off.
     #[must_use]
     pub fn latency(&self) -> u32 {
-        self.limiter.latency()
+        self.de_reverb.latency() + self.limiter.latency()
     }
 
     /// Samples until the impulse response stays under -120 dB of its peak, the latency included. All filters count as one
@@ -79,7 +91,14 @@ where
         let corrective_eq = running(self.corrective_eq.on, self.corrective_eq.coefs.sections());
         let tone_eq = running(self.tone_eq.on, self.tone_eq.coefs.sections());
         let filters = high_pass.iter().chain(corrective_eq).chain(tone_eq);
-        crate::filters::tail::samples(filters) + self.de_esser.tail() + self.compressor.tail() + self.limiter.tail()
+        crate::filters::tail::samples(filters)
+            + self.hum.tail()
+            + self.de_reverb.tail()
+            + self.expander.tail()
+            + self.leveller.tail()
+            + self.de_esser.tail()
+            + self.compressor.tail()
+            + self.limiter.tail()
     }
 
     /// What one stage does to a steady tone at `frequency_hz`; a stage that is off, or a dynamics stage, does nothing.
@@ -102,15 +121,36 @@ where
     }
 
     /// The static gain of a dynamics stage, in dB, at a level of what drives it: dB of full scale for the compressor, dBTP
-    /// for the limiter, the ratio of sibilant to voiced band for the de-esser. 0 for any other stage, and when off.
+    /// for the limiter, the ratio of sibilant to voiced band for the de-esser, the distance
+    /// to the noise floor for the expander, LUFS for the leveller. 0 for any other stage, and when off.
     #[must_use]
     pub fn stage_gain_db(&self, stage: StageId, level_db: f64) -> f64 {
         match stage {
+            StageId::Expander if self.expander.on => self.expander.coefs.gain_db(level_db),
+            StageId::Leveller if self.leveller.on => self.leveller.coefs.gain_db(level_db),
             StageId::DeEsser if self.de_esser.on => self.de_esser.coefs.gain_db(level_db),
             StageId::Compressor if self.compressor.on => self.compressor.coefs.gain_db(level_db),
             StageId::Limiter if self.limiter.on => self.limiter.coefs.gain_db(level_db),
             _ => 0.0,
         }
+    }
+
+    /// The response of the band that the de-esser listens to, at `frequency_hz`.
+    #[must_use]
+    pub fn sibilant_response(&self, frequency_hz: f64) -> Response {
+        self.de_esser.coefs.detector_response(frequency_hz)
+    }
+
+    /// The response of the de-esser at `frequency_hz` while it takes `reduction_db`; 1 when it is off.
+    #[must_use]
+    pub fn de_esser_response(&self, frequency_hz: f64, reduction_db: f64) -> Response {
+        if self.de_esser.on { self.de_esser.coefs.response_at(frequency_hz, reduction_db) } else { Response::ONE }
+    }
+
+    /// What the de-reverb takes for the late sound of the room, and how much of it; `None` when it is off or absent.
+    #[must_use]
+    pub fn late_sound(&self) -> Option<LateSound> {
+        if self.de_reverb.on { self.de_reverb.coefs.late_sound() } else { None }
     }
 
     /// The gain of the level compensation of an EQ stage, or the make-up gain of the compressor, in dB; 0 for any other.
@@ -129,9 +169,38 @@ where
     #[must_use]
     pub fn is_stable(&self) -> bool {
         self.high_pass.coefs.is_stable()
+            && self.hum.coefs.is_stable()
+            && self.de_reverb.coefs.is_stable()
+            && self.expander.coefs.is_stable()
+            && self.leveller.coefs.is_stable()
             && self.corrective_eq.coefs.is_stable()
             && self.tone_eq.coefs.is_stable()
             && self.compressor.coefs.is_stable()
             && self.de_esser.coefs.is_stable()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The defining property of second-order Butterworth edges: 3 dB down at either, 12 dB per octave beyond, 0 dB between.
+    #[test]
+    fn what_is_drawn_is_what_it_listens_to() {
+        let rate = SampleRate::new(96_000.0).unwrap();
+        let coefs = StripCoefs::<2>::design(&StripSettings::default(), rate).unwrap();
+        let db = |hz: f64| coefs.sibilant_response(hz).db();
+        assert!((db(4_000.0) + 3.01).abs() < 0.15 && (db(10_000.0) + 3.01).abs() < 0.15);
+        assert!(db(6_300.0) > -1.5, "{}", db(6_300.0));
+        assert!((db(500.0) - db(1_000.0) + 12.04).abs() < 0.2);
+        assert!(db(1_000.0) < -23.0 && db(30_000.0) < -18.0);
+        // The stage itself takes its range from the highs and leaves the lows.
+        assert!((coefs.de_esser_response(15_000.0, 6.0).db() + 6.0).abs() < 0.5);
+        assert!(coefs.de_esser_response(500.0, 6.0).db().abs() < 0.1);
+        let mut off = StripSettings::default();
+        off.de_esser.on = false;
+        let coefs = StripCoefs::<2>::design(&off, rate).unwrap();
+        assert_eq!(coefs.de_esser_response(15_000.0, 6.0), Response::ONE);
+        assert!(coefs.sibilant_response(6_300.0).db() > -1.5, "it is drawn while it is off, too");
     }
 }

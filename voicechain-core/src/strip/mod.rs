@@ -1,15 +1,20 @@
 //! The voice strip: the stages in order, with meters, the level ledger and three ways to listen.
 
 pub mod audition;
+mod changing;
 mod coefs;
+mod heard;
 mod listening;
 mod middle;
+mod piece;
+mod readings;
 mod slot;
 pub mod starting_points;
 
 pub use audition::{Audition, Part};
 pub use coefs::StripCoefs;
 pub use listening::{Listening, Way};
+pub use readings::{Ledger, LedgerEntry};
 pub use slot::MOTION_MS;
 pub use starting_points::{StartingPoint, WORKING_LEVEL_LUFS, working_level_lufs};
 
@@ -18,46 +23,49 @@ use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame, gather, scatter};
 use crate::meters::{ChannelWeights, LevelLedger, LoudnessMeter, ReductionMeter, TruePeakMeter};
 use crate::settings::{StageId, StripSettings};
-use crate::stages::{HighPass, Limiter, OutputTrim, Trim};
+use crate::stages::{DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Trim};
 use crate::units::SampleRate;
 use listening::LevelMatch;
 use middle::MiddleSlots;
-use slot::{Slot, gentle};
+use slot::Slot;
 
 /// Places at which the ledger listens: the input and behind each stage.
 const TAPS: usize = StageId::ALL.len() + 1;
+/// Taps from this one on lie behind the delay of the de-reverb, and from this one on in the middle.
+const ROOM_FROM: usize = 4;
+const MIDDLE_FROM: usize = 7;
 /// Taps from this one on lie behind the limiter's delay.
 const LATE_FROM: usize = TAPS - 2;
-/// Frames in the delay line of the unprocessed side: the longest latency (1 014) and a chunk.
-const DELAY: usize = 1_024 + CHUNK;
+/// The stages with a [`ReductionMeter`], in the order of the meters.
+const REDUCING: [StageId; 6] =
+    [StageId::DeReverb, StageId::Expander, StageId::Leveller, StageId::DeEsser, StageId::Compressor, StageId::Limiter];
+/// Frames in the delay line of the unprocessed side: the longest latency (limiter 1 014, de-reverb 2 048) and a chunk.
+const DELAY: usize = 1_024 + 2_048 + CHUNK;
 /// Samples beyond this (+36 dB of full scale) are held to it at the door.
 const LOUDEST: f32 = 64.0;
 /// Samples below this are silence (they are subnormal, or would become so).
 const QUIETEST: f32 = 1e-30;
 
-/// How many LU each stage added or took, over the blocks that pass the gates of ITU-R BS.1770 at the strip's input.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Ledger {
-    /// One entry per stage, in signal order. They sum to `total_lu`.
-    pub entries: [LedgerEntry; StageId::ALL.len()],
-    /// Loudness at the input, LUFS.
-    pub input_lufs: f64,
-    /// Loudness at the output minus loudness at the input, LU.
-    pub total_lu: f64,
-}
-
-/// One line of a [`Ledger`].
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct LedgerEntry {
-    /// The stage.
-    pub stage: StageId,
-    /// Loudness behind it minus loudness before it, LU.
-    pub lu: f64,
+/// By how many frames each tap of the ledger lags.
+fn delays<const C: usize>(coefs: &StripCoefs<C>) -> [usize; TAPS]
+where
+    [f32; C]: Frame,
+{
+    let late = coefs.latency() as usize;
+    let room = coefs.de_reverb.latency() as usize;
+    core::array::from_fn(|tap| match tap {
+        ..ROOM_FROM => 0,
+        ROOM_FROM..LATE_FROM => room,
+        _ => late,
+    })
 }
 
 /// A voice strip for one (`C = 1`) or two channels.
 ///
-/// Default order: trim, high-pass, corrective EQ, de-esser, compressor, tone EQ, limiter, output trim. Everything inside
+/// Order: trim, hum, high-pass, de-reverb, expander, leveller; then, in an order that can be set, corrective EQ, de-esser, compressor
+/// and tone EQ; then limiter and output trim. What mends a recording stands before what shapes it: hum, room, noise
+/// and the drift of a talker are measured on the recording as it is, and the compressor's threshold meets phrases of one level.
+/// Everything inside
 /// runs on the sample clock: any split of the same frames into calls of [`run`](Self::run) gives the same bits. Nothing
 /// allocates, locks, waits or panics. Any input is survived: what is not finite becomes silence at the door and is
 /// counted.
@@ -70,7 +78,11 @@ where
 {
     target: StripCoefs<C>,
     trim: Slot<Trim, C>,
+    hum: Slot<Hum, C>,
     high_pass: Slot<HighPass, C>,
+    de_reverb: Slot<DeReverb, C>,
+    expander: Slot<Expander, C>,
+    leveller: Slot<Leveller, C>,
     middle: MiddleSlots<C>,
     /// The middle in its former order, while it fades out.
     former: Option<(MiddleSlots<C>, u32)>,
@@ -78,6 +90,8 @@ where
     output: Slot<OutputTrim, C>,
     /// Frames since a change of latency was set: the output fades out, the change is made, the output fades in.
     dip: Option<u32>,
+    /// Frames for which the output stays silent in the middle of that: until the step that a new delay made is past the limiter.
+    hold: u32,
     taps: [[[f32; C]; CHUNK]; TAPS],
     delay: [[f32; C]; DELAY],
     written: usize,
@@ -88,7 +102,7 @@ where
     input_peak: TruePeakMeter<C>,
     output_peak: TruePeakMeter<C>,
     activity: VoiceActivity,
-    reductions: [ReductionMeter; 3],
+    reductions: [ReductionMeter; REDUCING.len()],
     listening: Listening,
     level_match: LevelMatch,
     /// Which part of the unprocessed side is heard.
@@ -127,17 +141,22 @@ where
         Self {
             target: *coefs,
             trim: Slot::fresh(coefs.trim, rate),
+            hum: Slot::fresh(coefs.hum, rate),
             high_pass: Slot::fresh(coefs.high_pass, rate),
+            de_reverb: Slot::fresh(coefs.de_reverb, rate),
+            expander: Slot::fresh(coefs.expander, rate),
+            leveller: Slot::fresh(coefs.leveller, rate),
             middle: MiddleSlots::fresh(coefs),
             former: None,
             limiter: Slot::fresh(coefs.limiter, rate),
             output: Slot::fresh(coefs.output, rate),
             dip: None,
+            hold: 0,
             taps: [[[0.0; C]; CHUNK]; TAPS],
             delay: [[0.0; C]; DELAY],
             written: 0,
             latency,
-            ledger: LevelLedger::new(rate, LATE_FROM, latency),
+            ledger: LevelLedger::new(rate, delays(coefs)),
             input_loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
             output_loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
             input_peak: TruePeakMeter::new(rate),
@@ -164,13 +183,19 @@ where
         let listening = self.listening;
         let coefs = self.target;
         self.trim = Slot::fresh(coefs.trim, coefs.rate);
+        self.hum = Slot::fresh(coefs.hum, coefs.rate);
         self.high_pass = Slot::fresh(coefs.high_pass, coefs.rate);
+        // In place: it would be a burden on the stack of an audio thread.
+        self.de_reverb.state.clear();
+        self.de_reverb.jump(coefs.de_reverb);
+        self.expander = Slot::fresh(coefs.expander, coefs.rate);
+        self.leveller = Slot::fresh(coefs.leveller, coefs.rate);
         self.middle = MiddleSlots::fresh(&coefs);
         self.former = None;
         self.limiter = Slot::fresh(coefs.limiter, coefs.rate);
         self.output = Slot::fresh(coefs.output, coefs.rate);
-        self.dip = None;
-        self.delay = [[0.0; C]; DELAY];
+        (self.dip, self.hold) = (None, 0);
+        self.delay.fill([0.0; C]);
         self.written = 0;
         self.latency = coefs.latency() as usize;
         self.level_match = LevelMatch::fresh();
@@ -186,103 +211,13 @@ where
     /// Starts meters and ledger afresh; the sound is not touched.
     pub fn reset_meters(&mut self) {
         let rate = self.target.rate;
-        self.ledger.reset(rate, self.latency);
+        self.ledger.reset(rate, delays(&self.target));
         self.input_loudness.reset(rate);
         self.output_loudness.reset(rate);
         self.input_peak.reset(rate);
         self.output_peak.reset(rate);
         self.activity = VoiceActivity::fresh(rate, 0.01 * rate.hz());
         self.reductions = core::array::from_fn(|_| ReductionMeter::default());
-    }
-
-    /// Moves to new coefficients, beginning with the next frame: settings and switches glide within [`MOTION_MS`], a new
-    /// order cross-fades, a new look-ahead (the only one that changes the latency) dips for twice that time. Coefficients
-    /// of another rate start the strip afresh.
-    pub fn set(&mut self, coefs: &StripCoefs<C>) {
-        if coefs.rate != self.target.rate {
-            let (listening, part) = (self.listening, self.audition.part());
-            *self = Self::fresh(coefs);
-            self.set_listening(listening);
-            self.set_audition(part);
-            return;
-        }
-        self.target = *coefs;
-        if coefs.latency() as usize != self.latency {
-            // All of it waits for the middle of the dip.
-            let at = self.dip.map_or(0, |at| at.min(2 * self.motion - at));
-            self.dip = Some(at);
-            if at == self.motion {
-                self.change_latency();
-            }
-            return;
-        }
-        if self.dip.is_none_or(|at| at >= self.motion) {
-            self.apply();
-        }
-    }
-
-    /// Sends the target to every stage.
-    fn apply(&mut self) {
-        let coefs = self.target;
-        self.trim.set(coefs.trim);
-        self.high_pass.set(coefs.high_pass);
-        self.middle.set(&coefs);
-        self.limiter.set(coefs.limiter);
-        self.output.set(coefs.output);
-        self.reorder();
-    }
-
-    /// Begins the cross-fade to the target's order, unless one is under way; then it begins when that one is over.
-    fn reorder(&mut self) {
-        if self.former.is_none() && self.middle.order != self.target.order {
-            self.former = Some((self.middle.clone(), 0));
-            self.middle.order = self.target.order;
-            self.ledger.reset(self.target.rate, self.latency);
-            self.input_loudness.reset(self.target.rate);
-            self.output_loudness.reset(self.target.rate);
-        }
-    }
-
-    /// Chooses what is heard, from the next frame on, with a cross-fade of [`MOTION_MS`].
-    pub fn set_listening(&mut self, listening: Listening) {
-        self.listening = listening;
-        self.glide_mix(self.motion);
-    }
-
-    /// What is heard.
-    #[must_use]
-    pub fn listening(&self) -> Listening {
-        self.listening
-    }
-
-    /// Plays a part of the unprocessed side instead of what is listened to, from the next frame on, with a glide of
-    /// [`MOTION_MS`]; [`Part::Whole`] goes back. With [`Listening::matched`] it has the gain that the whole unprocessed side
-    /// would have. The processing goes on unheard: meters, ledger and match do not know of it.
-    pub fn set_audition(&mut self, part: Part) {
-        self.audition.set(part);
-        self.glide_mix(self.motion);
-    }
-
-    /// The part of the unprocessed side that is played; [`Part::Whole`] when none is.
-    #[must_use]
-    pub fn audition(&self) -> Part {
-        self.audition.part()
-    }
-
-    /// What is heard: of the unprocessed side while a part of it is played.
-    fn heard(&self) -> Listening {
-        match self.audition.part() {
-            Part::Whole => self.listening,
-            _ => Listening { way: Way::Unprocessed, ..self.listening },
-        }
-    }
-
-    fn glide_mix(&mut self, frames: u32) {
-        let wanted = self.level_match.gains(self.heard());
-        if wanted != self.mix_to {
-            (self.mix_from, self.mix_to) = (self.mix, wanted);
-            (self.mix_left, self.mix_length) = (frames, frames);
-        }
     }
 
     /// Delay of the output against the input, in samples, as set.
@@ -303,8 +238,12 @@ where
         while !rest.is_empty() {
             let mut n = rest.len().min(CHUNK).min(self.ledger.left());
             if let Some(at) = self.dip {
-                let end = if at < self.motion { self.motion } else { 2 * self.motion };
-                n = n.min((end - at) as usize);
+                let left = match at {
+                    _ if self.hold > 0 => self.hold,
+                    _ if at < self.motion => self.motion - at,
+                    _ => 2 * self.motion - at,
+                };
+                n = n.min(left as usize);
             }
             if let Some((_, at)) = self.former {
                 n = n.min((self.motion - at) as usize);
@@ -328,258 +267,17 @@ where
         }
     }
 
-    /// Silences what is not finite or too small to matter, holds what is absurdly large, and notes the largest sample.
-    fn door(&mut self, frames: &mut [[f32; C]]) {
-        // As whole numbers, magnitudes of floats are in the same order; what is not finite is above all others.
-        let bits = |sample: f32| (sample.to_bits() & 0x7FFF_FFFF) as i32;
-        let (quietest, loudest) = (QUIETEST.to_bits() as i32, LOUDEST.to_bits() as i32);
-        let mut most = 0;
-        for sample in frames.as_flattened_mut() {
-            let size = bits(*sample);
-            *sample = if size < quietest { 0.0 } else { *sample };
-            most = if size > most { size } else { most };
-        }
-        if most > loudest {
-            for sample in frames.as_flattened_mut().iter_mut().filter(|s| bits(**s) > loudest) {
-                self.rejected += 1;
-                *sample = if sample.is_finite() { LOUDEST.copysign(*sample) } else { 0.0 };
-            }
-            most = frames.iter().flatten().map(|s| bits(*s)).max().unwrap_or(0);
-        }
-        self.running_peak = self.running_peak.max(f32::from_bits(most as u32));
+    /// Gives the leveller a gain in dB in place of its own, until `None` gives it back: for files, whose gains
+    /// [`plan`](crate::stages::leveller::ahead::plan) finds beforehand. It is reached, along a straight line of 10 ms, within
+    /// 20 ms. Anything else about it stays: switched off it does nothing, and its largest rise and cut hold.
+    pub fn guide_leveller(&mut self, gain_db: Option<f64>) {
+        self.leveller.state.guide(gain_db);
     }
 
-    /// Writes frames into the delay line.
-    fn remember(&mut self, frames: &[[f32; C]]) {
-        let at = self.written;
-        let (now, wrapped) = frames.split_at(frames.len().min(DELAY - at));
-        self.delay[at..at + now.len()].copy_from_slice(now);
-        self.delay[..wrapped.len()].copy_from_slice(wrapped);
-        self.written = (at + frames.len()) % DELAY;
-    }
-
-    fn piece(&mut self, frames: &mut [[f32; C]]) {
-        let n = frames.len();
-        self.door(frames);
-        self.remember(frames);
-        self.input_peak.push(frames);
-        self.taps[0][..n].copy_from_slice(frames);
-        let mut changes = [true; TAPS];
-
-        changes[1] = !self.trim.rests();
-        if changes[1] {
-            self.trim.run(frames);
-        }
-        self.taps[1][..n].copy_from_slice(frames);
-        changes[2] = !self.high_pass.rests();
-        if changes[2] {
-            self.high_pass.run(frames);
-        }
-        self.taps[2][..n].copy_from_slice(frames);
-
-        let mut before = [[0.0; C]; CHUNK];
-        if self.former.is_some() {
-            before[..n].copy_from_slice(frames);
-        }
-        for (k, stage) in self.middle.order.into_iter().enumerate() {
-            changes[3 + k] = !self.middle.rests(stage);
-            if changes[3 + k] {
-                self.middle.run(stage, frames);
-            }
-            self.taps[3 + k][..n].copy_from_slice(frames);
-        }
-        if self.former.is_some() {
-            self.cross_fade_orders(frames, &mut before[..n]);
-            changes[LATE_FROM - 1] = true;
-            self.taps[LATE_FROM - 1][..n].copy_from_slice(frames);
-        }
-
-        self.limiter.run(frames);
-        self.taps[LATE_FROM][..n].copy_from_slice(frames);
-        changes[LATE_FROM + 1] = !self.output.rests();
-        self.output.run(frames);
-        for sample in frames.as_flattened_mut() {
-            *sample = if sample.abs() < QUIETEST { 0.0 } else { *sample };
-        }
-        self.taps[LATE_FROM + 1][..n].copy_from_slice(frames);
-        self.output_peak.push(frames);
-
-        let done = self.ledger.push(&self.taps, n, &changes);
-        if let Some(energies) = done.last {
-            self.output_loudness.push_energy(energies);
-        }
-        if let Some(block) = done.block {
-            self.level_match.block(block.input, block.output, core::mem::take(&mut self.recent_peak));
-        }
-        self.listen(frames);
-        if let Some(energies) = done.first {
-            self.sub_block(energies);
-        }
-        // Both may start the ledger afresh: not before it has heard these frames.
-        if self.former.as_ref().is_some_and(|&(_, at)| at == self.motion) {
-            self.former = None;
-            self.reorder();
-        }
-        self.advance_dip(frames);
-    }
-
-    /// While the order changes: fades from the middle in its former order to the middle as it is.
-    fn cross_fade_orders(&mut self, frames: &mut [[f32; C]], before: &mut [[f32; C]]) {
-        let Some((former, at)) = &mut self.former else { return };
-        for stage in former.order {
-            former.run(stage, before);
-        }
-        for (new, old) in frames.iter_mut().zip(before.iter()) {
-            *at += 1;
-            let share = gentle(f64::from(*at) / f64::from(self.motion)) as f32;
-            for (new, &old) in new.iter_mut().zip(old) {
-                *new = old + share * (*new - old);
-            }
-        }
-    }
-
-    /// Mixes what is heard from the processed frames and the delayed input.
-    fn listen(&mut self, frames: &mut [[f32; C]]) {
-        if self.mix_left == 0 && self.mix == [1.0, 0.0] {
-            return;
-        }
-        let n = frames.len();
-        for (i, frame) in frames.iter_mut().enumerate() {
-            if self.mix_left > 0 {
-                self.mix_left -= 1;
-                let left = gentle(f64::from(self.mix_left) / f64::from(self.mix_length)) as f32;
-                self.mix = core::array::from_fn(|k| self.mix_to[k] + left * (self.mix_from[k] - self.mix_to[k]));
-                if self.mix_left == 0 && self.mix[1] == 0.0 {
-                    // Nothing of it is heard any more.
-                    self.audition.reset();
-                }
-            }
-            let age = self.latency + n - i;
-            let dry = self.audition.next(self.delay[(self.written + DELAY - age) % DELAY]);
-            for (sample, dry) in frame.iter_mut().zip(dry) {
-                *sample = self.mix[0] * *sample + self.mix[1] * dry;
-            }
-        }
-    }
-
-    /// Once per 10 ms: voice activity, gain reductions, level match.
-    fn sub_block(&mut self, energies: [f64; C]) {
-        let frames = self.input_loudness.clock().length() as f64;
-        self.activity.tick(energies.iter().sum::<f64>() / frames);
-        self.input_loudness.push_energy(energies);
-        self.recent_peak = self.recent_peak.max(core::mem::take(&mut self.running_peak));
-        let speech = self.activity.is_active();
-        let taken = [
-            self.middle.de_esser.state.take_reduction_db(),
-            self.middle.compressor.state.take_reduction_db(),
-            self.limiter.state.take_reduction_db(),
-        ];
-        for (meter, db) in self.reductions.iter_mut().zip(taken) {
-            meter.push(db, speech);
-        }
-        let heard = self.heard();
-        let matched = heard.matched && heard.way != Way::Processed;
-        self.level_match.step(matched, speech, self.target.ceiling_dbtp);
-        if self.mix_left == 0 {
-            self.glide_mix(self.motion / 2);
-        }
-    }
-
-    /// While the latency changes: fades the output out, makes the change, fades in.
-    fn advance_dip(&mut self, frames: &mut [[f32; C]]) {
-        let Some(mut at) = self.dip else { return };
-        for frame in frames.iter_mut() {
-            at += 1;
-            let share = gentle(f64::from(self.motion.abs_diff(at)) / f64::from(self.motion)) as f32;
-            frame.iter_mut().for_each(|sample| *sample *= share);
-        }
-        self.dip = (at < 2 * self.motion).then_some(at);
-        if at == self.motion {
-            self.change_latency();
-        }
-    }
-
-    /// In the middle of the dip. The limiter keeps the sound that it delays, or it would begin with a hole.
-    fn change_latency(&mut self) {
-        self.latency = self.target.latency() as usize;
-        self.limiter.jump(self.target.limiter);
-        self.ledger.reset(self.target.rate, self.latency);
-        self.input_loudness.reset(self.target.rate);
-        self.output_loudness.reset(self.target.rate);
-        self.apply();
-    }
-
-    /// The level ledger since the last reset; `None` before any block of 400 ms has passed the gates. A new order or
-    /// latency starts it afresh.
+    /// By how many frames the sound is delayed when it comes to the leveller.
     #[must_use]
-    pub fn ledger(&self) -> Option<Ledger> {
-        let loudness = self.ledger.loudness()?;
-        let mut stages = [StageId::Trim; StageId::ALL.len()];
-        stages[1] = StageId::HighPass;
-        for (stage, middle) in stages[2..].iter_mut().zip(self.middle.order) {
-            *stage = middle.stage();
-        }
-        stages[LATE_FROM - 1] = StageId::Limiter;
-        stages[LATE_FROM] = StageId::Output;
-        Some(Ledger {
-            entries: core::array::from_fn(|k| LedgerEntry { stage: stages[k], lu: loudness[k + 1] - loudness[k] }),
-            input_lufs: loudness[0],
-            total_lu: loudness[TAPS - 1] - loudness[0],
-        })
-    }
-
-    /// Loudness at the input.
-    #[must_use]
-    pub fn input_loudness(&self) -> &LoudnessMeter<C> {
-        &self.input_loudness
-    }
-
-    /// Loudness of the processed signal, whatever is heard.
-    #[must_use]
-    pub fn output_loudness(&self) -> &LoudnessMeter<C> {
-        &self.output_loudness
-    }
-
-    /// True peak at the input.
-    #[must_use]
-    pub fn input_true_peak(&self) -> &TruePeakMeter<C> {
-        &self.input_peak
-    }
-
-    /// True peak of the processed signal, whatever is heard.
-    #[must_use]
-    pub fn output_true_peak(&self) -> &TruePeakMeter<C> {
-        &self.output_peak
-    }
-
-    /// Gain reduction of the de-esser, the compressor or the limiter while somebody spoke; `None` for any other stage.
-    #[must_use]
-    pub fn reduction(&self, stage: StageId) -> Option<&ReductionMeter> {
-        match stage {
-            StageId::DeEsser => Some(&self.reductions[0]),
-            StageId::Compressor => Some(&self.reductions[1]),
-            StageId::Limiter => Some(&self.reductions[2]),
-            _ => None,
-        }
-    }
-
-    /// By how many dB the unprocessed side is raised (or lowered) to match, and by how many dB both sides are lowered so
-    /// that it stays under the ceiling.
-    #[must_use]
-    pub fn match_db(&self) -> [f64; 2] {
-        [self.level_match.gain_db(), self.level_match.headroom_db()]
-    }
-
-    /// True while somebody speaks at the input, and for 200 ms after.
-    #[must_use]
-    pub fn voice_is_active(&self) -> bool {
-        self.activity.is_active()
-    }
-
-    /// How many samples were refused at the door since reset: not finite, or beyond +36 dB of full scale.
-    #[must_use]
-    pub fn rejected_samples(&self) -> u64 {
-        self.rejected
+    pub fn leveller_delay(&self) -> u32 {
+        self.target.de_reverb.latency()
     }
 
     /// The rate of the strip.

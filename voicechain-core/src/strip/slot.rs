@@ -120,6 +120,11 @@ where
         (!self.on && self.fade == 0 && !S::PASS_KEEPS_STATE) || (self.motion.is_none() && S::rests(&self.to))
     }
 
+    /// The latency in the coefficients that it runs with.
+    pub(crate) fn latency(&self) -> u32 {
+        S::latency(&self.to)
+    }
+
     /// How far the motion has gone, 0 to 1, with a slope of 0 at both ends: on the worst sine that leaves a seventh of the
     /// second difference of a straight line.
     fn progress(&self, position: u32) -> f64 {

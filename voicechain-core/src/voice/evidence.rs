@@ -125,6 +125,7 @@ pub(super) fn write_value(f: &mut fmt::Formatter<'_>, info: &SettingInfo, value:
 pub(super) fn stage_words(id: &str) -> &str {
     match id {
         "high_pass" => "high-pass",
+        "de_reverb" => "de-reverb",
         "corrective_eq" => "corrective EQ",
         "de_esser" => "de-esser",
         "tone_eq" => "tone EQ",
@@ -153,10 +154,8 @@ pub enum Warning {
     BeyondRepairNoise(f64),
     /// As narrow as a telephone; highest frequency, Hz.
     Telephone(f64),
-    /// A room that the strip cannot take away; decay time, s.
+    /// A room of which the strip can take away only a part; decay time, s.
     Roomy(f64),
-    /// Mains hum; the mains frequency, Hz.
-    Hum(f64),
 }
 
 impl fmt::Display for Warning {
@@ -192,9 +191,8 @@ impl fmt::Display for Warning {
                 write!(f, "Nothing is recorded above {}: no setting can bring it back.", Shown(hz, "Hz"))
             }
             Self::Roomy(s) => {
-                write!(f, "The room rings for {}: the strip cannot take it away.", Shown(s, "s"))
+                write!(f, "The room rings for {}: the de-reverb takes only a part of it away.", Shown(s, "s"))
             }
-            Self::Hum(hz) => write!(f, "There is mains hum of {hz:.1} Hz: the high-pass takes only a part of it."),
         }
     }
 }

@@ -104,16 +104,18 @@ impl<const C: usize> ProfileMeter<C> {
             let mut clean = [[0.0_f32; C]; CHUNK];
             let mut channel = [0.0_f32; CHUNK];
             let mut mono = [0.0_f32; CHUNK];
-            for (to, from) in clean.iter_mut().zip(piece) {
-                for (to, &sample) in to.iter_mut().zip(from) {
+            let clean = if piece.as_flattened().iter().fold(true, |all, sample| all & sample.is_finite()) {
+                piece
+            } else {
+                for (to, &sample) in clean.as_flattened_mut().iter_mut().zip(piece.as_flattened()) {
                     if sample.is_finite() {
                         *to = sample;
                     } else {
                         self.rejected += 1;
                     }
                 }
-            }
-            let clean = &clean[..piece.len()];
+                &clean[..piece.len()]
+            };
             self.frames += piece.len() as u64;
             self.garbage.push(clean);
             self.loudness.push(clean);

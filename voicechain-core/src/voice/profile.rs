@@ -108,9 +108,9 @@ pub struct Clipping {
 pub struct Phrases {
     /// Phrases heard.
     pub count: u32,
-    /// Standard deviation of the phrases' levels, weighted with their lengths, dB. Spikes do not count.
+    /// Standard deviation of the level from one half-second of speech to another, dB. Spikes do not count.
     pub spread_db: f64,
-    /// Median step from one phrase to the next, dB.
+    /// Median step from one phrase to the next, dB; 0 when there is only one.
     pub step_db: f64,
 }
 

@@ -39,9 +39,9 @@ const SMOOTHING: f64 = 7.0;
 const EXPONENT: f32 = 0.3;
 /// Candidates are at least so far apart, points: 5/12 octave.
 const APART: f64 = 2.5;
-/// The prominence that is acted on, dB: confidence 0.5. On the speakers of `reach` that choose, a tenth is acted on from
-/// 6.75 dB up; as several lie just below, a quarter of a decibel is left to those that are not known.
-const ACTED_ON_DB: f64 = 7.0;
+/// The prominence that is acted on, dB: confidence 0.5. Of the speakers of `reach` that choose, a tenth is acted on from
+/// 7.63 dB up.
+const ACTED_ON_DB: f64 = 7.65;
 /// Less steady voice than this, s, has more peaks of chance: so many dB more for each e-fold less.
 const ENOUGH_S: f64 = 4.3;
 const SHORT_DB: f64 = 3.0;

@@ -141,8 +141,7 @@ pub fn render(page: &Page) -> String {
 
 /// The reach of all gain reduction bars, so that they can be compared.
 fn bar_reach(report: &Report) -> f64 {
-    let voices = report.voices.iter().map(|voice| &voice.gain_reduction);
-    let most = voices.flat_map(|all| [all.compressor.max_db, all.de_esser.max_db, all.limiter.max_db]);
+    let most = report.voices.iter().flat_map(|voice| voice.gain_reduction.all()).map(|reduction| reduction.max_db);
     most.filter(|db| db.is_finite()).fold(6.0, f64::max)
 }
 

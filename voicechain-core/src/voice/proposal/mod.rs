@@ -6,6 +6,7 @@
 mod colour;
 mod dynamics;
 mod ground;
+mod mending;
 #[cfg(test)]
 mod tests;
 mod warnings;
@@ -47,7 +48,7 @@ pub struct Context {
 }
 
 /// The most evidence: one for each setting that a rule can reach.
-pub const MOST_EVIDENCE: usize = 32;
+pub const MOST_EVIDENCE: usize = 40;
 /// The most warnings.
 pub const MOST_WARNINGS: usize = 12;
 
@@ -166,7 +167,11 @@ pub fn propose(profile: &Profile, context: Context) -> Proposal {
         return proposal;
     }
     ground::trim(profile, &mut proposal);
+    mending::hum(profile, &mut proposal);
     ground::high_pass(profile, context, &mut proposal);
+    mending::de_reverb(profile, &mut proposal);
+    mending::expander(profile, &mut proposal);
+    mending::leveller(profile, &mut proposal);
     colour::stand_outs(profile, &mut proposal);
     dynamics::de_esser(profile, &mut proposal);
     dynamics::compressor(profile, context, &mut proposal);

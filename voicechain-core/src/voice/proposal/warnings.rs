@@ -40,7 +40,4 @@ pub(super) fn recording(profile: &Profile, proposal: &mut Proposal) {
     if let Some(room) = profile.room.ok().filter(|r| r.decay_time_s > ROOMY_S) {
         proposal.warn(Warning::Roomy(room.decay_time_s));
     }
-    if let Ok(Some(hum)) = profile.hum {
-        proposal.warn(Warning::Hum(hum.frequency_hz));
-    }
 }

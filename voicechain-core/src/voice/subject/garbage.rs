@@ -1,6 +1,6 @@
 //! Samples that no sound has.
 
-/// A value that is held counts when it is at least this share of the largest, both not lower than -60 dBFS.
+/// A value that is held counts when it is at least this share of its channel's largest, both not lower than -60 dBFS.
 const HELD_SHARE: f32 = 0.25;
 const FAINTEST: f32 = 1e-3;
 /// So far over full scale no recording goes (18 dB).
@@ -19,34 +19,35 @@ const RANDOM_CORRELATION: f64 = 0.1;
 #[derive(Clone, Debug)]
 pub(crate) struct Garbage<const C: usize> {
     last: [f32; C],
-    largest: f32,
+    largest: [f32; C],
     /// Samples that are not zero, and of those the held, the ones beyond every scale, and the rest's sums of squares and
     /// of products with their neighbours.
     heard: u64,
     held: u64,
     beyond: u64,
-    energy: f64,
-    common: f64,
+    energy: [f64; C],
+    common: [f64; C],
 }
 
 impl<const C: usize> Garbage<C> {
     pub(crate) const fn new() -> Self {
-        Self { last: [0.0; C], largest: 0.0, heard: 0, held: 0, beyond: 0, energy: 0.0, common: 0.0 }
+        Self { last: [0.0; C], largest: [0.0; C], heard: 0, held: 0, beyond: 0, energy: [0.0; C], common: [0.0; C] }
     }
 
     /// Takes frames of finite samples.
     pub(crate) fn push(&mut self, frames: &[[f32; C]]) {
         for frame in frames {
-            for (&sample, last) in frame.iter().zip(&mut self.last) {
+            for (c, &sample) in frame.iter().enumerate() {
+                let last = self.last[c];
                 let size = sample.abs();
-                self.largest = self.largest.max(size);
-                let (x, before) = (f64::from(sample), f64::from(*last));
+                self.largest[c] = self.largest[c].max(size);
+                let (x, before) = (f64::from(sample), f64::from(last));
                 self.heard += u64::from(size > 0.0);
-                self.held += u64::from(size > 0.0 && size == last.abs() && size >= HELD_SHARE * self.largest);
+                self.held += u64::from(size > 0.0 && size == last.abs() && size >= HELD_SHARE * self.largest[c]);
                 self.beyond += u64::from(size > BEYOND);
-                self.energy += x * x;
-                self.common += x * before;
-                *last = sample;
+                self.energy[c] += x * x;
+                self.common[c] += x * before;
+                self.last[c] = sample;
             }
         }
     }
@@ -57,10 +58,11 @@ impl<const C: usize> Garbage<C> {
         if rejected as f64 > MOST_REJECTED * samples {
             return true;
         }
-        if self.largest < FAINTEST {
+        if self.largest.iter().all(|&largest| largest < FAINTEST) {
             return false;
         }
-        let random = self.energy > RANDOM_POWER * samples && self.common.abs() < RANDOM_CORRELATION * self.energy;
+        let (energy, common) = (self.energy.iter().sum::<f64>(), self.common.iter().sum::<f64>());
+        let random = energy > RANDOM_POWER * samples && common.abs() < RANDOM_CORRELATION * energy;
         random || self.beyond as f64 > MOST_BEYOND * heard || self.held as f64 > MOST_HELD * heard
     }
 }

@@ -1,0 +1,253 @@
+//! A screen of its own for tests of the editor's window: a display server that draws into memory, a window as a host makes
+//! it, a pointer and keys, and what can be seen.
+
+use std::io::{BufRead, BufReader};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::OnceLock;
+use std::time::{Duration, Instant};
+use x11rb::connection::Connection;
+use x11rb::protocol::xproto::{
+    AtomEnum, BUTTON_PRESS_EVENT, BUTTON_RELEASE_EVENT, ConfigureWindowAux, ConnectionExt as _, CreateWindowAux,
+    ImageFormat, InputFocus, KEY_PRESS_EVENT, KEY_RELEASE_EVENT, MOTION_NOTIFY_EVENT, PropMode, WindowClass,
+};
+use x11rb::protocol::xtest::ConnectionExt as _;
+use x11rb::rust_connection::RustConnection;
+use x11rb::wrapper::ConnectionExt as _;
+
+/// Size of the screen, pixels.
+const SIZE: [u16; 2] = [1_600, 1_200];
+/// Looks at the screen, some milliseconds each, after which nothing is taken to change any more.
+const LOOKS: usize = 16;
+/// The longest that anything is waited for.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+/// What the screen shows: rows of red, green and blue.
+#[derive(Clone, PartialEq)]
+pub struct Picture {
+    /// Width and height, pixels.
+    pub size: [usize; 2],
+    /// Three bytes per pixel.
+    pub rgb: Vec<u8>,
+}
+
+impl Picture {
+    /// One pixel.
+    #[must_use]
+    pub fn at(&self, x: usize, y: usize) -> [u8; 3] {
+        let at = 3 * (y * self.size[0] + x);
+        [self.rgb[at], self.rgb[at + 1], self.rgb[at + 2]]
+    }
+
+    /// The share of pixels that are others than in another picture of this size.
+    #[must_use]
+    pub fn difference(&self, other: &Self) -> f64 {
+        let pairs = self.rgb.chunks_exact(3).zip(other.rgb.chunks_exact(3));
+        pairs.filter(|(a, b)| a != b).count() as f64 / (self.rgb.len() / 3) as f64
+    }
+
+    /// Writes it as PNG.
+    ///
+    /// # Panics
+    /// When the file cannot be written.
+    pub fn write(&self, path: &Path) {
+        std::fs::create_dir_all(path.parent().expect("a folder")).expect("a folder");
+        let file = std::io::BufWriter::new(std::fs::File::create(path).expect("a file"));
+        let mut encoder = png::Encoder::new(file, self.size[0] as u32, self.size[1] as u32);
+        encoder.set_color(png::ColorType::Rgb);
+        encoder.set_compression(png::Compression::High);
+        encoder.write_header().and_then(|mut writer| writer.write_image_data(&self.rgb)).expect("a picture");
+    }
+}
+
+/// A home of the tests' own, where settings files go.
+#[must_use]
+pub fn home() -> PathBuf {
+    std::env::temp_dir().join(format!("voicechain-home-{}", std::process::id()))
+}
+
+/// The display server.
+pub struct Screen {
+    _server: Child,
+    connection: RustConnection,
+    root: u32,
+}
+
+impl Screen {
+    /// The screen of this process, started when it is first asked for. It ends itself when this process does: libraries for
+    /// windows end a process whose screen goes away.
+    ///
+    /// # Panics
+    /// When there is none: a test of the window fails without a screen.
+    pub fn of_this_process() -> &'static Self {
+        static SCREEN: OnceLock<Screen> = OnceLock::new();
+        SCREEN.get_or_init(Self::start)
+    }
+
+    #[allow(unsafe_code)]
+    fn start() -> Self {
+        let size = format!("{}x{}x24", SIZE[0], SIZE[1]);
+        let mut server = Command::new("Xvfb")
+            .args(["-displayfd", "1", "-screen", "0", &size, "-nolisten", "tcp", "-terminate"])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("Xvfb is needed (on Debian: apt-get install xvfb libgl1 libgl1-mesa-dri libx11-xcb1 libxcursor1)");
+        let mut line = String::new();
+        let said = server.stdout.take().expect("its output");
+        BufReader::new(said).read_line(&mut line).expect("the number of the display");
+        let display = format!(":{}", line.trim());
+        // SAFETY: the tests of a window are alone in their process, and nothing in it reads the environment meanwhile.
+        unsafe {
+            std::env::set_var("DISPLAY", &display);
+            // No window for choosing files on the desktop of whoever runs the tests.
+            std::env::set_var("DBUS_SESSION_BUS_ADDRESS", "unix:path=/nowhere");
+            std::env::set_var("HOME", home());
+        }
+        let (connection, screen) = x11rb::connect(Some(&display)).expect("the server answers");
+        let root = connection.setup().roots[screen].root;
+        Self { _server: server, connection, root }
+    }
+
+    /// A window in the upper left corner, as a host makes one to embed an editor.
+    ///
+    /// # Panics
+    /// When the server refuses.
+    pub fn window(&self, width: u32, height: u32) -> u32 {
+        let window = self.connection.generate_id().expect("an id");
+        let aux = CreateWindowAux::new().background_pixel(0x80_8080).override_redirect(1);
+        let (width, height) = (width as u16, height as u16);
+        self.connection
+            .create_window(0, window, self.root, 0, 0, width, height, 0, WindowClass::INPUT_OUTPUT, 0, &aux)
+            .expect("a window");
+        self.connection
+            .change_property8(PropMode::REPLACE, window, AtomEnum::WM_NAME, AtomEnum::STRING, b"host")
+            .expect("a name");
+        self.connection.map_window(window).expect("a window that is shown");
+        self.connection.sync().expect("the server answers");
+        window
+    }
+
+    /// Takes a window away.
+    ///
+    /// # Panics
+    /// When the server is gone.
+    pub fn close(&self, window: u32) {
+        self.connection.destroy_window(window).expect("the server answers");
+        self.connection.sync().expect("the server answers");
+    }
+
+    /// What can be seen in the upper left corner.
+    ///
+    /// # Panics
+    /// When the server is gone.
+    #[must_use]
+    pub fn look(&self, width: u32, height: u32) -> Picture {
+        let rgb = self.bytes(width as u16, height as u16);
+        let rgb = rgb.chunks_exact(4).flat_map(|pixel| [pixel[2], pixel[1], pixel[0]]).collect();
+        Picture { size: [width as usize, height as usize], rgb }
+    }
+
+    /// As the server has it: four bytes per pixel.
+    fn bytes(&self, width: u16, height: u16) -> Vec<u8> {
+        let image = self.connection.get_image(ImageFormat::Z_PIXMAP, self.root, 0, 0, width, height, !0);
+        image.expect("the server answers").reply().expect("a picture").data
+    }
+
+    fn fake(&self, kind: u8, detail: u8, [x, y]: [f32; 2]) {
+        self.connection
+            .xtest_fake_input(kind, detail, 0, self.root, x.round() as i16, y.round() as i16, 0)
+            .expect("the server answers");
+        self.connection.sync().expect("the server answers");
+    }
+
+    /// Looks until something has changed, or often enough to know that nothing does: the editor has to draw between two
+    /// movements, as it does between those of a hand.
+    pub fn let_draw(&self) {
+        let before = self.bytes(SIZE[0], 1_000);
+        let _ = (0..LOOKS).find(|_| self.bytes(SIZE[0], 1_000) != before);
+    }
+
+    /// Another size for a window.
+    ///
+    /// # Panics
+    /// When the server refuses.
+    pub fn resize(&self, window: u32, width: u32, height: u32) {
+        let size = ConfigureWindowAux::new().width(width).height(height);
+        self.connection.configure_window(window, &size).expect("the server answers");
+        self.connection.sync().expect("the server answers");
+    }
+
+    /// Moves the pointer.
+    pub fn point(&self, at: [f32; 2]) {
+        self.fake(MOTION_NOTIFY_EVENT, 0, at);
+        self.let_draw();
+    }
+
+    /// Presses the first button and lets it go.
+    pub fn click(&self, at: [f32; 2]) {
+        self.point(at);
+        self.fake(BUTTON_PRESS_EVENT, 1, at);
+        self.fake(BUTTON_RELEASE_EVENT, 1, at);
+        self.let_draw();
+    }
+
+    /// Takes hold of something and moves it.
+    pub fn drag(&self, from: [f32; 2], to: [f32; 2]) {
+        self.point(from);
+        self.fake(BUTTON_PRESS_EVENT, 1, from);
+        for n in 1..=10 {
+            let share = n as f32 / 10.0;
+            self.point([from[0] + share * (to[0] - from[0]), from[1] + share * (to[1] - from[1])]);
+        }
+        self.fake(BUTTON_RELEASE_EVENT, 1, to);
+        self.let_draw();
+    }
+
+    /// Turns the wheel by one notch, up or down.
+    pub fn wheel(&self, at: [f32; 2], up: bool) {
+        self.point(at);
+        let button = if up { 4 } else { 5 };
+        self.fake(BUTTON_PRESS_EVENT, button, at);
+        self.fake(BUTTON_RELEASE_EVENT, button, at);
+        self.let_draw();
+    }
+
+    /// Presses a key by its code and lets it go.
+    pub fn key(&self, code: u8) {
+        self.fake(KEY_PRESS_EVENT, code, [0.0; 2]);
+        self.fake(KEY_RELEASE_EVENT, code, [0.0; 2]);
+        self.let_draw();
+    }
+
+    /// Gives a window the keyboard.
+    ///
+    /// # Panics
+    /// When the server is gone.
+    pub fn focus(&self, window: u32) {
+        self.connection.set_input_focus(InputFocus::PARENT, window, 0u32).expect("the server answers");
+        self.connection.sync().expect("the server answers");
+    }
+
+    /// The window that has the keyboard.
+    ///
+    /// # Panics
+    /// When the server is gone.
+    #[must_use]
+    pub fn focused(&self) -> u32 {
+        self.connection.get_input_focus().expect("the server answers").reply().expect("an answer").focus
+    }
+}
+
+/// Waits until something holds; gives how long it took.
+///
+/// # Panics
+/// When it does not come to hold.
+pub fn until(what: &str, mut holds: impl FnMut() -> bool) -> Duration {
+    let start = Instant::now();
+    while !holds() {
+        assert!(start.elapsed() < PATIENCE, "waited in vain for {what}");
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    start.elapsed()
+}

@@ -1,0 +1,88 @@
+//! Two hundred openings of the editor's window, in a process of their own so that its memory is theirs; beside them as many
+//! of a window that shows nothing, made by the same window layer.
+
+use nice_plug::editor::ParentWindowHandle;
+use nice_plug_egui::{App, EguiWindow, EguiWindowSettings, Frame};
+use std::num::NonZeroU32;
+use voicechain_editor::FIRST;
+use voicechain_host_tests::screen::{Screen, until};
+use voicechain_host_tests::{Deck, kept};
+
+/// Openings of either kind, and those of them that fill the graphics driver's stores.
+const OPENINGS: usize = 200;
+const SETTLING: usize = 100;
+/// What an opening of the editor may leave behind beyond what a window that shows nothing does, bytes.
+const MOST_BYTES: f64 = 1_024.0;
+
+/// What either may leave behind. Nothing would be right: on X11 the window layer (`baseview` 0.4.2, `XkbcommonState::new`)
+/// never gives the keyboard's keymap back, nine tenths of the 74 to 83 kB that stay; more would be something new.
+const MOST_WITH_LAYER_BYTES: f64 = 96.0 * 1_024.0;
+
+/// A window that shows nothing but its ground.
+struct Bare;
+
+impl App for Bare {
+    fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut Frame) {
+        let paper = voicechain_editor::Look::of(false).paper;
+        ui.painter().rect_filled(ui.ctx().content_rect(), 0.0, paper);
+    }
+}
+
+/// Opens and closes so many times, `once` inside a host's window until it is drawn; gives what each of the last ones left
+/// behind, bytes.
+fn left_behind(screen: &Screen, what: &str, mut once: impl FnMut(u32)) -> Option<f64> {
+    let threads = kept::threads();
+    let mut settled = None;
+    for round in 0..OPENINGS {
+        let window = screen.window(FIRST[0] as u32, FIRST[1] as u32);
+        once(window);
+        screen.close(window);
+        // The window's threads end by themselves; what they hold is theirs until then.
+        until("the end of the window's threads", || kept::threads() <= threads);
+        if round == SETTLING {
+            settled = kept::bytes();
+        }
+    }
+    let left = (kept::bytes()? as f64 - settled? as f64) / (OPENINGS - 1 - SETTLING) as f64;
+    println!("{what}: {left:.0} bytes stay behind each opening");
+    Some(left)
+}
+
+#[test]
+#[ignore = "long: tests/run runs it in release"]
+fn two_hundred_openings_leave_nothing_behind() {
+    let screen = Screen::of_this_process();
+    let empty = screen.look(8, 8);
+    let bare = left_behind(screen, "a window that shows nothing", |window| {
+        let parent = NonZeroU32::new(window).map(ParentWindowHandle::XcbWindow);
+        let size = nice_plug::editor::dpi::LogicalSize::new(f64::from(FIRST[0]), f64::from(FIRST[1]));
+        let settings = EguiWindowSettings::new().with_size(size).with_parent(parent.as_ref());
+        let opened = EguiWindow::create(settings, Bare).expect("a window opens");
+        opened.show().expect("it is shown");
+        until("a picture", || screen.look(8, 8) != empty);
+        drop(opened);
+    });
+    let mut deck = Deck::new(1);
+    assert!(deck.activate(48_000.0, 480));
+    let mut times = Vec::new();
+    let ours = left_behind(screen, "the editor", |window| {
+        let empty = screen.look(8, 8);
+        let begun = std::time::Instant::now();
+        deck.open_window(window).expect("the editor opens");
+        until("a picture", || {
+            deck.main_thread();
+            screen.look(8, 8) != empty
+        });
+        times.push(begun.elapsed().as_secs_f64());
+        deck.run(&mut [vec![0.1; 480]], &[], || 480);
+        deck.close_editor();
+    });
+    times.sort_by(f64::total_cmp);
+    let (median, longest) = (times[OPENINGS / 2], times[OPENINGS - 1]);
+    println!("the editor is drawn after {:.0} ms (median), {:.0} ms (longest)", 1e3 * median, 1e3 * longest);
+    if let (Some(bare), Some(ours)) = (bare, ours) {
+        assert!(ours <= bare + MOST_BYTES, "{ours} bytes, {bare} of them the window layer's");
+        assert!(bare.max(ours) <= MOST_WITH_LAYER_BYTES, "{ours} bytes, {bare} of a bare window");
+    }
+    assert_eq!(*deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
+}

@@ -1,0 +1,77 @@
+//! Runs a strip over raw samples, for scripts that score it with libraries of other languages.
+//!
+//!     cargo run --release -p voicechain-tests --bin strip_raw -- SETTINGS.toml RATE < in.f32 > out.f32
+//!     cargo run --release -p voicechain-tests --bin strip_raw -- --de-reverb VARIANT < in.f32 > out.f32
+//!     cargo run --release -p voicechain-tests --bin strip_raw -- --voices FOLDER
+//!
+//! One channel, single precision, little-endian; the latency is taken out. The second form measures the recording (at
+//! 48 kHz), lets settings be proposed and runs their de-reverb alone, in the variant `long` or `short`; it says on the
+//! error output which decay time was proposed, in ms, 0 where none was. The third writes the recorded speakers of
+//! `voicechain_tests::recordings` at 48 kHz, those that are not roomy, as `HALF-NAME.f32`.
+
+use std::error::Error;
+use std::io::{Read, Write};
+use voicechain_core::settings::DeReverbVariant;
+use voicechain_core::voice::{Context, ProfileMeter, propose};
+use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
+use voicechain_tests::recordings::{RATE_HZ, speakers};
+use voicechain_tests::strips::all_off;
+
+fn voices(folder: &str) -> Result<(), Box<dyn Error>> {
+    for speaker in speakers().iter().filter(|speaker| !speaker.roomy) {
+        let name: String = speaker.name.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '_' }).collect();
+        let bytes: Vec<u8> = speaker.samples.iter().flat_map(|x| x.to_le_bytes()).collect();
+        std::fs::write(format!("{folder}/{:?}-{name}-{}.f32", speaker.half, speaker.native_rate_hz), bytes)?;
+    }
+    Ok(())
+}
+
+fn raw() -> Result<Vec<[f32; 1]>, Box<dyn Error>> {
+    let mut bytes = Vec::new();
+    std::io::stdin().read_to_end(&mut bytes)?;
+    Ok(bytes.as_chunks::<4>().0.iter().map(|b| [f32::from_le_bytes(*b)]).collect())
+}
+
+/// What a user gets for this recording, but the de-reverb alone.
+fn proposed(variant: &str, frames: &[[f32; 1]], rate: SampleRate) -> Result<StripSettings, Box<dyn Error>> {
+    let variant = match variant {
+        "long" => DeReverbVariant::Long,
+        "short" => DeReverbVariant::Short,
+        other => return Err(format!("no variant {other}; there are long and short").into()),
+    };
+    let mut meter = Box::new(ProfileMeter::<1>::new(rate));
+    meter.push(frames);
+    let proposal = propose(&meter.profile(), Context::default());
+    let mut settings = StripSettings { de_reverb: proposal.settings.de_reverb, ..all_off() };
+    let acts = settings.de_reverb.on && settings.de_reverb.variant != DeReverbVariant::Absent;
+    if acts {
+        settings.de_reverb.variant = variant;
+    }
+    eprintln!("{}", if acts { settings.de_reverb.decay_ms } else { 0.0 });
+    Ok(settings)
+}
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let [first, second] = arguments.as_slice() else {
+        return Err("two arguments; see the head of strip_raw.rs".into());
+    };
+    if first == "--voices" {
+        return voices(second);
+    }
+    let mut frames = raw()?;
+    let (settings, rate) = if first == "--de-reverb" {
+        let rate = SampleRate::new(f64::from(RATE_HZ))?;
+        (proposed(second, &frames, rate)?, rate)
+    } else {
+        (toml::from_str(&std::fs::read_to_string(first)?)?, SampleRate::new(second.parse()?)?)
+    };
+    let coefs = StripCoefs::<1>::design(&settings, rate)?;
+    let mut strip = Box::new(Strip::fresh(&coefs));
+    let latency = coefs.latency() as usize;
+    frames.resize(frames.len() + latency, [0.0]);
+    strip.run(&mut frames);
+    let out: Vec<u8> = frames[latency..].iter().flat_map(|frame| frame[0].to_le_bytes()).collect();
+    std::io::stdout().write_all(&out)?;
+    Ok(())
+}

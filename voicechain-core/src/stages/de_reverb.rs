@@ -1,0 +1,487 @@
+//! The de-reverb: takes the late sound of a room out of a voice, in short-time spectra.
+
+use super::{Stage, Tail};
+use crate::error::SettingError;
+use crate::frame::{CHUNK, Frame};
+use crate::math::{from_db, power_to_db};
+use crate::settings::{DeReverbSettings, DeReverbVariant};
+use crate::units::SampleRate;
+
+mod plan;
+mod suppressor;
+#[cfg(test)]
+mod tests;
+mod transform;
+
+use plan::{LONGEST_SYNTHESIS, Plan};
+use suppressor::{Rules, Suppressor};
+use transform::{Complexes, HALF, LONGEST, Transform};
+
+/// Decay times at which it begins to act, and acts in full, ms: a voice recorded so dry is damaged by what could be taken.
+/// The profile reads up to 200 ms on voices without a room.
+const DRY_MS: f64 = 200.0;
+const ROOMY_MS: f64 = 300.0;
+/// The hop that the numbers of a variant belong to, s.
+const LONG_HOP_S: f64 = 256.0 / 48_000.0;
+const SHORT_HOP_S: f64 = 128.0 / 48_000.0;
+/// A new variant fades in over so many ms where it has no past.
+const SOFT_MS: f64 = 10.0;
+
+/// Suppresses late reverberation, and the noise of the recording with it.
+///
+/// The late part of a band's power is predicted from its own past with the room's decay time and taken away by a Wiener
+/// gain with a floor; the [suppressor](self) names its sources. Long analysis frames (43 ms) with short synthesis windows
+/// (21 ms: `long`, 11 ms: `short`) give the resolution of the one at the delay of the other. Both channels get one gain per
+/// band. Latency: 1 024 or 512 samples at 48 kHz, scaled by powers of two with the rate (frames stop growing at 135 kHz,
+/// where memory would: 4 096 samples). Absent, it has no latency and returns its input. Where a hop would lose less than
+/// -70 dB of its power the output fades to the delayed input, bit for bit.
+///
+/// Memory: 212 KiB in stereo. Cost at 48 kHz in stereo: see `stage_latency`; most of it is the transform (`ratios` in benches). Tested by
+/// its module and `de_reverb` in `properties`; scored by `tests/standards/de_reverb.py`.
+#[derive(Clone, Copy, Debug)]
+pub struct DeReverb;
+
+/// Coefficients of the [`DeReverb`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DeReverbCoefs {
+    plan: Plan,
+    rules: Rules,
+    soft: u32,
+}
+
+/// What is taken for the late sound of a room, and how much of it is taken at most.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LateSound {
+    /// From a sound to its late part, s.
+    pub begins_s: f64,
+    /// Time in which the room is taken to fall by 60 dB, s.
+    pub decay_s: f64,
+    /// The most that is taken from any band, with the share of the suppression and for so dry a room, dB.
+    pub most_taken_db: f64,
+}
+
+impl DeReverbCoefs {
+    /// What it takes for late, and how much of that; `None` when absent. Tested by `the_late_sound_is_that_of_the_settings`.
+    #[must_use]
+    pub fn late_sound(&self) -> Option<LateSound> {
+        let (plan, rules) = (&self.plan, &self.rules);
+        let lowest = f64::from(1.0 + rules.strength * (rules.floor - 1.0));
+        (!self.is_absent()).then(|| LateSound {
+            begins_s: plan.hop_s * plan.late_hops as f64,
+            decay_s: -6.0 * plan.hop_s / libm::log10(f64::from(rules.kept_per_hop)),
+            most_taken_db: -power_to_db(lowest * lowest),
+        })
+    }
+
+    /// True when everything is finite.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        let r = &self.rules;
+        [r.kept_per_hop, r.kept_until_late, r.memory].iter().all(|x| (0.0..1.0).contains(x))
+            && [r.feed, r.floor, r.strength].iter().all(|x| (0.0..=1.0).contains(x))
+    }
+
+    /// True when the variant is absent: there is neither latency nor suppression.
+    #[must_use]
+    pub fn is_absent(&self) -> bool {
+        self.plan.is_absent()
+    }
+}
+
+/// What the sound has left in a [`DeReverb`].
+#[derive(Clone, Debug)]
+pub struct DeReverbState<const C: usize> {
+    plan: Option<Plan>,
+    transform: Transform,
+    analysis: [f32; LONGEST],
+    synthesis: [f32; LONGEST_SYNTHESIS],
+    /// The lengths that transform and windows are made for.
+    windows_of: [usize; 2],
+    /// The last input, a ring.
+    past: [[f32; LONGEST]; C],
+    at: usize,
+    /// Frames of the running hop that have gone by.
+    filled: usize,
+    spectra: [Complexes; C],
+    /// What is to come out, a ring of a synthesis window.
+    overlap: [[f32; LONGEST_SYNTHESIS]; C],
+    out: usize,
+    suppressor: Suppressor,
+    /// Share of the suppressed signal at the beginning and at the end of the running hop.
+    wet: [f32; 2],
+    /// Hops since frames began to overlap without a gap.
+    hops: usize,
+    /// Frames that are still silent, and then still fade in, after a change of variant.
+    silent: u32,
+    soft: u32,
+    soft_length: u32,
+    largest_db: f64,
+}
+
+impl<const C: usize> DeReverbState<C> {
+    /// The largest reduction of the whole signal in dB since the last call.
+    pub fn take_reduction_db(&mut self) -> f64 {
+        core::mem::take(&mut self.largest_db)
+    }
+
+    /// The transforms of one hop and nothing else, there and back for every channel: what `ratios` in benches sets the stage
+    /// against. The sound that comes out of a state so used means nothing.
+    #[doc(hidden)]
+    pub fn transforms_alone(&mut self, coefs: &DeReverbCoefs) {
+        if self.plan != Some(coefs.plan) {
+            self.begin(&coefs.plan);
+        }
+        let half = coefs.plan.analysis / 2;
+        for (past, spectrum) in self.past.iter().zip(&mut self.spectra) {
+            let [re, im] = spectrum;
+            re[..half].copy_from_slice(&past[..half]);
+            im[..half].copy_from_slice(&past[half..2 * half]);
+            self.transform.forward(spectrum);
+            self.transform.inverse(spectrum);
+        }
+    }
+
+    /// Forgets everything, in place: the state is too large to be made again on any stack.
+    pub fn clear(&mut self) {
+        self.plan = None;
+        self.past = [[0.0; LONGEST]; C];
+        (self.at, self.silent, self.soft, self.largest_db) = (0, 0, 0, 0.0);
+    }
+
+    /// Is told that the latency has changed while sound plays. What it has heard stays, if it was there to hear it;
+    /// otherwise it fades in when its first frames have gone through.
+    pub(crate) fn enter(&mut self, coefs: &DeReverbCoefs) {
+        if self.plan.is_none_or(|plan| plan.is_absent()) {
+            self.clear();
+            (self.silent, self.soft, self.soft_length) = (coefs.plan.synthesis as u32, coefs.soft, coefs.soft);
+        }
+        self.begin(&coefs.plan);
+    }
+
+    /// Begins with these lengths; the past stays.
+    fn begin(&mut self, plan: &Plan) {
+        self.plan = Some(*plan);
+        if plan.is_absent() {
+            return;
+        }
+        if self.windows_of != [plan.analysis, plan.synthesis] {
+            self.windows_of = [plan.analysis, plan.synthesis];
+            self.transform.plan(plan.analysis);
+            plan.windows(&mut self.analysis, &mut self.synthesis, 2.0 / plan.analysis as f64);
+        }
+        self.restart();
+    }
+
+    /// Forgets spectra and levels; the past stays.
+    fn restart(&mut self) {
+        self.overlap.iter_mut().for_each(|values| values.fill(0.0));
+        self.suppressor.clear();
+        (self.out, self.filled, self.wet, self.hops) = (0, 0, [0.0; 2], 0);
+    }
+}
+
+impl<const C: usize> Stage<C> for DeReverb
+where
+    [f32; C]: Frame,
+{
+    type Settings = DeReverbSettings;
+    type Coefs = DeReverbCoefs;
+    type State = DeReverbState<C>;
+
+    fn design(s: &DeReverbSettings, rate: SampleRate) -> Result<DeReverbCoefs, SettingError> {
+        s.check()?;
+        let plan = Plan::new(s.variant, rate);
+        // Chosen on voices of the half that chooses in four rooms, for hops of their own length.
+        let (feed, memory, hop_s) = match s.variant {
+            DeReverbVariant::Short => (0.08, 0.90, SHORT_HOP_S),
+            _ => (0.15, 0.87, LONG_HOP_S),
+        };
+        let hops = plan.hop_s / hop_s;
+        let kept = |seconds: f64| libm::exp10(-6.0 * seconds / (1e-3 * s.decay_ms));
+        let amount = 0.01 * s.amount_percent;
+        let roomy = ((s.decay_ms - DRY_MS) / (ROOMY_MS - DRY_MS)).clamp(0.0, 1.0);
+        Ok(DeReverbCoefs {
+            plan,
+            rules: Rules {
+                kept_per_hop: kept(plan.hop_s) as f32,
+                kept_until_late: kept(plan.hop_s * (plan.late_hops - 1) as f64) as f32,
+                feed: (1.0 - libm::pow(1.0 - feed, hops)) as f32,
+                memory: libm::pow(memory, hops) as f32,
+                floor: from_db(-s.range_db) as f32,
+                strength: (amount * roomy) as f32,
+            },
+            soft: rate.samples(SOFT_MS).max(1),
+        })
+    }
+
+    fn fresh(_rate: SampleRate) -> DeReverbState<C> {
+        DeReverbState {
+            plan: None,
+            transform: Transform::EMPTY,
+            analysis: [0.0; LONGEST],
+            synthesis: [0.0; LONGEST_SYNTHESIS],
+            windows_of: [0; 2],
+            past: [[0.0; LONGEST]; C],
+            at: 0,
+            filled: 0,
+            spectra: [[[0.0; HALF]; 2]; C],
+            overlap: [[0.0; LONGEST_SYNTHESIS]; C],
+            out: 0,
+            suppressor: Suppressor::FRESH,
+            wet: [0.0; 2],
+            hops: 0,
+            silent: 0,
+            soft: 0,
+            soft_length: 1,
+            largest_db: 0.0,
+        }
+    }
+
+    const PASS_KEEPS_STATE: bool = true;
+
+    fn run(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>, frames: &mut [[f32; C]]) {
+        <Self as Stage<C>>::run_beside(coefs, state, frames, &mut []);
+    }
+
+    fn run_beside(
+        coefs: &DeReverbCoefs,
+        state: &mut DeReverbState<C>,
+        frames: &mut [[f32; C]],
+        passed: &mut [[f32; C]],
+    ) {
+        if coefs.is_absent() {
+            passed.iter_mut().zip(frames.iter()).for_each(|(to, from)| *to = *from);
+            return;
+        }
+        if state.plan != Some(coefs.plan) {
+            state.begin(&coefs.plan);
+        }
+        let (mut rest, mut passed) = (frames, passed);
+        while !rest.is_empty() {
+            let n = rest.len().min(coefs.plan.hop - state.filled);
+            let (now, later) = rest.split_at_mut(n);
+            let (copy, copies) = passed.split_at_mut(n.min(passed.len()));
+            run_piece(&coefs.plan, state, now, copy);
+            if state.filled == coefs.plan.hop {
+                end_hop(coefs, state);
+            }
+            (rest, passed) = (later, copies);
+        }
+    }
+
+    /// Only the delay goes on; when it is switched on again it learns afresh, and fades in when its frames overlap.
+    fn pass(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>, frames: &mut [[f32; C]]) {
+        if coefs.is_absent() {
+            return;
+        }
+        if state.plan != Some(coefs.plan) {
+            state.begin(&coefs.plan);
+        } else if state.hops > 0 || state.filled > 0 {
+            state.restart();
+        }
+        let delay = coefs.plan.synthesis;
+        for frame in frames {
+            take(state, delay, frame);
+            soften(state, frame);
+        }
+    }
+
+    fn between(from: &DeReverbCoefs, to: &DeReverbCoefs, t: f64) -> DeReverbCoefs {
+        let mix = |a: f32, b: f32| a + (b - a) * t as f32;
+        let (a, b) = (&from.rules, &to.rules);
+        DeReverbCoefs {
+            rules: Rules {
+                kept_per_hop: mix(a.kept_per_hop, b.kept_per_hop),
+                kept_until_late: mix(a.kept_until_late, b.kept_until_late),
+                floor: mix(a.floor, b.floor),
+                strength: mix(a.strength, b.strength),
+                ..*b
+            },
+            ..*to
+        }
+    }
+
+    fn rests(coefs: &DeReverbCoefs) -> bool {
+        coefs.is_absent()
+    }
+
+    /// A synthesis window; the same whether on or off.
+    fn latency(coefs: &DeReverbCoefs) -> u32 {
+        coefs.plan.synthesis as u32
+    }
+
+    /// A gain that differs from band to band rings within its frame, no further.
+    fn tail(coefs: &DeReverbCoefs) -> Tail {
+        Tail::Samples((coefs.plan.synthesis + coefs.plan.analysis) as u32)
+    }
+}
+
+/// Takes a frame into the past and gives the one that is as old as the latency.
+#[inline(always)]
+fn take<const C: usize>(state: &mut DeReverbState<C>, delay: usize, frame: &mut [f32; C]) {
+    let at = state.at % LONGEST;
+    let old = (state.at + LONGEST - delay) % LONGEST;
+    for (past, sample) in state.past.iter_mut().zip(frame) {
+        past[at] = *sample;
+        *sample = past[old];
+    }
+    state.at = (at + 1) % LONGEST;
+}
+
+/// Silence, then a fade, after a change of variant without a past.
+#[inline(always)]
+fn soften<const C: usize>(state: &mut DeReverbState<C>, frame: &mut [f32; C]) {
+    if state.soft == 0 {
+        return;
+    }
+    if state.silent > 0 {
+        state.silent -= 1;
+        *frame = [0.0; C];
+        return;
+    }
+    state.soft -= 1;
+    let t = 1.0 - state.soft as f32 / state.soft_length as f32;
+    let gain = t * t * (3.0 - 2.0 * t);
+    frame.iter_mut().for_each(|sample| *sample *= gain);
+}
+
+/// Runs frames of one hop.
+fn run_piece<const C: usize>(
+    plan: &Plan,
+    state: &mut DeReverbState<C>,
+    frames: &mut [[f32; C]],
+    passed: &mut [[f32; C]],
+) {
+    let (mut rest, mut copies) = (frames, passed);
+    while !rest.is_empty() {
+        // As far as no ring ends.
+        let old = (state.at + LONGEST - plan.synthesis) % LONGEST;
+        let n = rest.len().min(LONGEST - state.at).min(LONGEST - old).min(plan.synthesis - state.out);
+        let (now, later) = rest.split_at_mut(n);
+        let (copy, later_copies) = copies.split_at_mut(n.min(copies.len()));
+        run_stretch(plan, state, old, now, copy);
+        (rest, copies) = (later, later_copies);
+    }
+}
+
+/// Runs frames that lie in one piece in every ring.
+fn run_stretch<const C: usize>(
+    plan: &Plan,
+    state: &mut DeReverbState<C>,
+    old: usize,
+    frames: &mut [[f32; C]],
+    passed: &mut [[f32; C]],
+) {
+    let n = frames.len();
+    let [from, to] = state.wet;
+    let slope = (to - from) / plan.hop as f32;
+    let dry = from == 0.0 && to == 0.0;
+    let steady = from == to;
+    let filled = state.filled;
+    let mut wet = [[0.0; C]; CHUNK];
+    let mut done = 0;
+    while done < n {
+        let m = (n - done).min(CHUNK);
+        let frames = &mut frames[done..done + m];
+        for c in 0..C {
+            let past = &mut state.past[c];
+            for (to, frame) in past[state.at + done..][..m].iter_mut().zip(frames.iter()) {
+                *to = frame[c];
+            }
+            let overlap = &mut state.overlap[c][state.out + done..][..m];
+            for (wet, overlap) in wet.iter_mut().zip(overlap.iter()) {
+                wet[c] = *overlap;
+            }
+            overlap.fill(0.0);
+            for (frame, old) in frames.iter_mut().zip(&past[old + done..][..m]) {
+                frame[c] = *old;
+            }
+        }
+        let wet = &mut wet[..m];
+        for (k, (wet, frame)) in wet.iter_mut().zip(frames.iter()).enumerate() {
+            let share = if steady { to } else { from + slope * (filled + done + k + 1) as f32 };
+            for (wet, sample) in wet.iter_mut().zip(frame) {
+                *wet = if dry { *sample } else { *sample + share * (*wet - *sample) };
+            }
+        }
+        if state.soft > 0 {
+            let (silent, soft) = (state.silent, state.soft);
+            frames.iter_mut().for_each(|frame| soften(state, frame));
+            (state.silent, state.soft) = (silent, soft);
+            wet.iter_mut().for_each(|frame| soften(state, frame));
+        }
+        for (to, from) in passed.iter_mut().skip(done).zip(frames.iter()) {
+            *to = *from;
+        }
+        frames.copy_from_slice(wet);
+        done += m;
+    }
+    state.at = (state.at + n) % LONGEST;
+    state.out = (state.out + n) % plan.synthesis;
+    state.filled += n;
+}
+
+/// Ends a hop: the frame that is complete is suppressed and added to what is to come out.
+fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) {
+    let plan = &coefs.plan;
+    state.filled = 0;
+    state.wet[0] = state.wet[1];
+    // From the oldest sample of the frame, two at a time; the ring's length is even, and so is every place.
+    let start = (state.at + LONGEST - plan.analysis) % LONGEST;
+    let first = (LONGEST - start).min(plan.analysis);
+    for (past, spectrum) in state.past.iter().zip(&mut state.spectra) {
+        let [re, im] = spectrum;
+        let pieces = [(&past[start..start + first], 0), (&past[..plan.analysis - first], first)];
+        for (piece, at) in pieces {
+            let (window, half) = (&state.analysis[at..at + piece.len()], at / 2);
+            let (samples, windows) = (piece.as_chunks::<2>().0, window.as_chunks::<2>().0);
+            let (re, im) = (&mut re[half..half + samples.len()], &mut im[half..half + samples.len()]);
+            for (((re, im), x), w) in re.iter_mut().zip(im).zip(samples).zip(windows) {
+                (*re, *im) = (x[0] * w[0], x[1] * w[1]);
+            }
+        }
+        state.transform.forward(spectrum);
+    }
+    // The mean power of the channels.
+    let bands = plan.bands;
+    let powers = &mut state.suppressor.powers[..bands];
+    for (c, [re, im]) in state.spectra.iter().enumerate() {
+        for ((power, re), im) in powers.iter_mut().zip(re).zip(im) {
+            let own = (re * re + im * im) * (1.0 / C as f32);
+            *power = if c == 0 { own } else { *power + own };
+        }
+    }
+    let found = state.suppressor.hop(plan, &coefs.rules, state.hops >= plan.analysis / plan.hop);
+    state.hops = (state.hops + 1).min(2 * plan.synthesis);
+    // Frames have to overlap without a gap before any of it can be heard.
+    let whole = state.hops >= plan.synthesis / plan.hop;
+    state.wet[1] = if whole && found.acts { 1.0 } else { 0.0 };
+    if whole && found.acts {
+        state.largest_db = state.largest_db.max(-power_to_db(f64::from(found.left)));
+    }
+    let gains = &state.suppressor.gains[..bands];
+    for (spectrum, overlap) in state.spectra.iter_mut().zip(&mut state.overlap) {
+        let [re, im] = spectrum;
+        // Half the rate shares the first place.
+        let nyquist = im[0] * found.above;
+        for ((re, im), gain) in re.iter_mut().zip(im.iter_mut()).zip(gains) {
+            (*re, *im) = (*re * gain, *im * gain);
+        }
+        im[0] = nyquist;
+        let above = bands..plan.analysis / 2;
+        re[above.clone()].iter_mut().chain(&mut im[above]).for_each(|x| *x *= found.above);
+        state.transform.inverse(spectrum);
+        // Only the end of the frame is heard.
+        let begin = (plan.analysis - plan.synthesis) / 2;
+        let [re, im] = spectrum;
+        let (re, im) = (&re[begin..plan.analysis / 2], &im[begin..plan.analysis / 2]);
+        let windows = state.synthesis[..plan.synthesis].as_chunks::<2>().0;
+        // The oldest place of the ring comes out next.
+        let (later, sooner) = overlap[..plan.synthesis].split_at_mut(state.out);
+        let places = sooner.as_chunks_mut::<2>().0.iter_mut().chain(later.as_chunks_mut::<2>().0);
+        for (((place, re), im), w) in places.zip(re).zip(im).zip(windows) {
+            place[0] += re * w[0];
+            place[1] += im * w[1];
+        }
+    }
+}

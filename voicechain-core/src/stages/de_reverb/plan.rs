@@ -1,0 +1,104 @@
+//! Lengths and windows by rate and variant.
+
+use super::transform::LONGEST;
+use crate::math::smoothing;
+use crate::settings::DeReverbVariant;
+use crate::units::SampleRate;
+use core::f64::consts::PI;
+
+/// The longest synthesis window, samples.
+pub(super) const LONGEST_SYNTHESIS: usize = LONGEST / 2;
+/// From a sound to its late reverberation, s.
+const LATE_S: f64 = 0.0427;
+/// Smoothing of what feeds the reverberation, ms.
+const SMOOTH_MS: f64 = 25.0;
+/// Smoothing in front of the noise floor, ms; parts of its stretch, s; and what the lowest of the stretch is under the mean
+/// of steady noise, as a power ratio (test `the_noise_floor_is_that_of_the_noise`).
+const NOISE_MS: f64 = 120.0;
+const NOISE_PART_S: f64 = 0.19;
+const NOISE_BIAS: f64 = 1.5;
+/// How fast a noise floor may rise once it is known, dB per second.
+const NOISE_RISE_DB_PER_S: f64 = 4.0;
+
+/// Lengths of one variant at one rate.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Plan {
+    /// Samples in an analysis frame; 0 when absent.
+    pub(super) analysis: usize,
+    /// Samples in a synthesis window: the latency.
+    pub(super) synthesis: usize,
+    pub(super) hop: usize,
+    pub(super) bands: usize,
+    pub(super) late_hops: usize,
+    pub(super) hop_s: f64,
+    pub(super) smooth_kept: f32,
+    pub(super) noise_kept: f32,
+    pub(super) noise_hops: u32,
+    pub(super) noise_bias: f32,
+    pub(super) noise_rise: f32,
+    pub(super) noise_least: f32,
+}
+
+impl Plan {
+    /// At 48 kHz frames of 2 048 samples, synthesis windows of 1 024 (long) or 512 (short), four hops in each; at other
+    /// rates by the power of two that is nearest, up to frames of [`LONGEST`].
+    pub(super) fn new(variant: DeReverbVariant, rate: SampleRate) -> Self {
+        let mut analysis = LONGEST;
+        while analysis > 128 && analysis as f64 > 2_048.0 * core::f64::consts::SQRT_2 * rate.hz() / 48_000.0 {
+            analysis /= 2;
+        }
+        let synthesis = match variant {
+            DeReverbVariant::Absent => 0,
+            DeReverbVariant::Short => analysis / 4,
+            DeReverbVariant::Long => analysis / 2,
+        };
+        if synthesis == 0 {
+            analysis = 0;
+        }
+        let hop = synthesis / 4;
+        let hop_s = if hop == 0 { 1.0 } else { hop as f64 / rate.hz() };
+        let part = libm::fmax(1.0, libm::round(NOISE_PART_S / hop_s));
+        Self {
+            analysis,
+            synthesis,
+            hop,
+            bands: (analysis / 2).min(super::suppressor::BANDS - 1),
+            late_hops: (libm::round(LATE_S / hop_s) as usize).max(2),
+            hop_s,
+            smooth_kept: smoothing(SMOOTH_MS, 1.0 / hop_s, 1.0) as f32,
+            noise_kept: smoothing(NOISE_MS, 1.0 / hop_s, 1.0) as f32,
+            noise_hops: part as u32,
+            noise_bias: NOISE_BIAS as f32,
+            noise_rise: libm::exp10(0.1 * NOISE_RISE_DB_PER_S * part * hop_s) as f32,
+            // A floor of digital silence can rise too: -140 dB of a full-scale frame.
+            noise_least: (1e-14 * analysis as f64 * analysis as f64) as f32,
+        }
+    }
+
+    pub(super) fn is_absent(&self) -> bool {
+        self.synthesis == 0
+    }
+
+    /// Long analysis, short synthesis: the analysis window rises as a sine and falls as a cosine over half the synthesis
+    /// window; the synthesis window makes the product a Hann window of its length, so that overlapping frames give back the
+    /// input, with `scale` for what the transform and the overlap add.
+    pub(super) fn windows(&self, analysis: &mut [f32; LONGEST], synthesis: &mut [f32; LONGEST_SYNTHESIS], scale: f64) {
+        let fall = self.synthesis / 2;
+        let rise = self.analysis - fall;
+        let at = |n: usize| {
+            if n < rise {
+                libm::sin(0.5 * PI * n as f64 / rise as f64)
+            } else {
+                libm::cos(0.5 * PI * (n - rise) as f64 / fall as f64)
+            }
+        };
+        for (n, w) in analysis[..self.analysis].iter_mut().enumerate() {
+            *w = at(n) as f32;
+        }
+        let overlap = 2.0 * self.hop as f64 / self.synthesis as f64;
+        for (n, w) in synthesis[..self.synthesis].iter_mut().enumerate() {
+            let hann = 0.5 - 0.5 * libm::cos(2.0 * PI * n as f64 / self.synthesis as f64);
+            *w = (scale * overlap * hann / at(self.analysis - self.synthesis + n)) as f32;
+        }
+    }
+}

@@ -1,0 +1,226 @@
+//! How much of every band is late reverberation or noise, and the gain that follows.
+
+use super::plan::Plan;
+
+/// Bands of a spectrum that are judged: up to 24 kHz at any rate.
+pub(super) const BANDS: usize = 1_025;
+/// Hops between a sound and its late reverberation, at most.
+const LATEST: usize = 24;
+/// Neighbouring bands that share a noise floor.
+const TOGETHER: usize = 4;
+const FLOORS: usize = BANDS.div_ceil(TOGETHER);
+/// Parts of the stretch of the noise floor.
+const PARTS: usize = 8;
+/// Powers below this are nothing.
+const NOTHING: f32 = 1e-20;
+/// The output is the delayed input while less than this share of the power (-70 dB) would be taken away.
+const NEXT_TO_NOTHING: f32 = 1e-7;
+
+/// What a hop of the suppressor needs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Rules {
+    /// What reverberation keeps of its power in a hop, and from a sound to its late part.
+    pub(super) kept_per_hop: f32,
+    pub(super) kept_until_late: f32,
+    /// Share of the sound that feeds the reverberation: less where the talker is nearer than the critical distance.
+    pub(super) feed: f32,
+    /// Weight of the last hop in the prior signal-to-reverberation ratio.
+    pub(super) memory: f32,
+    /// The lowest gain.
+    pub(super) floor: f32,
+    /// Share of the suppression, 0 to 1.
+    pub(super) strength: f32,
+}
+
+/// What the suppressor remembers of the bands.
+#[derive(Clone, Debug)]
+pub(super) struct Suppressor {
+    pub(super) powers: [f32; BANDS],
+    pub(super) gains: [f32; BANDS],
+    /// Smoothed power without its noise, of the last hop.
+    smooth: [f32; BANDS],
+    reverberation: [f32; BANDS],
+    /// The last hops' reverberation, the upper half of each number.
+    history: [[u16; BANDS]; LATEST],
+    at: usize,
+    /// Power that passed in the last hop.
+    passed: [f32; BANDS],
+    noise_smooth: [f32; FLOORS],
+    noise_running: [f32; FLOORS],
+    noise_past: [[f32; FLOORS]; PARTS],
+    noise: [f32; FLOORS],
+    part: usize,
+    parts: usize,
+    hops: u32,
+}
+
+/// What a hop has found.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Found {
+    /// The gain above the judged bands.
+    pub(super) above: f32,
+    /// False when next to nothing is taken away.
+    pub(super) acts: bool,
+    /// Power after over power before.
+    pub(super) left: f32,
+}
+
+impl Suppressor {
+    pub(super) const FRESH: Self = Self {
+        powers: [0.0; BANDS],
+        gains: [1.0; BANDS],
+        smooth: [0.0; BANDS],
+        reverberation: [0.0; BANDS],
+        history: [[0; BANDS]; LATEST],
+        at: 0,
+        passed: [0.0; BANDS],
+        noise_smooth: [0.0; FLOORS],
+        noise_running: [f32::MAX; FLOORS],
+        noise_past: [[f32::MAX; FLOORS]; PARTS],
+        noise: [0.0; FLOORS],
+        part: 0,
+        parts: 0,
+        hops: 0,
+    };
+
+    /// Becomes [`FRESH`](Self::FRESH), in place: it would be a burden on the stack of an audio thread.
+    pub(super) fn clear(&mut self) {
+        self.gains.fill(1.0);
+        for values in [&mut self.powers, &mut self.smooth, &mut self.reverberation, &mut self.passed] {
+            values.fill(0.0);
+        }
+        self.history.iter_mut().for_each(|values| values.fill(0));
+        self.noise_past.iter_mut().for_each(|values| values.fill(f32::MAX));
+        self.noise_running.fill(f32::MAX);
+        self.noise_smooth.fill(0.0);
+        self.noise.fill(0.0);
+        (self.at, self.part, self.parts, self.hops) = (0, 0, 0, 0);
+    }
+
+    /// Finds the gains of a hop from its powers.
+    ///
+    /// Late reverberation: Habets, Gannot, Cohen, "Late Reverberant Spectral Variance Estimation Based on a Statistical
+    /// Model", IEEE Signal Processing Letters 16(9):770-773, 2009, which with a feed of 1 is Lebart, Boucher, Denbigh, Acta
+    /// Acustica 87:359-366, 2001. Gain: Wiener, with the decision-directed ratio of Ephraim and Malah 1984. Noise: the
+    /// lowest smoothed power of 1.5 s (Martin 2001), which is left out of what reverberates and taken away with it; it is
+    /// learnt from frames that are `filled`, which silence from before the beginning is not in.
+    pub(super) fn hop(&mut self, plan: &Plan, rules: &Rules, filled: bool) -> Found {
+        let n = plan.bands.min(BANDS);
+        let slots = plan.late_hops.clamp(2, LATEST);
+        self.at = (self.at + 1) % slots;
+        // Written last time round the ring; after this hop's own is written, the oldest is next.
+        let oldest = (self.at + 1) % slots;
+        for ((r, smooth), slot) in
+            self.reverberation[..n].iter_mut().zip(&self.smooth[..n]).zip(&mut self.history[self.at][..n])
+        {
+            let next = rules.kept_per_hop * ((1.0 - rules.feed) * *r + rules.feed * smooth);
+            *r = if next > NOTHING { next } else { 0.0 };
+            *slot = (r.to_bits().wrapping_add(0x8000) >> 16) as u16;
+        }
+        let late_share = rules.kept_until_late;
+        if filled {
+            self.find_noise(plan, n, oldest, late_share);
+        }
+        let (powers, gains) = (&self.powers[..n], &mut self.gains[..n]);
+        let (late, passed, smooth) = (&self.history[oldest][..n], &mut self.passed[..n], &mut self.smooth[..n]);
+        // The noise of each band, spread out.
+        for (gains, noise) in gains.as_chunks_mut::<TOGETHER>().0.iter_mut().zip(&self.noise) {
+            *gains = [*noise; TOGETHER];
+        }
+        for ((((gain, &power), &late), passed), smooth) in
+            gains.iter_mut().zip(powers).zip(late).zip(passed).zip(smooth)
+        {
+            let noise = *gain;
+            let unwanted = late_share * f32::from_bits(u32::from(late) << 16) + noise;
+            let per = 1.0 / if unwanted > NOTHING { unwanted } else { NOTHING };
+            let over = power * per - 1.0;
+            let over = if over > 0.0 { over } else { 0.0 };
+            let ratio = rules.memory * *passed * per + (1.0 - rules.memory) * over;
+            let wiener = ratio / (1.0 + ratio);
+            let wiener = if wiener > rules.floor { wiener } else { rules.floor };
+            let left = wiener * wiener * power;
+            *passed = if left > NOTHING { left } else { 0.0 };
+            let drive = power - noise;
+            let drive = if drive > 0.0 { drive } else { 0.0 };
+            let next = drive + plan.smooth_kept * (*smooth - drive);
+            *smooth = if next > NOTHING { next } else { 0.0 };
+            *gain = 1.0 + rules.strength * (wiener - 1.0);
+        }
+        self.judge(n)
+    }
+
+    /// What the gains do to the powers.
+    fn judge(&self, n: usize) -> Found {
+        let mut sums = [[0.0f32; 8]; 3];
+        let (powers, gains) = (self.powers[..n].as_chunks::<8>().0, self.gains[..n].as_chunks::<8>().0);
+        for (powers, gains) in powers.iter().zip(gains) {
+            for k in 0..8 {
+                let (power, gain) = (powers[k], gains[k]);
+                sums[0][k] += power;
+                sums[1][k] += gain * gain * power;
+                sums[2][k] += (1.0 - gain) * (1.0 - gain) * power;
+            }
+        }
+        let [all, left, taken] = sums.map(|sum| sum.iter().sum::<f32>());
+        let top = &self.gains[n - n / 4..n];
+        Found {
+            above: top.iter().sum::<f32>() / top.len() as f32,
+            acts: taken > NEXT_TO_NOTHING * all && all > NOTHING,
+            left: if all > NOTHING { left / all } else { 1.0 },
+        }
+    }
+
+    /// Follows the noise: what is left of the powers without the late reverberation that was found, or a room in which
+    /// pauses are filled would count as noise.
+    fn find_noise(&mut self, plan: &Plan, n: usize, oldest: usize, late_share: f32) {
+        let count = n.div_ceil(TOGETHER);
+        // The number of bands is a power of two.
+        let (powers, late) = (self.powers[..n].as_chunks::<TOGETHER>().0, self.history[oldest][..n].as_chunks().0);
+        for (((powers, late), smooth), running) in
+            powers.iter().zip(late).zip(&mut self.noise_smooth).zip(&mut self.noise_running)
+        {
+            let [a, b, c, d] = *powers;
+            let [e, f, g, h] = late.map(|late: u16| f32::from_bits(u32::from(late) << 16));
+            let power = 0.25 * ((a + b + c + d) - late_share * (e + f + g + h));
+            // The first hop is where it begins.
+            let kept = if self.hops == 0 && self.parts == 0 { 0.0 } else { plan.noise_kept };
+            let next = power + kept * (*smooth - power);
+            // Below zero too: more was found late than there was.
+            *smooth = if next.abs() > NOTHING { next } else { 0.0 };
+            let known = if *smooth > 0.0 { *smooth } else { 0.0 };
+            *running = if known < *running { known } else { *running };
+        }
+        self.hops += 1;
+        let whole = self.hops >= plan.noise_hops;
+        for k in 0..count {
+            let known = self.noise_running[k] * plan.noise_bias;
+            if known < self.noise[k] {
+                self.noise[k] = known;
+            }
+        }
+        if !whole {
+            return;
+        }
+        self.hops = 0;
+        self.noise_past[self.part] = self.noise_running;
+        self.part = (self.part + 1) % PARTS;
+        self.parts = (self.parts + 1).min(PARTS);
+        for k in 0..count {
+            let lowest = self.noise_past.iter().map(|part| part[k]).fold(f32::MAX, |a, b| if b < a { b } else { a });
+            let lowest = lowest * plan.noise_bias;
+            // A held note is no noise: once known, the floor rises slowly.
+            let most = if self.parts < PARTS { lowest } else { self.noise[k] * plan.noise_rise + plan.noise_least };
+            self.noise[k] = if lowest < most { lowest } else { most };
+        }
+        self.noise_running = [f32::MAX; FLOORS];
+    }
+}
+
+#[cfg(test)]
+impl Suppressor {
+    /// The mean noise floor of the bands.
+    pub(super) fn mean_noise(&self, bands: usize) -> f64 {
+        let floors = &self.noise[2..bands / TOGETHER - 2];
+        floors.iter().map(|&f| f64::from(f)).sum::<f64>() / floors.len() as f64
+    }
+}

@@ -1,0 +1,131 @@
+use super::*;
+extern crate std;
+use std::boxed::Box;
+use std::vec::Vec;
+
+fn noise(samples: usize) -> Vec<[f32; 1]> {
+    let mut seed = 7u32;
+    (0..samples)
+        .map(|_| {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            [(f64::from(seed >> 8) / 8_388_608.0 - 1.0) as f32 * 0.1]
+        })
+        .collect()
+}
+
+fn run(s: DeReverbSettings, rate_hz: f64, signal: &[[f32; 1]]) -> (Vec<[f32; 1]>, Box<DeReverbState<1>>) {
+    let rate = SampleRate::new(rate_hz).unwrap();
+    let coefs = <DeReverb as Stage<1>>::design(&s, rate).unwrap();
+    let mut state = Box::new(<DeReverb as Stage<1>>::fresh(rate));
+    let mut frames = signal.to_vec();
+    DeReverb::run(&coefs, &mut state, &mut frames);
+    (frames, state)
+}
+
+/// Frames with gains of 1 give back the input: the windows and the transform add up. A range of 0.005 dB leaves gains within 6e-4
+/// of each other, an error of at most -64 dB, and still the suppressed signal is what is heard.
+#[test]
+fn overlapping_frames_give_back_the_input() {
+    for rate_hz in [8_000.0, 16_000.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0] {
+        for variant in [DeReverbVariant::Short, DeReverbVariant::Long] {
+            let signal = noise(20_000);
+            let s = DeReverbSettings { variant, range_db: 0.005, decay_ms: 1_000.0, ..DeReverbSettings::default() };
+            let (out, state) = run(s, rate_hz, &signal);
+            assert_eq!(state.wet, [1.0; 2], "{rate_hz} Hz");
+            let rate = SampleRate::new(rate_hz).unwrap();
+            let latency = Plan::new(variant, rate).synthesis;
+            assert!(latency as f64 / rate_hz <= if variant == DeReverbVariant::Long { 0.0326 } else { 0.0163 });
+            let start = 4 * latency;
+            let (mut error, mut power) = (0.0, 0.0);
+            for (o, x) in out[start..].iter().zip(&signal[start - latency..]) {
+                // Noise alone is taken down by the whole range of 0.005 dB.
+                let (o, x) = (f64::from(o[0]) * from_db(0.005), f64::from(x[0]));
+                error += (o - x) * (o - x);
+                power += x * x;
+            }
+            let db = power_to_db(error / power);
+            assert!(db < -64.0, "{rate_hz} Hz, {variant:?}: {db} dB");
+        }
+    }
+}
+
+#[test]
+fn latencies_at_48_khz_are_1024_and_512() {
+    let rate = SampleRate::new(48_000.0).unwrap();
+    let latency = |variant| Plan::new(variant, rate).synthesis;
+    assert_eq!([DeReverbVariant::Absent, DeReverbVariant::Short, DeReverbVariant::Long].map(latency), [0, 512, 1_024]);
+}
+
+/// The floor of steady noise is its power, within 3 dB on average over the bands, and rather under it.
+#[test]
+fn the_noise_floor_is_that_of_the_noise() {
+    for variant in [DeReverbVariant::Short, DeReverbVariant::Long] {
+        let plan = Plan::new(variant, SampleRate::new(48_000.0).unwrap());
+        let s = DeReverbSettings { variant, ..DeReverbSettings::default() };
+        let (_, state) = run(s, 48_000.0, &noise(200_000));
+        // Uniform noise of amplitude 0.1: power 0.01 / 3 times the energy of the window.
+        let energy: f64 = state.analysis[..plan.analysis].iter().map(|w| f64::from(*w).powi(2)).sum();
+        let power = 0.01 / 3.0 * energy;
+        let floor = state.suppressor.mean_noise(plan.bands);
+        let db = power_to_db(floor / power);
+        std::println!("{variant:?}: {db} dB");
+        assert!((-3.0..0.5).contains(&db), "{variant:?}: {db} dB");
+    }
+}
+
+/// A decay of noise at the set decay time: what comes later than 50 ms is turned down, the burst itself hardly.
+#[test]
+fn late_sound_goes_and_early_sound_stays() {
+    let (rate_hz, t60) = (48_000.0, 0.6);
+    let mut signal = noise(96_000);
+    for (n, frame) in signal.iter_mut().enumerate() {
+        let t = n as f64 / rate_hz % 1.0;
+        let gain = if t < 0.1 { 1.0 } else { 0.3 * from_db(-60.0 * (t - 0.1) / t60) };
+        frame[0] *= gain as f32;
+    }
+    let s = DeReverbSettings { variant: DeReverbVariant::Long, decay_ms: 600.0, ..DeReverbSettings::default() };
+    let (out, _) = run(s, rate_hz, &signal);
+    let level = |x: &[[f32; 1]]| power_to_db(x.iter().map(|x| f64::from(x[0]).powi(2)).sum::<f64>());
+    let change = |from: usize, to: usize| level(&out[from + 1_024..to + 1_024]) - level(&signal[from..to]);
+    let (early, late) = (change(48_000, 48_000 + 4_800), change(48_000 + 9_600, 48_000 + 24_000));
+    assert!(early > -1.0 && late < -7.0, "early {early:.2} dB, late {late:.2} dB");
+}
+
+/// Dry settings return the delayed input bit for bit, and so does an amount of nothing.
+#[test]
+fn dry_means_the_delayed_input() {
+    let signal = noise(30_000);
+    for (decay_ms, amount_percent) in [(200.0, 100.0), (800.0, 0.0)] {
+        let s = DeReverbSettings { variant: DeReverbVariant::Long, decay_ms, amount_percent, ..Default::default() };
+        let (out, _) = run(s, 48_000.0, &signal);
+        assert!(out[1_024..].iter().zip(&signal).all(|(o, x)| o == x), "{decay_ms} ms");
+    }
+}
+
+/// Computed from the settings by hand: half of a suppression by 12 dB leaves 0.5 + 0.5 * 0.2512 = 0.6256, which is 4.07 dB;
+/// halfway from dry to roomy it is half as strong.
+#[test]
+fn the_late_sound_is_that_of_the_settings() {
+    for rate_hz in [8_000.0, 44_100.0, 48_000.0, 192_000.0] {
+        for variant in [DeReverbVariant::Short, DeReverbVariant::Long] {
+            for (decay_ms, amount_percent, most_taken_db) in [
+                (600.0, 100.0, 12.0),
+                (600.0, 50.0, 4.07),
+                (250.0, 100.0, 4.07),
+                (200.0, 100.0, 0.0),
+                (600.0, 0.0, 0.0),
+            ] {
+                let s = DeReverbSettings { variant, decay_ms, amount_percent, range_db: 12.0, ..Default::default() };
+                let coefs = <DeReverb as Stage<1>>::design(&s, SampleRate::new(rate_hz).unwrap()).unwrap();
+                let late = coefs.late_sound().unwrap();
+                assert!((late.most_taken_db - most_taken_db).abs() < 0.01, "{late:?}");
+                assert!((late.decay_s * 1e3 / decay_ms - 1.0).abs() < 1e-3, "{late:?}");
+                // 43 ms, to the nearest hop.
+                assert!((late.begins_s - 0.0427).abs() < 0.006, "{rate_hz} {late:?}");
+            }
+        }
+    }
+    let coefs =
+        <DeReverb as Stage<1>>::design(&DeReverbSettings::default(), SampleRate::new(48_000.0).unwrap()).unwrap();
+    assert_eq!(coefs.late_sound(), None, "absent");
+}

@@ -1,0 +1,204 @@
+//! The expander: lets a voice pass and turns down what lies between its words.
+
+use super::{Dynamic, Stage, Tail};
+use crate::detectors::above_noise::AboveNoiseBands;
+use crate::detectors::{AboveNoise, TICK};
+use crate::error::SettingError;
+use crate::frame::Frame;
+use crate::gain::{Branching, Expansion};
+use crate::math::{fast_from_db, for_each_value, smoothing};
+use crate::settings::ExpanderSettings;
+use crate::units::SampleRate;
+
+/// Turns down the pauses.
+///
+/// Driven by how far the sound stands above its own noise floor, in the band in which it stands out most
+/// ([`AboveNoise`]), so that neither the level of the recording nor that of its noise has to be known, and breaths and
+/// weak ends of words stay. It opens where the threshold is passed, stays open until the sound has been under threshold
+/// minus hysteresis for the hold time, and then takes `ratio - 1` decibels for every decibel under the threshold, up to
+/// the range. The attack opens, the release closes (63 % of the way in dB). Both channels get one gain. Latency 0, tail 0.
+/// Open, it returns its input bit for bit; it stays open for the first 0.4 s and as long as it has heard no difference
+/// between voice and noise. What it has learnt about the noise lasts for three seconds. Tested by `expander` in
+/// `properties`.
+#[derive(Clone, Copy, Debug)]
+pub struct Expander;
+
+/// Width of the knee around the threshold, dB (common practice, no source).
+const KNEE_DB: f64 = 3.0;
+/// An infinite ratio is as good as this one.
+const STEEPEST: f64 = 1e3;
+
+/// Coefficients of the [`Expander`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ExpanderCoefs {
+    bands: AboveNoiseBands,
+    curve: Expansion<f64>,
+    threshold_db: f64,
+    ratio: f64,
+    range_db: f64,
+    hysteresis_db: f64,
+    hold_ticks: u32,
+    attack: f64,
+    release: f64,
+}
+
+impl ExpanderCoefs {
+    /// What is taken away once it has closed, dB.
+    fn reduction_db(&self, over_db: f64) -> f64 {
+        (-self.curve.gain_db(over_db)).min(self.range_db)
+    }
+
+    /// True when everything is finite.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        (0.0..1.0).contains(&self.attack) && (0.0..1.0).contains(&self.release) && self.reduction_db(-300.0).is_finite()
+    }
+}
+
+impl Dynamic for ExpanderCoefs {
+    /// Static gain, once closed, for a sound that stands so many dB above its noise floor.
+    fn gain_db(&self, level_db: f64) -> f64 {
+        -self.reduction_db(level_db)
+    }
+}
+
+/// What the sound has left in an [`Expander`].
+#[derive(Clone, Copy, Debug)]
+pub struct ExpanderState<const C: usize>
+where
+    [f32; C]: Frame,
+{
+    detector: AboveNoise<C>,
+    open: bool,
+    /// Ticks for which it stays open.
+    hold: u32,
+    wanted_db: f64,
+    ballistics: Branching,
+    largest_db: f64,
+}
+
+impl<const C: usize> ExpanderState<C>
+where
+    [f32; C]: Frame,
+{
+    /// The largest reduction in dB since the last call.
+    pub fn take_reduction_db(&mut self) -> f64 {
+        core::mem::take(&mut self.largest_db)
+    }
+
+    /// How far the sound stands above its noise floor now, in dB.
+    #[must_use]
+    pub fn over_db(&self) -> f32 {
+        self.detector.over_db()
+    }
+}
+
+impl<const C: usize> Stage<C> for Expander
+where
+    [f32; C]: Frame,
+{
+    type Settings = ExpanderSettings;
+    type Coefs = ExpanderCoefs;
+    type State = ExpanderState<C>;
+
+    fn design(s: &ExpanderSettings, rate: SampleRate) -> Result<ExpanderCoefs, SettingError> {
+        s.check()?;
+        Ok(ExpanderCoefs {
+            bands: AboveNoiseBands::new(rate),
+            curve: Expansion::new(s.threshold_db, s.ratio.min(STEEPEST), KNEE_DB),
+            threshold_db: s.threshold_db,
+            ratio: s.ratio.min(STEEPEST),
+            range_db: s.range_db,
+            hysteresis_db: s.hysteresis_db,
+            hold_ticks: rate.samples(s.hold_ms).div_ceil(TICK),
+            attack: smoothing(s.attack_ms, rate.hz(), 1.0),
+            release: smoothing(s.release_ms, rate.hz(), 1.0),
+        })
+    }
+
+    fn fresh(rate: SampleRate) -> ExpanderState<C> {
+        ExpanderState {
+            detector: AboveNoise::fresh(rate),
+            open: true,
+            hold: 0,
+            wanted_db: 0.0,
+            ballistics: Branching::default(),
+            largest_db: 0.0,
+        }
+    }
+
+    fn run(coefs: &ExpanderCoefs, state: &mut ExpanderState<C>, frames: &mut [[f32; C]]) {
+        let mut rest = frames;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at_mut(rest.len().min(state.detector.left()));
+            run_piece(coefs, state, now);
+            rest = later;
+        }
+    }
+
+    fn between(from: &ExpanderCoefs, to: &ExpanderCoefs, t: f64) -> ExpanderCoefs {
+        let mix = |a: f64, b: f64| a + (b - a) * t;
+        let (threshold_db, ratio) = (mix(from.threshold_db, to.threshold_db), mix(from.ratio, to.ratio));
+        ExpanderCoefs {
+            curve: Expansion::new(threshold_db, ratio, KNEE_DB),
+            threshold_db,
+            ratio,
+            range_db: mix(from.range_db, to.range_db),
+            hysteresis_db: mix(from.hysteresis_db, to.hysteresis_db),
+            attack: mix(from.attack, to.attack),
+            release: mix(from.release, to.release),
+            ..*to
+        }
+    }
+
+    fn latency(_coefs: &ExpanderCoefs) -> u32 {
+        0
+    }
+
+    fn tail(_coefs: &ExpanderCoefs) -> Tail {
+        Tail::Samples(0)
+    }
+}
+
+/// Runs the frames up to the next tick at most; until then the wanted reduction stands still.
+fn run_piece<const C: usize>(coefs: &ExpanderCoefs, state: &mut ExpanderState<C>, frames: &mut [[f32; C]])
+where
+    [f32; C]: Frame,
+{
+    let ticked = state.detector.run(&coefs.bands, frames);
+    if state.wanted_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
+        let mut gains = [0.0f32; TICK as usize];
+        for gain in &mut gains[..frames.len()] {
+            // What it takes away rises while it closes.
+            let now = state.ballistics.step(state.wanted_db, coefs.release, coefs.attack);
+            state.largest_db = if now > state.largest_db { now } else { state.largest_db };
+            *gain = now as f32;
+        }
+        for_each_value(&mut gains, |reduction| fast_from_db(-reduction));
+        for (frame, gain) in frames.iter_mut().zip(gains) {
+            frame.iter_mut().for_each(|sample| *sample *= gain);
+        }
+    }
+    if ticked {
+        tick(coefs, state);
+    }
+}
+
+/// Opens or closes, and finds what is to be taken away.
+fn tick<const C: usize>(coefs: &ExpanderCoefs, state: &mut ExpanderState<C>)
+where
+    [f32; C]: Frame,
+{
+    let over_db = f64::from(state.detector.over_db());
+    if over_db >= coefs.threshold_db || (state.open && over_db >= coefs.threshold_db - coefs.hysteresis_db) {
+        (state.open, state.hold) = (true, coefs.hold_ticks);
+    } else if state.hold > 0 {
+        state.hold -= 1;
+    } else {
+        state.open = false;
+    }
+    state.wanted_db = if state.open { 0.0 } else { coefs.reduction_db(over_db) };
+    if state.wanted_db == 0.0 {
+        state.ballistics.snap();
+    }
+}

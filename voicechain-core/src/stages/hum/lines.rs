@@ -1,0 +1,520 @@
+//! What is known about the lines of the mains family, period by period.
+
+use super::{MOST_LINES, VECTORS};
+use core::f64::consts::TAU;
+use wide::f32x4;
+
+/// Time constant of what is known about a line, s.
+pub(super) const MEAN_S: f64 = 0.5;
+/// Time constant of the agreement of phases, s.
+const AGREEMENT_S: f64 = 0.6;
+/// Offsets of the mains frequency that are tried, and their distance, Hz.
+const CANDIDATES: usize = 25;
+const CANDIDATE_HZ: f64 = 0.5 / 12.0;
+/// A line is hum when its phases agree so well (1: all are the same), and no more when they agree less than the second
+/// number. Of noise 60 independent phases agree by 0.13; a chance of 1e-7 that they agree by 0.5.
+const STEADY: f32 = 0.6;
+const UNSTEADY: f32 = 0.4;
+/// Phases that agree so well are known from then on, until they agree less than the second number. Both, and what a known
+/// line may differ by, were set with all recorded voices in view.
+const SURE: f32 = 0.8;
+const LOST: f32 = 0.3;
+/// Periods before anything is said.
+const FIRST: u32 = 15;
+/// What differs from a line by so many of its usual magnitudes has half the weight.
+const WIDTH: f32 = 0.35;
+/// A known line may be so many times as large as it is known.
+const OWN: f32 = 1.25;
+/// How far the loop may be from the best candidate before it starts from there, Hz.
+const LOST_HZ: f64 = 0.03;
+/// ... and so much more the phases have to agree there, where hum is known.
+const CLEARER: f32 = 1.3;
+/// Share of the frequency error that the loop takes out per period.
+const LOOP: f64 = 0.02;
+/// Magnitudes that are remembered, every other period: 2 s.
+const MEMORY: usize = 48;
+/// Less of an agreement is not reckoned with.
+const LEAST_WEIGHT: f32 = 1e-3;
+/// Digital silence.
+const NOTHING: f32 = 1e-7;
+
+/// Four complex numbers.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Pair {
+    re: f32x4,
+    im: f32x4,
+}
+
+impl Pair {
+    pub(super) const ZERO: Self = Self { re: f32x4::ZERO, im: f32x4::ZERO };
+
+    #[inline(always)]
+    pub(super) fn times(self, o: Self) -> Self {
+        Self { re: self.re * o.re - self.im * o.im, im: self.re * o.im + self.im * o.re }
+    }
+
+    #[inline(always)]
+    pub(super) fn real_of_product(self, o: Self) -> f32x4 {
+        self.re * o.re - self.im * o.im
+    }
+
+    /// Adds a sample times the conjugate of a tone.
+    #[inline(always)]
+    pub(super) fn gather(&mut self, tone: Self, sample: f32) {
+        let x = f32x4::splat(sample);
+        self.re += x * tone.re;
+        self.im -= x * tone.im;
+    }
+
+    #[inline(always)]
+    pub(super) fn plus(self, o: Self) -> Self {
+        Self { re: self.re + o.re, im: self.im + o.im }
+    }
+
+    pub(super) fn minus(self, o: Self) -> Self {
+        Self { re: self.re - o.re, im: self.im - o.im }
+    }
+
+    pub(super) fn scaled(self, factor: f32) -> Self {
+        let factor = f32x4::splat(factor);
+        Self { re: self.re * factor, im: self.im * factor }
+    }
+
+    fn of(lines: &[Complex]) -> Self {
+        let part = |f: fn(&Complex) -> f32| f32x4::from(core::array::from_fn::<f32, 4, _>(|k| f(&lines[k])));
+        Self { re: part(|z| z.re), im: part(|z| z.im) }
+    }
+}
+
+/// `exp(j TAU cycles k)` of every line `k`.
+fn tones(cycles: f64) -> [Complex; MOST_LINES] {
+    core::array::from_fn(|k| {
+        let turns = cycles * (k + 1) as f64;
+        Complex::at(turns - libm::floor(turns))
+    })
+}
+
+fn vectors(lines: &[Complex; MOST_LINES]) -> [Pair; VECTORS] {
+    core::array::from_fn(|j| Pair::of(&lines[4 * j..4 * j + 4]))
+}
+
+/// The oscillators of all lines, where the fundamental has gone through so many cycles.
+pub(super) fn oscillators(cycles: f64) -> [Pair; VECTORS] {
+    vectors(&tones(cycles))
+}
+
+/// What the oscillators turn by per sample.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Steps(pub(super) [Pair; VECTORS]);
+
+impl Steps {
+    pub(super) fn new(cycles_per_sample: f64) -> Self {
+        Self(oscillators(cycles_per_sample))
+    }
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Complex {
+    re: f32,
+    im: f32,
+}
+
+impl Complex {
+    fn at(turns: f64) -> Self {
+        let (sin, cos) = libm::sincos(TAU * turns);
+        Self { re: cos as f32, im: sin as f32 }
+    }
+
+    fn times(self, o: Self) -> Self {
+        Self { re: self.re * o.re - self.im * o.im, im: self.re * o.im + self.im * o.re }
+    }
+
+    fn plus(self, o: Self, factor: f32) -> Self {
+        Self { re: self.re + factor * o.re, im: self.im + factor * o.im }
+    }
+
+    fn scaled(self, factor: f32) -> Self {
+        Self { re: factor * self.re, im: factor * self.im }
+    }
+
+    fn power(self) -> f32 {
+        self.re * self.re + self.im * self.im
+    }
+
+    fn magnitude(self) -> f32 {
+        libm::sqrtf(self.power())
+    }
+}
+
+/// A line of one channel.
+#[derive(Clone, Copy, Debug)]
+struct Line {
+    /// Its amplitude at the middle of the last period, in the frame of the nominal frequency.
+    known: Complex,
+    /// The quartile of the magnitudes: hum without a voice over it.
+    usual: f32,
+    /// How far it is taken out, 0 to 1.
+    open: f32,
+    steady: bool,
+    /// Its phases have agreed so well that it is known whatever lies over it.
+    sure: bool,
+    memory: [f32; MEMORY],
+    /// How much of the agreement has been heard, 0 to 1.
+    weight: f32,
+    /// Mean phase at each candidate offset.
+    phases: [Complex; CANDIDATES],
+    /// What is taken out at the beginning of the period, and how far that is from where the line is taken to be.
+    jump: Complex,
+}
+
+impl Line {
+    const FRESH: Self = Self {
+        known: Complex { re: 0.0, im: 0.0 },
+        usual: 0.0,
+        open: 0.0,
+        steady: false,
+        sure: false,
+        memory: [0.0; MEMORY],
+        weight: 0.0,
+        phases: [Complex { re: 0.0, im: 0.0 }; CANDIDATES],
+        jump: Complex { re: 0.0, im: 0.0 },
+    };
+
+    /// The magnitude of hum alone. Of a line that is known it is its own: a voice that speaks on leaves no quiet quartile.
+    fn own(&self) -> f32 {
+        let known = OWN * self.known.magnitude();
+        if self.sure && known < self.usual { known.max(NOTHING) } else { self.usual }
+    }
+}
+
+/// All lines of all channels.
+#[derive(Clone, Debug)]
+pub(super) struct Lines<const C: usize> {
+    lines: [[Line; MOST_LINES]; C],
+    /// Offset of the mains from its nominal frequency, Hz, and in cycles per period.
+    offset_hz: f64,
+    turn: f64,
+    share: f32,
+    /// How far the oscillators have been moved from the nominal frequency, in candidates.
+    moved: i32,
+    periods: u32,
+    /// Periods since the frequency was last taken from a candidate.
+    since: u32,
+    remembered: usize,
+    silent: bool,
+}
+
+impl<const C: usize> Lines<C> {
+    pub(super) fn fresh() -> Self {
+        Self {
+            lines: [[Line::FRESH; MOST_LINES]; C],
+            offset_hz: 0.0,
+            turn: 0.0,
+            share: 0.0,
+            moved: 0,
+            periods: 0,
+            since: 0,
+            remembered: 0,
+            silent: true,
+        }
+    }
+
+    /// Offset of the mains from the oscillators, Hz.
+    pub(super) fn offset_hz(&self) -> f64 {
+        self.offset_hz
+    }
+
+    /// Offset of the oscillators from the nominal frequency, Hz.
+    pub(super) fn moved_hz(&self) -> f64 {
+        f64::from(self.moved) * CANDIDATE_HZ
+    }
+
+    pub(super) fn any_open(&self) -> bool {
+        self.lines.iter().flatten().any(|line| line.steady)
+    }
+
+    /// True when nothing is taken out in this period.
+    pub(super) fn is_silent(&self) -> bool {
+        self.silent
+    }
+
+    /// Goes to nothing within the next period.
+    pub(super) fn close(&mut self) {
+        let ends = self.ends();
+        for (line, end) in self.lines.iter_mut().flatten().zip(ends.iter().flatten()) {
+            (line.open, line.jump) = (0.0, *end);
+        }
+        self.silent = self.lines.iter().flatten().all(|line| line.jump.power() == 0.0);
+    }
+
+    /// What is to be taken out of a line, turned from the middle of the last period to where it is wanted.
+    fn place(&self, line: &Line, turns: Complex) -> Complex {
+        line.known.times(turns).scaled(self.share * line.open)
+    }
+
+    /// What is taken out at a share of the running period, for all lines.
+    pub(super) fn amplitudes(&self, after: f64) -> [[Pair; VECTORS]; C] {
+        let turns = tones(self.turn * (0.5 + after));
+        let left = (1.0 - after) as f32;
+        core::array::from_fn(|c| {
+            let at: [Complex; MOST_LINES] = core::array::from_fn(|k| {
+                let line = &self.lines[c][k];
+                self.place(line, turns[k]).plus(line.jump, left)
+            });
+            vectors(&at)
+        })
+    }
+
+    /// What was taken out at the end of the running period.
+    fn ends(&self) -> [[Complex; MOST_LINES]; C] {
+        let turns = tones(self.turn * 1.5);
+        core::array::from_fn(|c| core::array::from_fn(|k| self.place(&self.lines[c][k], turns[k])))
+    }
+
+    /// Takes the sums of one period of so many samples.
+    pub(super) fn hear(
+        &mut self,
+        sums: &[[Pair; VECTORS]; C],
+        period: u32,
+        rate_hz: f64,
+        harmonics: usize,
+        share: f64,
+    ) {
+        let ends = self.ends();
+        let period_s = f64::from(period) / rate_hz;
+        self.periods = self.periods.saturating_add(1);
+        self.since = self.since.saturating_add(1);
+        self.share = share as f32;
+        let scale = 2.0 / period as f32;
+        let heard: [[Complex; MOST_LINES]; C] = core::array::from_fn(|c| {
+            core::array::from_fn(|k| {
+                let pair = &sums[c][k / 4];
+                let (re, im) = (pair.re.to_array(), pair.im.to_array());
+                Complex { re: scale * re[k % 4], im: scale * im[k % 4] }
+            })
+        });
+        let sounds = heard.iter().flatten().any(|d| d.power() > NOTHING * NOTHING);
+        if sounds {
+            self.remember(&heard, harmonics);
+            self.agree(&heard, harmonics, period_s);
+            self.follow(&heard, harmonics, period_s);
+        }
+        self.decide(&heard, harmonics, sounds);
+        self.approach(period_s);
+        // Only now the beginning of the next period is where it is.
+        let turns = tones(self.turn * 0.5);
+        self.silent = true;
+        for (c, ends) in ends.iter().enumerate() {
+            for k in 0..MOST_LINES {
+                let begin = self.place(&self.lines[c][k], turns[k]);
+                let line = &mut self.lines[c][k];
+                line.jump = ends[k].plus(begin, -1.0);
+                self.silent &= line.open == 0.0 && line.jump.power() == 0.0;
+            }
+        }
+    }
+
+    /// Keeps magnitudes, and finds the quartile of a quarter of the lines.
+    fn remember(&mut self, heard: &[[Complex; MOST_LINES]; C], harmonics: usize) {
+        let first = self.remembered == 0;
+        if self.periods.is_multiple_of(2) || first {
+            let at = self.remembered % MEMORY;
+            for (lines, heard) in self.lines.iter_mut().zip(heard) {
+                for (line, d) in lines.iter_mut().zip(heard) {
+                    line.memory[at] = d.magnitude();
+                }
+            }
+            self.remembered += 1;
+            // The count stays small and the place in the ring right.
+            if self.remembered == 2 * MEMORY {
+                self.remembered = MEMORY;
+            }
+        }
+        let count = self.remembered.min(MEMORY);
+        let young = count < 16;
+        for lines in &mut self.lines {
+            for (k, line) in lines.iter_mut().enumerate().take(harmonics) {
+                if young || k as u32 % 4 == self.periods % 4 {
+                    let mut sorted = line.memory;
+                    let (_, quartile, _) = sorted[..count].select_nth_unstable_by(count / 4, f32::total_cmp);
+                    line.usual = quartile.max(NOTHING);
+                }
+            }
+        }
+    }
+
+    /// Brings the agreement of phases up to date at every candidate. A period counts, and lets the past fade, as far as it may
+    /// be the hum alone: while a voice lies over a line its agreement stands still.
+    fn agree(&mut self, heard: &[[Complex; MOST_LINES]; C], harmonics: usize, period_s: f64) {
+        let kept = libm::exp(-period_s / AGREEMENT_S) as f32;
+        let mut units = [[(Complex::default(), 1.0); MOST_LINES]; C];
+        for c in 0..C {
+            for k in 0..harmonics {
+                let (d, usual) = (heard[c][k], self.lines[c][k].own());
+                let size = d.magnitude();
+                let most = if size > usual { size } else { usual };
+                // A known line is told by its size: what is larger is a voice.
+                let alike = usual / most;
+                let weight = (1.0 - kept) * if self.lines[c][k].sure { alike * alike * alike } else { alike };
+                units[c][k] = (d.scaled(weight / most), 1.0 - weight);
+                let line = &mut self.lines[c][k];
+                line.weight += weight * (1.0 - line.weight);
+            }
+        }
+        for candidate in 0..CANDIDATES {
+            let turn = Complex::at(offset_of(candidate as f64) * period_s);
+            let mut turns = turn;
+            for k in 0..harmonics {
+                for (lines, units) in self.lines.iter_mut().zip(&units) {
+                    let phase = &mut lines[k].phases[candidate];
+                    let (unit, kept) = units[k];
+                    *phase = phase.times(turns).scaled(kept).plus(unit, 1.0);
+                }
+                turns = turns.times(turn);
+            }
+        }
+    }
+
+    /// How much the phases of all lines agree at a candidate.
+    fn score(&self, candidate: usize, harmonics: usize) -> f32 {
+        (0..harmonics).map(|k| self.lines.iter().map(|lines| lines[k].phases[candidate].power()).sum::<f32>()).sum()
+    }
+
+    /// Follows the frequency, and learns the amplitudes.
+    fn follow(&mut self, heard: &[[Complex; MOST_LINES]; C], harmonics: usize, period_s: f64) {
+        let (mut best, mut most) = (0, -1.0);
+        // Wherever the oscillators are, the mains is within half a hertz.
+        let from = (-self.moved).max(0) as usize;
+        let until = (CANDIDATES as i32 - self.moved).min(CANDIDATES as i32) as usize;
+        for candidate in from..until {
+            let score = self.score(candidate, harmonics);
+            if score > most {
+                (best, most) = (candidate, score);
+            }
+        }
+        // Parabola through the best and its neighbours.
+        let inner = best.clamp(1, CANDIDATES - 2);
+        let around = [-1i32, 0, 1].map(|n| f64::from(self.score((inner as i32 + n) as usize, harmonics)));
+        let bend = around[0] - 2.0 * around[1] + around[2];
+        let aside = if bend < 0.0 { (0.5 * (around[0] - around[2]) / bend).clamp(-1.0, 1.0) } else { 0.0 };
+        let candidate_hz = offset_of(if inner == best { inner as f64 + aside } else { best as f64 });
+        let lost = libm::fabs(candidate_hz - self.offset_hz) > LOST_HZ
+            && (!self.lines.iter().flatten().any(|line| line.sure)
+                || most > CLEARER * self.score(nearest(self.offset_hz), harmonics));
+        if self.periods <= FIRST || lost {
+            self.offset_hz = candidate_hz;
+            self.turn = candidate_hz * period_s;
+            self.since = 0;
+            for line in self.lines.iter_mut().flat_map(|lines| lines.iter_mut().take(harmonics)) {
+                line.known = line.phases[best].scaled(line.usual / line.weight.max(LEAST_WEIGHT));
+            }
+            return;
+        }
+        let turns = tones(self.turn);
+        let mean = (period_s / MEAN_S) as f32;
+        let quick = 1.0 / (8.0 + self.since as f32);
+        let gain = if quick > mean { quick } else { mean };
+        let (mut pull, mut inertia) = (0.0f64, 0.0f64);
+        for k in 0..harmonics {
+            // Channels add to each other before they add to anything else, so that their order does not matter.
+            let (mut pulls, mut powers) = (0.0f64, 0.0f64);
+            for (lines, heard) in self.lines.iter_mut().zip(heard) {
+                let line = &mut lines[k];
+                let was = line.known.times(turns[k]);
+                let off = heard[k].plus(was, -1.0);
+                let width = WIDTH * line.own();
+                let weight = 1.0 / (1.0 + off.power() / (width * width));
+                line.known = was.plus(off, gain * weight);
+                if line.steady {
+                    pulls += f64::from(weight * (off.im * was.re - off.re * was.im));
+                    powers += f64::from(was.power());
+                }
+            }
+            pull += (k + 1) as f64 * pulls;
+            inertia += ((k + 1) * (k + 1)) as f64 * powers;
+        }
+        if inertia > 0.0 {
+            self.offset_hz += LOOP * (pull / inertia).clamp(-0.5, 0.5) / (TAU * period_s);
+            let moved_hz = self.moved_hz();
+            self.offset_hz = self.offset_hz.clamp(-0.5 - moved_hz, 0.5 - moved_hz);
+            self.turn = self.offset_hz * period_s;
+        }
+    }
+
+    /// Moves the oscillators to the candidate next to the mains, so that a period is one of the mains and its other lines
+    /// leave no trace in a line: 0.5 Hz off, the tenth would leave a tenth of itself in the ninth.
+    fn approach(&mut self, period_s: f64) {
+        let by = libm::round(self.offset_hz / CANDIDATE_HZ) as i32;
+        let known = self.lines.iter().flatten().any(|line| line.steady);
+        if by == 0 || self.since < 4 || !known || libm::fabs(self.offset_hz) < 0.7 * CANDIDATE_HZ {
+            return;
+        }
+        // Both frames agree at the end of the period, half a period behind what is known.
+        let by_hz = f64::from(by) * CANDIDATE_HZ;
+        let turns = tones(0.5 * by_hz * period_s);
+        for line in self.lines.iter_mut().flat_map(|lines| lines.iter_mut().enumerate()) {
+            let (k, line) = line;
+            line.known = line.known.times(turns[k]);
+            let phases = line.phases;
+            for (candidate, phase) in line.phases.iter_mut().enumerate() {
+                let former = candidate as i32 + by;
+                *phase = match phases.get(former as usize) {
+                    Some(phase) if former >= 0 => phase.times(turns[k]),
+                    _ => Complex::default(),
+                };
+            }
+        }
+        self.moved += by;
+        self.offset_hz -= by_hz;
+        self.turn = self.offset_hz * period_s;
+        self.since = 0;
+    }
+
+    /// Opens the lines that are hum, and closes all when the hum has stopped.
+    fn decide(&mut self, heard: &[[Complex; MOST_LINES]; C], harmonics: usize, sounds: bool) {
+        let nearest = nearest(self.offset_hz);
+        let young = libm::sqrtf(8.0 / self.periods as f32);
+        let enough = if young > STEADY { young } else { STEADY };
+        let (mut is, mut known) = (0.0f32, 0.0f32);
+        for k in 0..harmonics {
+            is += heard.iter().map(|heard| heard[k].power()).sum::<f32>();
+            known += self.lines.iter().map(|lines| lines[k].open * lines[k].known.power()).sum::<f32>();
+        }
+        let stopped = !sounds || is < 0.1 * known;
+        let early = self.periods < FIRST;
+        for lines in &mut self.lines {
+            for (k, line) in lines.iter_mut().enumerate() {
+                let agreement = line.phases[nearest].magnitude();
+                line.steady = k < harmonics
+                    && !early
+                    && agreement
+                        > if line.sure {
+                            LOST
+                        } else if line.steady {
+                            UNSTEADY
+                        } else {
+                            enough
+                        };
+                line.sure = line.steady && (line.sure || agreement > SURE);
+                if stopped || k >= harmonics {
+                    line.open = 0.0;
+                } else if line.steady {
+                    line.open += 0.35 * (1.0 - line.open);
+                } else {
+                    line.open = if line.open < 1e-3 { 0.0 } else { 0.65 * line.open };
+                }
+            }
+        }
+    }
+}
+
+/// The candidate nearest to an offset, Hz.
+fn nearest(offset_hz: f64) -> usize {
+    let place = offset_hz / CANDIDATE_HZ + 0.5 * (CANDIDATES - 1) as f64;
+    libm::round(place.clamp(0.0, (CANDIDATES - 1) as f64)) as usize
+}
+
+/// The offset of a candidate, Hz.
+fn offset_of(candidate: f64) -> f64 {
+    (candidate - 0.5 * (CANDIDATES - 1) as f64) * CANDIDATE_HZ
+}

@@ -1,0 +1,83 @@
+use super::*;
+use crate::settings::HumSettings;
+extern crate std;
+use std::vec::Vec;
+
+fn hum(hz: f64, rate_hz: f64, amplitudes: &[f64], seconds: f64) -> Vec<f64> {
+    (0..(seconds * rate_hz) as usize)
+        .map(|n| {
+            let t = n as f64 / rate_hz;
+            let line =
+                |(k, a): (usize, &f64)| a * libm::sin(core::f64::consts::TAU * hz * (k + 1) as f64 * t + k as f64);
+            amplitudes.iter().enumerate().map(line).sum()
+        })
+        .collect()
+}
+
+fn level_db(x: &[f32]) -> f64 {
+    10.0 * libm::log10(x.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / x.len() as f64 + 1e-30)
+}
+
+fn run(settings: HumSettings, rate_hz: f64, signal: &[f64]) -> (Vec<f32>, HumState<1>) {
+    let rate = SampleRate::new(rate_hz).unwrap();
+    let coefs = <Hum as Stage<1>>::design(&settings, rate).unwrap();
+    let mut state = <Hum as Stage<1>>::fresh(rate);
+    let mut frames: Vec<[f32; 1]> = signal.iter().map(|&x| [x as f32]).collect();
+    Hum::run(&coefs, &mut state, &mut frames);
+    (frames.iter().map(|f| f[0]).collect(), state)
+}
+
+/// Hum alone, at frequencies up to 0.5 Hz off, ten lines of -50 dBFS and falling: 25 dB lower within one second, at any rate.
+#[test]
+fn hum_is_gone_within_a_second_wherever_the_mains_is() {
+    let lines: Vec<f64> = (0..10).map(|k| 3.16e-3 * 2f64.sqrt() / (1.0 + 0.3 * k as f64)).collect();
+    for rate_hz in [8_000.0, 11_025.0, 44_100.0, 48_000.0, 96_000.0] {
+        for (mains, nominal) in [(Mains::Hz50, 50.0), (Mains::Hz60, 60.0)] {
+            for off in [-0.5, -0.17, 0.0, 0.03, 0.31, 0.5] {
+                let signal = hum(nominal + off, rate_hz, &lines, 2.0);
+                let (out, state) = run(HumSettings { on: true, mains, ..HumSettings::default() }, rate_hz, &signal);
+                let second = rate_hz as usize;
+                let before = level_db(&signal[second..].iter().map(|&x| x as f32).collect::<Vec<_>>());
+                let after = level_db(&out[second..second + second / 2]);
+                assert!(after < before - 25.0, "{rate_hz} Hz, {nominal} {off:+}: {before:.1} to {after:.1} dB");
+                let found = state.frequency_hz().expect("hum");
+                assert!((found - nominal - off).abs() < 0.02, "{found} for {}", nominal + off);
+            }
+        }
+    }
+}
+
+/// Nothing that is no hum is touched: noise, a gliding voice-like tone, a tone beside the lines.
+#[test]
+fn what_is_no_hum_returns_bit_for_bit() {
+    let rate_hz = 48_000.0;
+    let mut seed = 1u32;
+    let mut noise = || {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(seed >> 8) / 8_388_608.0 - 1.0
+    };
+    let hiss: Vec<f64> = (0..240_000).map(|_| 0.01 * noise()).collect();
+    let mut phase = 0.0;
+    let glide: Vec<f64> = (0..240_000)
+        .map(|n| {
+            phase += (100.0 + 12.0 * libm::sin(n as f64 * 2e-4)) / rate_hz;
+            (1..12).map(|k| 0.05 / k as f64 * libm::sin(core::f64::consts::TAU * phase * k as f64)).sum()
+        })
+        .collect();
+    let beside = hum(53.0, rate_hz, &[0.01, 0.01, 0.01], 5.0);
+    for (name, signal) in [("noise", &hiss), ("a gliding voice", &glide), ("tones beside", &beside)] {
+        let (out, _) = run(HumSettings { on: true, ..HumSettings::default() }, rate_hz, signal);
+        let same = out.iter().zip(signal).all(|(o, x)| o.to_bits() == (*x as f32).to_bits());
+        assert!(same, "{name}");
+    }
+}
+
+/// When hum stops, what is added to it stops within three periods.
+#[test]
+fn it_does_not_hum_on() {
+    let rate_hz = 48_000.0;
+    let mut signal = hum(50.2, rate_hz, &[0.01, 0.005, 0.003], 2.0);
+    signal.extend([0.0; 24_000]);
+    let (out, _) = run(HumSettings { on: true, ..HumSettings::default() }, rate_hz, &signal);
+    assert!(out[96_000 + 3 * 960..].iter().all(|&x| x == 0.0));
+}

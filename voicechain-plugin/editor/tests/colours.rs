@@ -1,0 +1,117 @@
+//! The colours by numbers: contrast, and whether people who see some colours alike can tell them apart.
+
+use egui::Color32;
+use voicechain_editor::Look;
+
+/// Red, green and blue in proportion to light (IEC 61966-2-1).
+fn linear(colour: Color32) -> [f64; 3] {
+    [colour.r(), colour.g(), colour.b()].map(|part| {
+        let v = f64::from(part) / 255.0;
+        if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
+    })
+}
+
+/// Contrast ratio of the Web Content Accessibility Guidelines (WCAG) 2.1: relative luminance of either plus 0.05.
+fn contrast(a: Color32, b: Color32) -> f64 {
+    let luminance = |colour| {
+        let [r, g, b] = linear(colour);
+        0.2126 * r + 0.7152 * g + 0.0722 * b
+    };
+    let (a, b) = (luminance(a), luminance(b));
+    (a.max(b) + 0.05) / (a.min(b) + 0.05)
+}
+
+type Matrix = [[f64; 3]; 3];
+
+fn times(m: &Matrix, v: [f64; 3]) -> [f64; 3] {
+    m.map(|row| row.iter().zip(v).map(|(a, b)| a * b).sum())
+}
+
+/// How light in red, green and blue looks to people without one kind of cone: Machado, Oliveira, Fernandes, "A
+/// Physiologically-based Model for Simulation of Color Vision Deficiency", IEEE TVCG 15(6), 2009, severity 1.0 (the
+/// numbers from memory; each row adds up to 1, so that grey stays grey).
+const SEEN: [(&str, Matrix); 4] = [
+    ("by most", [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
+    (
+        "without long-wave cones",
+        [[0.152_286, 1.052_583, -0.204_868], [0.114_503, 0.786_281, 0.099_216], [-0.003_882, -0.048_116, 1.051_998]],
+    ),
+    (
+        "without middle-wave cones",
+        [[0.367_322, 0.860_646, -0.227_968], [0.280_085, 0.672_501, 0.047_413], [-0.011_820, 0.042_940, 0.968_881]],
+    ),
+    (
+        "without short-wave cones",
+        [[1.255_528, -0.076_749, -0.178_779], [-0.078_411, 0.930_809, 0.147_602], [0.004_733, 0.691_367, 0.303_900]],
+    ),
+];
+
+/// CIE 1976 L*a*b* for the white point D65, from light in red, green and blue.
+fn lab(light: [f64; 3]) -> [f64; 3] {
+    const XYZ: Matrix =
+        [[0.412_456, 0.357_576, 0.180_438], [0.212_673, 0.715_152, 0.072_175], [0.019_334, 0.119_192, 0.950_304]];
+    let [x, y, z] = times(&XYZ, light.map(|v| v.clamp(0.0, 1.0)));
+    let f = |v: f64| if v > 216.0 / 24_389.0 { v.cbrt() } else { (24_389.0 / 27.0 * v + 16.0) / 116.0 };
+    let (x, y, z) = (f(x / 0.950_47), f(y), f(z / 1.088_83));
+    [116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)]
+}
+
+/// Distance in CIE 1976 L*a*b*; about 2.3 is just noticed (Mahy, Van Eycken, Oosterlinck 1994, from memory).
+fn distance(a: Color32, b: Color32, seen: &Matrix) -> f64 {
+    let [a, b] = [a, b].map(|colour| lab(times(seen, linear(colour))));
+    a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt()
+}
+
+/// WCAG 2.1, success criterion 1.4.3: 4.5 for words; 1.4.11: 3 for marks that tell something.
+#[test]
+fn words_and_marks_stand_out() {
+    // Published ends of the scale: black on white is 21, a colour on itself 1; #767676 is the lightest grey that white
+    // takes as words (from memory).
+    assert!((contrast(Color32::BLACK, Color32::WHITE) - 21.0).abs() < 1e-9);
+    assert!(contrast(Color32::from_gray(0x76), Color32::WHITE) >= 4.5);
+    assert!(contrast(Color32::from_gray(0x77), Color32::WHITE) < 4.5);
+    for dark in [false, true] {
+        let look = Look::of(dark);
+        for (name, ink) in [
+            ("ink", look.ink),
+            ("quiet", look.quiet),
+            ("after", look.after),
+            ("takes", look.takes),
+            ("gives", look.gives),
+        ] {
+            for (on, ground) in [("paper", look.paper), ("an open row", look.ground), ("a field", look.field)] {
+                let ratio = contrast(ink, ground);
+                assert!(ratio >= 4.5, "dark {dark}: {name} on {on} {ratio:.2}");
+            }
+            // Lines, steps and handles cross the band; words on it are in ink.
+            let ratio = contrast(ink, look.band);
+            assert!(ratio >= if name == "ink" { 4.5 } else { 3.0 }, "dark {dark}: {name} on the band {ratio:.2}");
+        }
+        assert!(contrast(look.paper, look.after) >= 4.5, "the tick in a switch");
+    }
+}
+
+/// What takes, what gives and what is on are told apart by everybody: at least ten apart, four times what is just noticed.
+#[test]
+fn takes_gives_and_active_are_told_apart() {
+    // A control: red and green of one lightness are far apart for most and close for those without middle-wave cones.
+    let (red, green) = (Color32::from_rgb(0xB0, 0x60, 0x40), Color32::from_rgb(0x70, 0x80, 0x3C));
+    assert!(distance(red, green, &SEEN[0].1) > 40.0, "{}", distance(red, green, &SEEN[0].1));
+    assert!(distance(red, green, &SEEN[2].1) < 10.0, "{}", distance(red, green, &SEEN[2].1));
+    for (seen, matrix) in &SEEN {
+        let grey = times(matrix, [0.5; 3]);
+        assert!(grey.iter().all(|v| (v - 0.5).abs() < 1e-5), "{seen}: grey stays grey");
+        for dark in [false, true] {
+            let look = Look::of(dark);
+            let pairs = [
+                ("after and takes", look.after, look.takes),
+                ("after and gives", look.after, look.gives),
+                ("takes and gives", look.takes, look.gives),
+            ];
+            for (names, a, b) in pairs {
+                let far = distance(a, b, matrix);
+                assert!(far >= 10.0, "{names} {seen}, dark {dark}: {far:.1}");
+            }
+        }
+    }
+}

@@ -1,0 +1,349 @@
+//! Every control, by pointer and keyboard, found by its name.
+
+use crate::desk::Track;
+use egui::{Event, Key, Modifiers, PointerButton, Pos2};
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable;
+use voicechain_core::settings::{Middle, StageId, row};
+use voicechain_core::strip::{Part, StartingPoint, Way};
+use voicechain_core::units::Unit;
+use voicechain_editor::{Ask, FIRST, Filing, SMALLEST};
+
+pub(crate) type Opened = Harness<'static, Track>;
+
+pub(crate) fn open(track: Track) -> Opened {
+    track.open(FIRST, 1.0).0
+}
+
+pub(crate) fn press(page: &mut Opened, name: &str) {
+    page.get_by_label(name).click();
+    page.run_steps(3);
+}
+
+fn place(page: &Opened, name: &str) -> Pos2 {
+    page.get_by_label(name).rect().center()
+}
+
+fn drag(page: &mut Opened, from: Pos2, by: egui::Vec2, modifiers: Modifiers) {
+    page.event_modifiers(Event::PointerMoved(from), modifiers);
+    page.run_steps(1);
+    let button = |pos, pressed| Event::PointerButton { pos, button: PointerButton::Primary, pressed, modifiers };
+    page.event_modifiers(button(from, true), modifiers);
+    page.run_steps(1);
+    for n in 1..=8 {
+        page.event_modifiers(Event::PointerMoved(from + by * (n as f32 / 8.0)), modifiers);
+        page.run_steps(1);
+    }
+    page.event_modifiers(button(from + by, false), modifiers);
+    page.run_steps(2);
+}
+
+fn type_text(page: &mut Opened, name: &str, text: &str) {
+    press(page, name);
+    let mut letters = text.chars();
+    page.event(Event::Text(letters.next().unwrap().to_string()));
+    page.run_steps(3);
+    page.event(Event::Text(letters.collect()));
+    page.run_steps(2);
+    page.key_press(Key::Enter);
+    page.run_steps(3);
+}
+
+/// Each gesture is whole: taken hold of, given values, let go.
+pub(crate) fn gestures_are_whole(asked: &[Ask]) {
+    let mut held = std::collections::BTreeSet::new();
+    for ask in asked {
+        match ask {
+            Ask::Begin(stage, row) => assert!(held.insert((stage.id(), *row)), "{asked:?}"),
+            Ask::Set(stage, row, _) => assert!(held.contains(&(stage.id(), *row)), "{asked:?}"),
+            Ask::End(stage, row) => assert!(held.remove(&(stage.id(), *row)), "{asked:?}"),
+            _ => {}
+        }
+    }
+    assert!(held.is_empty(), "{asked:?}");
+}
+
+#[test]
+fn every_action_asks_for_what_it_says() {
+    let mut page = open(Track::measured());
+    let candidate = page.state().profile.unwrap().resonances.unwrap()[0].unwrap();
+    for (name, ask) in [
+        ("measure again", Ask::Measure),
+        ("stop measuring", Ask::StopMeasuring),
+        ("undo", Ask::Undo),
+        ("copy", Ask::Copy),
+        ("paste", Ask::Paste(None)),
+        ("carry over", Ask::CarryOver),
+        ("unprocessed", Ask::Listen(Way::Unprocessed)),
+        ("removed", Ask::Listen(Way::Removed)),
+        ("processed", Ask::Listen(Way::Processed)),
+        ("same loudness", Ask::Match(false)),
+        ("hear 455 Hz alone", Ask::Hear(Part::band_of(&candidate))),
+        ("hear the cut at 455 Hz", Ask::Hear(Part::cut_of(&candidate))),
+        ("hear the cut at 455 Hz", Ask::Hear(Part::Whole)),
+        ("open", Ask::Choose(Filing::Open)),
+    ] {
+        page.state_mut().asked.clear();
+        press(&mut page, name);
+        assert_eq!(page.state().asked, [ask], "{name}");
+    }
+    press(&mut page, "cancel");
+    // There is nothing to take again.
+    page.state_mut().asked.clear();
+    press(&mut page, "redo");
+    assert!(page.state().asked.is_empty());
+    press(&mut page, "dark");
+    assert!(page.state().page.dark);
+    press(&mut page, "light");
+    press(&mut page, "+");
+    assert_eq!(page.state().page.zoom, 1.25);
+    press(&mut page, "\u{2212}");
+    assert_eq!(page.state().page.zoom, 1.0);
+}
+
+#[test]
+fn a_proposal_is_shown_before_it_is_applied() {
+    let mut page = open(Track::measured());
+    let before = page.state().settings;
+    press(&mut page, "propose");
+    assert_eq!(page.state().settings, before, "nothing is changed yet");
+    press(&mut page, "leave as it is");
+    assert_eq!(page.state().settings, before);
+    press(&mut page, "propose");
+    press(&mut page, "apply");
+    assert_eq!(page.state().asked, [Ask::Propose]);
+    assert!(page.query_by_label("apply").is_none());
+    // A voice that was not measured has none.
+    let mut page = open(Track::empty());
+    press(&mut page, "propose");
+    assert!(page.query_by_label("apply").is_none());
+}
+
+#[test]
+fn starting_points_are_in_a_menu() {
+    let mut page = open(Track::empty());
+    for point in StartingPoint::ALL {
+        press(&mut page, "starting points");
+        press(&mut page, point.name());
+        assert_eq!(page.state().asked.last(), Some(&Ask::StartFrom(point)));
+        assert_eq!(page.state().settings, point.settings());
+    }
+}
+
+#[test]
+fn every_stage_is_switched_and_opened() {
+    let mut page = open(Track::measured());
+    for &stage in StageId::ALL {
+        let value = |page: &Opened, name: &str| page.state().settings.get(&format!("{}.{name}", stage.id()));
+        let Some(on) = value(&page, "on") else { continue };
+        // One that is absent comes when it is switched on.
+        let there = if value(&page, "variant") == Some(0.0) { 0.0 } else { on };
+        press(&mut page, &format!("{} on", stage.name()));
+        assert_eq!(value(&page, "on"), Some(1.0 - there), "{}", stage.name());
+        assert_ne!(value(&page, "variant"), Some(0.0));
+        press(&mut page, &format!("{} on", stage.name()));
+        assert_eq!(value(&page, "on"), Some(there), "{}", stage.name());
+    }
+    gestures_are_whole(&page.state().asked);
+}
+
+/// The page of one open row that is tall enough for all of it.
+pub(crate) fn opened(stage: StageId) -> Opened {
+    let mut track = Track::measured();
+    track.page.open_row(stage);
+    track.settings.compressor.on = true;
+    track.open([FIRST[0], 1_000.0], 1.0).0
+}
+
+/// An open row says why its settings are proposed, and what they would be.
+#[test]
+fn an_open_row_gives_its_reasons() {
+    let mut page = opened(StageId::HighPass);
+    let reason = page.state().proposal.unwrap();
+    let reason = reason.reasons().find(|reason| reason.stage() == "high_pass").unwrap().to_string();
+    page.run_steps(1);
+    assert!(page.query_by_label(&reason).is_some(), "{reason}");
+    let page = opened(StageId::Limiter);
+    assert!(page.query_by_label(&reason).is_none());
+}
+
+#[test]
+fn every_setting_is_typed_dragged_stepped_and_given_back() {
+    for &stage in StageId::ALL {
+        let mut page = opened(stage);
+        for info in stage.rows().iter().filter(|info| info.name != "on") {
+            let name = format!("{} {}", stage.name(), info.name);
+            let name = name.as_str();
+            // The last of them: the row shows the main settings, too.
+            let spot = |page: &Opened| page.get_all_by_label(name).last().unwrap().rect().center();
+            let value = |page: &Opened| page.state().settings.get(info.id).unwrap();
+            let at = spot(&page);
+            let click = |page: &mut Opened| {
+                for pressed in [true, false] {
+                    page.event(Event::PointerMoved(at));
+                    let modifiers = Modifiers::NONE;
+                    page.event(Event::PointerButton { pos: at, button: PointerButton::Primary, pressed, modifiers });
+                    page.run_steps(1);
+                }
+            };
+            if matches!(info.unit, Unit::Switch | Unit::Choice) {
+                let before = value(&page);
+                click(&mut page);
+                assert_ne!(value(&page), before, "{name}");
+                gestures_are_whole(&page.state().asked);
+                continue;
+            }
+            let start = value(&page);
+            drag(&mut page, at, egui::vec2(-40.0, 0.0), Modifiers::NONE);
+            let dragged = value(&page);
+            assert!(dragged < start || start == info.min, "{name}: {start} to {dragged}");
+            gestures_are_whole(&page.state().asked);
+            page.key_press(Key::ArrowUp);
+            page.run_steps(2);
+            assert_eq!(value(&page), info.stepped(dragged, 1.0), "{name}");
+            page.key_press(Key::Delete);
+            page.run_steps(2);
+            assert_eq!(value(&page), info.default, "{name}");
+            gestures_are_whole(&page.state().asked);
+        }
+    }
+}
+
+#[test]
+fn what_is_typed_is_taken_with_or_without_its_unit() {
+    for (id, text, expected) in [
+        ("compressor.threshold_db", "-24", -24.0),
+        ("compressor.ratio", "4:1", 4.0),
+        ("compressor.release_ms", "0.2 s", 200.0),
+        ("high_pass.frequency_hz", "95 Hz", 95.0),
+        ("de_esser.frequency_hz", "6.5k", 6_500.0),
+        ("trim.gain_db", "\u{2212}3", -3.0),
+    ] {
+        let info = row(id).unwrap();
+        let stage = *StageId::ALL.iter().find(|stage| stage.id() == info.stage).unwrap();
+        let mut track = Track::measured();
+        track.settings.compressor.on = true;
+        let mut page = open(track);
+        type_text(&mut page, &format!("{} {}", stage.name(), info.name), text);
+        assert_eq!(page.state().settings.get(id), Some(expected), "{id} {text}");
+        gestures_are_whole(&page.state().asked);
+    }
+}
+
+#[test]
+fn what_is_no_value_is_refused_and_said() {
+    let mut track = Track::measured();
+    track.settings.compressor.on = true;
+    let before = track.settings;
+    let mut page = open(track);
+    for text in ["abc", "-18 Hz", "1.2.3", "--"] {
+        type_text(&mut page, "Compressor threshold", text);
+        assert_eq!(page.state().settings, before, "{text}");
+        // The field is still there; Escape leaves it.
+        page.key_press(Key::Escape);
+        page.run_steps(3);
+        assert_eq!(page.state().settings, before, "{text}");
+    }
+    assert!(page.state().asked.iter().all(|ask| !matches!(ask, Ask::Set(..))));
+}
+
+#[test]
+fn a_handle_is_dragged_for_frequency_and_gain() {
+    let mut page = open(Track::measured());
+    let before = page.state().settings.corrective_eq;
+    let at = place(&page, "Corrective EQ bell 3 handle");
+    drag(&mut page, at, egui::vec2(30.0, 25.0), Modifiers::NONE);
+    let after = page.state().settings.corrective_eq;
+    assert!(after.bell_3_frequency_hz > 1.2 * before.bell_3_frequency_hz, "{after:?}");
+    assert!(after.bell_3_gain_db < -1.0, "{after:?}");
+    assert_eq!(after.bell_3_q, before.bell_3_q);
+    gestures_are_whole(&page.state().asked);
+    let at = place(&page, "Corrective EQ bell 3 handle");
+    drag(&mut page, at, egui::vec2(0.0, -30.0), Modifiers::ALT);
+    let narrower = page.state().settings.corrective_eq;
+    assert!(narrower.bell_3_q > after.bell_3_q && narrower.bell_3_gain_db == after.bell_3_gain_db, "{narrower:?}");
+    gestures_are_whole(&page.state().asked);
+    // The keyboard: the handle has it since it was dragged.
+    page.key_press(Key::ArrowUp);
+    page.key_press(Key::ArrowRight);
+    page.key_press(Key::Plus);
+    page.run_steps(3);
+    let nudged = page.state().settings.corrective_eq;
+    assert!(nudged.bell_3_gain_db > narrower.bell_3_gain_db, "{nudged:?}");
+    assert!(nudged.bell_3_frequency_hz > narrower.bell_3_frequency_hz && nudged.bell_3_q > narrower.bell_3_q);
+    // The wheel.
+    let at = place(&page, "Corrective EQ bell 3 handle");
+    page.event(Event::PointerMoved(at));
+    page.run_steps(2);
+    page.event(Event::MouseWheel {
+        unit: egui::MouseWheelUnit::Point,
+        source: egui::MouseWheelSource::Wheel,
+        delta: egui::vec2(0.0, -60.0),
+        phase: egui::TouchPhase::Move,
+        modifiers: Modifiers::NONE,
+    });
+    page.run_steps(20);
+    assert!(page.state().settings.corrective_eq.bell_3_q < nudged.bell_3_q);
+    gestures_are_whole(&page.state().asked);
+}
+
+#[test]
+fn every_band_has_a_handle() {
+    let page = open(Track::measured());
+    for name in ["High-pass", "Corrective EQ bell 1", "Tone EQ low shelf", "Tone EQ bell", "Tone EQ high shelf"] {
+        assert!(page.query_by_label(&format!("{name} handle")).is_some(), "{name}");
+    }
+}
+
+#[test]
+fn a_middle_stage_moves_in_the_chain() {
+    let mut page = opened(StageId::DeEsser);
+    press(&mut page, "De-esser later");
+    assert_eq!(page.state().settings.order[2], Middle::DeEsser);
+    press(&mut page, "De-esser earlier");
+    press(&mut page, "De-esser earlier");
+    assert_eq!(page.state().settings.order[0], Middle::DeEsser);
+    page.state_mut().asked.clear();
+    press(&mut page, "De-esser earlier");
+    assert!(page.state().asked.is_empty(), "there is no place before the first");
+}
+
+#[test]
+fn the_keyboard_reaches_everything_and_tab_moves_on() {
+    let mut page = open(Track::measured());
+    let mut seen = std::collections::BTreeSet::new();
+    for _ in 0..120 {
+        page.key_press(Key::Tab);
+        page.run_steps(1);
+        if let Some(id) = page.ctx.memory(|memory| memory.focused()) {
+            seen.insert(format!("{id:?}"));
+        }
+    }
+    assert!(seen.len() > 40, "{}", seen.len());
+    assert!(page.state().asked.is_empty(), "nothing is changed by looking around");
+}
+
+#[test]
+fn nothing_is_redrawn_while_nothing_happens() {
+    let mut page = open(Track::measured());
+    page.run_steps(5);
+    let delay = page.output().viewport_output.values().map(|viewport| viewport.repaint_delay).min().unwrap();
+    assert!(delay > std::time::Duration::from_secs(1), "{delay:?}");
+}
+
+#[test]
+fn what_is_wild_is_drawn() {
+    for size in [SMALLEST, [300.0, 200.0], [3_840.0, 2_160.0]] {
+        let mut track = Track::measured();
+        let profile = track.profile.as_mut().unwrap();
+        profile.level.active_s = f64::NAN;
+        if let Ok(colour) = &mut profile.colour {
+            colour.deviation_db = [Some(f64::NEG_INFINITY); 25];
+            colour.deviation_db[3] = Some(f64::NAN);
+            colour.deviation_db[7] = None;
+        }
+        track.play(f64::INFINITY);
+        track.page.open_row(StageId::Limiter);
+        track.open(size, 1.0);
+    }
+}

@@ -1,0 +1,56 @@
+//! A voice to draw, for tests and benches.
+
+use voicechain_core::voice::Profile;
+use voicechain_core::voice::profile::{
+    Bandwidth, CANDIDATES, Clipping, Colour, Ground, Level, Phrases, Pitch, Resonance, Room, Sibilance, Spikes, Subject,
+};
+
+/// An invented voice: a boomy room, a place that stands out, strong fricatives.
+pub(crate) fn guest() -> Profile {
+    let deviation: [f64; 25] = [
+        17.0, 9.0, 6.5, -1.5, -2.5, -1.0, 0.5, 3.0, 6.5, 7.0, 3.5, 0.5, -1.0, -1.5, -2.0, -2.5, -3.0, -3.6, -2.0, 0.5,
+        5.2, 5.0, 1.5, -2.5, -3.0,
+    ];
+    let mut candidates = [None; CANDIDATES];
+    candidates[0] = Some(Resonance { frequency_hz: 455.0, prominence_db: 7.6, q: 3.0, confidence: 0.7 });
+    Profile {
+        rate_hz: 48_000.0,
+        duration_s: 61.0,
+        channels: 1,
+        subject: Subject::Voice,
+        level: Level {
+            integrated_lufs: Ok(-30.0),
+            loudness_range_lu: Ok(7.1),
+            true_peak_dbtp: -7.2,
+            sample_peak_dbfs: -7.4,
+            clipping: Clipping::default(),
+            active_level_dbov: Ok(-31.4),
+            activity_percent: 79.0,
+            active_s: 48.0,
+            crest_db: Ok(20.0),
+            speech_peak_dbfs: Ok(-14.0),
+        },
+        phrases: Ok(Phrases { count: 17, spread_db: 3.2, step_db: 2.1 }),
+        spikes: Ok(Spikes { count: 6, per_10_s: 1.0, max_excess_db: 9.0 }),
+        ground: Ground {
+            noise_floor_dbfs: Ok(-74.0),
+            noise_bands_dbfs: [-88.0; 25],
+            snr_db: Ok(43.0),
+            rumble_dbfs: -50.0,
+            offset: 0.0,
+        },
+        hum: Ok(None),
+        pitch: Ok(Pitch { low_hz: 92.0, median_hz: 118.0, high_hz: 164.0, voiced_share: 0.6 }),
+        colour: Ok(Colour {
+            bands_dbfs: [Some(-40.0); 25],
+            deviation_db: deviation.map(Some),
+            low_end_db: Ok(-2.8),
+            presence_db: Ok(-3.6),
+            top_end_db: Ok(1.0),
+        }),
+        bandwidth: Ok(Bandwidth { high_hz: 20_000.0, limited: false, telephone: false }),
+        resonances: Ok(candidates),
+        sibilance: Ok(Sibilance { frequency_hz: 6_400.0, excess_db: 6.4, share_percent: 30.0, loud_ratio_db: 4.0 }),
+        room: Ok(Room { decay_time_s: 0.3, dry: false }),
+    }
+}

@@ -1,0 +1,253 @@
+//! The page without a pointer, and for somebody who does not see it: order, focus, names and roles.
+
+use crate::controls::{Opened, open, opened, press};
+use crate::desk::Track;
+use egui::accesskit::Role;
+use egui::{Event, Key, Modifiers};
+use egui_kittest::kittest::{By, NodeT, Queryable};
+use voicechain_core::settings::{StageId, row};
+use voicechain_editor::{Ask, FIRST, Filing};
+
+/// The name and place of what has the keyboard.
+fn focused(page: &Opened) -> Option<(String, egui::Rect)> {
+    let focused = page.query_all(By::new().predicate(|node| node.is_focused())).last()?;
+    let role = focused.accesskit_node().role();
+    if !CONTROLS.contains(&role) {
+        assert!(matches!(role, Role::Window | Role::GenericContainer | Role::Unknown), "{role:?}");
+        return None;
+    }
+    let name = focused.accesskit_node().label();
+    Some((name.unwrap_or_else(|| panic!("a {role:?} without a name has the keyboard")), focused.rect()))
+}
+
+/// What Tab goes through, from the first to the last.
+fn by_tab(page: &mut Opened) -> Vec<(String, egui::Rect)> {
+    let mut seen: Vec<(String, egui::Rect)> = Vec::new();
+    for _ in 0..250 {
+        page.key_press(Key::Tab);
+        page.run_steps(1);
+        let Some(next) = focused(page) else { continue };
+        if seen.len() > 1 && seen[0] == next {
+            break;
+        }
+        if seen.last() != Some(&next) {
+            seen.push(next);
+        }
+    }
+    seen
+}
+
+#[test]
+fn tab_goes_through_the_page_as_it_is_read() {
+    let mut page = open(Track::measured());
+    let seen = by_tab(&mut page);
+    let place =
+        |name: &str| seen.iter().position(|(other, _)| other == name).unwrap_or_else(|| panic!("{name}: {seen:?}"));
+    let order = [
+        "processed",
+        "unprocessed",
+        "removed",
+        "same loudness",
+        "hear 455 Hz alone",
+        "hear the cut at 455 Hz",
+        "High-pass handle",
+        "Corrective EQ bell 1 handle",
+        "Tone EQ high shelf handle",
+        "Trim row",
+        "Trim gain",
+        "High-pass row",
+        "High-pass on",
+        "High-pass frequency",
+        "Limiter row",
+        "Output gain",
+        "measure again",
+        "propose",
+        "undo",
+        "copy",
+        "paste",
+        "carry over",
+        "starting points",
+        "open",
+        "save",
+        "dark",
+        "+",
+    ];
+    let places = order.map(place);
+    assert!(places.is_sorted(), "{places:?} {seen:?}");
+    // What cannot be pressed now is passed by.
+    assert!(!seen.iter().any(|(name, _)| name == "redo"));
+    assert!(page.state().asked.is_empty(), "nothing is changed by looking around");
+}
+
+#[test]
+fn whoever_has_the_keyboard_is_marked() {
+    for dark in [false, true] {
+        let mut track = Track::measured();
+        track.page.dark = dark;
+        track.page.open_row(StageId::DeEsser);
+        let mut page = track.open([1_080.0, 1_100.0], 1.0).0;
+        let bare = page.output().shapes.clone();
+        let mut count = 0;
+        for _ in 0..200 {
+            page.key_press(Key::Tab);
+            page.run_steps(1);
+            let Some((name, rect)) = focused(&page) else { continue };
+            let around = rect.expand(8.0);
+            let marks = page.output().shapes.iter().filter(|shape| !bare.contains(shape));
+            let marks = marks.filter(|shape| around.intersects(shape.shape.visual_bounding_rect()));
+            assert!(marks.count() > 0, "nothing shows that {name} has the keyboard");
+            count += 1;
+        }
+        assert!(count > 150);
+    }
+}
+
+/// The roles that something to press or move may have.
+const CONTROLS: [Role; 8] = [
+    Role::Button,
+    Role::CheckBox,
+    Role::RadioButton,
+    Role::Slider,
+    Role::SpinButton,
+    Role::ComboBox,
+    Role::DisclosureTriangle,
+    Role::TextInput,
+];
+
+#[test]
+fn everything_to_press_or_move_has_a_name_a_role_and_a_value() {
+    for stage in [StageId::Compressor, StageId::CorrectiveEq, StageId::Limiter] {
+        let mut page = opened(stage);
+        page.run_steps(1);
+        let mut count = 0;
+        for node in page.query_all(By::new().predicate(|node| CONTROLS.contains(&node.role()))) {
+            let node = node.accesskit_node();
+            assert!(node.label().is_some_and(|name| !name.is_empty()), "a {:?} without a name", node.role());
+            count += 1;
+        }
+        assert!(count > 40, "{count}");
+        for (name, role) in [
+            ("processed", Role::RadioButton),
+            ("same loudness", Role::CheckBox),
+            ("Compressor on", Role::CheckBox),
+            ("Compressor row", Role::DisclosureTriangle),
+            ("High-pass frequency", Role::SpinButton),
+            ("High-pass slope", Role::ComboBox),
+            ("Tone EQ bell handle", Role::Slider),
+            ("hear 455 Hz alone", Role::Button),
+            ("propose", Role::Button),
+        ] {
+            let node = page.get_all_by_label(name).next().unwrap();
+            assert_eq!(node.accesskit_node().role(), role, "{name}");
+        }
+        let frequency = page.get_all_by_label("High-pass frequency").next().unwrap();
+        assert_eq!(frequency.value().as_deref(), Some("70 Hz"));
+        let bell = page.get_by_label("Tone EQ bell handle");
+        assert!(bell.value().unwrap().contains("0.0 dB  Q "), "{:?}", bell.value());
+    }
+}
+
+#[test]
+fn assistive_technology_steps_a_setting() {
+    let mut page = open(Track::measured());
+    let info = row("high_pass.frequency_hz").unwrap();
+    for (up, steps) in [(true, 1.0), (false, -1.0)] {
+        let before = page.state().settings.high_pass.frequency_hz;
+        let node = page.get_by_label("High-pass frequency");
+        node.focus();
+        if up {
+            node.increment_accesskit()
+        } else {
+            node.decrement_accesskit()
+        }
+        page.run_steps(3);
+        assert_eq!(page.state().settings.high_pass.frequency_hz, info.stepped(before, steps));
+    }
+}
+
+/// What Enter asks for where a word has the keyboard; space does the same.
+#[test]
+fn every_word_is_pressed_by_the_keyboard() {
+    for key in [Key::Enter, Key::Space] {
+        let mut page = open(Track { steps: [true; 2], ..Track::measured() });
+        for (name, ask) in [
+            ("undo", Ask::Undo),
+            ("redo", Ask::Redo),
+            ("copy", Ask::Copy),
+            ("paste", Ask::Paste(None)),
+            ("carry over", Ask::CarryOver),
+            ("unprocessed", Ask::Listen(voicechain_core::strip::Way::Unprocessed)),
+            ("processed", Ask::Listen(voicechain_core::strip::Way::Processed)),
+            ("same loudness", Ask::Match(false)),
+            ("measure again", Ask::Measure),
+            ("stop measuring", Ask::StopMeasuring),
+            ("open", Ask::Choose(Filing::Open)),
+        ] {
+            page.state_mut().asked.clear();
+            page.get_by_label(name).focus();
+            page.run_steps(2);
+            page.key_press(key);
+            page.run_steps(3);
+            assert_eq!(page.state().asked, [ask], "{name} {key:?}");
+        }
+        page.state_mut().choosing = None;
+        page.run_steps(2);
+        page.get_by_label("propose").focus();
+        page.run_steps(2);
+        page.key_press(key);
+        page.run_steps(3);
+        assert!(page.query_by_label("apply").is_some());
+        for name in ["Compressor row", "Compressor on"] {
+            page.get_by_label(name).focus();
+            page.run_steps(2);
+            page.key_press(key);
+            page.run_steps(3);
+        }
+        assert!(page.query_by_label("Compressor knee").is_some(), "the row is open");
+    }
+}
+
+#[test]
+fn every_handle_is_nudged() {
+    for band in ["Corrective EQ bell 1", "Corrective EQ bell 4", "Tone EQ low shelf", "Tone EQ bell", "High-pass"] {
+        // As fast as a hand presses twice.
+        let mut page = Track::measured().open_at(FIRST, 1.0, 0.02).0;
+        let before = page.state().settings;
+        let name = format!("{band} handle");
+        page.get_by_label(&name).focus();
+        page.run_steps(2);
+        for key in [Key::ArrowRight, Key::ArrowUp] {
+            let last = page.state().settings;
+            page.key_press(key);
+            page.run_steps(2);
+            let moves = key == Key::ArrowRight || band != "High-pass";
+            assert_eq!(page.state().settings != last, moves, "{band} {key:?}");
+        }
+        // Twice pressed: its default again.
+        let at = page.get_by_label(&name).rect().center();
+        page.hover_at(at);
+        page.run_steps(1);
+        for _ in 0..2 {
+            for pressed in [true, false] {
+                let modifiers = Modifiers::NONE;
+                page.event(Event::PointerButton { pos: at, button: egui::PointerButton::Primary, pressed, modifiers });
+                page.run_steps(1);
+            }
+        }
+        page.run_steps(3);
+        assert_eq!(page.state().settings, before, "{band}");
+        crate::controls::gestures_are_whole(&page.state().asked);
+    }
+}
+
+#[test]
+fn undo_and_redo_have_their_usual_keys() {
+    let mut page = open(Track { steps: [true; 2], ..Track::measured() });
+    page.key_press_modifiers(Modifiers::COMMAND, Key::Z);
+    page.run_steps(2);
+    page.key_press_modifiers(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z);
+    page.run_steps(2);
+    assert_eq!(page.state().asked, [Ask::Undo, Ask::Redo]);
+    press(&mut page, "redo");
+    assert_eq!(page.state().asked.last(), Some(&Ask::Redo));
+}

@@ -1,0 +1,260 @@
+//! Sizes from the smallest to a large display's, and that nothing moves that should stand.
+
+use crate::controls::{gestures_are_whole, open, opened, press};
+use crate::desk::Track;
+use egui::accesskit::Role;
+use egui::{Event, Key, Rect, pos2, vec2};
+use egui_kittest::Harness;
+use egui_kittest::kittest::{By, NodeT, Queryable};
+use std::collections::BTreeMap;
+use voicechain_core::settings::StageId;
+use voicechain_core::strip::Way;
+use voicechain_editor::{Ask, FIRST, Filing, SMALLEST};
+
+/// Every named control and where it is.
+fn places(page: &Harness<'static, Track>) -> Vec<(String, Role, Rect)> {
+    let named = |node: &egui_kittest::Node<'_>| {
+        let (role, label) = (node.accesskit_node().role(), node.accesskit_node().label()?);
+        let is_control = role != Role::Label && node.accesskit_node().bounding_box().is_some();
+        is_control.then(|| (label, role, node.rect()))
+    };
+    page.query_all(By::new().predicate(|node| node.label().is_some())).filter_map(|node| named(&node)).collect()
+}
+
+/// Sizes in points, and pixels per point: the smallest window at 100 to 300 %, the first, and a display of 3840 by 2160
+/// pixels at 300, 200 and 100 %.
+const SIZES: [([f32; 2], f32); 8] = [
+    (SMALLEST, 1.0),
+    (SMALLEST, 1.5),
+    (SMALLEST, 2.0),
+    (SMALLEST, 3.0),
+    (FIRST, 1.0),
+    ([1_280.0, 720.0], 3.0),
+    ([1_920.0, 1_080.0], 2.0),
+    ([3_840.0, 2_160.0], 1.0),
+];
+
+#[test]
+fn everything_has_its_place_at_every_size() {
+    for (size, scale) in SIZES {
+        for choosing in [false, true] {
+            let mut track = Track::measured();
+            if choosing {
+                track.choosing = Some((Filing::Save, "/home/somebody/voice.toml".into(), false, String::new()));
+            }
+            let (page, _) = track.open(size, scale);
+            let window = Rect::from_min_size(pos2(0.0, 0.0), vec2(size[0], size[1])).expand(1.0);
+            let all = places(&page);
+            for (name, _, rect) in &all {
+                assert!(window.x_range().contains(rect.left()), "{size:?} {scale}: {name} {rect:?}");
+                assert!(window.x_range().contains(rect.right()), "{size:?} {scale}: {name} {rect:?}");
+            }
+            // Words to press, and switches, do not lie on each other.
+            let words: Vec<_> = all
+                .iter()
+                .filter(|(name, role, _)| {
+                    let band = name.starts_with("hear ");
+                    matches!(role, Role::Button | Role::RadioButton | Role::TextInput) && !band
+                })
+                .collect();
+            for (n, (name, _, a)) in words.iter().enumerate() {
+                for (other, _, b) in &words[n + 1..] {
+                    let (a, b) = (a.shrink2(vec2(4.0, 3.0)), b.shrink2(vec2(4.0, 3.0)));
+                    assert!(!a.intersects(b), "{size:?} {scale}: {name} {a:?} and {other} {b:?}");
+                }
+            }
+            let least = if choosing { ["save it", "cancel"] } else { ["measure again", "save"] };
+            for name in least {
+                assert!(words.iter().any(|(other, ..)| other == name), "{size:?}: {name}");
+            }
+        }
+    }
+}
+
+/// Every stage can be reached in the smallest window: the table scrolls.
+#[test]
+fn the_table_scrolls_in_the_smallest_window() {
+    let (mut page, _) = Track::measured().open(SMALLEST, 1.0);
+    assert!(page.query_by_label("Output row").is_none_or(|row| row.rect().top() > 400.0));
+    let at = page.get_by_label("Trim row").rect().center();
+    page.event(Event::PointerMoved(at));
+    page.run_steps(1);
+    page.event(Event::MouseWheel {
+        unit: egui::MouseWheelUnit::Point,
+        source: egui::MouseWheelSource::Wheel,
+        delta: vec2(0.0, -2_000.0),
+        phase: egui::TouchPhase::Move,
+        modifiers: egui::Modifiers::NONE,
+    });
+    page.run_steps(30);
+    let rect = page.get_by_label("Output row").rect();
+    assert!(rect.bottom() < SMALLEST[1] - 60.0, "{rect:?}");
+}
+
+/// Left ends of everything that is there in both of two states.
+fn nothing_jumps(what: &str, before: &[(String, Role, Rect)], after: &[(String, Role, Rect)]) {
+    let index = |all: &[(String, Role, Rect)]| -> BTreeMap<String, Vec<f32>> {
+        let mut map = BTreeMap::<String, Vec<f32>>::new();
+        for (name, role, rect) in all {
+            // A handle stands where its band is.
+            if *role != Role::Slider {
+                map.entry(name.clone()).or_default().push(rect.left());
+            }
+        }
+        map
+    };
+    let (before, after) = (index(before), index(after));
+    let mut count = 0;
+    for (name, left) in &before {
+        if let Some(now) = after.get(name) {
+            assert_eq!(left, now, "{what}: {name} has jumped");
+            count += 1;
+        }
+    }
+    assert!(count > 40, "{what}: {count}");
+}
+
+#[test]
+fn nothing_jumps_while_values_change() {
+    for &stage in StageId::ALL {
+        let mut page = opened(stage);
+        let before = places(&page);
+        for info in stage.rows().iter().filter(|info| info.name != "on" && !info.id.ends_with("gain_db")) {
+            for value in [info.min, info.max, info.default] {
+                page.state_mut().settings.set(info.id, value).unwrap();
+                page.run_steps(1);
+                nothing_jumps(info.id, &before, &places(&page));
+            }
+        }
+    }
+}
+
+#[test]
+fn nothing_jumps_while_it_plays_measures_and_is_compared() {
+    let mut page = open(Track::measured());
+    let before = places(&page);
+    page.state_mut().play(40.0);
+    page.run_steps(1);
+    nothing_jumps("heavy reduction", &before, &places(&page));
+    for way in [Way::Unprocessed, Way::Removed, Way::Processed] {
+        page.state_mut().listening.way = way;
+        page.run_steps(1);
+        nothing_jumps("ways to listen", &before, &places(&page));
+    }
+    page.state_mut().measuring = true;
+    page.run_steps(1);
+    nothing_jumps("measuring", &before, &places(&page));
+    page.state_mut().message = Some("a message ".repeat(60));
+    page.run_steps(1);
+    nothing_jumps("a long message", &before, &places(&page));
+}
+
+#[test]
+fn a_tooltip_is_what_the_table_of_settings_says() {
+    let mut page = open(Track::measured());
+    for (name, id) in [("High-pass frequency", "high_pass.frequency_hz"), ("Limiter ceiling", "limiter.ceiling_dbtp")] {
+        let explanation = voicechain_core::settings::row(id).unwrap().explanation;
+        assert!(page.query_by_label(explanation).is_none());
+        page.get_by_label(name).hover();
+        page.run_steps(30);
+        assert!(page.query_by_label(explanation).is_some(), "{name}: {explanation}");
+        assert!(page.query_by_label(&format!("{name}: {explanation}")).is_some(), "the hint line says it, too");
+    }
+}
+
+#[test]
+fn a_file_is_chosen_by_its_path() {
+    let mut page = open(Track::measured());
+    press(&mut page, "save");
+    assert_eq!(page.state().asked, [Ask::Choose(Filing::Save)]);
+    assert!(page.query_by_label("choose it in the system's window, or type its path here").is_some());
+    assert!(!page.state().page.is_typing(), "the system's window has the keyboard");
+    // The system has none.
+    page.state_mut().choosing.as_mut().unwrap().2 = false;
+    page.run_steps(3);
+    assert!(page.state().page.is_typing());
+    assert!(page.query_by_label("this system shows no window for choosing files: type the path here").is_some());
+    page.state_mut().asked.clear();
+    page.key_press_modifiers(egui::Modifiers::COMMAND, Key::A);
+    page.event(Event::Text("/tmp/mine.toml".into()));
+    page.run_steps(1);
+    page.key_press(Key::Enter);
+    page.run_steps(3);
+    let asked = |replace| Ask::File { path: "/tmp/mine.toml".into(), replace };
+    assert_eq!(page.state().asked, [asked(false)]);
+    // It is there already: the same path is written over only if that is pressed.
+    page.state_mut().asked.clear();
+    page.state_mut().choosing.as_mut().unwrap().3 = "/tmp/mine.toml".into();
+    page.run_steps(2);
+    assert!(page.query_by_label("there is such a file already: replace it, or change the path").is_some());
+    press(&mut page, "replace it");
+    assert_eq!(page.state().asked, [asked(true)]);
+    press(&mut page, "cancel");
+    assert_eq!(page.state().asked.last(), Some(&Ask::NoFile));
+    assert!(page.query_by_label("save").is_some(), "the actions are back");
+    press(&mut page, "open");
+    page.state_mut().choosing.as_mut().unwrap().2 = false;
+    page.run_steps(3);
+    assert!(page.query_by_label("open it").is_some());
+    page.key_press(Key::Escape);
+    page.run_steps(3);
+    assert_eq!(page.state().asked.last(), Some(&Ask::NoFile));
+    gestures_are_whole(&page.state().asked);
+}
+
+/// What went wrong stands in the hint line.
+#[test]
+fn a_message_is_shown_and_said() {
+    let mut track = Track::measured();
+    track.message = Some("a.toml: not a settings file; use a file that this program wrote".into());
+    let page = open(track);
+    assert!(page.query_by_label("a.toml: not a settings file; use a file that this program wrote").is_some());
+}
+
+/// A turn of the wheel is one gesture, however many drawings it takes.
+#[test]
+fn a_turn_of_the_wheel_is_one_gesture() {
+    let mut page = open(Track::measured());
+    let at = page.get_by_label("Corrective EQ bell 3 handle").rect().center();
+    page.event(Event::PointerMoved(at));
+    page.run_steps(2);
+    page.event(Event::MouseWheel {
+        unit: egui::MouseWheelUnit::Point,
+        source: egui::MouseWheelSource::Wheel,
+        delta: vec2(0.0, 60.0),
+        phase: egui::TouchPhase::Move,
+        modifiers: egui::Modifiers::NONE,
+    });
+    page.run_steps(30);
+    let begun = page.state().asked.iter().filter(|ask| matches!(ask, Ask::Begin(..))).count();
+    let set = page.state().asked.iter().filter(|ask| matches!(ask, Ask::Set(..))).count();
+    assert_eq!(begun, 1, "{:?}", page.state().asked);
+    assert!(set >= 1);
+    gestures_are_whole(&page.state().asked);
+}
+
+#[test]
+fn a_readout_follows_the_pointer() {
+    let mut page = open(Track::measured());
+    let texts = |page: &Harness<'static, Track>| {
+        let mut texts = Vec::new();
+        for clipped in &page.output().shapes {
+            if let egui::Shape::Text(text) = &clipped.shape {
+                texts.push(text.galley.text().to_string());
+            }
+        }
+        texts
+    };
+    let handle = page.get_by_label("Tone EQ bell handle").rect().center();
+    page.hover_at(handle + vec2(30.0, -30.0));
+    page.run_steps(2);
+    assert!(texts(&page).iter().any(|text| text.contains("kHz  ") && text.ends_with(" dB")), "{:?}", texts(&page));
+    page.hover_at(pos2(400.0, 130.0));
+    page.run_steps(2);
+    assert!(
+        texts(&page).iter().any(|text| text.contains("  before ") && text.contains("  after ")),
+        "{:?}",
+        texts(&page)
+    );
+    assert!(page.query_by_label_contains("against published speech").is_some());
+}

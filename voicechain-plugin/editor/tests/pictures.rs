@@ -1,0 +1,210 @@
+//! The main states as pictures, drawn without a graphics card and compared with those in `tests/pictures`.
+//! `VOICECHAIN_WRITE=1` writes them anew: look at them before you commit them.
+
+use crate::desk::Track;
+use crate::raster::Raster;
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable;
+use std::collections::BTreeSet;
+use std::fs::File;
+use std::io::{BufReader, BufWriter};
+use std::path::{Path, PathBuf};
+use voicechain_core::settings::{DeReverbVariant, Slope, StageId};
+use voicechain_core::voice::Proposal;
+use voicechain_core::voice::profile::Room;
+use voicechain_editor::{FIRST, Filing, SMALLEST};
+
+/// A picture differs when more than this share of its bytes is off by more than a rounding.
+const DIFFERENT: f64 = 0.001;
+/// A rounding: one of the stored steps.
+const OFF: u8 = 20;
+
+fn file(name: &str) -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/pictures").join(name).with_extension("png")
+}
+
+/// Few colours make small files: four bits of each part.
+fn coarse(rgb: &[u8]) -> Vec<u8> {
+    rgb.iter().map(|part| part & 0xF0 | part >> 4).collect()
+}
+
+/// Writes a picture of at most 256 colours as numbers of its colours.
+fn write(path: &Path, rgb: &[u8], [width, height]: [usize; 2]) {
+    let colours: BTreeSet<&[u8]> = rgb.chunks_exact(3).collect();
+    let colours: Vec<&[u8]> = colours.into_iter().collect();
+    assert!(colours.len() <= 256, "{path:?} has {} colours", colours.len());
+    let numbers: Vec<u8> = rgb.chunks_exact(3).map(|colour| colours.binary_search(&colour).unwrap() as u8).collect();
+    std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+    let file = BufWriter::new(File::create(path).unwrap());
+    let mut encoder = png::Encoder::new(file, width as u32, height as u32);
+    encoder.set_color(png::ColorType::Indexed);
+    encoder.set_palette(colours.concat());
+    encoder.set_compression(png::Compression::High);
+    encoder.write_header().unwrap().write_image_data(&numbers).unwrap();
+}
+
+/// Three bytes for each pixel, and the size.
+fn read(path: &Path) -> (Vec<u8>, [usize; 2]) {
+    let file = File::open(path).unwrap_or_else(|_| panic!("{path:?} is missing: VOICECHAIN_WRITE=1 writes it"));
+    let mut decoder = png::Decoder::new(BufReader::new(file));
+    decoder.set_transformations(png::Transformations::EXPAND);
+    let mut reader = decoder.read_info().unwrap();
+    let mut rgb = vec![0; reader.output_buffer_size().unwrap()];
+    let info = reader.next_frame(&mut rgb).unwrap();
+    (rgb, [info.width as usize, info.height as usize])
+}
+
+fn check(name: &str, track: Track, size: [f32; 2], scale: f32) {
+    let (harness, raster) = track.open(size, scale);
+    compare(name, &harness, &raster, size, scale);
+}
+
+fn compare(name: &str, harness: &Harness<'static, Track>, raster: &Raster, size: [f32; 2], scale: f32) {
+    let pixels = size.map(|points| (points * scale).round() as usize);
+    let drawn = coarse(&raster.draw(&harness.ctx, harness.output(), pixels));
+    let path = file(name);
+    if std::env::var_os("VOICECHAIN_WRITE").is_some() {
+        return write(&path, &drawn, pixels);
+    }
+    let (stored, size) = read(&path);
+    assert_eq!(size, pixels, "{name}");
+    let off = drawn.iter().zip(&stored).filter(|(a, b)| a.abs_diff(**b) > OFF).count();
+    let share = off as f64 / drawn.len() as f64;
+    assert!(share < DIFFERENT, "{name}: {:.2} % of the picture differs from {path:?}", 100.0 * share);
+}
+
+/// A measured voice with settings of this file: what the rules propose may change without any picture.
+fn measured() -> Track {
+    let mut track = Track::measured();
+    let mut proposal = Proposal::at_rest();
+    let settings = &mut proposal.settings;
+    settings.trim.gain_db = 7.0;
+    settings.high_pass.on = true;
+    settings.high_pass.frequency_hz = 72.0;
+    settings.high_pass.slope = Slope::Db24;
+    settings.corrective_eq.bell_2_frequency_hz = 455.0;
+    settings.corrective_eq.bell_2_gain_db = -5.8;
+    settings.corrective_eq.bell_2_q = 1.5;
+    settings.de_esser.on = true;
+    settings.de_esser.frequency_hz = 6_400.0;
+    settings.compressor.on = true;
+    settings.compressor.threshold_db = -24.0;
+    settings.compressor.attack_ms = 4.0;
+    settings.compressor.release_ms = 120.0;
+    settings.tone_eq.low_shelf_gain_db = 2.0;
+    settings.tone_eq.bell_gain_db = 2.2;
+    track.proposal = Some(proposal);
+    track
+}
+
+fn proposed() -> Track {
+    let mut track = measured();
+    track.settings = track.proposal.unwrap().settings.rounded();
+    track
+}
+
+#[test]
+fn empty() {
+    check("empty", Track::empty(), FIRST, 1.0);
+}
+
+#[test]
+fn measuring() {
+    let mut track = measured();
+    track.measuring = true;
+    track.proposal = None;
+    track.profile.as_mut().unwrap().level.active_s = 12.0;
+    check("measuring", track, FIRST, 1.0);
+}
+
+#[test]
+fn proposed_and_playing() {
+    check("proposed", proposed(), FIRST, 1.0);
+}
+
+/// What a proposal would change, before it does.
+#[test]
+fn previewed() {
+    let (mut harness, raster) = measured().open(FIRST, 1.0);
+    harness.get_by_label("propose").click();
+    harness.run_steps(3);
+    compare("previewed", &harness, &raster, FIRST, 1.0);
+}
+
+#[test]
+fn dark() {
+    let mut track = proposed();
+    track.page.dark = true;
+    check("dark", track, FIRST, 1.0);
+}
+
+#[test]
+fn heavy_reduction() {
+    let mut track = proposed();
+    track.play(11.0);
+    check("heavy", track, FIRST, 1.0);
+}
+
+#[test]
+fn smallest() {
+    check("smallest", proposed(), SMALLEST, 1.0);
+}
+
+#[test]
+fn twice_as_fine() {
+    check("twice", proposed(), SMALLEST, 2.0);
+}
+
+#[test]
+fn a_row_open() {
+    let mut track = proposed();
+    track.page.open_row(StageId::Compressor);
+    check("open", track, [FIRST[0], 900.0], 1.0);
+}
+
+#[test]
+fn an_equaliser_open() {
+    let mut track = proposed();
+    track.page.open_row(StageId::CorrectiveEq);
+    check("open-eq", track, [FIRST[0], 900.0], 1.0);
+}
+
+/// What the de-esser listens to and takes, and how the room dies away.
+#[test]
+fn a_detector_open() {
+    let mut track = proposed();
+    track.page.open_row(StageId::DeEsser);
+    check("open-detector", track, [FIRST[0], 900.0], 1.0);
+}
+
+#[test]
+fn a_decay_open() {
+    let mut track = proposed();
+    track.page.open_row(StageId::DeReverb);
+    track.settings.de_reverb.variant = DeReverbVariant::Long;
+    track.settings.de_reverb.decay_ms = 520.0;
+    track.profile.as_mut().unwrap().room = Ok(Room { decay_time_s: 0.62, dry: false });
+    check("open-decay", track, [FIRST[0], 900.0], 1.0);
+}
+
+#[test]
+fn a_file_to_choose() {
+    let mut track = proposed();
+    track.page.dark = true;
+    let path = "/home/somebody/voices/Guest.toml".to_string();
+    track.choosing = Some((Filing::Save, path.clone(), false, path));
+    check("file", track, SMALLEST, 1.0);
+}
+
+/// The comparison itself: another state is not taken for this one.
+#[test]
+fn pictures_of_different_states_differ() {
+    let draw = |track: Track| {
+        let (harness, raster) = track.open(SMALLEST, 1.0);
+        raster.draw(&harness.ctx, harness.output(), SMALLEST.map(|points| points as usize))
+    };
+    let (a, b) = (draw(Track::empty()), draw(proposed()));
+    let off = a.iter().zip(&b).filter(|(a, b)| a.abs_diff(**b) > OFF).count();
+    assert!(off as f64 / a.len() as f64 > 10.0 * DIFFERENT);
+    assert_eq!(b, draw(proposed()), "the same state is the same picture");
+}

@@ -1,0 +1,69 @@
+//! Every setting by what is typed: values with and without their unit, and what is none.
+
+use crate::controls::{Opened, gestures_are_whole, opened};
+use egui::{Event, Key, Modifiers, PointerButton};
+use egui_kittest::kittest::Queryable;
+use voicechain_core::settings::{SettingInfo, StageId};
+use voicechain_core::units::Unit;
+
+/// Clicks the setting of an open row and types.
+fn type_into(page: &mut Opened, name: &str, text: &str) {
+    // The last of this name: the row shows the main settings, too.
+    let at = page.get_all_by_label(name).last().unwrap().rect().center();
+    for pressed in [true, false] {
+        page.event(Event::PointerMoved(at));
+        let modifiers = Modifiers::NONE;
+        page.event(Event::PointerButton { pos: at, button: PointerButton::Primary, pressed, modifiers });
+        page.run_steps(1);
+    }
+    page.key_press(Key::Enter);
+    page.run_steps(2);
+    page.key_press_modifiers(Modifiers::COMMAND, Key::A);
+    page.event(Event::Text(text.into()));
+    page.run_steps(1);
+    page.key_press(Key::Enter);
+    page.run_steps(2);
+}
+
+fn numbers(stage: StageId) -> impl Iterator<Item = (&'static SettingInfo, String)> {
+    let typed = |info: &&SettingInfo| !matches!(info.unit, Unit::Switch | Unit::Choice);
+    stage.rows().iter().filter(typed).map(move |info| (info, format!("{} {}", stage.name(), info.name)))
+}
+
+#[test]
+fn every_setting_takes_a_typed_value() {
+    for &stage in StageId::ALL {
+        let mut page = opened(stage);
+        for (n, (info, name)) in numbers(stage).enumerate() {
+            // With its unit and without.
+            let wanted = info.rounded(info.on_step(info.value_at(if n % 2 == 0 { 0.3 } else { 0.8 })));
+            let text = if n % 2 == 0 { info.text(wanted).to_string() } else { format!("{wanted}") };
+            type_into(&mut page, &name, &text);
+            let value = page.state().settings.get(info.id).unwrap();
+            assert!((value - wanted).abs() <= 1e-9 + 0.005 * wanted.abs(), "{name}: {text} gave {value}");
+        }
+        gestures_are_whole(&page.state().asked);
+    }
+}
+
+#[test]
+fn every_setting_refuses_what_is_no_value_and_says_what_is() {
+    for &stage in StageId::ALL {
+        let mut page = opened(stage);
+        let before = page.state().settings;
+        for (info, name) in numbers(stage) {
+            let text = "12 quarts";
+            type_into(&mut page, &name, text);
+            assert_eq!(page.state().settings, before, "{name}: {text}");
+            let said = format!("\u{201c}{text}\u{201d} is no {}: ", info.name);
+            assert!(page.query_by_label_contains(&said).is_some(), "{name}: {said}");
+            // The field waits for something better; Escape leaves it.
+            assert!(page.state().page.is_typing());
+            page.key_press(Key::Escape);
+            page.run_steps(2);
+            assert!(!page.state().page.is_typing(), "{name}");
+        }
+        assert_eq!(page.state().settings, before);
+        assert_eq!(page.state().asked, [], "{}", stage.name());
+    }
+}
