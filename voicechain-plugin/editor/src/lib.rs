@@ -8,6 +8,7 @@
 //! - `past`: the last fifteen seconds;
 //! - `stages`: one row per stage, which opens (`opened`) to its `curve`, the band of the `detector`
 //!   or the room's `decay`, and all its settings; `value` is one of them;
+//! - `pointer`: what it did, in order;
 //! - `header` and `footer`: what is heard, and what can be done; `file`: the path of a settings file;
 //! - `look`: colours and letters; `words`: numbers and evidence as text.
 
@@ -22,6 +23,7 @@ mod header;
 mod look;
 mod opened;
 mod past;
+mod pointer;
 mod shown;
 mod stages;
 mod strip;
@@ -162,7 +164,8 @@ impl Page {
     pub fn ui(&mut self, ui: &mut Ui, shown: &Shown<'_>) -> Vec<Ask> {
         let whole = ui.max_rect();
         if !letters(ui.ctx()) {
-            // They are there at the next drawing.
+            ui.ctx().add_plugin(pointer::InOrder::default());
+            // The letters are there at the next drawing.
             ui.painter().rect_filled(whole, 0.0, Look::of(self.dark).paper);
             ui.ctx().request_repaint();
             return Vec::new();

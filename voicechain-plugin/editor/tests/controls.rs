@@ -63,6 +63,28 @@ pub(crate) fn gestures_are_whole(asked: &[Ask]) {
     assert!(held.is_empty(), "{asked:?}");
 }
 
+/// A click and the way back from it, a drag and where it went: before the page is drawn even once.
+#[test]
+fn what_happens_between_two_drawings_is_not_lost() {
+    let mut page = open(Track::measured());
+    let (at, away) = (place(&page, "removed"), Pos2::new(FIRST[0] - 2.0, FIRST[1] - 2.0));
+    let modifiers = Modifiers::NONE;
+    let button = |pos, pressed| Event::PointerButton { pos, button: PointerButton::Primary, pressed, modifiers };
+    page.state_mut().asked.clear();
+    let click = [Event::PointerMoved(at), button(at, true), button(at, false), Event::PointerMoved(away)];
+    page.input_mut().events.extend(click);
+    page.run_steps(4);
+    assert_eq!(page.state().asked, [Ask::Listen(Way::Removed)]);
+    // Released elsewhere, and in the same drawing: no click.
+    page.state_mut().asked.clear();
+    let at = place(&page, "processed");
+    let drag = [Event::PointerMoved(at), button(at, true), Event::PointerMoved(away), button(away, false)];
+    page.input_mut().events.extend(drag);
+    page.run_steps(4);
+    assert_eq!(page.state().asked, []);
+    assert!(page.ctx.input(|input| input.pointer.latest_pos()) == Some(away), "what was kept back has come");
+}
+
 #[test]
 fn every_action_asks_for_what_it_says() {
     let mut page = open(Track::measured());
