@@ -8,15 +8,14 @@ use voicechain_editor::FIRST;
 use voicechain_host_tests::screen::{Screen, until};
 use voicechain_host_tests::{Deck, kept};
 
-/// Openings of either kind, and those of them that fill the graphics driver's stores.
+/// Openings of either kind that are measured. Those before them fill what the graphics driver and the process keep for good:
+/// the driver's store of a window that shows nothing grows for some 250 openings.
 const OPENINGS: usize = 200;
-const SETTLING: usize = 100;
-/// What an opening of the editor may leave behind beyond what a window that shows nothing does, bytes.
+const SETTLING: [usize; 2] = [300, 100];
+/// What an opening of either kind may leave behind, bytes. Measured are 0.4 kB of a bare window and 0.6 kB of the editor, all
+/// of it from the graphics libraries (72 and 128 bytes for each thread that has drawn, and what the first openings left to
+/// fill). With a window layer that keeps the keyboard's keymap, as the registry's `baseview` 0.4.2 does, it is 74 kB.
 const MOST_BYTES: f64 = 1_024.0;
-
-/// What either may leave behind. Nothing would be right: on X11 the window layer (`baseview` 0.4.2, `XkbcommonState::new`)
-/// never gives the keyboard's keymap back, nine tenths of the 74 to 83 kB that stay; more would be something new.
-const MOST_WITH_LAYER_BYTES: f64 = 96.0 * 1_024.0;
 
 /// A window that shows nothing but its ground.
 struct Bare;
@@ -28,22 +27,21 @@ impl App for Bare {
     }
 }
 
-/// Opens and closes so many times, `once` inside a host's window until it is drawn; gives what each of the last ones left
-/// behind, bytes.
-fn left_behind(screen: &Screen, what: &str, mut once: impl FnMut(u32)) -> Option<f64> {
+/// Opens and closes, `once` inside a host's window until it is drawn; gives what each of the last ones left behind, bytes.
+fn left_behind(screen: &Screen, what: &str, settling: usize, mut once: impl FnMut(u32)) -> Option<f64> {
     let threads = kept::threads();
     let mut settled = None;
-    for round in 0..OPENINGS {
+    for round in 0..settling + OPENINGS {
         let window = screen.window(FIRST[0] as u32, FIRST[1] as u32);
         once(window);
         screen.close(window);
         // The window's threads end by themselves; what they hold is theirs until then.
         until("the end of the window's threads", || kept::threads() <= threads);
-        if round == SETTLING {
+        if round + 1 == settling {
             settled = kept::bytes();
         }
     }
-    let left = (kept::bytes()? as f64 - settled? as f64) / (OPENINGS - 1 - SETTLING) as f64;
+    let left = (kept::bytes()? as f64 - settled? as f64) / OPENINGS as f64;
     println!("{what}: {left:.0} bytes stay behind each opening");
     Some(left)
 }
@@ -53,7 +51,7 @@ fn left_behind(screen: &Screen, what: &str, mut once: impl FnMut(u32)) -> Option
 fn two_hundred_openings_leave_nothing_behind() {
     let screen = Screen::of_this_process();
     let empty = screen.look(8, 8);
-    let bare = left_behind(screen, "a window that shows nothing", |window| {
+    let bare = left_behind(screen, "a window that shows nothing", SETTLING[0], |window| {
         let parent = NonZeroU32::new(window).map(ParentWindowHandle::XcbWindow);
         let size = nice_plug::editor::dpi::LogicalSize::new(f64::from(FIRST[0]), f64::from(FIRST[1]));
         let settings = EguiWindowSettings::new().with_size(size).with_parent(parent.as_ref());
@@ -65,7 +63,7 @@ fn two_hundred_openings_leave_nothing_behind() {
     let mut deck = Deck::new(1);
     assert!(deck.activate(48_000.0, 480));
     let mut times = Vec::new();
-    let ours = left_behind(screen, "the editor", |window| {
+    let ours = left_behind(screen, "the editor", SETTLING[1], |window| {
         let empty = screen.look(8, 8);
         let begun = std::time::Instant::now();
         deck.open_window(window).expect("the editor opens");
@@ -78,11 +76,10 @@ fn two_hundred_openings_leave_nothing_behind() {
         deck.close_editor();
     });
     times.sort_by(f64::total_cmp);
-    let (median, longest) = (times[OPENINGS / 2], times[OPENINGS - 1]);
+    let (median, longest) = (times[times.len() / 2], times[times.len() - 1]);
     println!("the editor is drawn after {:.0} ms (median), {:.0} ms (longest)", 1e3 * median, 1e3 * longest);
     if let (Some(bare), Some(ours)) = (bare, ours) {
-        assert!(ours <= bare + MOST_BYTES, "{ours} bytes, {bare} of them the window layer's");
-        assert!(bare.max(ours) <= MOST_WITH_LAYER_BYTES, "{ours} bytes, {bare} of a bare window");
+        assert!(bare.max(ours) <= MOST_BYTES, "{ours} bytes, {bare} of a bare window");
     }
     assert_eq!(*deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
 }
