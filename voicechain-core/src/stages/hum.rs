@@ -24,10 +24,11 @@ const PARTS: u32 = 4;
 /// Takes out mains hum: 50 or 60 Hz and its harmonics.
 ///
 /// Every line is measured once per mains period, where a rectangular window has zeros at all other lines, and an equal
-/// and opposite tone is added: a notch about 0.5 Hz wide. Three things make it more than a filter:
+/// and opposite tone is added: a notch about 0.3 Hz wide. Three things make it more than a filter:
 ///
-/// - it **follows the frequency** within 0.5 Hz of the nominal one: 25 candidates at first, then a loop that all lines
-///   drive together;
+/// - it **follows the frequency** within 0.5 Hz of the nominal one: 25 candidates at first, then a Kalman filter for phase
+///   and frequency of the fundamental, which all lines feed together, so that a line has only its amplitude and its phase
+///   against the others for itself to learn;
 /// - it **learns from quiet moments**: what differs from the line as known by more than the line itself has next to no
 ///   weight (a redescending mean), so a voice over the hum does not disturb it, and a voice whose pitch passes over a line
 ///   is not notched;

@@ -5,7 +5,7 @@ use core::f64::consts::TAU;
 use wide::f32x4;
 
 /// Time constant of what is known about a line, s.
-pub(super) const MEAN_S: f64 = 0.5;
+pub(super) const MEAN_S: f64 = 1.0;
 /// Time constant of the agreement of phases, s.
 const AGREEMENT_S: f64 = 0.6;
 /// Offsets of the mains frequency that are tried, and their distance, Hz.
@@ -18,7 +18,7 @@ const UNSTEADY: f32 = 0.4;
 /// Phases that agree so well are known from then on, until they agree less than the second number. Both, and what a known
 /// line may differ by, were set with all recorded voices in view.
 const SURE: f32 = 0.8;
-const LOST: f32 = 0.3;
+const LOST: f32 = 0.2;
 /// Periods before anything is said.
 const FIRST: u32 = 15;
 /// What differs from a line by so many of its usual magnitudes has half the weight.
@@ -29,8 +29,13 @@ const OWN: f32 = 1.25;
 const LOST_HZ: f64 = 0.03;
 /// ... and so much more the phases have to agree there, where hum is known.
 const CLEARER: f32 = 1.3;
-/// Share of the frequency error that the loop takes out per period.
-const LOOP: f64 = 0.02;
+/// How well the fundamental's phase and frequency are known when they come from a candidate: rad, Hz.
+const FIRST_PHASE: f64 = 0.3;
+const FIRST_HZ: f64 = 0.1;
+/// How far the mains frequency wanders in a second, Hz (common practice, no source: grids move by some millihertz).
+const WANDER_HZ: f64 = 0.001;
+/// What all lines are late by in a period is no more than this, rad.
+const MOST_LATE: f64 = 0.3;
 /// Magnitudes that are remembered, every other period: 2 s.
 const MEMORY: usize = 48;
 /// Less of an agreement is not reckoned with.
@@ -187,6 +192,38 @@ impl Line {
     }
 }
 
+/// How well phase and frequency of the fundamental are known: a Kalman filter of two states whose measurement is what all
+/// lines are late by together (the textbook's for a frequency that walks at random:
+/// Bar-Shalom, Li, Kirubarajan 2001, chapter 6, from memory).
+#[derive(Clone, Copy, Debug)]
+struct Clock {
+    /// Covariance: phase, phase and turn, turn; radians and radians per period.
+    phase: f64,
+    both: f64,
+    turn: f64,
+}
+
+impl Clock {
+    fn fresh(period_s: f64) -> Self {
+        let turn = TAU * FIRST_HZ * period_s;
+        Self { phase: FIRST_PHASE * FIRST_PHASE, both: 0.0, turn: turn * turn }
+    }
+
+    /// Takes a period's measurement, the fundamental `late` by so many radians with the variance `1 / information`; gives the
+    /// corrections of phase, rad, and frequency, Hz.
+    fn correct(&mut self, late: f64, information: f64, period_s: f64) -> (f64, f64) {
+        let wander = TAU * WANDER_HZ * period_s;
+        let (phase, both) = (self.phase + 2.0 * self.both + self.turn, self.both + self.turn);
+        let turn = self.turn + wander * wander * period_s;
+        let doubt = 1.0 / (1.0 + phase * information);
+        self.phase = phase * doubt;
+        self.both = both * doubt;
+        self.turn = turn - both * both * information * doubt;
+        let pull = doubt * information * late;
+        (phase * pull, both * pull / (TAU * period_s))
+    }
+}
+
 /// All lines of all channels.
 #[derive(Clone, Debug)]
 pub(super) struct Lines<const C: usize> {
@@ -194,6 +231,7 @@ pub(super) struct Lines<const C: usize> {
     /// Offset of the mains from its nominal frequency, Hz, and in cycles per period.
     offset_hz: f64,
     turn: f64,
+    clock: Clock,
     share: f32,
     /// How far the oscillators have been moved from the nominal frequency, in candidates.
     moved: i32,
@@ -210,6 +248,7 @@ impl<const C: usize> Lines<C> {
             lines: [[Line::FRESH; MOST_LINES]; C],
             offset_hz: 0.0,
             turn: 0.0,
+            clock: Clock { phase: 0.0, both: 0.0, turn: 0.0 },
             share: 0.0,
             moved: 0,
             periods: 0,
@@ -405,6 +444,7 @@ impl<const C: usize> Lines<C> {
             self.offset_hz = candidate_hz;
             self.turn = candidate_hz * period_s;
             self.since = 0;
+            self.clock = Clock::fresh(period_s);
             for line in self.lines.iter_mut().flat_map(|lines| lines.iter_mut().take(harmonics)) {
                 line.known = line.phases[best].scaled(line.usual / line.weight.max(LEAST_WEIGHT));
             }
@@ -414,30 +454,43 @@ impl<const C: usize> Lines<C> {
         let mean = (period_s / MEAN_S) as f32;
         let quick = 1.0 / (8.0 + self.since as f32);
         let gain = if quick > mean { quick } else { mean };
-        let (mut pull, mut inertia) = (0.0f64, 0.0f64);
+        // How far each line is from where it was taken to be, and what that counts.
+        let mut offs = [[(Complex::default(), 0.0f32); MOST_LINES]; C];
+        let (mut pull, mut information) = (0.0f64, 0.0f64);
         for k in 0..harmonics {
             // Channels add to each other before they add to anything else, so that their order does not matter.
             let (mut pulls, mut powers) = (0.0f64, 0.0f64);
-            for (lines, heard) in self.lines.iter_mut().zip(heard) {
+            for (c, (lines, heard)) in self.lines.iter_mut().zip(heard).enumerate() {
                 let line = &mut lines[k];
                 let was = line.known.times(turns[k]);
                 let off = heard[k].plus(was, -1.0);
                 let width = WIDTH * line.own();
                 let weight = 1.0 / (1.0 + off.power() / (width * width));
-                line.known = was.plus(off, gain * weight);
+                offs[c][k] = (off, weight);
+                line.known = was;
                 if line.steady {
-                    pulls += f64::from(weight * (off.im * was.re - off.re * was.im));
-                    powers += f64::from(was.power());
+                    let certain = weight / (width * width);
+                    pulls += f64::from(certain * (off.im * was.re - off.re * was.im));
+                    powers += f64::from(certain * was.power());
                 }
             }
             pull += (k + 1) as f64 * pulls;
-            inertia += ((k + 1) * (k + 1)) as f64 * powers;
+            information += ((k + 1) * (k + 1)) as f64 * powers;
         }
-        if inertia > 0.0 {
-            self.offset_hz += LOOP * (pull / inertia).clamp(-0.5, 0.5) / (TAU * period_s);
-            let moved_hz = self.moved_hz();
-            self.offset_hz = self.offset_hz.clamp(-0.5 - moved_hz, 0.5 - moved_hz);
-            self.turn = self.offset_hz * period_s;
+        // What all lines are late by together is the mains'; the rest is each line's own.
+        let late = if information > 0.0 { (pull / information).clamp(-MOST_LATE, MOST_LATE) } else { 0.0 };
+        let (by, by_hz) = self.clock.correct(late, information, period_s);
+        self.offset_hz += by_hz;
+        let moved_hz = self.moved_hz();
+        self.offset_hz = self.offset_hz.clamp(-0.5 - moved_hz, 0.5 - moved_hz);
+        self.turn = self.offset_hz * period_s;
+        let corrections = tones(by / TAU);
+        for (lines, offs) in self.lines.iter_mut().zip(&offs) {
+            for (k, (line, (off, weight))) in lines.iter_mut().zip(offs).enumerate().take(harmonics) {
+                let together = if line.steady { ((k + 1) as f64 * late) as f32 } else { 0.0 };
+                let own = off.plus(line.known.times(Complex { re: 0.0, im: together }), -1.0);
+                line.known = line.known.times(corrections[k]).plus(own, gain * weight);
+            }
         }
     }
 

@@ -81,3 +81,26 @@ fn it_does_not_hum_on() {
     let (out, _) = run(HumSettings { on: true, ..HumSettings::default() }, rate_hz, &signal);
     assert!(out[96_000 + 3 * 960..].iter().all(|&x| x == 0.0));
 }
+
+/// A mains frequency that moves by 5 mHz/s, more than a grid's usual, is followed: its lines stay 20 dB lower. One that moves
+/// by 0.25 Hz/s is no mains: the control.
+#[test]
+fn a_wandering_mains_is_followed() {
+    let (rate_hz, seconds) = (48_000.0, 20.0);
+    let left_db = |hz_per_s: f64| {
+        let signal: Vec<f64> = (0..(seconds * rate_hz) as usize)
+            .map(|n| {
+                let t = n as f64 / rate_hz;
+                let cycles = 49.95 * t + 0.5 * hz_per_s * t * t;
+                (1..=10).map(|k| 4e-3 / k as f64 * libm::sin(core::f64::consts::TAU * cycles * k as f64)).sum()
+            })
+            .collect();
+        let (out, _) = run(HumSettings { on: true, ..HumSettings::default() }, rate_hz, &signal);
+        let from = 2 * rate_hz as usize;
+        let before = level_db(&signal[from..].iter().map(|&x| x as f32).collect::<Vec<_>>());
+        level_db(&out[from..]) - before
+    };
+    let (slow, quick) = (left_db(0.005), left_db(0.25));
+    assert!(slow < -20.0, "{slow:.1} dB");
+    assert!(quick > -1.0, "{quick:.1} dB");
+}
