@@ -111,7 +111,7 @@ fn the_late_sound_is_that_of_the_settings() {
             for (decay_ms, amount_percent, most_taken_db) in [
                 (600.0, 100.0, 12.0),
                 (600.0, 50.0, 4.07),
-                (250.0, 100.0, 4.07),
+                (235.0, 100.0, 4.07),
                 (200.0, 100.0, 0.0),
                 (600.0, 0.0, 0.0),
             ] {

@@ -28,14 +28,17 @@ pub(super) fn hum(profile: &Profile, proposal: &mut Proposal) {
     }
 }
 
-/// The de-reverb with the decay time that was measured, where that is longer than voices without a room read. How much it
-/// takes then follows from the decay time.
+/// The de-reverb with the decay time that was measured, where that is longer than voices without any room read. How much it
+/// takes then follows from the decay time: little of a dry voice, in a treated room.
 pub(super) fn de_reverb(profile: &Profile, proposal: &mut Proposal) {
-    let Some(room) = profile.room.ok().filter(|room| !room.dry && room.decay_time_s.is_finite()) else { return };
+    let Some(room) = profile.room.ok().filter(|room| (decay::NO_ROOM_S..f64::INFINITY).contains(&room.decay_time_s))
+    else {
+        return;
+    };
     let reason = Reason {
-        reference_words: "a dry voice reads less than",
+        reference_words: "a voice without any room reads less than",
         source: "measured on 24 recorded voices in rooms, command reach room",
-        ..Reason::new("the decay time", room.decay_time_s, decay::dry_limit_s(known(profile.ground.snr_db)), "s")
+        ..Reason::new("the decay time", room.decay_time_s, decay::NO_ROOM_S, "s")
     };
     proposal.decide(reason, "de_reverb.on", 1.0);
     proposal.decide(reason, "de_reverb.variant", f64::from(DeReverbVariant::Long as u8));
