@@ -12,9 +12,10 @@ use voicechain_host_tests::{Deck, kept};
 /// the driver's store of a window that shows nothing grows for some 250 openings.
 const OPENINGS: usize = 200;
 const SETTLING: [usize; 2] = [300, 100];
-/// What an opening of either kind may leave behind, bytes. Measured are 0.4 kB of a bare window and 0.6 kB of the editor, all
-/// of it from the graphics libraries (72 and 128 bytes for each thread that has drawn, and what the first openings left to
-/// fill). With a window layer that keeps the keyboard's keymap, as the registry's `baseview` 0.4.2 does, it is 74 kB.
+/// What an opening of either kind may leave behind, bytes. Measured are 0.3 kB of a bare window and 0.8 kB of the editor; what
+/// a trace of all allocations finds of it, by who made it, is the state that the system's GL library keeps for every thread
+/// that has given up a context, 72 bytes each. With a window layer that keeps the keyboard's keymap, as the registry's
+/// `baseview` 0.4.2 does, it is 74 kB.
 const MOST_BYTES: f64 = 1_024.0;
 
 /// A window that shows nothing but its ground.
