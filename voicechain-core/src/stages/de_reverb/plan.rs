@@ -18,6 +18,8 @@ const NOISE_MS: f64 = 120.0;
 const NOISE_PART_S: f64 = 0.19;
 const NOISE_BIAS: f64 = 1.5;
 /// How fast a noise floor may rise once it is known, dB per second.
+/// Time constant with which the loudest power is forgotten, ms.
+const LOUDEST_MS: f64 = 5_000.0;
 const NOISE_RISE_DB_PER_S: f64 = 4.0;
 
 /// Lengths of one variant at one rate.
@@ -33,6 +35,8 @@ pub(super) struct Plan {
     pub(super) hop_s: f64,
     pub(super) smooth_kept: f32,
     pub(super) noise_kept: f32,
+    /// What the loudest power keeps in a hop.
+    pub(super) loudest_kept: f32,
     pub(super) noise_hops: u32,
     pub(super) noise_bias: f32,
     pub(super) noise_rise: f32,
@@ -67,6 +71,7 @@ impl Plan {
             hop_s,
             smooth_kept: smoothing(SMOOTH_MS, 1.0 / hop_s, 1.0) as f32,
             noise_kept: smoothing(NOISE_MS, 1.0 / hop_s, 1.0) as f32,
+            loudest_kept: smoothing(LOUDEST_MS, 1.0 / hop_s, 1.0) as f32,
             noise_hops: part as u32,
             noise_bias: NOISE_BIAS as f32,
             noise_rise: libm::exp10(0.1 * NOISE_RISE_DB_PER_S * part * hop_s) as f32,

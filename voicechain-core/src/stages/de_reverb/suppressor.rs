@@ -11,6 +11,9 @@ const TOGETHER: usize = 4;
 const FLOORS: usize = BANDS.div_ceil(TOGETHER);
 /// Parts of the stretch of the noise floor.
 const PARTS: usize = 8;
+/// So far under the loudest sound noise counts in full, and not at all, dB: chosen from two pairs on the half that chooses.
+const NOISY_DB: f32 = 34.0;
+const CLEAN_DB: f32 = 44.0;
 /// Powers below this are nothing.
 const NOTHING: f32 = 1e-20;
 /// The output is the delayed input while less than this share of the power (-70 dB) would be taken away.
@@ -52,6 +55,8 @@ pub(super) struct Suppressor {
     part: usize,
     parts: usize,
     hops: u32,
+    /// The loudest power of all bands together, which fades.
+    loudest: f32,
 }
 
 /// What a hop has found.
@@ -81,6 +86,7 @@ impl Suppressor {
         part: 0,
         parts: 0,
         hops: 0,
+        loudest: 0.0,
     };
 
     /// Becomes [`FRESH`](Self::FRESH), in place: it would be a burden on the stack of an audio thread.
@@ -95,6 +101,7 @@ impl Suppressor {
         self.noise_smooth.fill(0.0);
         self.noise.fill(0.0);
         (self.at, self.part, self.parts, self.hops) = (0, 0, 0, 0);
+        self.loudest = 0.0;
     }
 
     /// Finds the gains of a hop from its powers.
@@ -102,8 +109,8 @@ impl Suppressor {
     /// Late reverberation: Habets, Gannot, Cohen, "Late Reverberant Spectral Variance Estimation Based on a Statistical
     /// Model", IEEE Signal Processing Letters 16(9):770-773, 2009, which with a feed of 1 is Lebart, Boucher, Denbigh, Acta
     /// Acustica 87:359-366, 2001. Gain: Wiener, with the decision-directed ratio of Ephraim and Malah 1984. Noise: the
-    /// lowest smoothed power of 1.5 s (Martin 2001), which is left out of what reverberates and taken away with it; it is
-    /// learnt from frames that are `filled`, which silence from before the beginning is not in.
+    /// lowest smoothed power of 1.5 s (Martin 2001), which is left out of what reverberates and taken away with it where it is
+    /// heard; it is learnt from frames that are `filled`, which silence from before the beginning is not in.
     pub(super) fn hop(&mut self, plan: &Plan, rules: &Rules, filled: bool) -> Found {
         let n = plan.bands.min(BANDS);
         let slots = plan.late_hops.clamp(2, LATEST);
@@ -121,11 +128,12 @@ impl Suppressor {
         if filled {
             self.find_noise(plan, n, oldest, late_share);
         }
+        let heard = self.heard(plan, n);
         let (powers, gains) = (&self.powers[..n], &mut self.gains[..n]);
         let (late, passed, smooth) = (&self.history[oldest][..n], &mut self.passed[..n], &mut self.smooth[..n]);
         // The noise of each band, spread out.
         for (gains, noise) in gains.as_chunks_mut::<TOGETHER>().0.iter_mut().zip(&self.noise) {
-            *gains = [*noise; TOGETHER];
+            *gains = [heard * *noise; TOGETHER];
         }
         for ((((gain, &power), &late), passed), smooth) in
             gains.iter_mut().zip(powers).zip(late).zip(passed).zip(smooth)
@@ -147,6 +155,26 @@ impl Suppressor {
             *gain = 1.0 + rules.strength * (wiener - 1.0);
         }
         self.judge(n)
+    }
+
+    /// How far the noise counts, 0 to 1: all of it where it is heard under the loudest sound, nothing where it is the ground of
+    /// a clean recording, from which it could only be taken with what the voice leaves of its own.
+    fn heard(&mut self, plan: &Plan, n: usize) -> f32 {
+        let mut sums = [0.0f32; 8];
+        for powers in self.powers[..n].as_chunks::<8>().0 {
+            for (sum, power) in sums.iter_mut().zip(powers) {
+                *sum += power;
+            }
+        }
+        let all = sums.iter().sum::<f32>();
+        self.loudest *= plan.loudest_kept;
+        self.loudest = if all > self.loudest { all } else { self.loudest };
+        let noise = TOGETHER as f32 * self.noise[..n.div_ceil(TOGETHER)].iter().sum::<f32>();
+        if noise < NOTHING || self.loudest < NOTHING {
+            return 1.0;
+        }
+        let under_db = 10.0 * libm::log10f(self.loudest / noise);
+        ((CLEAN_DB - under_db) / (CLEAN_DB - NOISY_DB)).clamp(0.0, 1.0)
     }
 
     /// What the gains do to the powers.
