@@ -78,12 +78,13 @@ fn hum_goes_within_a_second_and_the_voice_stays() {
     let settings = with(|s| (s.hum.on, s.hum.mains) = (true, Mains::Hz50));
     let (out, strip) = through(&settings, &hummed);
     assert!((strip.mains_hz().expect("hum") - mains_hz).abs() < 0.02);
+    assert!((strip.hum_taken_dbfs().expect("hum") - rms_db(&hum)).abs() < 0.5);
     let left: Vec<f64> = out.iter().zip(&voice).map(|(o, v)| o - v).collect();
     let (before, after) = (rms_db(&hum[48_000..]), rms_db(&left[48_000..]));
     assert!(after < before - 25.0, "lines from {before:.1} to {after:.1} dB");
     // Negative control: without hum nothing is taken.
     let (clean, strip) = through(&settings, &voice);
-    assert_eq!(strip.mains_hz(), None);
+    assert_eq!((strip.mains_hz(), strip.hum_taken_dbfs()), (None, None));
     // What is smaller than the strip lets in is silence.
     assert!(clean.iter().zip(&voice).all(|(out, &v)| (out - f64::from(v as f32)).abs() < 1e-29));
 }

@@ -57,6 +57,8 @@ pub(super) struct Voice {
     pub(super) balance_db: f64,
     ledger: Option<Ledger>,
     reductions: GainReductions,
+    /// Frequency and level of the hum that was last taken out, Hz, dBFS.
+    hum: Option<(f64, f64)>,
     warnings: Vec<String>,
     drawn: VoiceSeries,
 }
@@ -151,6 +153,7 @@ impl Voice {
             balance_db: 0.0,
             ledger: None,
             reductions: GainReductions::default(),
+            hum: None,
             warnings,
             drawn: VoiceSeries::default(),
         })
@@ -194,9 +197,9 @@ impl Voice {
         let mut after = LongTermSpectrum::new(job.delivery.rate_hz, after_least);
         let mut loudness_before = Series::new(SERIES_STEP_S, Merge::Mean);
         let mut loudness_after = Series::new(SERIES_STEP_S, Merge::Mean);
-        let dynamics = [StageId::DeEsser, StageId::Compressor, StageId::Limiter];
-        let mut gains = dynamics.map(|stage| (stage, Series::new(SERIES_STEP_S, Merge::Least)));
-        let mut deepest = [0.0f64; 3];
+        let mut gains: Vec<_> = words::reducing(&self.settings)
+            .map(|stage| (stage, Series::new(SERIES_STEP_S, Merge::Least), 0.0f64))
+            .collect();
 
         let levelled = if self.settings.leveller.on { self.leveller_gains::<C>()? } else { Vec::new() };
 
@@ -220,7 +223,7 @@ impl Voice {
             after.push(out, C);
             spool.write(out)?;
             given += take;
-            for (deepest, (stage, _)) in deepest.iter_mut().zip(&gains) {
+            for (stage, _, deepest) in &mut gains {
                 let now = strip.reduction(*stage).map_or(0.0, ReductionMeter::now_db);
                 *deepest = deepest.max(now);
             }
@@ -229,7 +232,8 @@ impl Voice {
                 let lufs = |meter: &LoudnessMeter<C>| meter.momentary().unwrap_or(f64::NEG_INFINITY) as f32;
                 loudness_before.push(lufs(strip.input_loudness()));
                 loudness_after.push(lufs(strip.output_loudness()));
-                for ((_, series), deepest) in gains.iter_mut().zip(&mut deepest) {
+                self.hum = strip.mains_hz().zip(strip.hum_taken_dbfs()).or(self.hum);
+                for (_, series, deepest) in &mut gains {
                     series.push(-*deepest as f32);
                     *deepest = 0.0;
                 }
@@ -266,7 +270,7 @@ impl Voice {
             window: LoudnessWindow::Momentary,
             loudness_before: loudness_before.to_series(),
             loudness_after: loudness_after.to_series(),
-            gain: gains.iter().map(|(stage, series)| (stage.id().to_string(), series.to_series())).collect(),
+            gain: gains.iter().map(|(stage, series, _)| (stage.id().to_string(), series.to_series())).collect(),
             excerpt: None,
         };
         Ok(())
@@ -354,7 +358,10 @@ impl Voice {
             ledger: ledger.collect(),
             gain_reduction: self.reductions,
             settings_from: self.chosen.from.clone(),
-            settings: words::stages(&self.settings, &coefs, |stage| self.chosen.why(stage)),
+            settings: words::stages(&self.settings, &coefs, |stage| match stage {
+                StageId::Hum if self.settings.hum.on => Some(words::hum(self.hum, self.chosen.why(stage))),
+                _ => self.chosen.why(stage),
+            }),
             evidence: self.chosen.evidence.clone(),
             balance_gain_db: self.balance_db,
             warnings: self.warnings.clone(),

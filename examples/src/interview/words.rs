@@ -1,7 +1,7 @@
 //! Settings in words, stage by stage.
 
 use crate::report::data::StageWords;
-use voicechain_core::settings::{MakeUp, StageId, StripSettings};
+use voicechain_core::settings::{DeReverbVariant, MakeUp, StageId, StripSettings};
 use voicechain_core::strip::StripCoefs;
 
 /// A duration as a person reads it.
@@ -39,6 +39,31 @@ fn hertz(value: f64) -> String {
 fn plain(value: f64) -> String {
     let text = format!("{value:.1}");
     text.trim_end_matches(".0").to_string()
+}
+
+/// The de-reverb is on, and in one of its variants.
+fn de_reverb_acts(s: &StripSettings) -> bool {
+    s.de_reverb.on && s.de_reverb.variant != DeReverbVariant::Absent
+}
+
+/// The stages whose gain reduction is drawn over time, in signal order: those that mend where they are on.
+pub(super) fn reducing(s: &StripSettings) -> impl Iterator<Item = StageId> {
+    let mending = [
+        (StageId::DeReverb, de_reverb_acts(s)),
+        (StageId::Expander, s.expander.on),
+        (StageId::Leveller, s.leveller.on),
+    ];
+    let always = [StageId::DeEsser, StageId::Compressor, StageId::Limiter];
+    mending.into_iter().filter(|(_, on)| *on).map(|(stage, _)| stage).chain(always)
+}
+
+/// What the hum stage has taken: frequency and level of the hum, Hz, dBFS; after what else there is to say.
+pub(super) fn hum(taken: Option<(f64, f64)>, why: Option<String>) -> String {
+    let taken = taken.map_or_else(
+        || "found no hum and took nothing".into(),
+        |(hz, dbfs)| format!("took out hum of {} dBFS (behind the trim), at {hz:.2} Hz and its multiples", db(dbfs)),
+    );
+    why.into_iter().chain([taken]).collect::<Vec<_>>().join("; ")
 }
 
 /// Every stage with its switch and its main settings, in signal order.
@@ -97,10 +122,9 @@ fn one(stage: StageId, s: &StripSettings, coefs: &StripCoefs<2>) -> (bool, Strin
         }
         StageId::DeReverb => {
             let d = &s.de_reverb;
-            let variant = voicechain_core::settings::DeReverbVariant::NAMES[d.variant as usize];
-            let there = d.variant != voicechain_core::settings::DeReverbVariant::Absent;
+            let variant = DeReverbVariant::NAMES[d.variant as usize];
             let decay = format!("{:.2} s", d.decay_ms * 1e-3);
-            (d.on && there, format!("{variant} · decay {decay} · range {} dB", plain(d.range_db)))
+            (de_reverb_acts(s), format!("{variant} · decay {decay} · range {} dB", plain(d.range_db)))
         }
         StageId::Expander => {
             let e = &s.expander;
@@ -171,6 +195,23 @@ mod tests {
     use super::*;
     use voicechain_core::SampleRate;
     use voicechain_core::strip::StartingPoint;
+
+    #[test]
+    fn only_stages_that_act_are_drawn_and_hum_is_told_as_it_was_found() {
+        let mut settings = StripSettings::default();
+        let always = [StageId::DeEsser, StageId::Compressor, StageId::Limiter];
+        assert_eq!(reducing(&settings).collect::<Vec<_>>(), always);
+        (settings.de_reverb.on, settings.leveller.on) = (true, true);
+        assert_eq!(reducing(&settings).next(), Some(StageId::Leveller), "the de-reverb is absent");
+        settings.de_reverb.variant = DeReverbVariant::Short;
+        assert_eq!(reducing(&settings).next(), Some(StageId::DeReverb));
+        let words = hum(Some((49.98, -50.04)), Some("the host’s taste".into()));
+        assert_eq!(
+            words,
+            "the host’s taste; took out hum of −50.0 dBFS (behind the trim), at 49.98 Hz and its multiples"
+        );
+        assert_eq!(hum(None, None), "found no hum and took nothing");
+    }
 
     #[test]
     fn every_stage_has_words_and_no_minus_zero() {

@@ -4,7 +4,7 @@ use super::{Stage, Tail};
 use crate::error::SettingError;
 use crate::filters::Response;
 use crate::frame::Frame;
-use crate::math::from_db;
+use crate::math::{from_db, power_to_db};
 use crate::settings::{HumSettings, Mains};
 use crate::units::SampleRate;
 
@@ -99,6 +99,13 @@ impl<const C: usize> HumState<C> {
     #[must_use]
     pub fn frequency_hz(&self) -> Option<f64> {
         self.lines.any_open().then(|| self.base_hz + self.lines.offset_hz())
+    }
+
+    /// The level of the hum that it takes out now, all lines together, dBFS RMS, of the channel that has most; `None` where it
+    /// takes nothing.
+    #[must_use]
+    pub fn taken_dbfs(&self) -> Option<f64> {
+        Some(self.lines.taken()).filter(|&power| power > 0.0).map(power_to_db)
     }
 }
 

@@ -89,6 +89,13 @@ where
         self.hum.state.frequency_hz()
     }
 
+    /// The level of the hum that the hum stage takes out now, dBFS RMS, of the channel that has most of it; `None` where it
+    /// takes nothing. Tested by `mending` in `properties`.
+    #[must_use]
+    pub fn hum_taken_dbfs(&self) -> Option<f64> {
+        self.hum.state.taken_dbfs()
+    }
+
     /// By how many dB the unprocessed side is raised (or lowered) to match, and by how many dB both sides are lowered so
     /// that it stays under the ceiling.
     #[must_use]

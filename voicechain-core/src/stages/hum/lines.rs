@@ -277,6 +277,12 @@ impl<const C: usize> Lines<C> {
         self.silent
     }
 
+    /// Mean square of what is taken out of the channel that has most of it.
+    pub(super) fn taken(&self) -> f64 {
+        let of = |line: &Line| 0.5 * f64::from(line.known.scaled(self.share * line.open).power());
+        self.lines.iter().map(|lines| lines.iter().map(of).sum()).fold(0.0, f64::max)
+    }
+
     /// Goes to nothing within the next period.
     pub(super) fn close(&mut self) {
         let ends = self.ends();
