@@ -2,8 +2,10 @@
 
 use crate::rate;
 use voicechain_core::settings::{DeReverbVariant, Mains, StageId};
+use voicechain_core::stages::leveller::ahead::{self, LevelEar};
 use voicechain_core::{Strip, StripSettings};
-use voicechain_tests::signals::{gain, mono, phrases, pinkish, rms_db, sine, white};
+use voicechain_tests::signals::{gain, mono, phrases, pinkish, rms_db, sine, unequal, white};
+use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::{all_off, first_difference, run, run_file, strip};
 
 const HZ: f64 = 48_000.0;
@@ -198,6 +200,46 @@ fn the_form_for_files_halves_jumps() {
     let low = guided(&jumping, 0.0);
     let at = 3 * PER_PHRASE..3 * PER_PHRASE + (1.6 * HZ) as usize;
     assert!((rms_db(&low[at.clone()]) - rms_db(&jumping[at])).abs() < 0.1);
+}
+
+/// What the form for files hears is the same for any partition, at a rate whose 10 ms are no whole samples and at the highest.
+#[test]
+fn the_form_for_files_hears_the_same_in_any_split() {
+    for hz in [11_025.0, 192_000.0] {
+        let frames = unequal(&phrases(-23.0, hz, 1.0, 6));
+        let heard = |most: f64, seed: u64| {
+            let (mut ear, mut random, mut powers) = (LevelEar::<2>::new(rate(hz)), Noise::new(seed), Vec::new());
+            let mut rest = &frames[..];
+            while !rest.is_empty() {
+                let (now, later) = rest.split_at(rest.len().min(random.between(1.0, most) as usize));
+                ear.push(now, |power| powers.push(power.to_bits()));
+                rest = later;
+            }
+            powers
+        };
+        let whole = heard(1e9, 0);
+        assert_eq!(whole.len(), 100, "one for every 10 ms");
+        for (seed, most) in [(1, 2.0), (2, 65.0), (3, 5_000.0)] {
+            assert_eq!(heard(most, seed), whole, "pieces of up to {most} at {hz} Hz");
+        }
+    }
+}
+
+/// Whatever the powers are, the gains found beforehand are numbers within the largest rise and cut.
+#[test]
+fn the_form_for_files_stays_within_its_range() {
+    let settings = with(|s| (s.leveller.rise_db, s.leveller.cut_db) = (5.0, 4.0)).leveller;
+    for seed in 0..20 {
+        let mut random = Noise::new(seed);
+        let mut powers: Vec<f32> = (0..3_000).map(|_| gain(2.0 * random.between(-110.0, 20.0)) as f32).collect();
+        powers[100] = f32::NAN;
+        powers[200] = f32::INFINITY;
+        powers[300..300 + 20 * seed as usize].fill(0.0);
+        let mut gains = vec![f32::NAN; powers.len()];
+        ahead::plan(&powers, random.between(-20.0, 20.0), &settings, &mut gains);
+        assert!(gains.iter().all(|gain| (-4.0..=5.0).contains(gain)), "{seed}");
+        assert!(gains.iter().any(|&gain| gain != 0.0), "{seed}: it does something");
+    }
 }
 
 /// A variant changes the latency by its frames, on or off, and idle it returns the delayed input.
