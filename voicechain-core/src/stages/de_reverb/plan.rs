@@ -18,8 +18,10 @@ const NOISE_MS: f64 = 120.0;
 const NOISE_PART_S: f64 = 0.19;
 const NOISE_BIAS: f64 = 1.5;
 /// How fast a noise floor may rise once it is known, dB per second.
-/// Time constant with which the loudest power is forgotten, ms.
-const LOUDEST_MS: f64 = 5_000.0;
+/// What is loud follows the power of all bands together so fast up and down, dB/s: a thirtieth of the time is louder, and a bang
+/// of 50 ms moves it by 3 dB.
+const LOUD_RISE_DB_PER_S: f64 = 60.0;
+const LOUD_FALL_DB_PER_S: f64 = 2.0;
 const NOISE_RISE_DB_PER_S: f64 = 4.0;
 
 /// Lengths of one variant at one rate.
@@ -35,8 +37,9 @@ pub(super) struct Plan {
     pub(super) hop_s: f64,
     pub(super) smooth_kept: f32,
     pub(super) noise_kept: f32,
-    /// What the loudest power keeps in a hop.
-    pub(super) loudest_kept: f32,
+    /// The most that what is loud grows by in a hop, and what it keeps at least.
+    pub(super) loud_rise: f32,
+    pub(super) loud_kept: f32,
     pub(super) noise_hops: u32,
     pub(super) noise_bias: f32,
     pub(super) noise_rise: f32,
@@ -71,7 +74,8 @@ impl Plan {
             hop_s,
             smooth_kept: smoothing(SMOOTH_MS, 1.0 / hop_s, 1.0) as f32,
             noise_kept: smoothing(NOISE_MS, 1.0 / hop_s, 1.0) as f32,
-            loudest_kept: smoothing(LOUDEST_MS, 1.0 / hop_s, 1.0) as f32,
+            loud_rise: libm::exp10(0.1 * LOUD_RISE_DB_PER_S * hop_s) as f32,
+            loud_kept: libm::exp10(-0.1 * LOUD_FALL_DB_PER_S * hop_s) as f32,
             noise_hops: part as u32,
             noise_bias: NOISE_BIAS as f32,
             noise_rise: libm::exp10(0.1 * NOISE_RISE_DB_PER_S * part * hop_s) as f32,

@@ -11,9 +11,9 @@ const TOGETHER: usize = 4;
 const FLOORS: usize = BANDS.div_ceil(TOGETHER);
 /// Parts of the stretch of the noise floor.
 const PARTS: usize = 8;
-/// So far under the loudest sound noise counts in full, and not at all, dB: chosen from two pairs on the half that chooses.
-const NOISY_DB: f32 = 34.0;
-const CLEAN_DB: f32 = 44.0;
+/// So far under what is loud noise counts in full, and not at all, dB: chosen from four pairs on the half that chooses.
+const NOISY_DB: f32 = 27.0;
+const CLEAN_DB: f32 = 37.0;
 /// Powers below this are nothing.
 const NOTHING: f32 = 1e-20;
 /// The output is the delayed input while less than this share of the power (-70 dB) would be taken away.
@@ -55,8 +55,8 @@ pub(super) struct Suppressor {
     part: usize,
     parts: usize,
     hops: u32,
-    /// The loudest power of all bands together, which fades.
-    loudest: f32,
+    /// What is loud here: power of all bands together.
+    loud: f32,
 }
 
 /// What a hop has found.
@@ -86,7 +86,7 @@ impl Suppressor {
         part: 0,
         parts: 0,
         hops: 0,
-        loudest: 0.0,
+        loud: NOTHING,
     };
 
     /// Becomes [`FRESH`](Self::FRESH), in place: it would be a burden on the stack of an audio thread.
@@ -101,7 +101,7 @@ impl Suppressor {
         self.noise_smooth.fill(0.0);
         self.noise.fill(0.0);
         (self.at, self.part, self.parts, self.hops) = (0, 0, 0, 0);
-        self.loudest = 0.0;
+        self.loud = NOTHING;
     }
 
     /// Finds the gains of a hop from its powers.
@@ -157,7 +157,7 @@ impl Suppressor {
         self.judge(n)
     }
 
-    /// How far the noise counts, 0 to 1: all of it where it is heard under the loudest sound, nothing where it is the ground of
+    /// How far the noise counts, 0 to 1: all of it where it is heard under what is loud, nothing where it is the ground of
     /// a clean recording, from which it could only be taken with what the voice leaves of its own.
     fn heard(&mut self, plan: &Plan, n: usize) -> f32 {
         let mut sums = [0.0f32; 8];
@@ -167,13 +167,12 @@ impl Suppressor {
             }
         }
         let all = sums.iter().sum::<f32>();
-        self.loudest *= plan.loudest_kept;
-        self.loudest = if all > self.loudest { all } else { self.loudest };
+        self.loud = all.clamp(self.loud * plan.loud_kept, self.loud * plan.loud_rise).max(NOTHING);
         let noise = TOGETHER as f32 * self.noise[..n.div_ceil(TOGETHER)].iter().sum::<f32>();
-        if noise < NOTHING || self.loudest < NOTHING {
+        if noise < NOTHING {
             return 1.0;
         }
-        let under_db = 10.0 * libm::log10f(self.loudest / noise);
+        let under_db = 10.0 * libm::log10f(self.loud / noise);
         ((CLEAN_DB - under_db) / (CLEAN_DB - NOISY_DB)).clamp(0.0, 1.0)
     }
 
