@@ -128,14 +128,18 @@ fn a_proposal_reaches_the_host_as_gestures_and_the_strip_at_once() {
     assert_ne!(wanted, start);
     assert!(bench.deck.heard.flushes.load(Ordering::Relaxed) > 0, "the host was asked to take it");
     assert_eq!(bench.handles.parameters.settings(), start, "nothing moves but by the host's hand");
-    // The gestures come with the first block; from the second on the strip moves, as if it had been set there.
+    // The gestures come with the first block; from the second on the strip moves, as if it had been set there. What changes the
+    // latency waits until the host has started the plugin afresh.
     let once = &frames[..9_600];
     let host_out = play(&mut bench, once, rate_hz);
     assert_eq!(bench.deck.said, gestures(&bench, &start, &wanted));
     assert_eq!(bench.handles.parameters.settings(), wanted);
     let mut core = once.to_vec();
     strip.run(&mut core[..480]);
-    strip.set(&StripCoefs::design(&wanted, rate).unwrap());
+    let mut at_once = wanted;
+    at_once.de_reverb.variant = start.de_reverb.variant;
+    at_once.limiter.look_ahead_ms = start.limiter.look_ahead_ms;
+    strip.set(&StripCoefs::design(&at_once, rate).unwrap());
     strip.run(&mut core[480..]);
     assert_same(&host_out, &core, "while the proposal is applied");
 
