@@ -257,6 +257,10 @@ where
         if state.plan != Some(coefs.plan) {
             state.begin(&coefs.plan);
         }
+        if state.hops == 0 && state.filled == 0 {
+            // Two samples are taken at a time: the first hop is a sample shorter where it begins at an odd place of the ring.
+            (state.out, state.filled) = (state.at % 2, state.at % 2);
+        }
         let (mut rest, mut passed) = (frames, passed);
         while !rest.is_empty() {
             let n = rest.len().min(coefs.plan.hop - state.filled);

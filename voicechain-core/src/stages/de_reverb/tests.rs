@@ -91,6 +91,28 @@ fn late_sound_goes_and_early_sound_stays() {
     assert!(early > -1.0 && late < -7.0, "early {early:.2} dB, late {late:.2} dB");
 }
 
+/// Where in its ring it begins does not matter: switched on one sample later it does the same.
+#[test]
+fn it_begins_anywhere() {
+    let rate = SampleRate::new(48_000.0).unwrap();
+    let signal = noise(48_000);
+    for variant in [DeReverbVariant::Short, DeReverbVariant::Long] {
+        let s = DeReverbSettings { variant, decay_ms: 600.0, ..DeReverbSettings::default() };
+        let coefs = <DeReverb as Stage<1>>::design(&s, rate).unwrap();
+        let [even, odd] = [1_000, 1_001].map(|before| {
+            let mut state = Box::new(<DeReverb as Stage<1>>::fresh(rate));
+            DeReverb::pass(&coefs, &mut state, &mut std::vec![[0.0]; before]);
+            let mut frames = signal.clone();
+            DeReverb::run(&coefs, &mut state, &mut frames);
+            frames
+        });
+        let power = |x: &mut dyn Iterator<Item = f32>| power_to_db(x.map(|x| f64::from(x).powi(2)).sum::<f64>());
+        let (all, apart) =
+            (power(&mut even.iter().map(|x| x[0])), power(&mut even.iter().zip(&odd).map(|(a, b)| a[0] - b[0])));
+        assert!(apart < all - 20.0, "{variant:?}: {apart:.1} dB of {all:.1} dB");
+    }
+}
+
 /// Dry settings return the delayed input bit for bit, and so does an amount of nothing.
 #[test]
 fn dry_means_the_delayed_input() {
