@@ -46,6 +46,12 @@ impl Picture {
         pairs.filter(|(a, b)| a != b).count() as f64 / (self.rgb.len() / 3) as f64
     }
 
+    /// Whether it is the same as another picture from one corner to the opposite one.
+    #[must_use]
+    pub fn same_within(&self, other: &Self, [[left, top], [right, bottom]]: [[usize; 2]; 2]) -> bool {
+        (top..bottom).all(|y| (left..right).all(|x| self.at(x, y) == other.at(x, y)))
+    }
+
     /// Writes it as PNG.
     ///
     /// # Panics

@@ -87,6 +87,8 @@ struct Now {
     path: String,
     window: bool,
     taken: String,
+    /// A typed path is being read or written.
+    busy: bool,
 }
 
 /// The settings files of one editor.
@@ -137,8 +139,8 @@ impl Files {
         let number = self.begin();
         let (counts, window) = (Arc::clone(&self.number), Arc::clone(&self.window));
         let written = text.clone();
-        self.now =
-            Some(Now { number, filing, text, path: path.to_string_lossy().into(), window: true, taken: String::new() });
+        let path = path.to_string_lossy().into();
+        self.now = Some(Now { number, filing, text, path, window: true, taken: String::new(), busy: false });
         self.beside(number, move || match window(&wanted) {
             // Given up meanwhile: nothing is written.
             Chosen::File(_) if counts.load(Ordering::Acquire) != number => Outcome::Nothing,
@@ -149,23 +151,31 @@ impl Files {
         })
     }
 
-    /// Takes a path that was typed.
+    /// Takes a path that was typed. Pressed twice, it counts once: the second would find the file that the first has
+    /// just written, and ask whether to replace it.
     ///
     /// # Errors
     /// When the system has no thread left.
     pub(crate) fn typed(&mut self, path: &str, replace: bool) -> io::Result<()> {
+        if self.now.as_ref().is_none_or(|now| now.busy) {
+            return Ok(());
+        }
         let number = self.begin();
         let Some(now) = &mut self.now else { return Ok(()) };
         // What the window may still say no longer counts.
         (now.number, now.path, now.window, now.taken) = (number, path.into(), false, String::new());
         let (filing, text, path) = (now.filing, now.text.clone(), path.trim().to_string());
-        self.beside(number, move || match whole(&path) {
+        let begun = self.beside(number, move || match whole(&path) {
             Some(whole) => match handle(filing, whole, &text, replace) {
                 Outcome::Taken(_) => Outcome::Taken(path),
                 outcome => outcome,
             },
             None => Outcome::Failed("give the whole path, from its first folder on".into()),
-        })
+        });
+        if let Some(now) = &mut self.now {
+            now.busy = begun.is_ok();
+        }
+        begun
     }
 
     /// No file after all.
@@ -186,6 +196,7 @@ impl Files {
     pub(crate) fn outcome(&mut self) -> Option<Outcome> {
         while let Ok((number, outcome)) = self.receiver.try_recv() {
             let Some(now) = self.now.as_mut().filter(|now| now.number == number) else { continue };
+            now.busy = false;
             match &outcome {
                 Outcome::Saved(path) | Outcome::Read(path, _) => {
                     let folder = path.parent().map(Path::to_path_buf);

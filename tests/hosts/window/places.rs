@@ -46,6 +46,12 @@ impl Places {
         self.0.get_by_label(name).rect().center().into()
     }
 
+    /// The pixels around something, from one corner to the opposite one.
+    pub(crate) fn corners(&self, name: &str) -> [[usize; 2]; 2] {
+        let around = self.0.get_by_label(name).rect();
+        [around.min, around.max].map(|corner| [corner.x.round() as usize, corner.y.round() as usize])
+    }
+
     /// The word that applies a proposal, behind "10 settings would change".
     pub(crate) fn apply(&self) -> [f32; 2] {
         let line = self.of_name("measure");

@@ -109,6 +109,32 @@ fn a_system_without_a_window_takes_a_path() {
 }
 
 #[test]
+fn a_path_that_is_entered_twice_is_saved_once() {
+    let (folder, (mut files, say)) = (Folder::new("twice"), files());
+    files.choose(Filing::Save, TEXT.into(), "").unwrap();
+    say.send(Chosen::NoWindow).unwrap();
+    assert_eq!(outcome(&mut files), Outcome::NoWindow);
+    let path = folder.file("voice.toml");
+    files.typed(path.to_str().unwrap(), false).unwrap();
+    // However far the first has come.
+    while !path.exists() {
+        std::thread::yield_now();
+    }
+    files.typed(path.to_str().unwrap(), false).unwrap();
+    assert_eq!(outcome(&mut files), Outcome::Saved(path.clone()), "not taken by itself");
+    assert_eq!(files.outcome(), None);
+    assert_eq!(files.choosing(), None);
+    // A path that was refused can be entered again.
+    files.choose(Filing::Save, TEXT.into(), "").unwrap();
+    say.send(Chosen::NoWindow).unwrap();
+    assert_eq!(outcome(&mut files), Outcome::NoWindow);
+    for _ in 0..2 {
+        files.typed(path.to_str().unwrap(), false).unwrap();
+        assert_eq!(outcome(&mut files), Outcome::Taken(path.to_str().unwrap().into()));
+    }
+}
+
+#[test]
 fn what_cannot_be_read_or_written_is_said_and_asked_for_again() {
     let (folder, (mut files, say)) = (Folder::new("wrong"), files());
     files.choose(Filing::Open, String::new(), "").unwrap();
