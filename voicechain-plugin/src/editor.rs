@@ -361,7 +361,7 @@ impl NiceEguiApp for Connection {
         let habits = self.handles.parameters.habits();
         (self.page.dark, self.page.zoom, self.size) = (habits.dark, habits.zoom, habits.size);
         ctx.set_zoom_factor(habits.zoom);
-        voicechain_editor::letters(&ctx);
+        voicechain_editor::prepare(&ctx);
         self.gui = Some(gui);
         self.asked = None;
         self.handles.meters.watch(true);

@@ -31,7 +31,7 @@ mod value;
 mod voice;
 mod words;
 
-pub use look::{Look, letters};
+pub use look::Look;
 pub use shown::{Ask, Choosing, Filing, History, Moment, SPAN_S, STAGES, Shown};
 
 use egui::{Id, Rect, Ui, pos2, vec2};
@@ -163,8 +163,7 @@ impl Page {
     /// Draws the page into all of `ui` and gives what the person asks for.
     pub fn ui(&mut self, ui: &mut Ui, shown: &Shown<'_>) -> Vec<Ask> {
         let whole = ui.max_rect();
-        if !letters(ui.ctx()) {
-            ui.ctx().add_plugin(pointer::InOrder::default());
+        if !prepare(ui.ctx()) {
             // The letters are there at the next drawing.
             ui.painter().rect_filled(whole, 0.0, Look::of(self.dark).paper);
             ui.ctx().request_repaint();
@@ -236,6 +235,25 @@ impl Page {
             pen.asks.push(Ask::Undo);
         }
     }
+}
+
+/// Gives a context what the page needs, once, before or with its first drawing: its letters, and how a pointer is understood.
+/// True when it has all of it already; its letters it has from the next drawing on.
+pub fn prepare(ctx: &egui::Context) -> bool {
+    let id = Id::unique("voicechain prepared");
+    let prepared = ctx.data_mut(|data| {
+        data.get_temp::<bool>(id).is_some() || {
+            data.insert_temp(id, true);
+            false
+        }
+    });
+    if !prepared {
+        look::letters(ctx);
+        ctx.add_plugin(pointer::InOrder::default());
+        // A button that is let go late was pressed all the same: by a calm hand, or between two slow drawings.
+        ctx.options_mut(|options| options.input_options.max_click_duration = f64::INFINITY);
+    }
+    prepared
 }
 
 /// The two pictures among each other, in what there is for them: each with a line of title above it, below them a line of

@@ -1,8 +1,8 @@
 //! Colours and letters.
 
 use egui::{
-    Align, Color32, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Id, Painter, Pos2, Rect, Stroke,
-    Theme, Visuals, pos2,
+    Align, Color32, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Painter, Pos2, Rect, Stroke, Theme,
+    Visuals, pos2,
 };
 use std::sync::Arc;
 
@@ -108,13 +108,8 @@ impl Look {
     }
 }
 
-/// Gives a context the page's letters; true when it has them already, false when it has them from the next drawing on.
-pub fn letters(ctx: &egui::Context) -> bool {
-    let id = Id::unique("voicechain letters");
-    if ctx.data(|data| data.get_temp::<bool>(id)).is_some() {
-        return true;
-    }
-    ctx.data_mut(|data| data.insert_temp(id, true));
+/// Gives a context the page's letters, from its next drawing on.
+pub(crate) fn letters(ctx: &egui::Context) {
     let mut fonts = FontDefinitions::empty();
     for (name, family, bytes) in [
         ("words", FontFamily::Proportional, &include_bytes!("../fonts/words.ttf")[..]),
@@ -128,7 +123,6 @@ pub fn letters(ctx: &egui::Context) -> bool {
         fonts.families.entry(family).or_default().push(other.into());
     }
     ctx.set_fonts(fonts);
-    false
 }
 
 /// Letters for words.

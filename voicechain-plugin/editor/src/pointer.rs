@@ -2,13 +2,17 @@
 
 use egui::{Context, Event, Plugin, RawInput};
 
-/// Holds back what the pointer did after a button until the page was drawn with that button.
+/// Holds back what the pointer did after a button until the page was drawn with that button, and the next press until what
+/// the button has changed was drawn, too.
 ///
-/// What is under the pointer is found once per drawing, at the pointer's last place. A busy machine gathers a click and the
-/// movement away from it into one drawing: the click would be one beside the control, and lost.
+/// What is under the pointer is found once per drawing, at the pointer's last place among what the drawing before it showed.
+/// A busy machine gathers a click, the movement away from it and another click into one drawing: the first would be one
+/// beside the control, and the second one on what stood there before.
 #[derive(Default)]
 pub(crate) struct InOrder {
     kept: Vec<Event>,
+    /// The last drawing had a button: what it has changed is not drawn yet.
+    changed: bool,
 }
 
 impl Plugin for InOrder {
@@ -21,11 +25,20 @@ impl Plugin for InOrder {
         events.append(&mut input.events);
         let button = events.iter().position(|event| matches!(event, Event::PointerButton { .. }));
         let moves = |event: &Event| matches!(event, Event::PointerMoved(_) | Event::PointerGone);
-        if let Some(button) = button
-            && let Some(after) = events[button..].iter().position(moves)
-        {
-            self.kept = events.split_off(button + after);
-            ctx.request_repaint();
+        let changed = std::mem::take(&mut self.changed);
+        if let Some(button) = button {
+            let pressed = matches!(events[button], Event::PointerButton { pressed: true, .. });
+            if changed && pressed {
+                self.kept = events.split_off(button);
+            } else {
+                self.changed = true;
+                if let Some(after) = events[button..].iter().position(moves) {
+                    self.kept = events.split_off(button + after);
+                }
+            }
+            if !self.kept.is_empty() {
+                ctx.request_repaint();
+            }
         }
         input.events = events;
     }

@@ -83,6 +83,32 @@ fn what_happens_between_two_drawings_is_not_lost() {
     page.run_steps(4);
     assert_eq!(page.state().asked, []);
     assert!(page.ctx.input(|input| input.pointer.latest_pos()) == Some(away), "what was kept back has come");
+    // A click, and another on what the first has brought.
+    let propose = place(&page, "propose");
+    press(&mut page, "propose");
+    let apply = place(&page, "apply");
+    press(&mut page, "leave as it is");
+    page.state_mut().asked.clear();
+    for at in [propose, apply] {
+        page.input_mut().events.extend([Event::PointerMoved(at), button(at, true), button(at, false)]);
+    }
+    page.input_mut().events.push(Event::PointerMoved(away));
+    page.run_steps(6);
+    assert_eq!(page.state().asked, [Ask::Propose]);
+}
+
+#[test]
+fn a_button_that_is_let_go_late_counts() {
+    let mut page = open(Track::measured());
+    let (at, modifiers) = (place(&page, "removed"), Modifiers::NONE);
+    page.state_mut().asked.clear();
+    for pressed in [true, false] {
+        let button = Event::PointerButton { pos: at, button: PointerButton::Primary, pressed, modifiers };
+        page.input_mut().events.extend([Event::PointerMoved(at), button]);
+        // A quarter of a second each.
+        page.run_steps(8);
+    }
+    assert_eq!(page.state().asked, [Ask::Listen(Way::Removed)]);
 }
 
 #[test]
