@@ -270,8 +270,18 @@ impl Deck {
     ///
     /// # Errors
     /// The call that the plugin refused.
-    #[allow(unsafe_code)]
     pub fn open_window(&mut self, window: u32) -> Result<[u32; 2], &'static str> {
+        let size = self.embed(window)?;
+        self.show_window()?;
+        Ok(size)
+    }
+
+    /// Makes the editor inside a window of the host, without showing it; gives its size in pixels, or what failed.
+    ///
+    /// # Errors
+    /// The call that the plugin refused.
+    #[allow(unsafe_code)]
+    pub fn embed(&mut self, window: u32) -> Result<[u32; 2], &'static str> {
         let handle = self.instance.plugin_handle();
         let gui = handle.get_extension::<PluginGui>().ok_or("no editor")?;
         let configuration = GuiConfiguration { api_type: GuiApiType::X11, is_floating: false };
@@ -279,8 +289,17 @@ impl Deck {
         let size = gui.get_size(&handle).ok_or("get_size")?;
         // SAFETY: the window lives until the editor is closed: both are the test's.
         unsafe { gui.set_parent(&handle, Window::from_x11_handle(window.into())) }.map_err(|_| "set_parent")?;
-        gui.show(&handle).map_err(|_| "show")?;
         Ok([size.width, size.height])
+    }
+
+    /// Shows the editor that was embedded.
+    ///
+    /// # Errors
+    /// The call that the plugin refused.
+    pub fn show_window(&mut self) -> Result<(), &'static str> {
+        let handle = self.instance.plugin_handle();
+        let gui = handle.get_extension::<PluginGui>().ok_or("no editor")?;
+        gui.show(&handle).map_err(|_| "show")
     }
 
     /// Gives the editor's window another size in pixels; false if the plugin refuses.

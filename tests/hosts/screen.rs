@@ -198,6 +198,23 @@ impl Screen {
         self.let_draw();
     }
 
+    /// Presses the first button, lets it go and is elsewhere at once: faster than anything is drawn.
+    ///
+    /// # Panics
+    /// When the server is gone.
+    pub fn flick(&self, at: [f32; 2], away: [f32; 2]) {
+        let [at, away] = [at, away].map(|place| place.map(|x| x.round() as i16));
+        for (kind, detail, [x, y]) in [
+            (MOTION_NOTIFY_EVENT, 0, at),
+            (BUTTON_PRESS_EVENT, 1, at),
+            (BUTTON_RELEASE_EVENT, 1, at),
+            (MOTION_NOTIFY_EVENT, 0, away),
+        ] {
+            self.connection.xtest_fake_input(kind, detail, 0, self.root, x, y, 0).expect("the server answers");
+        }
+        self.connection.sync().expect("the server answers");
+    }
+
     /// Takes hold of something and moves it.
     pub fn drag(&self, from: [f32; 2], to: [f32; 2]) {
         self.point(from);

@@ -6,8 +6,9 @@ mod places;
 
 use places::Places;
 use std::path::PathBuf;
-use std::sync::Mutex;
+use std::sync::atomic::AtomicUsize;
 use std::sync::atomic::Ordering::Relaxed;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
 use voicechain_core::StripSettings;
 use voicechain_core::settings::{SettingInfo, row};
@@ -24,6 +25,32 @@ const PAPER: [u8; 3] = [0xFB, 0xFA, 0xF6];
 
 /// There is one display for all of a process.
 static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
+/// Tests that run, or wait for their turn, each on a thread of its own.
+static TESTS: AtomicUsize = AtomicUsize::new(0);
+
+/// A test's turn.
+struct Turn {
+    _alone: MutexGuard<'static, ()>,
+}
+
+impl Turn {
+    fn take() -> Self {
+        TESTS.fetch_add(1, Relaxed);
+        // A test that failed has not left anything behind that the next one uses.
+        Self { _alone: ONE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner) }
+    }
+}
+
+impl Drop for Turn {
+    fn drop(&mut self) {
+        TESTS.fetch_sub(1, Relaxed);
+    }
+}
+
+/// Threads of this process that are no test's own.
+fn threads() -> Option<usize> {
+    Some(kept::threads()?.saturating_sub(TESTS.load(Relaxed)))
+}
 
 /// A plugin with its editor open.
 struct Opened {
@@ -47,7 +74,7 @@ impl Opened {
     fn of(mut deck: Deck) -> Self {
         let screen = Screen::of_this_process();
         let window = screen.window(FIRST[0] as u32, FIRST[1] as u32);
-        let (start, threads) = (Instant::now(), kept::threads());
+        let (start, threads) = (Instant::now(), threads());
         let size = deck.open_window(window).expect("the editor opens");
         screen.resize(window, size[0], size[1]);
         let mut opened = Self { deck, window, size, screen, threads };
@@ -120,7 +147,7 @@ impl Drop for Opened {
         // The window's threads end by themselves. A process that ended before them would take the graphics driver away
         // from under them.
         if !std::thread::panicking() {
-            until("the end of the window's threads", || kept::threads() <= self.threads);
+            until("the end of the window's threads", || threads() <= self.threads);
         }
     }
 }
@@ -137,7 +164,7 @@ fn noise(samples: usize) -> Vec<f32> {
 
 #[test]
 fn a_handle_is_dragged_in_a_window_and_the_sound_changes() {
-    let _alone = ONE_AT_A_TIME.lock();
+    let _turn = Turn::take();
     let mut opened = Opened::new();
     let (frequency, gain) =
         (row("corrective_eq.bell_3_frequency_hz").unwrap(), row("corrective_eq.bell_3_gain_db").unwrap());
@@ -166,10 +193,47 @@ fn a_handle_is_dragged_in_a_window_and_the_sound_changes() {
     assert_eq!(*opened.deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
 }
 
+/// A host may take its time between making the editor and showing it.
+#[test]
+fn an_editor_that_is_shown_late_is_drawn() {
+    let _turn = Turn::take();
+    let screen = Screen::of_this_process();
+    let window = screen.window(FIRST[0] as u32, FIRST[1] as u32);
+    let mut deck = Deck::new(1);
+    assert!(deck.activate(RATE_HZ, 480));
+    let before = threads();
+    deck.embed(window).expect("the editor is made");
+    for _ in 0..5 {
+        screen.let_draw();
+        deck.main_thread();
+    }
+    deck.show_window().expect("the editor is shown");
+    until("the first picture", || {
+        deck.main_thread();
+        screen.look(8, 8).at(4, 4) == PAPER
+    });
+    deck.close_editor();
+    screen.close(window);
+    until("the end of the window's threads", || threads() <= before);
+}
+
+/// What the pointer does between two drawings is one click, not one beside the control.
+#[test]
+fn clicks_faster_than_a_drawing_count() {
+    let _turn = Turn::take();
+    let opened = Opened::new();
+    let places = Places::of(&StripSettings::default());
+    let away = [FIRST[0] - 2.0, FIRST[1] - 2.0];
+    for round in 0..6 {
+        opened.screen.flick(places.of_name("dark"), away);
+        until("the other paper", || (opened.look().at(4, 4) == PAPER) == (round % 2 == 1));
+    }
+}
+
 /// The host's size and the person's zoom are in the state, and another instance opens as this one was.
 #[test]
 fn size_and_zoom_are_kept_in_the_state() {
-    let _alone = ONE_AT_A_TIME.lock();
+    let _turn = Turn::take();
     let mut opened = Opened::new();
     let places = Places::of(&StripSettings::default());
     opened.click(places.of_name("+"));
@@ -205,7 +269,7 @@ fn size_and_zoom_are_kept_in_the_state() {
 /// A settings file, by a path that is typed: this screen has no window for choosing one.
 #[test]
 fn a_settings_file_is_saved_and_opened() {
-    let _alone = ONE_AT_A_TIME.lock();
+    let _turn = Turn::take();
     const ENTER: u8 = 36;
     let mut opened = Opened::new();
     std::fs::create_dir_all(home()).expect("a folder");
@@ -257,7 +321,7 @@ fn a_settings_file_is_saved_and_opened() {
 /// An editor that has the keyboard only while somebody works in it.
 #[test]
 fn the_host_keeps_the_keyboard() {
-    let _alone = ONE_AT_A_TIME.lock();
+    let _turn = Turn::take();
     let opened = Opened::new();
     opened.screen.focus(opened.window);
     opened.screen.point([300.0, 300.0]);
@@ -267,32 +331,42 @@ fn the_host_keeps_the_keyboard() {
 #[test]
 #[ignore = "needs recordings: tests/run fetches them"]
 fn real_speech_is_measured_proposed_for_and_compared() {
-    let _alone = ONE_AT_A_TIME.lock();
+    let _turn = Turn::take();
     // Of the package that tests/run fetches.
     let speaker = recordings::speaker("fillets nl m");
     assert!(speaker.samples.len() >= SPEECH);
     let speech = &speaker.samples[..SPEECH];
     let mut opened = Opened::new();
     let places = Places::of(&StripSettings::default());
+    // The first word of the actions says how far it is.
+    let first_word = places.corners("measure");
+    let waits_for = |opened: &Opened, what: &str, before: &Picture| {
+        until(what, || !opened.look().same_within(before, first_word));
+        opened.look()
+    };
     let empty = opened.look();
     opened.keep("empty");
     opened.click(places.of_name("measure"));
+    let measuring = waits_for(&opened, "measuring", &empty);
     opened.play_slowly(&speech[..480_000]);
     opened.keep("measuring");
     opened.play_slowly(&speech[480_000..]);
     opened.click(places.of_name("measure"));
-    assert!(opened.look().difference(&empty) > 0.01, "what was measured is shown");
+    let measured = waits_for(&opened, "the end of measuring", &measuring);
+    assert!(measured.difference(&empty) > 0.01, "what was measured is shown");
     opened.deck.reset();
     let before = opened.play(speech);
     opened.deck.said.clear();
-    let shown = opened.look();
     opened.click(places.of_name("propose"));
-    until("what would change", || opened.look().difference(&shown) > 0.002);
+    let preview = waits_for(&opened, "what would change", &measured);
     opened.keep("previewed");
     assert_eq!(opened.deck.said, [], "nothing changes before it is applied");
     opened.click(places.apply());
     let trim = opened.deck.of(row("trim.gain_db").unwrap()).id;
     opened.says("a proposed trim", |said| said.iter().any(|said| matches!(said, Said::Value(id, _) if *id == trim)));
+    // All of them are told before the page is drawn without the preview.
+    let _ = waits_for(&opened, "the end of the preview", &preview);
+    opened.play(&[0.0; 4_800]);
     opened.restart_if_asked();
     opened.deck.reset();
     let after = opened.play(speech);

@@ -18,6 +18,8 @@ use x11rb::protocol::xproto::ExposeEvent;
 pub struct PresentStateShared {
     present_notify_requested: Cell<bool>,
     poll_requested: Cell<bool>,
+    /// The server tells this window when a frame is due; before that, its answer to a request would be lost.
+    is_listening: Cell<bool>,
 }
 
 impl PresentStateShared {
@@ -43,7 +45,11 @@ impl PresentStateShared {
 
 impl PresentStateShared {
     pub fn new() -> Self {
-        Self { present_notify_requested: false.into(), poll_requested: false.into() }
+        Self {
+            present_notify_requested: false.into(),
+            poll_requested: false.into(),
+            is_listening: false.into(),
+        }
     }
 
     pub fn request_present_notify(&self) {
@@ -117,6 +123,7 @@ impl PresentState {
         &self, shared: &PresentStateShared, window: &XcbWindow, loop_handle: &LoopHandle<EventLoop>,
     ) -> Result<(), FatalError> {
         if window.present_supported() && window.present_select_input()? {
+            shared.is_listening.set(true);
             shared.present_notify_requested.set(true);
         } else {
             Self::setup_fallback_frame_timer(loop_handle)?;
@@ -199,6 +206,11 @@ impl PresentState {
 
         if !window.present_supported() {
             shared.present_notify_requested.set(false);
+            return Ok(());
+        }
+
+        // Not mapped yet: the request stays for when it is.
+        if !shared.is_listening.get() {
             return Ok(());
         }
 
