@@ -33,9 +33,11 @@ const STRETCH_COUNTED: usize = 18;
 /// What is left at the end of a phrase is a stretch of its own from 0.3 s on; less goes on with the next phrase.
 const SHORTEST_STRETCH: usize = 15;
 const FEWEST_STRETCHES: u32 = 4;
-/// A spike is looked for in a neighbourhood of 1.2 s to both sides, without 0.15 s.
-const AROUND: usize = 60;
-const CENTRE: usize = 7;
+/// A spike is looked for in a neighbourhood of 1.2 s to both sides, without 0.15 s; where little is said there, of twice and
+/// of four times that.
+const AROUND: u64 = 60;
+const FARTHEST: u64 = 4 * AROUND;
+const CENTRE: u64 = 7;
 /// Fewest active levels around it: 0.2 s.
 const FEWEST_AROUND: u32 = 10;
 /// Share of the levels around a spike that lie under the level that it is compared with.
@@ -54,7 +56,7 @@ const BINS_PER_DB: f64 = 4.0;
 /// What is active is known when the active level is, at the end. So the levels are kept, in steps of 0.5 dB; every 82 s
 /// those that are older than 82 s are evaluated against the active level up to then, by itself a mean over minutes.
 /// The active level is that of the K-weighted levels: see `active_step`. Memory 10 kB.
-/// Tested by `jumps_and_spikes_are_told_apart`.
+/// Tested by `jumps_and_spikes_are_told_apart` and `a_spike_in_a_word_that_stands_alone_is_one`.
 #[derive(Clone, Debug)]
 pub struct PhraseMeter {
     ticks: Ticks,
@@ -103,7 +105,7 @@ impl PhraseMeter {
             levels[(*heard % KEPT as u64) as usize] = step;
             histogram[usize::from(step)] = histogram[usize::from(step)].saturating_add(1);
             *heard += 1;
-            if *heard - reader.at == KEPT as u64 - 2 * AROUND as u64 {
+            if *heard - reader.at == KEPT as u64 - 2 * FARTHEST {
                 let active = active_step(histogram);
                 reader.read(levels, *heard, *heard - KEPT as u64 / 2, active);
             }
@@ -230,12 +232,10 @@ impl Reader {
 
     fn look_for_spike(&mut self, level: &impl Fn(u64) -> u8, heard: u64, active_from: u8) {
         let here = level(self.at);
-        let first = self.at.saturating_sub(AROUND as u64);
-        let last = (self.at + AROUND as u64).min(heard - 1);
-        let (centre_first, centre_last) = (self.at.saturating_sub(CENTRE as u64), self.at + CENTRE as u64);
+        let (centre_first, centre_last) = (self.at.saturating_sub(CENTRE), self.at + CENTRE);
         // One event has one highest level; of equal ones the first.
         let highest = (centre_first..self.at).all(|place| level(place) < here)
-            && (self.at + 1..=centre_last.min(last)).all(|place| level(place) <= here);
+            && (self.at + 1..=centre_last.min(heard - 1)).all(|place| level(place) <= here);
         if !highest {
             return;
         }
@@ -246,13 +246,18 @@ impl Reader {
         if before + 1 + after > SPIKE_WIDTH {
             return;
         }
-        let mut around = [0_u8; STEPS];
-        let mut count = 0;
-        for place in (first..centre_first).chain(centre_last + 1..last + 1) {
-            let step = level(place);
-            if step >= active_from {
-                around[usize::from(step)] += 1;
-                count += 1;
+        let mut around = [0_u16; STEPS];
+        let (mut count, mut reach) = (0, 0);
+        while count < FEWEST_AROUND && reach < FARTHEST {
+            reach = if reach == 0 { AROUND } else { 2 * reach };
+            let (first, last) = (self.at.saturating_sub(reach), (self.at + reach).min(heard - 1));
+            (around, count) = ([0; STEPS], 0);
+            for place in (first..centre_first).chain(centre_last + 1..last + 1) {
+                let step = level(place);
+                if step >= active_from {
+                    around[usize::from(step)] += 1;
+                    count += 1;
+                }
             }
         }
         if count < FEWEST_AROUND {
@@ -413,6 +418,26 @@ mod tests {
             assert!((spikes.max_excess_db - 14.0).abs() < 2.0, "{spikes:?}");
             assert!(phrases.spread_db < 1.2, "{phrases:?}");
         }
+    }
+
+    /// Words of 0.4 s, one every two seconds: within 1.2 s of a spike little else is said that it could stand out of.
+    #[test]
+    fn a_spike_in_a_word_that_stands_alone_is_one() {
+        let words = |spiky: &[u64]| {
+            let signal: Vec<f32> = (0..20 * 8_000_u64)
+                .map(|n| {
+                    let (word, within) = (n / 16_000, (n % 16_000) as f64 / 8_000.0);
+                    let spiky = spiky.contains(&word) && (0.17..0.23).contains(&within);
+                    let db = if within > 0.4 { -90.0 } else { -24.0 + if spiky { 14.0 } else { 0.0 } };
+                    (libm::exp10(db / 20.0) * libm::sin(TAU * 400.0 * n as f64 / 8_000.0)) as f32
+                })
+                .collect();
+            heard(8_000.0, &signal, 480).1.unwrap()
+        };
+        assert_eq!(words(&[]).count, 0);
+        let spikes = words(&[2, 6]);
+        assert_eq!(spikes.count, 2, "{spikes:?}");
+        assert!((spikes.max_excess_db - 14.0).abs() < 2.0, "{spikes:?}");
     }
 
     /// Ten minutes are evaluated in parts; the result is that of the first minute, repeated.
