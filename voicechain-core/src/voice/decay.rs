@@ -43,9 +43,6 @@ const LEAST_SNR_DB: f64 = 6.0;
 const FAIR_SNR_DB: f64 = 25.0;
 /// Under this decay time a voice is dry, s: with a fair ratio, and with less (the same trial).
 const DRY_S: [f64; 2] = [0.27, 0.32];
-/// What voices without any room read at most, s: 21 of the 22 of the half that chooses, and 19 with noise 20 dB under them (one
-/// of the others by 0.01 s more). In a room of 0.27 s none of the 22 reads less than 0.22.
-pub(super) const NO_ROOM_S: f64 = 0.19;
 /// Less than this ratio makes falls end early in the noise, so that they look steeper: that is reckoned in up to a
 /// difference, dB.
 const CLEAN_SNR_DB: f64 = 35.0;

@@ -237,8 +237,8 @@ impl Page {
     }
 }
 
-/// Gives a context what the page needs, once, before or with its first drawing: its letters, and how a pointer is understood.
-/// True when it has all of it already; its letters it has from the next drawing on.
+/// Gives a context what the page needs, once, before or with its first drawing: its letters, and how a pointer is
+/// understood. True when it has all of it already; its letters it has from the next drawing on.
 pub fn prepare(ctx: &egui::Context) -> bool {
     let id = Id::unique("voicechain prepared");
     let prepared = ctx.data_mut(|data| {

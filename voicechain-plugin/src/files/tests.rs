@@ -41,6 +41,13 @@ fn outcome(files: &mut Files) -> Outcome {
     }
 }
 
+/// Asks for a file on a system that has no window for it.
+fn without_window(files: &mut Files, say: &SyncSender<Chosen>, filing: Filing) {
+    files.choose(filing, TEXT.into(), "").unwrap();
+    say.send(Chosen::NoWindow).unwrap();
+    assert_eq!(outcome(files), Outcome::NoWindow);
+}
+
 const TEXT: &str = "format = 1\n[trim]\ngain_db = 3.0\n";
 
 #[test]
@@ -92,9 +99,7 @@ fn what_is_given_up_writes_nothing() {
 #[test]
 fn a_system_without_a_window_takes_a_path() {
     let (folder, (mut files, say)) = (Folder::new("typed"), files());
-    files.choose(Filing::Save, TEXT.into(), "").unwrap();
-    say.send(Chosen::NoWindow).unwrap();
-    assert_eq!(outcome(&mut files), Outcome::NoWindow);
+    without_window(&mut files, &say, Filing::Save);
     assert!(!files.choosing().unwrap().dialog, "the page still asks for a path");
     let path = folder.file("voice.toml");
     let text = path.to_str().unwrap();
@@ -111,9 +116,7 @@ fn a_system_without_a_window_takes_a_path() {
 #[test]
 fn a_path_that_is_entered_twice_is_saved_once() {
     let (folder, (mut files, say)) = (Folder::new("twice"), files());
-    files.choose(Filing::Save, TEXT.into(), "").unwrap();
-    say.send(Chosen::NoWindow).unwrap();
-    assert_eq!(outcome(&mut files), Outcome::NoWindow);
+    without_window(&mut files, &say, Filing::Save);
     let path = folder.file("voice.toml");
     files.typed(path.to_str().unwrap(), false).unwrap();
     // However far the first has come.
@@ -125,9 +128,7 @@ fn a_path_that_is_entered_twice_is_saved_once() {
     assert_eq!(files.outcome(), None);
     assert_eq!(files.choosing(), None);
     // A path that was refused can be entered again.
-    files.choose(Filing::Save, TEXT.into(), "").unwrap();
-    say.send(Chosen::NoWindow).unwrap();
-    assert_eq!(outcome(&mut files), Outcome::NoWindow);
+    without_window(&mut files, &say, Filing::Save);
     for _ in 0..2 {
         files.typed(path.to_str().unwrap(), false).unwrap();
         assert_eq!(outcome(&mut files), Outcome::Taken(path.to_str().unwrap().into()));
@@ -137,9 +138,7 @@ fn a_path_that_is_entered_twice_is_saved_once() {
 #[test]
 fn what_cannot_be_read_or_written_is_said_and_asked_for_again() {
     let (folder, (mut files, say)) = (Folder::new("wrong"), files());
-    files.choose(Filing::Open, String::new(), "").unwrap();
-    say.send(Chosen::NoWindow).unwrap();
-    assert_eq!(outcome(&mut files), Outcome::NoWindow);
+    without_window(&mut files, &say, Filing::Open);
     let wrong = |files: &mut Files, path: &str| {
         files.typed(path, false).unwrap();
         assert!(files.choosing().is_some(), "{path}");

@@ -3,8 +3,9 @@
 use super::dynamics::USUAL_SPREAD_DB;
 use super::{Profile, Proposal, Reason, known};
 use crate::settings::{DeReverbVariant, Mains};
+use crate::stages::de_reverb::DRY_MS;
+use crate::voice::hum;
 use crate::voice::profile::HUM_LINES;
-use crate::voice::{decay, hum};
 
 /// Hum at the frequency of the mains, with more lines where the last one that is looked at stands out.
 pub(super) fn hum(profile: &Profile, proposal: &mut Proposal) {
@@ -31,14 +32,14 @@ pub(super) fn hum(profile: &Profile, proposal: &mut Proposal) {
 /// The de-reverb with the decay time that was measured, where that is longer than voices without any room read. How much it
 /// takes then follows from the decay time: little of a dry voice, in a treated room.
 pub(super) fn de_reverb(profile: &Profile, proposal: &mut Proposal) {
-    let Some(room) = profile.room.ok().filter(|room| (decay::NO_ROOM_S..f64::INFINITY).contains(&room.decay_time_s))
-    else {
+    let dry_s = 1e-3 * DRY_MS;
+    let Some(room) = profile.room.ok().filter(|room| (dry_s..f64::INFINITY).contains(&room.decay_time_s)) else {
         return;
     };
     let reason = Reason {
         reference_words: "a voice without any room reads less than",
-        source: "measured on 24 recorded voices in rooms, command reach room",
-        ..Reason::new("the decay time", room.decay_time_s, decay::NO_ROOM_S, "s")
+        source: "measured on 22 recorded voices in rooms, command reach room",
+        ..Reason::new("the decay time", room.decay_time_s, dry_s, "s")
     };
     proposal.decide(reason, "de_reverb.on", 1.0);
     proposal.decide(reason, "de_reverb.variant", f64::from(DeReverbVariant::Long as u8));
