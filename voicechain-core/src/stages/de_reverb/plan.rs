@@ -10,8 +10,6 @@ use core::f64::consts::PI;
 pub(super) const LONGEST_SYNTHESIS: usize = LONGEST / 2;
 /// From a sound to its late reverberation, s.
 const LATE_S: f64 = 0.0427;
-/// Smoothing of what feeds the reverberation, ms.
-const SMOOTH_MS: f64 = 25.0;
 /// Smoothing in front of the noise floor, ms; parts of its stretch, s; and what the lowest of the stretch is under the mean
 /// of steady noise, as a power ratio (test `the_noise_floor_is_that_of_the_noise`).
 const NOISE_MS: f64 = 120.0;
@@ -35,7 +33,6 @@ pub(super) struct Plan {
     pub(super) bands: usize,
     pub(super) late_hops: usize,
     pub(super) hop_s: f64,
-    pub(super) smooth_kept: f32,
     pub(super) noise_kept: f32,
     /// The most that what is loud grows by in a hop, and what it keeps at least.
     pub(super) loud_rise: f32,
@@ -72,7 +69,6 @@ impl Plan {
             bands: (analysis / 2).min(super::suppressor::BANDS - 1),
             late_hops: (libm::round(LATE_S / hop_s) as usize).max(2),
             hop_s,
-            smooth_kept: smoothing(SMOOTH_MS, 1.0 / hop_s, 1.0) as f32,
             noise_kept: smoothing(NOISE_MS, 1.0 / hop_s, 1.0) as f32,
             loud_rise: libm::exp10(0.1 * LOUD_RISE_DB_PER_S * hop_s) as f32,
             loud_kept: libm::exp10(-0.1 * LOUD_FALL_DB_PER_S * hop_s) as f32,

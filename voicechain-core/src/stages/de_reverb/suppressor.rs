@@ -14,6 +14,13 @@ const PARTS: usize = 8;
 /// So far under what is loud noise counts in full, and not at all, dB: chosen from four pairs on the half that chooses.
 const NOISY_DB: f32 = 27.0;
 const CLEAN_DB: f32 = 37.0;
+/// Where the sound of all bands is so far over what is late and noise in it, nothing else is heard, and where it is so far
+/// over, direct sound is, dB. There this share of the range (in dB) bounds the suppression, and a deeper floor is left to
+/// pauses and the ends of words, in which nothing can be damaged: chosen on the half that chooses, of both limits from -3 to
+/// 10 dB and of depths from 12 to 18 dB.
+const LATE_DB: f32 = -3.0;
+const DIRECT_DB: f32 = 3.0;
+pub(super) const DIRECT_SHARE: f32 = 0.8;
 /// Powers below this are nothing.
 const NOTHING: f32 = 1e-20;
 /// The output is the delayed input while less than this share of the power (-70 dB) would be taken away.
@@ -27,9 +34,11 @@ pub(super) struct Rules {
     pub(super) kept_until_late: f32,
     /// Share of the sound that feeds the reverberation: less where the talker is nearer than the critical distance.
     pub(super) feed: f32,
+    /// What the smoothed power that feeds it keeps in a hop.
+    pub(super) smooth_kept: f32,
     /// Weight of the last hop in the prior signal-to-reverberation ratio.
     pub(super) memory: f32,
-    /// The lowest gain.
+    /// The lowest gain, where nothing but late sound and noise is heard.
     pub(super) floor: f32,
     /// Share of the suppression, 0 to 1.
     pub(super) strength: f32,
@@ -128,7 +137,9 @@ impl Suppressor {
         if filled {
             self.find_noise(plan, n, oldest, late_share);
         }
-        let heard = self.heard(plan, n);
+        let [all, late, noise] = self.sums(n, oldest);
+        let heard = self.heard(plan, all, noise);
+        let floor = floor(rules, all, late_share * late + heard * noise);
         let (powers, gains) = (&self.powers[..n], &mut self.gains[..n]);
         let (late, passed, smooth) = (&self.history[oldest][..n], &mut self.passed[..n], &mut self.smooth[..n]);
         // The noise of each band, spread out.
@@ -145,30 +156,36 @@ impl Suppressor {
             let over = if over > 0.0 { over } else { 0.0 };
             let ratio = rules.memory * *passed * per + (1.0 - rules.memory) * over;
             let wiener = ratio / (1.0 + ratio);
-            let wiener = if wiener > rules.floor { wiener } else { rules.floor };
+            let wiener = if wiener > floor { wiener } else { floor };
             let left = wiener * wiener * power;
             *passed = if left > NOTHING { left } else { 0.0 };
             let drive = power - noise;
             let drive = if drive > 0.0 { drive } else { 0.0 };
-            let next = drive + plan.smooth_kept * (*smooth - drive);
+            let next = drive + rules.smooth_kept * (*smooth - drive);
             *smooth = if next > NOTHING { next } else { 0.0 };
             *gain = 1.0 + rules.strength * (wiener - 1.0);
         }
         self.judge(n)
     }
 
-    /// How far the noise counts, 0 to 1: all of it where it is heard under what is loud, nothing where it is the ground of
-    /// a clean recording, from which it could only be taken with what the voice leaves of its own.
-    fn heard(&mut self, plan: &Plan, n: usize) -> f32 {
-        let mut sums = [0.0f32; 8];
-        for powers in self.powers[..n].as_chunks::<8>().0 {
-            for (sum, power) in sums.iter_mut().zip(powers) {
-                *sum += power;
+    /// The powers of all bands together: of the sound, of what becomes late of it, of the noise.
+    fn sums(&self, n: usize, oldest: usize) -> [f32; 3] {
+        let mut sums = [[0.0f32; 8]; 2];
+        let (powers, late) = (self.powers[..n].as_chunks::<8>().0, self.history[oldest][..n].as_chunks::<8>().0);
+        for (powers, late) in powers.iter().zip(late) {
+            for k in 0..8 {
+                sums[0][k] += powers[k];
+                sums[1][k] += f32::from_bits(u32::from(late[k]) << 16);
             }
         }
-        let all = sums.iter().sum::<f32>();
+        let [all, late] = sums.map(|sum| sum.iter().sum());
+        [all, late, TOGETHER as f32 * self.noise[..n.div_ceil(TOGETHER)].iter().sum::<f32>()]
+    }
+
+    /// How far the noise counts, 0 to 1: all of it where it is heard under what is loud, nothing where it is the ground of
+    /// a clean recording, from which it could only be taken with what the voice leaves of its own.
+    fn heard(&mut self, plan: &Plan, all: f32, noise: f32) -> f32 {
         self.loud = all.clamp(self.loud * plan.loud_kept, self.loud * plan.loud_rise).max(NOTHING);
-        let noise = TOGETHER as f32 * self.noise[..n.div_ceil(TOGETHER)].iter().sum::<f32>();
         if noise < NOTHING {
             return 1.0;
         }
@@ -241,6 +258,13 @@ impl Suppressor {
         }
         self.noise_running = [f32::MAX; FLOORS];
     }
+}
+
+/// The lowest gain of a hop with this power, of which so much is unwanted.
+fn floor(rules: &Rules, all: f32, unwanted: f32) -> f32 {
+    let over_db = 10.0 * libm::log10f(all.max(NOTHING) / unwanted.max(NOTHING));
+    let direct = ((over_db - LATE_DB) / (DIRECT_DB - LATE_DB)).clamp(0.0, 1.0);
+    libm::powf(rules.floor, 1.0 + direct * (DIRECT_SHARE - 1.0))
 }
 
 #[cfg(test)]
