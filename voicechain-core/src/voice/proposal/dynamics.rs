@@ -51,7 +51,7 @@ const UNDER_THE_PEAKS_DB: f64 = 7.0;
 const OVER_MUSIC_DB: f64 = 1.5;
 /// The level of speech usually spreads by less than this, dB, and this many spikes in ten seconds make a voice spiky:
 /// both told best by these on half of the recorded voices (`reach -- levels`).
-pub(super) const USUAL_SPREAD_DB: f64 = 4.2;
+pub(super) const USUAL_SPREAD_DB: f64 = 4.4;
 const SPIKY_PER_10_S: f64 = 2.0;
 /// Below this crest factor nothing is left to compress, dB (common practice, no source).
 pub(super) const PRESSED_CREST_DB: f64 = 9.0;
