@@ -21,6 +21,8 @@ const CLEAN_DB: f32 = 37.0;
 const LATE_DB: f32 = -3.0;
 const DIRECT_DB: f32 = 3.0;
 pub(super) const DIRECT_SHARE: f32 = 0.8;
+/// What is loud is never farther under the sound than this share of its power (-40 dB): after silence it is known in a second.
+const LOUD_AT_ONCE: f32 = 1e-4;
 /// Powers below this are nothing.
 const NOTHING: f32 = 1e-20;
 /// The output is the delayed input while less than this share of the power (-70 dB) would be taken away.
@@ -185,7 +187,8 @@ impl Suppressor {
     /// How far the noise counts, 0 to 1: all of it where it is heard under what is loud, nothing where it is the ground of
     /// a clean recording, from which it could only be taken with what the voice leaves of its own.
     fn heard(&mut self, plan: &Plan, all: f32, noise: f32) -> f32 {
-        self.loud = all.clamp(self.loud * plan.loud_kept, self.loud * plan.loud_rise).max(NOTHING);
+        let most = (self.loud * plan.loud_rise).max(LOUD_AT_ONCE * all);
+        self.loud = all.clamp(self.loud * plan.loud_kept, most).max(NOTHING);
         if noise < NOTHING {
             return 1.0;
         }

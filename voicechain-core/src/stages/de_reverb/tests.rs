@@ -132,6 +132,27 @@ fn the_range_is_for_what_is_late_alone() {
     );
 }
 
+/// Bursts of half a second in a room, every two seconds, 54 dB over their ground: that is the ground of a clean recording and
+/// stays, but for what passes for its own late sound, from the second burst on. Read over the last 0.2 s before the third.
+/// 20 dB under them it is noise.
+#[test]
+fn the_ground_of_a_clean_recording_is_known_by_the_second_phrase() {
+    let change = |over_db: f64| {
+        let mut signal = noise(4 * 48_000 + 1_024);
+        for (n, frame) in signal.iter_mut().enumerate() {
+            let after_s = (n % 96_000).saturating_sub(24_000) as f64 / 48_000.0;
+            frame[0] *= (from_db(-60.0 * after_s / 0.3) + from_db(-over_db)) as f32;
+        }
+        let s = DeReverbSettings { variant: DeReverbVariant::Long, decay_ms: 300.0, ..DeReverbSettings::default() };
+        let (out, _) = run(s, 48_000.0, &signal);
+        let level = |x: &[[f32; 1]]| power_to_db(x.iter().map(|x| f64::from(x[0]).powi(2)).sum::<f64>());
+        let from = 4 * 48_000 - 12_000;
+        level(&out[from + 1_024..][..9_000]) - level(&signal[from..][..9_000])
+    };
+    let (clean, noisy) = (change(54.0), change(20.0));
+    assert!(clean > -1.5 && noisy < -10.0, "clean {clean:.2} dB, noisy {noisy:.2} dB");
+}
+
 /// Where in its ring it begins does not matter: switched on one sample later it does the same.
 #[test]
 fn it_begins_anywhere() {
