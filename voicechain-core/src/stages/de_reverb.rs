@@ -42,7 +42,8 @@ const SOFT_MS: f64 = 10.0;
 /// Suppresses late reverberation, and the noise of the recording with it.
 ///
 /// The late part of a band's power is predicted from its own past with the room's decay time and taken away by a Wiener
-/// gain with a floor; the [suppressor](self) names its sources. Long analysis frames (43 ms) with short synthesis windows
+/// gain with a floor, the range, of which four fifths (in dB) hold while direct sound is heard; the [suppressor](self) names
+/// its sources. Long analysis frames (43 ms) with short synthesis windows
 /// (21 ms: `long`, 11 ms: `short`) give the resolution of the one at the delay of the other. Both channels get one gain per
 /// band. Latency: 1 024 or 512 samples at 48 kHz, scaled by powers of two with the rate (frames stop growing at 135 kHz,
 /// where memory would: 4 096 samples). Absent, it has no latency and returns its input. Where a hop would lose less than

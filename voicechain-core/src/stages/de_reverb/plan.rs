@@ -37,6 +37,8 @@ pub(super) struct Plan {
     /// The most that what is loud grows by in a hop, and what it keeps at least.
     pub(super) loud_rise: f32,
     pub(super) loud_kept: f32,
+    /// Power of all bands together of a sine at full scale.
+    pub(super) full_scale: f32,
     pub(super) noise_hops: u32,
     pub(super) noise_bias: f32,
     pub(super) noise_rise: f32,
@@ -72,6 +74,8 @@ impl Plan {
             noise_kept: smoothing(NOISE_MS, 1.0 / hop_s, 1.0) as f32,
             loud_rise: libm::exp10(0.1 * LOUD_RISE_DB_PER_S * hop_s) as f32,
             loud_kept: libm::exp10(-0.1 * LOUD_FALL_DB_PER_S * hop_s) as f32,
+            // The mean square of the window is a half, that of the sine too; half of its power is in these bands.
+            full_scale: (0.125 * analysis as f64 * analysis as f64) as f32,
             noise_hops: part as u32,
             noise_bias: NOISE_BIAS as f32,
             noise_rise: libm::exp10(0.1 * NOISE_RISE_DB_PER_S * part * hop_s) as f32,

@@ -20,8 +20,9 @@ const CLEAN_DB: f32 = 37.0;
 /// 10 dB and of depths from 12 to 18 dB.
 const LATE_DB: f32 = -3.0;
 const DIRECT_DB: f32 = 3.0;
-pub(super) const DIRECT_SHARE: f32 = 0.8;
-/// What is loud is never farther under the sound than this share of its power (-40 dB): after silence it is known in a second.
+const DIRECT_SHARE: f32 = 0.8;
+/// What is loud is never farther under the sound, or under full scale if that is less, than this share of its power (-40 dB):
+/// after silence it is known in a second.
 const LOUD_AT_ONCE: f32 = 1e-4;
 /// Powers below this are nothing.
 const NOTHING: f32 = 1e-20;
@@ -187,7 +188,7 @@ impl Suppressor {
     /// How far the noise counts, 0 to 1: all of it where it is heard under what is loud, nothing where it is the ground of
     /// a clean recording, from which it could only be taken with what the voice leaves of its own.
     fn heard(&mut self, plan: &Plan, all: f32, noise: f32) -> f32 {
-        let most = (self.loud * plan.loud_rise).max(LOUD_AT_ONCE * all);
+        let most = (self.loud * plan.loud_rise).max(LOUD_AT_ONCE * all.min(plan.full_scale));
         self.loud = all.clamp(self.loud * plan.loud_kept, most).max(NOTHING);
         if noise < NOTHING {
             return 1.0;

@@ -153,6 +153,22 @@ fn the_ground_of_a_clean_recording_is_known_by_the_second_phrase() {
     assert!(clean > -1.5 && noisy < -10.0, "clean {clean:.2} dB, noisy {noisy:.2} dB");
 }
 
+/// 10 ms of garbage, 180 dB over full scale, do not hide the noise of the recording for long: four seconds later it is taken.
+#[test]
+fn garbage_is_not_what_is_loud_for_long() {
+    let mut signal = noise(6 * 48_000);
+    for (n, frame) in signal.iter_mut().enumerate() {
+        let voice = if n % 48_000 < 24_000 { 1.0 } else { 0.1 };
+        frame[0] *= if (96_000..96_480).contains(&n) { 1e10 } else { voice };
+    }
+    let s = DeReverbSettings { variant: DeReverbVariant::Long, decay_ms: 300.0, ..DeReverbSettings::default() };
+    let (out, _) = run(s, 48_000.0, &signal);
+    let level = |x: &[[f32; 1]]| power_to_db(x.iter().map(|x| f64::from(x[0]).powi(2)).sum::<f64>());
+    let from = 5 * 48_000 + 36_000;
+    let change = level(&out[from + 1_024..][..9_000]) - level(&signal[from..][..9_000]);
+    assert!(change < -8.0, "{change:.2} dB");
+}
+
 /// Where in its ring it begins does not matter: switched on one sample later it does the same.
 #[test]
 fn it_begins_anywhere() {
