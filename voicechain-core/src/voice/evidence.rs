@@ -165,7 +165,7 @@ impl fmt::Display for Warning {
             Self::SeveralVoices => {
                 f.write_str("Several voices take turns: the proposal fits their mixture, not any one of them.")
             }
-            Self::Short(s) => write!(f, "Only {} of speech was heard: half a minute tells more.", Shown(s, "s")),
+            Self::Short(s) => write!(f, "Only {s:.1} s of speech was heard: half a minute tells more."),
             Self::Clipped(n) => {
                 write!(f, "The recording is clipped in {n} place(s): the strip cannot bring back what is cut off.")
             }

@@ -100,7 +100,7 @@ pub(super) fn compressor(profile: &Profile, context: Context, proposal: &mut Pro
         (false, false) => 3.0,
     };
     let (peaks, speech_peak) = if leveller.on {
-        ("the usual peaks of speech behind the leveller", leveller.target_lufs + PEAKS_OVER_LOUDNESS_DB)
+        ("the usual level of the peaks of speech behind the leveller", leveller.target_lufs + PEAKS_OVER_LOUDNESS_DB)
     } else {
         ("the 95th percentile of the peaks of speech behind the trim", peak + proposal.settings.trim.gain_db)
     };
