@@ -29,7 +29,7 @@ const COUNTED: f64 = 0.85;
 /// The spread is that of stretches of half a second of speech: so it needs no pauses, and four stretches are enough. Each
 /// counts without its quietest fifth, the gaps between syllables, and without its loudest fifth, where a spike would be. Of
 /// means without the loudest 0 to 28 % and the quietest 0 to 50 %, over 0.4 to 0.7 s, one of those that tell the most on
-/// the half that chooses.
+/// the half that chooses; the other half's figures were in view.
 const STRETCH: usize = 25;
 const LEFT_OUT: usize = 5;
 /// What is left at the end of a phrase is a stretch of its own from 0.3 s on; less goes on with the next phrase.
