@@ -161,7 +161,7 @@ fn found(speaker: &Speaker) -> Found {
         level_alone: same == settings,
         taken_back: taken_back(clean),
         spreads: spreads(clean, seed),
-        uneven: profile(clean).phrases.is_ok_and(|phrases| phrases.spread_db > 4.4),
+        uneven: settings.leveller.on,
     }
 }
 

@@ -112,7 +112,7 @@ def windows(analysis, synthesis):
 
 def published(variant, x, decay_s):
     """Late reverberation after Habets, Gannot, Cohen 2009, taken away by a Wiener gain with the decision-directed ratio of
-    Ephraim and Malah 1984 and a floor of -12 dB; constants as usual for it, no treatment of noise."""
+    Ephraim and Malah 1984 and a floor of -12 dB, with the constants that the wanted figures belong to; noise is left alone."""
     long = variant == "long"
     analysis, synthesis = 2_048, 1_024 if long else 512
     hop = synthesis // 4

@@ -16,7 +16,7 @@ const NOISE_MS: f64 = 120.0;
 const NOISE_PART_S: f64 = 0.19;
 const NOISE_BIAS: f64 = 1.5;
 /// What is loud follows the power of all bands together so fast up and down, dB/s: a thirtieth of the time is louder, and a
-/// bang of 50 ms moves it by 3 dB.
+/// bang of 50 ms moves it by 3 dB, or to 40 dB under itself.
 const LOUD_RISE_DB_PER_S: f64 = 60.0;
 const LOUD_FALL_DB_PER_S: f64 = 2.0;
 /// How fast a noise floor may rise once it is known, dB per second.
