@@ -207,6 +207,25 @@ proptest! {
     }
 }
 
+/// A stage is switched off while it moves to coefficients that rest (the rate has no room for the frequency), and on again:
+/// whether it starts afresh must not depend on where blocks end.
+#[test]
+fn a_fade_ends_in_coefficients_that_rest() {
+    let hz = 11_025.0;
+    let at = |de_esser_on, frequency_hz| {
+        let mut settings = StripSettings::default();
+        settings.de_esser.on = de_esser_on;
+        settings.de_esser.frequency_hz = frequency_hz;
+        settings.de_esser.threshold_db = -20.0;
+        Act::Settings(settings)
+    };
+    let acts =
+        [(0, at(true, 3_000.0)), (2_000, at(true, 8_740.0)), (2_060, at(false, 8_740.0)), (2_400, at(true, 3_000.0))];
+    let signal = white(-20.0, 4_000, 11);
+    check(hz, &mono(&signal), &acts, 4).expect("the same bits");
+    check(hz, &unequal(&signal), &acts, 4).expect("the same bits");
+}
+
 #[test]
 fn planar_blocks_give_the_same_bits_as_frames() {
     let signal = phrases(-20.0, 48_000.0, 1.0, 5);

@@ -115,9 +115,11 @@ where
         self.motion = Some(0);
     }
 
-    /// True when the output is the input, bit for bit, for as long as nothing is set.
+    /// True when the output is the input, bit for bit, for as long as nothing is set, and nothing is on its way: a fade goes
+    /// on to its end in coefficients that rest, too, or it would end where the caller's block does.
     pub(crate) fn rests(&self) -> bool {
-        (!self.on && self.fade == 0 && !S::PASS_KEEPS_STATE) || (self.motion.is_none() && S::rests(&self.to))
+        let fades = self.fade != if self.on { self.length } else { 0 };
+        !fades && ((!self.on && !S::PASS_KEEPS_STATE) || (self.motion.is_none() && S::rests(&self.to)))
     }
 
     /// The latency in the coefficients that it runs with.
