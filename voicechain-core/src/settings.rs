@@ -592,7 +592,7 @@ settings_table! {
     Leveller leveller: LevellerSettings "Leveller" {
         on: bool = 0.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the leveller.";
         target_lufs: f64 = -23.0, "target", Loudness, [-40.0, -10.0; 0.5], Linear, NONE, true, "Loudness of one channel that phrases are brought near.";
-        speed_ms: f64 = 2_000.0, "speed", Millisecond, [250.0, 10_000.0; TIME_STEP], Logarithmic, NONE, true, "Speech that a level is taken from; longer is calmer, shorter follows single words.";
+        speed_ms: f64 = 4_000.0, "speed", Millisecond, [250.0, 10_000.0; TIME_STEP], Logarithmic, NONE, true, "Speech that a level is taken from; longer is calmer, shorter follows single words.";
         rise_db: f64 = 12.0, "largest rise", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that a quiet phrase is raised.";
         cut_db: f64 = 12.0, "largest cut", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that a loud phrase is lowered.";
     }
