@@ -23,10 +23,10 @@ fn through(change: impl Fn(&mut StripSettings), signal: &[f64]) -> Vec<f64> {
     run(&mut strip, &frames)[latency..].iter().map(|frame| f64::from(frame[0])).collect()
 }
 
-/// Through the leveller's form for files.
-fn for_file(signal: &[f64]) -> Vec<f64> {
+/// Through the form for files.
+fn for_file(change: impl Fn(&mut StripSettings), signal: &[f64]) -> Vec<f64> {
     let mut settings = all_off();
-    settings.leveller.on = true;
+    change(&mut settings);
     let mut strip = strip::<1>(&settings, SampleRate::new(HZ).expect("a rate of recordings"));
     run_file(&mut strip, &settings, &mono(signal)).iter().map(|frame| f64::from(frame[0])).collect()
 }
@@ -67,8 +67,9 @@ struct Found {
     pause: Option<f64>,
     active: f64,
     /// What is left where the voice speaks from the first sample on: after one second, after five; where a second of the room
-    /// came first, after that; and what least squares could know after a second.
-    hum: [f64; 4],
+    /// came first, after that; what least squares could know after a second; and where it speaks from the first sample on, but
+    /// its hum is learnt beforehand, as for files.
+    hum: [f64; 5],
     /// Whether it speaks for more than 0.55 of the time: no list of letters or words.
     running: bool,
     /// With jumps every 2 s, every 5 s; with those the leveller's form for files.
@@ -106,16 +107,18 @@ fn found(samples: &[f32]) -> Found {
         hum.iter_mut().zip(&line).for_each(|(sum, x)| *sum += x);
     }
     let second = RATE_HZ as usize;
-    let left = |before: usize, after: usize| -> f64 {
+    let left = |before: usize, after: usize, ahead: bool| -> f64 {
         let hummed: Vec<f64> =
             std::iter::repeat_n(0.0, before).chain(voice.iter().copied()).zip(&hum).map(|(v, h)| v + h).collect();
-        let cleaned = through(|s| s.hum.on = true, &hummed);
+        let cleaned =
+            if ahead { for_file(|s| s.hum.on = true, &hummed) } else { through(|s| s.hum.on = true, &hummed) };
         let clean = std::iter::repeat_n(0.0, before).chain(voice.iter().copied());
         let left: Vec<f64> = cleaned.iter().zip(clean).skip(after).map(|(c, v)| c - v).collect();
         rms_db(&left) - rms_db(&hum)
     };
     let known = least_squares_error_db(&voice[..second], 50.13, 6) - rms_db(&hum);
-    let hum = [left(0, second), left(0, 5 * second), left(second, second), known];
+    let hum =
+        [left(0, second, false), left(0, 5 * second, false), left(second, second, false), known, left(0, second, true)];
 
     // Of the jumps that come every 2 s, those from four starts on.
     let left = |seconds: f64, start: f64, ahead: bool| {
@@ -126,7 +129,11 @@ fn found(samples: &[f32]) -> Found {
             .enumerate()
             .map(|(n, x)| x * gain(if ((n + start) / block).is_multiple_of(2) { 6.0 } else { -6.0 }))
             .collect();
-        let out = levels(&if ahead { for_file(&jumping) } else { through(|s| s.leveller.on = true, &jumping) });
+        let out = levels(&if ahead {
+            for_file(|s| s.leveller.on = true, &jumping)
+        } else {
+            through(|s| s.leveller.on = true, &jumping)
+        });
         let jumping = levels(&jumping);
         let of = |levels: &[f64]| {
             let blocks: Vec<f64> = active
@@ -185,6 +192,7 @@ pub(crate) fn rows() -> Vec<Row> {
             &|v| v <= -25.0,
         ),
         row("mending: the same, after 5 s, dB", "none", &|f| Some(f.hum[1]), &|v| v <= -25.0),
+        row("mending: the same, after 1 s, form for files, dB", "-25", &|f| Some(f.hum[4]), &|v| v <= -25.0),
         row(
             "mending: the same by least squares over 1 s with the frequency known, dB",
             "none",

@@ -30,6 +30,8 @@ pub(super) enum Source {
     Made { rate_hz: u32, samples: Vec<f32> },
 }
 
+/// Of so much of a recording's beginning its hum is learnt before the first sample is processed, s.
+const HUM_LEARNT_S: f64 = 10.0;
 /// Ten values of a series per second.
 const SERIES_STEP_S: f64 = 0.1;
 /// A frame of the spectrum counts when it is at most so far under the voice's loudness, dB.
@@ -202,6 +204,13 @@ impl Voice {
             .collect();
 
         let levelled = if self.settings.leveller.on { self.leveller_gains::<C>()? } else { Vec::new() };
+
+        if self.settings.hum.on {
+            let mut beginning = Vec::new();
+            self.recorded.rewind()?;
+            self.recorded.read(&mut beginning, (HUM_LEARNT_S * self.rate.hz()) as usize)?;
+            strip.learn_hum(beginning.as_chunks::<C>().0);
+        }
 
         // Ten milliseconds at a time, so that every gain reduction is read.
         let step = (job.delivery.rate_hz / 100) as usize;

@@ -36,7 +36,8 @@ const PARTS: u32 = 4;
 ///   do not, and where no line does, the input returns bit for bit.
 ///
 /// Latency 0. After hum that stops it sounds on for less than three periods, which is its tail. What it has learnt lasts
-/// some seconds. Tested by `hum` in `properties` and by the tests of its module.
+/// some seconds. For files it can learn before the first sample
+/// ([`Strip::learn_hum`](crate::Strip::learn_hum)). Tested by `hum` in `properties` and by the tests of its module.
 #[derive(Clone, Copy, Debug)]
 pub struct Hum;
 
@@ -99,6 +100,22 @@ impl<const C: usize> HumState<C> {
     #[must_use]
     pub fn frequency_hz(&self) -> Option<f64> {
         self.lines.any_open().then(|| self.base_hz + self.lines.offset_hz())
+    }
+
+    /// After a recording's beginning was heard backwards: goes on forwards from its first sample, with what was learnt.
+    pub(crate) fn turn_round(&mut self, coefs: &HumCoefs) {
+        if self.nominal_hz == 0.0 {
+            return;
+        }
+        let (gone, period) = (f64::from(self.at), f64::from(self.period));
+        // The last sample that was heard is the first of those that come.
+        let phase = -(self.phase + (gone - 1.0) * self.base_hz / coefs.rate_hz);
+        (self.phase, self.at) = (phase - libm::floor(phase), 0);
+        self.sums = [[Pair::ZERO; VECTORS]; C];
+        self.oscillators = lines::oscillators(self.phase);
+        self.lines.turn_round(1.0 + gone / period, period / coefs.rate_hz);
+        self.acts = !self.lines.is_silent();
+        begin_part(self, 0);
     }
 
     /// The level of the hum that it takes out now, all lines together, dBFS RMS, of the channel that has most; `None` where it

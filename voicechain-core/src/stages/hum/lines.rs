@@ -142,6 +142,10 @@ impl Complex {
         Self { re: factor * self.re, im: factor * self.im }
     }
 
+    fn conjugate(self) -> Self {
+        Self { im: -self.im, ..self }
+    }
+
     fn power(self) -> f32 {
         self.re * self.re + self.im * self.im
     }
@@ -290,6 +294,29 @@ impl<const C: usize> Lines<C> {
             (line.open, line.jump) = (0.0, *end);
         }
         self.silent = self.lines.iter().flatten().all(|line| line.jump.power() == 0.0);
+    }
+
+    /// Turns time round, `periods` after the beginning of the last period that was heard: what was learnt backwards holds for the
+    /// sound forwards. Then a line has the same frequency and the conjugate amplitude; it is turned to the middle of the period
+    /// that ends here.
+    pub(super) fn turn_round(&mut self, periods: f64, period_s: f64) {
+        let turns = tones(-self.turn * periods);
+        for lines in &mut self.lines {
+            for (line, turn) in lines.iter_mut().zip(turns) {
+                line.known = line.known.conjugate().times(turn);
+                line.jump = Complex::default();
+            }
+        }
+        for candidate in 0..CANDIDATES {
+            let turns = tones(-offset_of(candidate as f64) * period_s * periods);
+            for lines in &mut self.lines {
+                for (line, turn) in lines.iter_mut().zip(turns) {
+                    line.phases[candidate] = line.phases[candidate].conjugate().times(turn);
+                }
+            }
+        }
+        self.clock.both = -self.clock.both;
+        self.silent = self.lines.iter().flatten().all(|line| line.open == 0.0);
     }
 
     /// What is to be taken out of a line, turned from the middle of the last period to where it is wanted.

@@ -104,3 +104,35 @@ fn a_wandering_mains_is_followed() {
     assert!(slow < -20.0, "{slow:.1} dB");
     assert!(quick > -1.0, "{quick:.1} dB");
 }
+
+/// What was heard backwards is gone from the first sample on, wherever in a period the beginning lies, and stays gone.
+#[test]
+fn what_is_learnt_backwards_holds_forwards() {
+    let lines: Vec<f64> = (0..10).map(|k| 3.16e-3 / (1.0 + 0.3 * k as f64)).collect();
+    for rate_hz in [8_000.0, 11_025.0, 48_000.0] {
+        for off in [-0.5, -0.17, 0.03, 0.42] {
+            for spared in [0, 1, 77, 400] {
+                let signal = hum(60.0 + off, rate_hz, &lines, 3.0);
+                let rate = SampleRate::new(rate_hz).unwrap();
+                let settings = HumSettings { on: true, mains: Mains::Hz60, ..HumSettings::default() };
+                let coefs = <Hum as Stage<1>>::design(&settings, rate).unwrap();
+                let mut state = <Hum as Stage<1>>::fresh(rate);
+                let forwards: Vec<[f32; 1]> = signal.iter().map(|&x| [x as f32]).collect();
+                let mut backwards: Vec<[f32; 1]> = forwards[..forwards.len() - spared].iter().rev().copied().collect();
+                Hum::run(&coefs, &mut state, &mut backwards);
+                state.turn_round(&coefs);
+                let mut out = forwards.clone();
+                Hum::run(&coefs, &mut state, &mut out);
+                let level = |x: &[[f32; 1]]| level_db(x.as_flattened());
+                let tenth = (0.1 * rate_hz) as usize;
+                for at in [0, tenth, 10 * tenth] {
+                    let (before, after) = (level(&forwards[at..at + tenth]), level(&out[at..at + tenth]));
+                    assert!(
+                        after < before - 30.0,
+                        "{rate_hz} Hz, {off:+} Hz, {spared}, {at}: {before:.1} to {after:.1} dB"
+                    );
+                }
+            }
+        }
+    }
+}
