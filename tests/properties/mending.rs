@@ -4,7 +4,7 @@ use crate::rate;
 use voicechain_core::settings::{DeReverbVariant, Mains, StageId};
 use voicechain_core::stages::leveller::ahead::{self, LevelEar};
 use voicechain_core::{Strip, StripSettings};
-use voicechain_tests::signals::{gain, mono, phrases, pinkish, rms_db, sine, unequal, white};
+use voicechain_tests::signals::{channel, gain, mono, phrases, pinkish, rms_db, sine, unequal, white};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::{all_off, first_difference, run, run_file, strip};
 
@@ -84,7 +84,7 @@ fn hum_is_known_beforehand_in_the_form_for_files() {
     let for_file = |settings: &StripSettings, signal: &[f64]| {
         let mut strip = strip::<1>(settings, rate(HZ));
         let out = run_file(&mut strip, settings, &mono(signal));
-        out.iter().map(|frame| f64::from(frame[0])).collect::<Vec<_>>()
+        channel(&out, 0)
     };
     let file = left(&for_file(&settings, &hummed));
     assert!(file < -25.0, "{file:.1} dB in the first second");
@@ -94,6 +94,18 @@ fn hum_is_known_beforehand_in_the_form_for_files() {
     for (settings, signal) in [(settings, &voice), (with(|s| s.trim.gain_db = 6.0), &hummed)] {
         assert!(for_file(&settings, signal) == through(&settings, signal).0, "other samples");
     }
+    // Unequal channels, and a beginning that is no sound.
+    let mut both = strip::<2>(&settings, rate(HZ));
+    let out = run_file(&mut both, &settings, &unequal(&hummed));
+    let (second, voices, hums) = (HZ as usize, unequal(&voice), unequal(&hum));
+    for c in 0..2 {
+        let [out, voice, hum] = [&out, &voices, &hums].map(|frames| channel(&frames[..second], c));
+        let left: Vec<f64> = out.iter().zip(&voice).map(|(o, v)| o / gain(6.0) - v).collect();
+        assert!(rms_db(&left) < rms_db(&hum) - 25.0, "channel {c}");
+    }
+    let mut abused = strip::<1>(&settings, rate(HZ));
+    abused.learn_hum(&[[f32::NAN], [f32::INFINITY], [1e30]].repeat(9_000));
+    assert!(run(&mut abused, &mono(&hummed)).iter().all(|frame| frame[0].is_finite()));
     let mut fresh = strip::<1>(&settings, rate(HZ));
     fresh.learn_hum(&[]);
     let frames = mono(&hummed);

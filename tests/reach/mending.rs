@@ -70,7 +70,8 @@ struct Found {
     /// came first, after that; what least squares could know after a second; and where it speaks from the first sample on, but
     /// its hum is learnt beforehand, as for files.
     hum: [f64; 5],
-    /// Whether it speaks for more than 0.55 of the time: no list of letters or words.
+    /// Whether it speaks for more than 0.55 of the time: hardly a list of letters or words. The limit was picked by looking at
+    /// all voices.
     running: bool,
     /// With jumps every 2 s, every 5 s; with those the leveller's form for files.
     spread: [f64; 3],
@@ -121,7 +122,7 @@ fn found(samples: &[f32]) -> Found {
         [left(0, second, false), left(0, 5 * second, false), left(second, second, false), known, left(0, second, true)];
 
     // Of the jumps that come every 2 s, those from four starts on.
-    let left = |seconds: f64, start: f64, ahead: bool| {
+    let spread_left = |seconds: f64, start: f64, ahead: bool| {
         let block = (seconds * HZ) as usize;
         let start = (start * HZ) as usize;
         let jumping: Vec<f64> = voice
@@ -145,8 +146,8 @@ fn found(samples: &[f32]) -> Found {
         };
         of(&out) / of(&jumping)
     };
-    let often = [0.0, 0.5, 1.0, 1.5].map(|start| left(2.0, start, false)).iter().sum::<f64>() / 4.0;
-    let spread = [often, left(5.0, 0.0, false), left(5.0, 0.0, true)];
+    let often = [0.0, 0.5, 1.0, 1.5].map(|start| spread_left(2.0, start, false)).iter().sum::<f64>() / 4.0;
+    let spread = [often, spread_left(5.0, 0.0, false), spread_left(5.0, 0.0, true)];
     let levelled = levels(&through(|s| s.leveller.on = true, &voice));
     let moves: Vec<f64> = active.iter().map(|&k| levelled[k] - clean[k]).collect();
     let usual = percentile(&moves, 50.0);

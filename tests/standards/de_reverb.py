@@ -20,8 +20,7 @@ The reference is the voice behind direct sound and the 50 ms after it. Changes a
 segmental signal-to-reverberation ratio (32 ms frames, -10 to 35 dB; over all frames, and over those in which the reference
 is within 15.9 dB of its level), ESTOI (pystoi), PESQ wide-band (pesq), level in pauses (frames of the dry voice under -40 dB
 of its level), and by how much the reference lies lower there: all that there is to take. Noise is pink, 20 dB under the
-voice in the room, and not part of the reference. Dry voices are compared with
-themselves. It takes some three minutes on two cores; the tables are those of DEVELOPERS.
+voice in the room, and not part of the reference. Dry voices are compared with themselves. It takes some three minutes on two cores; the tables are those of DEVELOPERS.
 """
 import argparse
 import glob

@@ -16,6 +16,7 @@ use voicechain_core::frame::Frame;
 use voicechain_core::math::to_db;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, ReductionMeter, TruePeakMeter};
 use voicechain_core::settings::StageId;
+use voicechain_core::stages::hum::LEARNT_S;
 use voicechain_core::stages::leveller::ahead::{self, LevelEar};
 
 use voicechain_core::strip::{Ledger, Strip, StripCoefs, WORKING_LEVEL_LUFS};
@@ -30,8 +31,6 @@ pub(super) enum Source {
     Made { rate_hz: u32, samples: Vec<f32> },
 }
 
-/// Of so much of a recording's beginning its hum is learnt before the first sample is processed, s.
-const HUM_LEARNT_S: f64 = 10.0;
 /// Ten values of a series per second.
 const SERIES_STEP_S: f64 = 0.1;
 /// A frame of the spectrum counts when it is at most so far under the voice's loudness, dB.
@@ -208,7 +207,7 @@ impl Voice {
         if self.settings.hum.on {
             let mut beginning = Vec::new();
             self.recorded.rewind()?;
-            self.recorded.read(&mut beginning, (HUM_LEARNT_S * self.rate.hz()) as usize)?;
+            self.recorded.read(&mut beginning, (LEARNT_S * self.rate.hz()) as usize)?;
             strip.learn_hum(beginning.as_chunks::<C>().0);
         }
 

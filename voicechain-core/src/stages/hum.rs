@@ -14,6 +14,10 @@ mod tests;
 
 use lines::{Lines, Pair, Steps};
 
+/// Of so much of a recording's beginning its hum is learnt by [`Strip::learn_hum`](crate::Strip::learn_hum), s: the mean of an
+/// amplitude forgets in a second, the frequency gains from more, and ten seconds of speech have pauses.
+pub const LEARNT_S: f64 = 10.0;
+
 /// The most lines of the family that are taken out.
 pub const MOST_LINES: usize = 20;
 /// Vectors of four lines.

@@ -25,8 +25,8 @@ pub mod ahead;
 /// (model on the recorded voices). In pauses, and on what stands
 /// less than 6 dB above the noise floor, everything is frozen. The gain moves along straight lines of 10 ms. Both channels
 /// get one gain; a stereo voice counts with the mean of its channels, so that a mono voice in both is levelled as in one.
-/// Latency 0, tail 0. A voice that stays inside the zone, and no syllable of which is so loud, returns bit for bit. The gain reached and the level that belongs to it are
-/// kept as long as nobody speaks. For files there is a second form: [`ahead::plan`] finds
+/// Latency 0, tail 0. A voice that stays inside the zone, and no syllable of which is so loud, returns bit for bit. The gain
+/// reached and the level that belongs to it are kept as long as nobody speaks. For files there is a second form: [`ahead::plan`] finds
 /// all gains beforehand, and the strip is guided along them. Tested by `mending` in `properties`, measured by the group
 /// `mending` of `tests/reach`.
 #[derive(Clone, Copy, Debug)]
@@ -34,8 +34,8 @@ pub struct Leveller;
 
 /// Half the zone around the target in which nothing moves, dB. With all shares and limits below and the default speed it was
 /// taken from some 5 000 sets, drawn at random and bettered step by step on one half of the recorded voices with phrases of
-/// 12 dB jumps; steady ones were to be moved by less than 1 dB, and how far the gain travels was counted, too. Of the
-/// best sets, the other half's figures were seen when one was picked.
+/// 12 dB jumps; steady ones were to be moved by less than 1 dB, and how far the gain travels was counted, too. The other
+/// half's figures were seen when one of the best was picked, and its largest excess was then set with both in view.
 pub const ZONE_DB: f64 = 2.0;
 /// The gain rises and falls in these shares of the speed.
 const RISE_SHARE: f64 = 0.006;

@@ -274,7 +274,8 @@ where
         self.leveller.state.guide(gain_db);
     }
 
-    /// Learns the hum from the beginning of a recording (some ten seconds of it) before any of it is run: for files. Under a
+    /// Learns the hum from the beginning of a recording ([`LEARNT_S`](crate::stages::hum::LEARNT_S) of it; what is longer is
+    /// left out) before any of it is run: for files. Under a
     /// voice that speaks at once hum is otherwise only known in its first pauses. It is heard backwards, so that what is known
     /// at last is how it stands at the first sample; trim and settings are those that are set. Only the hum stage hears it;
     /// where that is off, nothing happens. On a strip that has run, [`reset`](Self::reset) comes first.
@@ -284,6 +285,8 @@ where
         if !self.target.hum.on {
             return;
         }
+        let most = (crate::stages::hum::LEARNT_S * self.target.rate.hz()) as usize;
+        let beginning = &beginning[..beginning.len().min(most)];
         let mut frames = [[0.0; C]; CHUNK];
         for piece in beginning.rchunks(CHUNK) {
             let frames = &mut frames[..piece.len()];
