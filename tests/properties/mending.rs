@@ -233,7 +233,7 @@ fn the_form_for_files_halves_jumps() {
     let guided = |signal: &[f64], rise_db: f64| {
         let settings = with(|s| {
             (s.leveller.on, s.leveller.rise_db) = (true, rise_db);
-            (s.de_reverb.variant, s.de_reverb.decay_ms) = (DeReverbVariant::Long, 190.0);
+            (s.de_reverb.variant, s.de_reverb.decay_ms) = (DeReverbVariant::Long, 180.0);
         });
         let mut strip = strip::<1>(&settings, rate(HZ));
         let out = run_file(&mut strip, &settings, &mono(signal));
@@ -299,7 +299,7 @@ fn the_de_reverb_delays_by_its_variant() {
     {
         for on in [false, true] {
             let settings = with(|s| {
-                (s.de_reverb.on, s.de_reverb.variant, s.de_reverb.decay_ms) = (on, variant, 190.0);
+                (s.de_reverb.on, s.de_reverb.variant, s.de_reverb.decay_ms) = (on, variant, 180.0);
             });
             let (out, strip) = through(&settings, &voice);
             assert_eq!(strip.latency(), strip_latency() + latency);

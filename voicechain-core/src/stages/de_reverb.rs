@@ -8,27 +8,29 @@ use crate::settings::{DeReverbSettings, DeReverbVariant};
 use crate::units::SampleRate;
 
 mod plan;
+mod predictor;
 mod suppressor;
 #[cfg(test)]
 mod tests;
 mod transform;
 
 use plan::{LONGEST_SYNTHESIS, Plan};
+use predictor::Predictor;
 use suppressor::{Rules, Suppressor};
 use transform::{Complexes, HALF, LONGEST, Transform};
 
-/// Decay time at which it begins to act, ms: a voice recorded so dry is damaged by what could be taken. The profile reads no
-/// more on 21 of the 22 voices without any room of the half that chooses, and on 19 with noise 20 dB under them; in a room of
-/// 270 ms none of the 22 reads less than 220.
-pub(crate) const DRY_MS: f64 = 190.0;
-/// Where it acts in full, ms: of 220 and 250 the one that takes more from small rooms. With either the dry voices stay as
-/// whole as is wanted on the half that chooses, and on the other too (`tests/standards/de_reverb.py`).
-const ROOMY_MS: f64 = 220.0;
-/// The late sound of a band is taken to fall so much slower than the room's decay time says, from this decay time on, s; in
-/// the driest rooms just as fast, or a direct sound that ends counts as late. Of 1, 1.2 and 1.3 with feeds of 0.15 to 0.25 the
-/// best of pauses and ESTOI together, on the half that chooses.
+/// Decay time at which it begins to act, ms: 32 of the 35 voices without any room of both halves read less than this, and 34
+/// more in a room of 260 ms.
+pub(crate) const DRY_MS: f64 = 183.0;
+/// Where it acts in full, ms.
+const ROOMY_MS: f64 = 203.0;
+/// Up to this decay time, ms, it acts no further than what it predicts comes true, because voices without any room read
+/// as much; from the other on nothing has to be proved.
+const DOUBTFUL_MS: f64 = 280.0;
+const CERTAIN_MS: f64 = 400.0;
+/// The late sound of a band is taken to fall so much slower than the room's decay time says: of 1, 1.2 and 1.3 with feeds of
+/// 0.15 to 0.25 the best of pauses and ESTOI together, on the half that chooses.
 const SLOWER: f64 = 1.2;
-const SLOWER_FROM_S: f64 = 0.8;
 /// Smoothing of what feeds the late sound, as a share of the decay time, and within which bounds, ms: what is late blurs the
 /// more, the longer the room rings. Of 0.03, 0.04 and 0.05 the best ESTOI on the half that chooses.
 const SMOOTH_SHARE: f64 = 0.04;
@@ -41,15 +43,17 @@ const SOFT_MS: f64 = 10.0;
 
 /// Suppresses late reverberation, and the noise of the recording with it.
 ///
-/// The late part of a band's power is predicted from its own past with the room's decay time and taken away by a Wiener
-/// gain with a floor, the range, of which four fifths (in dB) hold while direct sound is heard; the [suppressor](self) names
-/// its sources. Long analysis frames (43 ms) with short synthesis windows
-/// (21 ms: `long`, 11 ms: `short`) give the resolution of the one at the delay of the other. Both channels get one gain per
-/// band. Latency: 1 024 or 512 samples at 48 kHz, scaled by powers of two with the rate (frames stop growing at 135 kHz,
+/// Up to 3 kHz late sound is predicted from the band's own past by what is learnt of the room, and subtracted: of a prediction
+/// no more than the decay time allows, and all but the square of the range's gain. What the decay time says is late in the rest
+/// is taken away by a Wiener gain with a floor, the range, of which four fifths (in dB) hold while direct sound is heard.
+/// Decay times that dry voices are read with, too, count as far as predictions come true (from 0.28 s on less, from 0.4 s on
+/// nothing has to). Predictor and suppressor, its private modules, name their sources. Long analysis frames (43 ms) with short synthesis windows
+/// (21 ms: `long`, 11 ms: `short`) give the resolution of the one at the delay of the other. Both channels get one gain and
+/// one prediction's coefficients per band. Latency: 1 024 or 512 samples at 48 kHz, scaled by powers of two with the rate (frames stop growing at 135 kHz,
 /// where memory would: 4 096 samples). Absent, it has no latency and returns its input. Where a hop would lose less than
 /// -70 dB of its power the output fades to the delayed input, bit for bit.
 ///
-/// Memory: 212 KiB in stereo. Cost at 48 kHz in stereo: see `stage_latency`; most of it is the transform (`ratios` in benches). Tested by
+/// Memory: 335 KiB in stereo. Cost at 48 kHz in stereo: see `stage_latency`; most of it is the transform (`ratios` in benches). Tested by
 /// its module and `de_reverb` in `properties`; scored by `tests/standards/de_reverb.py`.
 #[derive(Clone, Copy, Debug)]
 pub struct DeReverb;
@@ -93,7 +97,7 @@ impl DeReverbCoefs {
     pub fn is_stable(&self) -> bool {
         let r = &self.rules;
         [r.kept_per_hop, r.kept_until_late, r.smooth_kept, r.memory].iter().all(|x| (0.0..1.0).contains(x))
-            && [r.feed, r.floor, r.strength].iter().all(|x| (0.0..=1.0).contains(x))
+            && [r.feed, r.floor, r.strength, r.doubt].iter().all(|x| (0.0..=1.0).contains(x))
     }
 
     /// True when the variant is absent: there is neither latency nor suppression.
@@ -121,6 +125,7 @@ pub struct DeReverbState<const C: usize> {
     /// What is to come out, a ring of a synthesis window.
     overlap: [[f32; LONGEST_SYNTHESIS]; C],
     out: usize,
+    predictor: Predictor<C>,
     suppressor: Suppressor,
     /// Share of the suppressed signal at the beginning and at the end of the running hop.
     wet: [f32; 2],
@@ -190,6 +195,7 @@ impl<const C: usize> DeReverbState<C> {
     /// Forgets spectra and levels; the past stays.
     fn restart(&mut self) {
         self.overlap.iter_mut().for_each(|values| values.fill(0.0));
+        self.predictor.clear();
         self.suppressor.clear();
         (self.out, self.filled, self.wet, self.hops) = (0, 0, [0.0; 2], 0);
     }
@@ -213,7 +219,7 @@ where
         };
         let hops = plan.hop_s / hop_s;
         let decay_s = 1e-3 * s.decay_ms;
-        let kept = |seconds: f64| libm::exp10(-6.0 * seconds / late_decay_s(decay_s));
+        let kept = |seconds: f64| libm::exp10(-6.0 * seconds / (SLOWER * decay_s));
         let smooth_ms = (SMOOTH_SHARE * s.decay_ms).clamp(SMOOTH_MS[0], SMOOTH_MS[1]);
         let amount = 0.01 * s.amount_percent;
         let roomy = ((s.decay_ms - DRY_MS) / (ROOMY_MS - DRY_MS)).clamp(0.0, 1.0);
@@ -227,6 +233,7 @@ where
                 memory: libm::pow(memory, hops) as f32,
                 floor: from_db(-s.range_db) as f32,
                 strength: (amount * roomy) as f32,
+                doubt: ((CERTAIN_MS - s.decay_ms) / (CERTAIN_MS - DOUBTFUL_MS)).clamp(0.0, 1.0) as f32,
             },
             decay_s,
             soft: rate.samples(SOFT_MS).max(1),
@@ -246,6 +253,7 @@ where
             spectra: [[[0.0; HALF]; 2]; C],
             overlap: [[0.0; LONGEST_SYNTHESIS]; C],
             out: 0,
+            predictor: Predictor::FRESH,
             suppressor: Suppressor::FRESH,
             wet: [0.0; 2],
             hops: 0,
@@ -320,6 +328,7 @@ where
                 smooth_kept: mix(a.smooth_kept, b.smooth_kept),
                 floor: mix(a.floor, b.floor),
                 strength: mix(a.strength, b.strength),
+                doubt: mix(a.doubt, b.doubt),
                 ..*b
             },
             ..*to
@@ -339,12 +348,6 @@ where
     fn tail(coefs: &DeReverbCoefs) -> Tail {
         Tail::Samples((coefs.plan.synthesis + coefs.plan.analysis) as u32)
     }
-}
-
-/// Time in which the late sound of a band is taken to fall by 60 dB in a room of this decay time, s.
-fn late_decay_s(decay_s: f64) -> f64 {
-    let longer = ((decay_s - 1e-3 * ROOMY_MS) / (SLOWER_FROM_S - 1e-3 * ROOMY_MS)).clamp(0.0, 1.0);
-    decay_s * (1.0 + (SLOWER - 1.0) * longer)
 }
 
 /// Takes a frame into the past and gives the one that is as old as the latency.
@@ -473,6 +476,8 @@ fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) 
         }
         state.transform.forward(spectrum);
     }
+    state.suppressor.begin(plan, &coefs.rules);
+    let taken = state.predictor.hop(plan, &coefs.rules, &mut state.spectra, &state.suppressor);
     // The mean power of the channels.
     let bands = plan.bands;
     let powers = &mut state.suppressor.powers[..bands];
@@ -482,7 +487,7 @@ fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) 
             *power = if c == 0 { own } else { *power + own };
         }
     }
-    let found = state.suppressor.hop(plan, &coefs.rules, state.hops >= plan.analysis / plan.hop);
+    let found = state.suppressor.hop(plan, &coefs.rules, &taken, state.hops >= plan.analysis / plan.hop);
     state.hops = (state.hops + 1).min(2 * plan.synthesis);
     // Frames have to overlap without a gap before any of it can be heard.
     let whole = state.hops >= plan.synthesis / plan.hop;

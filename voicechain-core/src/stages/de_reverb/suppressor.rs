@@ -1,6 +1,7 @@
 //! How much of every band is late reverberation or noise, and the gain that follows.
 
 use super::plan::Plan;
+use super::predictor::Taken;
 
 /// Bands of a spectrum that are judged: up to 24 kHz at any rate.
 pub(super) const BANDS: usize = 1_025;
@@ -45,6 +46,8 @@ pub(super) struct Rules {
     pub(super) floor: f32,
     /// Share of the suppression, 0 to 1.
     pub(super) strength: f32,
+    /// How far the suppression depends on a room that can be heard, 0 to 1.
+    pub(super) doubt: f32,
 }
 
 /// What the suppressor remembers of the bands.
@@ -58,6 +61,8 @@ pub(super) struct Suppressor {
     /// The last hops' reverberation, the upper half of each number.
     history: [[u16; BANDS]; LATEST],
     at: usize,
+    /// Where in it the late sound of the running hop is.
+    oldest: usize,
     /// Power that passed in the last hop.
     passed: [f32; BANDS],
     noise_smooth: [f32; FLOORS],
@@ -90,6 +95,7 @@ impl Suppressor {
         reverberation: [0.0; BANDS],
         history: [[0; BANDS]; LATEST],
         at: 0,
+        oldest: 0,
         passed: [0.0; BANDS],
         noise_smooth: [0.0; FLOORS],
         noise_running: [f32::MAX; FLOORS],
@@ -112,23 +118,21 @@ impl Suppressor {
         self.noise_running.fill(f32::MAX);
         self.noise_smooth.fill(0.0);
         self.noise.fill(0.0);
-        (self.at, self.part, self.parts, self.hops) = (0, 0, 0, 0);
+        (self.at, self.oldest, self.part, self.parts, self.hops) = (0, 0, 0, 0, 0);
         self.loud = NOTHING;
     }
 
-    /// Finds the gains of a hop from its powers.
+    /// Begins a hop: what of the sound before it is late now is [`late`](Self::late) from here on.
     ///
-    /// Late reverberation: Habets, Gannot, Cohen, "Late Reverberant Spectral Variance Estimation Based on a Statistical
-    /// Model", IEEE Signal Processing Letters 16(9):770-773, 2009, which with a feed of 1 is Lebart, Boucher, Denbigh, Acta
-    /// Acustica 87:359-366, 2001. Gain: Wiener, with the decision-directed ratio of Ephraim and Malah 1984. Noise: the
-    /// lowest smoothed power of 1.5 s (Martin 2001), which is left out of what reverberates and taken away with it where it is
-    /// heard; it is learnt from frames that are `filled`, which silence from before the beginning is not in.
-    pub(super) fn hop(&mut self, plan: &Plan, rules: &Rules, filled: bool) -> Found {
+    /// Habets, Gannot, Cohen, "Late Reverberant Spectral Variance Estimation Based on a Statistical Model", IEEE Signal
+    /// Processing Letters 16(9):770-773, 2009, which with a feed of 1 is Lebart, Boucher, Denbigh, Acta Acustica 87:359-366,
+    /// 2001.
+    pub(super) fn begin(&mut self, plan: &Plan, rules: &Rules) {
         let n = plan.bands.min(BANDS);
         let slots = plan.late_hops.clamp(2, LATEST);
         self.at = (self.at + 1) % slots;
         // Written last time round the ring; after this hop's own is written, the oldest is next.
-        let oldest = (self.at + 1) % slots;
+        self.oldest = (self.at + 1) % slots;
         for ((r, smooth), slot) in
             self.reverberation[..n].iter_mut().zip(&self.smooth[..n]).zip(&mut self.history[self.at][..n])
         {
@@ -136,12 +140,33 @@ impl Suppressor {
             *r = if next > NOTHING { next } else { 0.0 };
             *slot = (r.to_bits().wrapping_add(0x8000) >> 16) as u16;
         }
-        let late_share = rules.kept_until_late;
+    }
+
+    /// The upper halves of what is late in every band, but for the factor `kept_until_late`.
+    pub(super) fn late(&self) -> &[u16; BANDS] {
+        &self.history[self.oldest]
+    }
+
+    /// The noise of every four bands.
+    pub(super) fn noise(&self) -> &[f32; FLOORS] {
+        &self.noise
+    }
+
+    /// Finds the gains of a hop that has begun from its powers.
+    ///
+    /// Gain: Wiener, with the decision-directed ratio of Ephraim and Malah 1984. Noise: the
+    /// lowest smoothed power of 1.5 s (Martin 2001), which is left out of what reverberates and taken away with it where it is
+    /// heard; it is learnt from frames that are `filled`, which silence from before the beginning is not in.
+    pub(super) fn hop(&mut self, plan: &Plan, rules: &Rules, predicted: &Taken, filled: bool) -> Found {
+        let (n, oldest) = (plan.bands.min(BANDS), self.oldest);
         if filled {
-            self.find_noise(plan, n, oldest, late_share);
+            self.find_noise(plan, n, oldest, rules.kept_until_late);
         }
         let [all, late, noise] = self.sums(n, oldest);
         let heard = self.heard(plan, all, noise);
+        // Where no room is heard, late sound is not taken, and nothing at all where there is no noise to take either.
+        let late_share = rules.kept_until_late * (predicted.room + (1.0 - predicted.room) * (1.0 - heard));
+        let strength = rules.strength * (predicted.room + (1.0 - predicted.room) * heard);
         let floor = floor(rules, all, late_share * late + heard * noise);
         let (powers, gains) = (&self.powers[..n], &mut self.gains[..n]);
         let (late, passed, smooth) = (&self.history[oldest][..n], &mut self.passed[..n], &mut self.smooth[..n]);
@@ -166,9 +191,9 @@ impl Suppressor {
             let drive = if drive > 0.0 { drive } else { 0.0 };
             let next = drive + rules.smooth_kept * (*smooth - drive);
             *smooth = if next > NOTHING { next } else { 0.0 };
-            *gain = 1.0 + rules.strength * (wiener - 1.0);
+            *gain = 1.0 + strength * (wiener - 1.0);
         }
-        self.judge(n)
+        self.judge(n, predicted)
     }
 
     /// The powers of all bands together: of the sound, of what becomes late of it, of the noise.
@@ -197,8 +222,8 @@ impl Suppressor {
         ((CLEAN_DB - under_db) / (CLEAN_DB - NOISY_DB)).clamp(0.0, 1.0)
     }
 
-    /// What the gains do to the powers.
-    fn judge(&self, n: usize) -> Found {
+    /// What the gains do to the powers, and the prediction did.
+    fn judge(&self, n: usize, predicted: &Taken) -> Found {
         let mut sums = [[0.0f32; 8]; 3];
         let (powers, gains) = (self.powers[..n].as_chunks::<8>().0, self.gains[..n].as_chunks::<8>().0);
         for (powers, gains) in powers.iter().zip(gains) {
@@ -210,10 +235,12 @@ impl Suppressor {
             }
         }
         let [all, left, taken] = sums.map(|sum| sum.iter().sum::<f32>());
+        // Before anything was taken.
+        let all = all + (predicted.before - predicted.after);
         let top = &self.gains[n - n / 4..n];
         Found {
             above: top.iter().sum::<f32>() / top.len() as f32,
-            acts: taken > NEXT_TO_NOTHING * all && all > NOTHING,
+            acts: taken + predicted.between > NEXT_TO_NOTHING * all && all > NOTHING,
             left: if all > NOTHING { left / all } else { 1.0 },
         }
     }
@@ -273,6 +300,13 @@ fn floor(rules: &Rules, all: f32, unwanted: f32) -> f32 {
 
 #[cfg(test)]
 impl Suppressor {
+    /// One that takes so much power of every band for late.
+    pub(super) fn with_late(power: f32) -> Self {
+        let mut fresh = Self::FRESH;
+        fresh.history.iter_mut().for_each(|values| values.fill((power.to_bits() >> 16) as u16));
+        fresh
+    }
+
     /// The mean noise floor of the bands.
     pub(super) fn mean_noise(&self, bands: usize) -> f64 {
         let floors = &self.noise[2..bands / TOGETHER - 2];

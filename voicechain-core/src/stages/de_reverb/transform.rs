@@ -161,28 +161,50 @@ fn fill<const N: usize>(turns: &mut [[f32; N]; 2], circle: f64) {
     }
 }
 
-#[derive(Clone, Copy)]
-struct V {
-    re: f32x4,
-    im: f32x4,
+/// Four complex values.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct V {
+    pub(super) re: f32x4,
+    pub(super) im: f32x4,
 }
 
 impl V {
+    pub(super) const ZERO: Self = Self { re: f32x4::ZERO, im: f32x4::ZERO };
+
     #[inline(always)]
-    fn load(re: &[[f32; 4]], im: &[[f32; 4]], at: usize) -> Self {
+    pub(super) fn load(re: &[[f32; 4]], im: &[[f32; 4]], at: usize) -> Self {
         Self { re: f32x4::from(re[at]), im: f32x4::from(im[at]) }
     }
     #[inline(always)]
-    fn plus(self, o: Self) -> Self {
+    pub(super) fn plus(self, o: Self) -> Self {
         Self { re: self.re + o.re, im: self.im + o.im }
     }
     #[inline(always)]
-    fn minus(self, o: Self) -> Self {
+    pub(super) fn minus(self, o: Self) -> Self {
         Self { re: self.re - o.re, im: self.im - o.im }
     }
     #[inline(always)]
-    fn times(self, o: Self) -> Self {
+    pub(super) fn times(self, o: Self) -> Self {
         Self { re: self.re * o.re - self.im * o.im, im: self.re * o.im + self.im * o.re }
+    }
+    #[inline(always)]
+    pub(super) fn scaled(self, by: f32x4) -> Self {
+        Self { re: self.re * by, im: self.im * by }
+    }
+    #[inline(always)]
+    pub(super) fn conjugate(self) -> Self {
+        Self { re: self.re, im: -self.im }
+    }
+    /// The squares of the magnitudes.
+    #[inline(always)]
+    pub(super) fn power(self) -> f32x4 {
+        self.re * self.re + self.im * self.im
+    }
+    /// With 0 for the first.
+    #[inline(always)]
+    pub(super) fn without_first(self) -> Self {
+        let last = f32x4::from([0.0, 1.0, 1.0, 1.0]);
+        Self { re: self.re * last, im: self.im * last }
     }
     /// Times `j`.
     #[inline(always)]

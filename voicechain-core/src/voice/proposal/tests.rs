@@ -182,7 +182,7 @@ fn hum_room_and_noise_are_mended_where_they_are() {
     );
     assert!(
         sentence("de_reverb.decay_ms")
-            .starts_with("The decay time is 0.60 s, a voice without any room reads less than 0.19 s")
+            .starts_with("The decay time is 0.60 s, a voice without any room reads less than 0.18 s")
     );
 
     // A treated room is one too, what reads as none is not.

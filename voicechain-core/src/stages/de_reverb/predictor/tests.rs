@@ -1,0 +1,197 @@
+use super::super::tests::run;
+use super::*;
+use crate::math::{from_db, power_to_db};
+use crate::settings::{DeReverbSettings, DeReverbVariant};
+use crate::stages::de_reverb::transform::HALF;
+use crate::stages::{DeReverb, Stage};
+use crate::units::SampleRate;
+extern crate std;
+use std::boxed::Box;
+use std::vec::Vec;
+
+/// Syllables of 60 to 180 ms of noise with pauses as long, a second's rest every four, and what of them a room with this decay
+/// time leaves after its first 50 ms: noise that falls, 3 dB under the direct sound in all.
+fn syllables(seconds: usize, t60: f64) -> [Vec<f64>; 2] {
+    let mut seed = 11u32;
+    let mut random = || {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(seed >> 8) / 8_388_608.0 - 1.0
+    };
+    let mut dry = std::vec![0.0; seconds * 48_000];
+    let mut at = 0;
+    while at < dry.len() {
+        let length = 2_880 + (2_880.0 * (1.0 + random())) as usize;
+        for x in dry.iter_mut().skip(at).take(length) {
+            *x = 0.1 * random();
+        }
+        at += 2 * length;
+        if at % 192_000 > 144_000 {
+            at += 48_000;
+        }
+    }
+    // A thousandth of the samples of a room: its echoes are that dense, and have the energy of all.
+    let room: Vec<(usize, f64)> = (2_400..(t60 * 48_000.0) as usize)
+        .step_by(40)
+        .map(|n| (n, random() * from_db(-60.0 * n as f64 / 48_000.0 / t60)))
+        .collect();
+    let energy: f64 = room.iter().map(|(_, x)| x * x).sum();
+    let gain = (0.5 / energy).sqrt();
+    let mut late = std::vec![0.0; dry.len()];
+    for (delay, x) in room {
+        for (to, from) in late[delay..].iter_mut().zip(&dry) {
+            *to += gain * x * from;
+        }
+    }
+    [dry, late]
+}
+
+fn settings(variant: DeReverbVariant, decay_ms: f64) -> DeReverbSettings {
+    DeReverbSettings { variant, decay_ms, ..DeReverbSettings::default() }
+}
+
+/// What comes out of the stage, without its delay.
+fn heard(s: DeReverbSettings, x: &[f64]) -> Vec<f64> {
+    let delay = Plan::new(s.variant, SampleRate::new(48_000.0).unwrap()).synthesis;
+    let frames: Vec<[f32; 1]> = x.iter().map(|x| [*x as f32]).chain(std::iter::repeat_n([0.0], delay)).collect();
+    run(s, 48_000.0, &frames).0[delay..].iter().map(|x| f64::from(x[0])).collect()
+}
+
+fn sum(a: &[f64], b: &[f64]) -> Vec<f64> {
+    a.iter().zip(b).map(|(a, b)| a + b).collect()
+}
+
+/// What follows from the past is taken away, and what is new is not. Spectra of noise come with half of what was heard a
+/// delay and a stride before: of that more than half the power goes. Where it is half of other noise instead, next to nothing is taken.
+#[test]
+fn what_follows_from_the_past_is_taken() {
+    let rate = SampleRate::new(48_000.0).unwrap();
+    for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
+        let plan = Plan::new(variant, rate);
+        let coefs = <DeReverb as Stage<1>>::design(&settings(variant, 600.0), rate).unwrap();
+        let back = plan.span.delay + plan.span.stride;
+        let left_db = |own: bool| {
+            let mut seed = 3u32;
+            let mut spectrum = || {
+                let mut z = Box::new([[0.0f32; HALF]; 2]);
+                for x in z.iter_mut().flat_map(|part| part.iter_mut().take(4 * plan.span.fours)) {
+                    seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                    *x = (f64::from(seed >> 8) / 8_388_608.0 - 1.0) as f32;
+                }
+                z
+            };
+            let said: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
+            let other: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
+            let suppressor = Box::new(Suppressor::with_late(1e6));
+            let mut predictor = Box::new(Predictor::<1>::FRESH);
+            let rules = Rules { floor: 0.0, doubt: 0.0, kept_until_late: 1.0, ..coefs.rules };
+            let (mut before, mut after) = (0.0, 0.0);
+            for hop in back..said.len() {
+                let late = if own { &said[hop - back] } else { &other[hop - back] };
+                let mut heard = [*said[hop]];
+                for (part, late) in heard[0].iter_mut().zip(late.iter()) {
+                    part.iter_mut().zip(late).for_each(|(x, late)| *x += 0.5 * late);
+                }
+                predictor.hop(&plan, &rules, &mut heard, &suppressor);
+                // The first place is not predicted.
+                for k in (1..4 * plan.span.fours).filter(|_| hop > 3_000) {
+                    for c in 0..2 {
+                        let (late, left) = (0.5 * late[c][k], heard[0][c][k] - said[hop][c][k]);
+                        before += f64::from(late * late);
+                        after += f64::from(left * left);
+                    }
+                }
+            }
+            power_to_db(after / before)
+        };
+        let (own, other) = (left_db(true), left_db(false));
+        std::println!("{variant:?}: {own:.1} dB, of other noise {other:.1} dB");
+        assert!(own < -3.0 && other.abs() < 0.5, "{variant:?}: {own:.1} dB, of other noise {other:.1} dB");
+    }
+}
+
+/// A decay time of 0.23 s is read in small rooms, and of some dry voices: it is acted upon where a room is heard.
+#[test]
+fn a_short_decay_time_has_to_prove_true() {
+    for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
+        let [dry, late] = syllables(24, 0.3);
+        let change_db = |x: &[f64]| {
+            let from = x.len() - 192_000;
+            let power = |x: &[f64]| x[from..].iter().map(|x| x * x).sum::<f64>();
+            let out = heard(settings(variant, 230.0), x);
+            let apart: Vec<f64> = out.iter().zip(x).map(|(a, b)| a - b).collect();
+            power_to_db(power(&apart) / power(x))
+        };
+        let (alone, roomy) = (change_db(&dry), change_db(&sum(&dry, &late)));
+        std::println!("{variant:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
+        assert!(alone < -60.0 && roomy > -20.0, "{variant:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
+    }
+}
+
+/// Every band that is to be predicted is, at every rate.
+#[test]
+fn the_past_has_room_at_every_rate() {
+    for hz in (8_000..=192_000).step_by(50) {
+        for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
+            let plan = Plan::new(variant, SampleRate::new(f64::from(hz)).unwrap());
+            let top_hz = 4.0 * plan.span.fours as f64 * f64::from(hz) / plan.analysis as f64;
+            assert!(plan.past() <= PAST && plan.span.fours <= FOURS, "{hz} Hz: {} values", plan.past());
+            assert!(top_hz >= 2_999.0, "{hz} Hz, {variant:?}: up to {top_hz} Hz");
+        }
+    }
+}
+
+/// The coefficients solve the equations: what is left of these is nothing next to what they say of the sound.
+#[test]
+fn the_equations_are_solved() {
+    let mut seed = 5u32;
+    let mut random = || {
+        f32x4::from([(); 4].map(|()| {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (f64::from(seed >> 8) / 8_388_608.0 - 1.0) as f32
+        }))
+    };
+    let mut four = Box::new(Four::FRESH);
+    let mut past: Vec<V> = Vec::new();
+    for _ in 0..400 {
+        // What is heard follows from what was heard one, three and six values before.
+        let mut now = V { re: random(), im: random() };
+        let n = past.len();
+        if n >= TAPS {
+            for (back, share) in [(1, 0.5), (3, -0.3), (6, 0.2)] {
+                now = now.plus(past[n - back].scaled(f32x4::splat(share)));
+            }
+            let taps = core::array::from_fn(|k| past[n - 1 - k]);
+            four.new = f32x4::splat(0.5);
+            four.learn(&taps, now, V::ZERO, 0.0, 0.999);
+        }
+        past.push(now);
+    }
+    four.solve();
+    for lane in 0..4 {
+        let number = |v: &V| [f64::from(v.re.to_array()[lane]), f64::from(v.im.to_array()[lane])];
+        for i in 0..TAPS {
+            let mut left = number(&four.heard[i]);
+            let size = left[0].hypot(left[1]) + f64::from(RESTRAINT);
+            for k in 0..TAPS {
+                // Pairs lie one tap after the other: (0, 1), (0, 2), ... (1, 2), ...
+                let pair = |a: usize, b: usize| number(&four.common[a * (2 * TAPS - a - 1) / 2 + b - a - 1]);
+                let [re, im] = match k.cmp(&i) {
+                    core::cmp::Ordering::Equal => [f64::from((four.own[i] + RESTRAINT).to_array()[lane]), 0.0],
+                    core::cmp::Ordering::Greater => pair(i, k),
+                    core::cmp::Ordering::Less => {
+                        let [re, im] = pair(k, i);
+                        [re, -im]
+                    }
+                };
+                let [x, y] = number(&four.coefs[k]);
+                left = [left[0] - (re * x - im * y), left[1] - (re * y + im * x)];
+            }
+            assert!(left[0].hypot(left[1]) < 1e-4 * size, "tap {i}, lane {lane}: {left:?} of {size}");
+        }
+        // And what it follows from is found, but for the restraint.
+        for (k, share) in [0.5, 0.0, -0.3, 0.0, 0.0, 0.2].into_iter().enumerate() {
+            let [re, im] = number(&four.coefs[k]);
+            assert!((re - share).abs() < 0.12 && im.abs() < 0.12, "tap {k}, lane {lane}: {re} {im}, not {share}");
+        }
+    }
+}
