@@ -5,7 +5,7 @@
     mkdir -p target/voices && target/optimised/strip_raw --voices target/voices   # recordings: see tests/recordings
     pip install numpy==2.4.6 scipy==1.17.1 pyroomacoustics==0.10.1 pesq==0.0.4 pystoi==0.4.1
     python3 tests/standards/de_reverb.py target/optimised/strip_raw target/voices
-            [--voices N] [--half Scores|Chooses] [--known] [--only long|short] [--quiet DB] [--published]
+            [--voices N] [--half Scores|Chooses] [--known] [--only long|short] [--quiet DB] [--published] [--distance M]
 
 Blind: every reverberant voice is measured, settings are proposed for it, and their de-reverb alone runs, as a user gets it
 (--known gives it the decay time of the impulse response instead). With --published the published method runs in its place,
@@ -14,7 +14,7 @@ same rooms. The voices are so many of the half, spread over the list
 of those whose sources hold at least 11 kHz and whose quietest tenth lies 40 dB under the speech (--quiet): what more noise
 a recording has would belong to the reference, and taking it away would count as damage. 36 s of each are measured and
 processed, the first 14 s are scored. The decay time of a room is the T20 of its impulse response (ISO 3382, backward
-integration).
+integration). --distance puts the microphone so far from the voice, in metres, in every room.
 
 The reference is the voice behind direct sound and the 50 ms after it. Changes against the unprocessed voice in the room:
 segmental signal-to-reverberation ratio (32 ms frames, -10 to 35 dB; over all frames, and over those in which the reference
@@ -229,7 +229,10 @@ def main():
     options.add_argument("--quiet", type=float, default=40)
     options.add_argument("--known", action="store_true")
     options.add_argument("--published", action="store_true")
+    options.add_argument("--distance", type=float)
     o = options.parse_args()
+    if o.distance:  # before the workers are forked
+        ROOMS[:] = [(size, asked, o.distance) for size, asked, _ in ROOMS]
     rate = lambda file: int(file.split("-")[-1][:-4])
     files = [f for f in sorted(glob.glob(f"{o.folder}/{o.half}-*.f32")) if rate(f) >= 22_050]
     quiet = [f for f in files if range_db(f) >= o.quiet]
