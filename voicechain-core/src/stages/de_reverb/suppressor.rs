@@ -154,9 +154,9 @@ impl Suppressor {
 
     /// Finds the gains of a hop that has begun from its powers.
     ///
-    /// Gain: Wiener, with the decision-directed ratio of Ephraim and Malah 1984. Noise: the
-    /// lowest smoothed power of 1.5 s (Martin 2001), which is left out of what reverberates and taken away with it where it is
-    /// heard; it is learnt from frames that are `filled`, which silence from before the beginning is not in.
+    /// Gain: Wiener, with the decision-directed ratio of Ephraim and Malah 1984. Noise: the lowest smoothed power of 1.5 s
+    /// (Martin 2001), which is left out of what reverberates and taken away with it where it is heard; it is learnt from
+    /// frames that are `filled`, which silence from before the beginning is not in.
     pub(super) fn hop(&mut self, plan: &Plan, rules: &Rules, predicted: &Taken, filled: bool) -> Found {
         let (n, oldest) = (plan.bands.min(BANDS), self.oldest);
         if filled {

@@ -29,7 +29,7 @@ fn syllables(seconds: usize, t60: f64) -> [Vec<f64>; 2] {
             at += 48_000;
         }
     }
-    // A thousandth of the samples of a room: its echoes are that dense, and have the energy of all.
+    // Every fortieth sample of the room, with the energy of all.
     let room: Vec<(usize, f64)> = (2_400..(t60 * 48_000.0) as usize)
         .step_by(40)
         .map(|n| (n, random() * from_db(-60.0 * n as f64 / 48_000.0 / t60)))
@@ -61,7 +61,8 @@ fn sum(a: &[f64], b: &[f64]) -> Vec<f64> {
 }
 
 /// What follows from the past is taken away, and what is new is not. Spectra of noise come with half of what was heard a
-/// delay and a stride before: of that more than half the power goes. Where it is half of other noise instead, next to nothing is taken.
+/// delay and a stride before: of that more than half the power goes. Where it is half of other noise instead, next to nothing
+/// is taken.
 #[test]
 fn what_follows_from_the_past_is_taken() {
     let rate = SampleRate::new(48_000.0).unwrap();
