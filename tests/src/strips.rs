@@ -74,7 +74,7 @@ where
     out
 }
 
-/// Runs frames as a program for files does: the hum of its beginning is learnt and the leveller's gains are found
+/// Runs frames as a program for files does: hum and room are learnt and the leveller's gains are found
 /// beforehand, and the latency is taken out.
 pub fn run_file<const C: usize>(strip: &mut Strip<C>, settings: &StripSettings, frames: &[[f32; C]]) -> Vec<[f32; C]>
 where
@@ -84,7 +84,7 @@ where
     ear.push(frames, |power| powers.push(power));
     let mut gains = vec![0.0; powers.len()];
     ahead::plan(&powers, settings.trim.gain_db, &settings.leveller, &mut gains);
-    strip.learn_hum(frames);
+    strip.learn(frames);
     let latency = strip.latency() as usize;
     let mut out = frames.to_vec();
     out.resize(frames.len() + latency, [0.0; C]);

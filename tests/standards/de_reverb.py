@@ -5,12 +5,14 @@
     mkdir -p target/voices && target/optimised/strip_raw --voices target/voices   # recordings: see tests/recordings
     pip install numpy==2.4.6 scipy==1.17.1 pyroomacoustics==0.10.1 pesq==0.0.4 pystoi==0.4.1
     python3 tests/standards/de_reverb.py target/optimised/strip_raw target/voices
-            [--voices N] [--half Scores|Chooses] [--known] [--only long|short] [--quiet DB] [--published] [--distance M]
+            [--voices N] [--half Scores|Chooses] [--known] [--only long|short] [--quiet DB] [--published] [--ideal]
+            [--distance M] [--file]
 
 Blind: every reverberant voice is measured, settings are proposed for it, and their de-reverb alone runs, as a user gets it
-(--known gives it the decay time of the impulse response instead). With --published the published method runs in its place,
+while it plays or, with --file, as a program for files runs it, which lets it learn the room beforehand (--known gives it the decay time of the impulse response instead). With --published the published method runs in its place,
 written here once more from the papers (`published`), with the known decay time: what it reaches on the same voices in the
-same rooms. The voices are so many of the half, spread over the list
+same rooms. With --ideal a Wiener gain with a floor of -12 dB that knows reference and late sound of every frame exactly: what
+any gain could reach. The voices are so many of the half, spread over the list
 of those whose sources hold at least 11 kHz and whose quietest tenth lies 40 dB under the speech (--quiet): what more noise
 a recording has would belong to the reference, and taking it away would count as damage. 36 s of each are measured and
 processed, the first 14 s are scored. The decay time of a room is the T20 of its impulse response (ISO 3382, backward
@@ -99,9 +101,9 @@ def scores(reference, x, pauses):
     return np.array([*segmental(reference, x), stoi(low[0], low[1], 16_000, extended=True), quality, level])
 
 
-def run(arguments, x):
+def run(o, arguments, x):
     """The strip's output and what it says."""
-    done = subprocess.run(arguments, input=x.astype("<f4").tobytes(), capture_output=True, check=True)
+    done = subprocess.run([o.strip, *arguments, *(["--file"] if o.file else [])], input=x.astype("<f4").tobytes(), capture_output=True, check=True)
     return np.frombuffer(done.stdout, "<f4").astype(float), done.stderr.decode().strip()
 
 
@@ -142,19 +144,33 @@ def published(variant, x, decay_s):
     return out[analysis:][: len(x)] / 2
 
 
+def ideal(variant, reference, x):
+    """A Wiener gain that knows both powers, in the frames of the stage, bounded by -12 dB."""
+    analysis, synthesis = 2_048, 1_024 if variant == "long" else 512
+    hop = synthesis // 4
+    rising, shaping = windows(analysis, synthesis)
+    padded = [np.concatenate([np.zeros(analysis), s, np.zeros(analysis)]) for s in (reference, x - reference)]
+    out = np.zeros(len(padded[0]))
+    for at in range(0, len(out) - analysis, hop):
+        early, late = (np.fft.rfft(s[at : at + analysis] * rising) for s in padded)
+        gain = np.abs(early) ** 2 / (np.abs(early) ** 2 + np.abs(late) ** 2 + 1e-14)
+        out[at : at + analysis] += np.fft.irfft(np.maximum(gain, 10**-0.6) * (early + late)) * shaping
+    return out[analysis:][: len(x)] / 2
+
+
 def de_reverb(o, variant, x, decay_s):
     """What it makes of x, and the decay time that it was given, s (0: it is not proposed)."""
     if o.published:
         return published(variant, x, decay_s), decay_s
     if not o.known:
-        out, told = run([o.strip, "--de-reverb", variant], x)
+        out, told = run(o, ["--de-reverb", variant], x)
         return out, float(told) / 1_000
     rest = ["high_pass", "corrective_eq", "de_esser", "compressor", "tone_eq", "limiter"]
     with tempfile.NamedTemporaryFile("w", suffix=".toml") as file:
         file.write("".join(f"[{stage}]\non = false\n" for stage in rest))
         file.write(f'[de_reverb]\nvariant = "{variant}"\ndecay_ms = {min(max(1_000 * decay_s, 100), 2_000):.1f}\n')
         file.flush()
-        return run([o.strip, file.name, str(RATE)], x)[0], decay_s
+        return run(o, [file.name, str(RATE)], x)[0], decay_s
 
 
 def pink(samples, seed):
@@ -203,7 +219,10 @@ def wet_case(o, number, file, seed, noisy, variants):
     was = scores(reference, wet, pauses)
     found = {}
     for variant in variants:
-        out, decay = de_reverb(o, variant, wet, room(number)[2])
+        if o.ideal:
+            out, decay = ideal(variant, reference, wet), room(number)[2]
+        else:
+            out, decay = de_reverb(o, variant, wet, room(number)[2])
         found[variant] = (scores(reference, out, pauses) - was, decay, pause_level(reference, pauses) - was[-1])
     return number, noisy, found
 
@@ -229,7 +248,9 @@ def main():
     options.add_argument("--quiet", type=float, default=40)
     options.add_argument("--known", action="store_true")
     options.add_argument("--published", action="store_true")
+    options.add_argument("--ideal", action="store_true")
     options.add_argument("--distance", type=float)
+    options.add_argument("--file", action="store_true")
     o = options.parse_args()
     if o.distance:  # before the workers are forked
         ROOMS[:] = [(size, asked, o.distance) for size, asked, _ in ROOMS]
@@ -244,7 +265,7 @@ def main():
         for seed, file in enumerate(chosen)
         for noisy in (False, True)
     ]
-    cases += [] if o.known or o.published else [(dry_case, o, file) for file in files]
+    cases += [] if o.known or o.published or o.ideal else [(dry_case, o, file) for file in files]
     with multiprocessing.Pool() as pool:
         results = pool.map(work, cases, chunksize=1)
     wet = [r for r in results if len(r) == 3]

@@ -7,7 +7,8 @@
 //! One channel, single precision, little-endian; the latency is taken out. The second form measures the recording (at
 //! 48 kHz), lets settings be proposed and runs their de-reverb alone, in the variant `long` or `short`; it says on the
 //! error output which decay time was proposed, in ms, 0 where none was. The third writes the recorded speakers of
-//! `voicechain_tests::recordings` at 48 kHz, those that are not roomy, as `HALF-NAME.f32`.
+//! `voicechain_tests::recordings` at 48 kHz, those that are not roomy, as `HALF-NAME.f32`. With `--file` among the
+//! arguments the strip learns from the recording beforehand, as in a program for files.
 
 use std::error::Error;
 use std::io::{Read, Write};
@@ -52,7 +53,9 @@ fn proposed(variant: &str, frames: &[[f32; 1]], rate: SampleRate) -> Result<Stri
 }
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let mut arguments: Vec<String> = std::env::args().skip(1).collect();
+    let file = arguments.iter().any(|argument| argument == "--file");
+    arguments.retain(|argument| argument != "--file");
     let [first, second] = arguments.as_slice() else {
         return Err("two arguments; see the head of strip_raw.rs".into());
     };
@@ -68,6 +71,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let coefs = StripCoefs::<1>::design(&settings, rate)?;
     let mut strip = Box::new(Strip::fresh(&coefs));
+    if file {
+        strip.learn(&frames);
+    }
     let latency = coefs.latency() as usize;
     frames.resize(frames.len() + latency, [0.0]);
     strip.run(&mut frames);

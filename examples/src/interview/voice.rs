@@ -16,10 +16,8 @@ use voicechain_core::frame::Frame;
 use voicechain_core::math::to_db;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, ReductionMeter, TruePeakMeter};
 use voicechain_core::settings::StageId;
-use voicechain_core::stages::hum::LEARNT_S;
 use voicechain_core::stages::leveller::ahead::{self, LevelEar};
-
-use voicechain_core::strip::{Ledger, Strip, StripCoefs, WORKING_LEVEL_LUFS};
+use voicechain_core::strip::{LEARNT_S, Ledger, Strip, StripCoefs, WORKING_LEVEL_LUFS};
 use voicechain_core::voice::Profile;
 use voicechain_core::{SampleRate, StripSettings};
 
@@ -204,11 +202,11 @@ impl Voice {
 
         let levelled = if self.settings.leveller.on { self.leveller_gains::<C>()? } else { Vec::new() };
 
-        if self.settings.hum.on {
+        if self.settings.hum.on || self.settings.de_reverb.on {
             let mut beginning = Vec::new();
             self.recorded.rewind()?;
             self.recorded.read(&mut beginning, (LEARNT_S * self.rate.hz()) as usize)?;
-            strip.learn_hum(beginning.as_chunks::<C>().0);
+            strip.learn(beginning.as_chunks::<C>().0);
         }
 
         // Ten milliseconds at a time, so that every gain reduction is read.

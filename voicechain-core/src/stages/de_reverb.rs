@@ -47,7 +47,8 @@ const SOFT_MS: f64 = 10.0;
 /// prediction no more than the decay time allows, and all but the square of the range's gain. What the decay time says is
 /// late in the rest is taken away by a Wiener gain with a floor, the range, of which four fifths (in dB) hold while direct
 /// sound is heard. Decay times that dry voices are read with, too, count as far as predictions come true (from 0.28 s on
-/// less, from 0.4 s on nothing has to). Predictor and suppressor, its private modules, name their sources. Long analysis
+/// less, from 0.4 s on nothing has to). What it learns of room and noise takes some seconds as it plays; for files it can be
+/// learnt before the first sample ([`Strip::learn`](crate::Strip::learn)). Predictor and suppressor, its private modules, name their sources. Long analysis
 /// frames (43 ms) with short synthesis windows (21 ms: `long`, 11 ms: `short`) give the resolution of the one at the delay
 /// of the other. Both channels get one gain and one prediction's coefficients per band. Latency: 1 024 or 512 samples at 48
 /// kHz, scaled by powers of two with the rate (frames stop growing at 135 kHz, where memory would: 4 096 samples). Absent,
@@ -191,6 +192,22 @@ impl<const C: usize> DeReverbState<C> {
             plan.windows(&mut self.analysis, &mut self.synthesis, 2.0 / plan.analysis as f64);
         }
         self.restart();
+    }
+
+    /// What comes is heard to learn from, before it is played: everything of it counts.
+    pub(crate) fn gather(&mut self, coefs: &DeReverbCoefs) {
+        self.begin(&coefs.plan);
+        self.predictor.gather();
+    }
+
+    /// Forgets the sound that it has gathered from, as if none had gone by, and keeps what it has learnt of room and noise.
+    pub(crate) fn turn_back(&mut self) {
+        self.past = [[0.0; LONGEST]; C];
+        self.overlap.iter_mut().for_each(|values| values.fill(0.0));
+        self.predictor.turn_back();
+        self.suppressor.turn_back();
+        (self.at, self.out, self.filled, self.wet, self.hops) = (0, 0, 0, [0.0; 2], 0);
+        (self.silent, self.soft, self.largest_db) = (0, 0, 0.0);
     }
 
     /// Forgets spectra and levels; the past stays.

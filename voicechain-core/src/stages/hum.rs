@@ -14,9 +14,9 @@ mod tests;
 
 use lines::{Lines, Pair, Steps};
 
-/// Of so much of a recording's beginning its hum is learnt by [`Strip::learn_hum`](crate::Strip::learn_hum), s: the mean of an
-/// amplitude forgets in a second, the frequency gains from more, and ten seconds of speech have pauses.
-pub const LEARNT_S: f64 = 10.0;
+/// Of so much of a recording's beginning its hum is learnt by [`Strip::learn`](crate::Strip::learn), s: the mean of an amplitude
+/// forgets in a second, the frequency gains from more, and ten seconds of speech have pauses.
+pub(crate) const LEARNT_S: f64 = 10.0;
 
 /// The most lines of the family that are taken out.
 pub const MOST_LINES: usize = 20;
@@ -41,7 +41,7 @@ const PARTS: u32 = 4;
 ///
 /// Latency 0. After hum that stops it sounds on for less than three periods, which is its tail. What it has learnt lasts
 /// some seconds. For files it can learn before the first sample
-/// ([`Strip::learn_hum`](crate::Strip::learn_hum)). Tested by `hum` in `properties` and by the tests of its module.
+/// ([`Strip::learn`](crate::Strip::learn)). Tested by `hum` in `properties` and by the tests of its module.
 #[derive(Clone, Copy, Debug)]
 pub struct Hum;
 

@@ -4,6 +4,7 @@ pub mod audition;
 mod changing;
 mod coefs;
 mod heard;
+mod learning;
 mod listening;
 mod middle;
 mod piece;
@@ -13,6 +14,7 @@ pub mod starting_points;
 
 pub use audition::{Audition, Part};
 pub use coefs::StripCoefs;
+pub use learning::LEARNT_S;
 pub use listening::{Listening, Way};
 pub use readings::{Ledger, LedgerEntry};
 pub use slot::MOTION_MS;
@@ -23,7 +25,7 @@ use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame, gather, scatter};
 use crate::meters::{ChannelWeights, LevelLedger, LoudnessMeter, ReductionMeter, TruePeakMeter};
 use crate::settings::{StageId, StripSettings};
-use crate::stages::{DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Stage, Trim};
+use crate::stages::{DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Trim};
 use crate::units::SampleRate;
 use listening::LevelMatch;
 use middle::MiddleSlots;
@@ -272,31 +274,6 @@ where
     /// 20 ms. Anything else about it stays: switched off it does nothing, and its largest rise and cut hold.
     pub fn guide_leveller(&mut self, gain_db: Option<f64>) {
         self.leveller.state.guide(gain_db);
-    }
-
-    /// Learns the hum from the beginning of a recording ([`LEARNT_S`](crate::stages::hum::LEARNT_S) of it; what is longer is
-    /// left out) before any of it is run: for files. Under a
-    /// voice that speaks at once hum is otherwise only known in its first pauses. It is heard backwards, so that what is known
-    /// at last is how it stands at the first sample; trim and settings are those that are set. Only the hum stage hears it;
-    /// where that is off, nothing happens. On a strip that has run, [`reset`](Self::reset) comes first.
-    ///
-    /// Cost: that of the hum stage for these frames. Tested by `hum_is_known_beforehand_in_the_form_for_files`.
-    pub fn learn_hum(&mut self, beginning: &[[f32; C]]) {
-        if !self.target.hum.on {
-            return;
-        }
-        let most = (crate::stages::hum::LEARNT_S * self.target.rate.hz()) as usize;
-        let beginning = &beginning[..beginning.len().min(most)];
-        let mut frames = [[0.0; C]; CHUNK];
-        for piece in beginning.rchunks(CHUNK) {
-            let frames = &mut frames[..piece.len()];
-            for (frame, heard) in frames.iter_mut().zip(piece.iter().rev()) {
-                *frame = heard.map(|x| if x.is_finite() { x.clamp(-LOUDEST, LOUDEST) } else { 0.0 });
-            }
-            <Trim as Stage<C>>::run(&self.target.trim.coefs, &mut self.trim.state, frames);
-            <Hum as Stage<C>>::run(&self.target.hum.coefs, &mut self.hum.state, frames);
-        }
-        self.hum.state.turn_round(&self.target.hum.coefs);
     }
 
     /// By how many frames the sound is delayed when it comes to the leveller.

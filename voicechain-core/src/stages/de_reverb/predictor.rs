@@ -30,6 +30,8 @@ const TAPS_SHARE: f32 = 3e-3;
 /// that room.
 const DRY: f32 = 0.08;
 const ROOMY: f32 = 0.16;
+/// The same for what a recording's whole beginning has proved: of five pairs, chosen in the same way.
+const GATHERED: [f32; 2] = [0.1, 0.2];
 /// What is believed before anything was heard, and with what weight.
 const AT_FIRST: f32 = 0.2;
 const BEFORE: f32 = 250.0;
@@ -145,6 +147,17 @@ impl Four {
     }
 }
 
+/// What of the predictions counts for how right they are.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Proof {
+    /// The last seconds, as it plays.
+    Running,
+    /// Everything that is heard, to be learnt from.
+    Gathering,
+    /// What was gathered, whatever comes.
+    Gathered,
+}
+
 /// How right predictions were: what they had in common with what was heard, and the powers of both, weighted.
 #[derive(Clone, Copy, Debug)]
 struct Right<T = f32x4> {
@@ -172,10 +185,11 @@ impl Right<f32> {
     }
 
     /// How far it speaks for a room, 0 to 1, by the correlation of what was predicted with what was heard.
-    fn room(&self) -> f32 {
+    fn room(&self, proof: Proof) -> f32 {
         let both = libm::sqrtf(self.predicted * self.heard);
         let correlation = (self.common + AT_FIRST * BEFORE) / (both + BEFORE);
-        ((correlation - DRY) / (ROOMY - DRY)).clamp(0.0, 1.0)
+        let [dry, roomy] = if proof == Proof::Gathered { GATHERED } else { [DRY, ROOMY] };
+        ((correlation - dry) / (roomy - dry)).clamp(0.0, 1.0)
     }
 }
 
@@ -223,6 +237,7 @@ pub(super) struct Predictor<const C: usize> {
     /// Whose turn it is to learn and to be solved.
     turn: usize,
     right: Right<f32>,
+    proof: Proof,
     /// What was predicted of the running hop.
     predicted: [[V; FOURS]; C],
 }
@@ -245,6 +260,7 @@ impl<const C: usize> Predictor<C> {
         at: 0,
         turn: 0,
         right: Right::NONE,
+        proof: Proof::Running,
         predicted: [[V::ZERO; FOURS]; C],
     };
 
@@ -252,7 +268,21 @@ impl<const C: usize> Predictor<C> {
     pub(super) fn clear(&mut self) {
         self.bands.fill(Four::FRESH);
         self.past.iter_mut().for_each(|past| past.fill(0));
-        (self.at, self.turn, self.right) = (0, 0, Right::NONE);
+        (self.at, self.turn, self.right, self.proof) = (0, 0, Right::NONE, Proof::Running);
+    }
+
+    /// From here on all predictions count for how right they are.
+    pub(super) fn gather(&mut self) {
+        (self.right, self.proof) = (Right::NONE, Proof::Gathering);
+    }
+
+    /// Forgets the sound and keeps what is known of the room, and how right that was.
+    pub(super) fn turn_back(&mut self) {
+        self.past.iter_mut().for_each(|past| past.fill(0));
+        for band in &mut self.bands {
+            (band.power, band.new) = (f32x4::ZERO, f32x4::ZERO);
+        }
+        (self.at, self.turn, self.proof) = (0, 0, Proof::Gathered);
     }
 
     /// Learns from a hop and takes from its spectra what of it was predicted: of each band no more than what the room can
@@ -303,8 +333,13 @@ impl<const C: usize> Predictor<C> {
             let (taps, predicted) = (taps.map(|tap| unpack(&tap[k])), self.predicted[louder][k]);
             right = right.plus(self.bands[k].learn(&taps, V::load(re, im, k), predicted, noise[k], span.kept));
         }
-        let room = self.right.room();
-        self.right.follow(span.right_kept, &right);
+        let room = self.right.room(self.proof);
+        match self.proof {
+            Proof::Running => self.right.follow(span.right_kept, &right),
+            Proof::Gathering => self.right.follow(1.0, &right),
+            // What is played for the second time is no proof of what was learnt from it.
+            Proof::Gathered => {}
+        }
         self.bands[self.turn % n.max(1)].solve();
         self.turn += 1;
         if self.turn == n * span.stride {

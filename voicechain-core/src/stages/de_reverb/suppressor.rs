@@ -22,6 +22,10 @@ const CLEAN_DB: f32 = 37.0;
 const LATE_DB: f32 = -3.0;
 const DIRECT_DB: f32 = 3.0;
 const DIRECT_SHARE: f32 = 0.8;
+/// Late sound is taken for so many times as much where nothing else is heard: of 1, 1.3, 1.5, 1.6 and 2 the one that lowers
+/// pauses (by 0.6 dB) and raises PESQ without losing more than .002 ESTOI, on the half that chooses. Held notes, which are
+/// direct sound, lose nothing by it.
+const LATE_ALONE: f32 = 1.5;
 /// What is loud is never farther under the sound, or under full scale if that is less, than this share of its power (-40 dB):
 /// after silence it is known in a second.
 const LOUD_AT_ONCE: f32 = 1e-4;
@@ -122,6 +126,17 @@ impl Suppressor {
         self.loud = NOTHING;
     }
 
+    /// Forgets the sound and keeps noise floor and loudness.
+    pub(super) fn turn_back(&mut self) {
+        self.gains.fill(1.0);
+        for values in [&mut self.powers, &mut self.smooth, &mut self.reverberation, &mut self.passed] {
+            values.fill(0.0);
+        }
+        self.history.iter_mut().for_each(|values| values.fill(0));
+        self.noise_smooth = self.noise;
+        (self.at, self.oldest) = (0, 0);
+    }
+
     /// Begins a hop: what of the sound before it is late now is [`late`](Self::late) from here on.
     ///
     /// Habets, Gannot, Cohen, "Late Reverberant Spectral Variance Estimation Based on a Statistical Model", IEEE Signal
@@ -167,7 +182,9 @@ impl Suppressor {
         // Where no room is heard, late sound is not taken, and nothing at all where there is no noise to take either.
         let late_share = rules.kept_until_late * (predicted.room + (1.0 - predicted.room) * (1.0 - heard));
         let strength = rules.strength * (predicted.room + (1.0 - predicted.room) * heard);
-        let floor = floor(rules, all, late_share * late + heard * noise);
+        let direct = direct(all, late_share * late + heard * noise);
+        let floor = libm::powf(rules.floor, 1.0 + direct * (DIRECT_SHARE - 1.0));
+        let late_share = late_share * (1.0 + (1.0 - direct) * (LATE_ALONE - 1.0));
         let (powers, gains) = (&self.powers[..n], &mut self.gains[..n]);
         let (late, passed, smooth) = (&self.history[oldest][..n], &mut self.passed[..n], &mut self.smooth[..n]);
         // The noise of each band, spread out.
@@ -291,11 +308,10 @@ impl Suppressor {
     }
 }
 
-/// The lowest gain of a hop with this power, of which so much is unwanted.
-fn floor(rules: &Rules, all: f32, unwanted: f32) -> f32 {
+/// How far direct sound is heard, 0 to 1, in a hop with this power, of which so much is unwanted.
+fn direct(all: f32, unwanted: f32) -> f32 {
     let over_db = 10.0 * libm::log10f(all.max(NOTHING) / unwanted.max(NOTHING));
-    let direct = ((over_db - LATE_DB) / (DIRECT_DB - LATE_DB)).clamp(0.0, 1.0);
-    libm::powf(rules.floor, 1.0 + direct * (DIRECT_SHARE - 1.0))
+    ((over_db - LATE_DB) / (DIRECT_DB - LATE_DB)).clamp(0.0, 1.0)
 }
 
 #[cfg(test)]

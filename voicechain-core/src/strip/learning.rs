@@ -1,0 +1,73 @@
+//! What a strip learns from a recording before it plays it.
+
+use super::{LOUDEST, Strip};
+use crate::frame::{CHUNK, Frame};
+use crate::stages::{Hum, Stage, Trim, hum};
+
+/// Of so much of a recording's beginning a strip learns, s: what is known of a room forgets over half a minute, and in one
+/// minute everybody pauses.
+pub const LEARNT_S: f64 = 60.0;
+
+impl<const C: usize> Strip<C>
+where
+    [f32; C]: Frame,
+{
+    /// Learns hum and room from the beginning of a recording ([`LEARNT_S`] of it; what is longer is left out) before any of it
+    /// is run: for files. As it plays, hum under a voice that speaks at once is only known in its first pauses, and what a
+    /// room adds takes some seconds. Settings and trim are those that are set; stages that are off learn nothing, and with hum
+    /// and de-reverb off nothing happens. On a strip that has run, [`reset`](Self::reset) comes first.
+    ///
+    /// Hum is heard backwards, ten seconds of it, so that what is known at last is how it stands at the first sample. Then
+    /// trim, hum, high-pass and de-reverb run, and what the de-reverb has found of room and noise stays in it.
+    ///
+    /// Cost: that of these stages for these frames. Tested by `hum_is_known_beforehand_in_the_form_for_files` and
+    /// `a_room_is_known_beforehand_in_the_form_for_files`.
+    pub fn learn(&mut self, beginning: &[[f32; C]]) {
+        let most = (LEARNT_S * self.target.rate.hz()) as usize;
+        let beginning = &beginning[..beginning.len().min(most)];
+        if self.target.hum.on {
+            self.learn_hum(beginning);
+        }
+        if self.target.de_reverb.on && !self.target.de_reverb.coefs.is_absent() {
+            self.learn_room(beginning);
+        }
+    }
+
+    fn learn_hum(&mut self, beginning: &[[f32; C]]) {
+        let most = (hum::LEARNT_S * self.target.rate.hz()) as usize;
+        let mut frames = [[0.0; C]; CHUNK];
+        for piece in beginning[..beginning.len().min(most)].rchunks(CHUNK) {
+            let frames = &mut frames[..piece.len()];
+            frames.iter_mut().zip(piece.iter().rev()).for_each(|(frame, heard)| *frame = admitted(heard));
+            <Trim as Stage<C>>::run(&self.target.trim.coefs, &mut self.trim.state, frames);
+            <Hum as Stage<C>>::run(&self.target.hum.coefs, &mut self.hum.state, frames);
+        }
+        self.hum.state.turn_round(&self.target.hum.coefs);
+    }
+
+    fn learn_room(&mut self, beginning: &[[f32; C]]) {
+        // These two play on from the first sample.
+        let (hum, high_pass) = (self.hum.clone(), self.high_pass.clone());
+        self.de_reverb.state.gather(&self.target.de_reverb.coefs);
+        let mut frames = [[0.0; C]; CHUNK];
+        for piece in beginning.chunks(CHUNK) {
+            let frames = &mut frames[..piece.len()];
+            frames.iter_mut().zip(piece).for_each(|(frame, heard)| *frame = admitted(heard));
+            self.trim.run(frames);
+            if !self.hum.rests() {
+                self.hum.run(frames);
+            }
+            if !self.high_pass.rests() {
+                self.high_pass.run(frames);
+            }
+            self.de_reverb.run(frames);
+        }
+        self.de_reverb.state.turn_back();
+        (self.hum, self.high_pass) = (hum, high_pass);
+    }
+}
+
+/// As the door of a strip lets it in.
+fn admitted<const C: usize>(frame: &[f32; C]) -> [f32; C] {
+    frame.map(|x| if x.is_finite() { x.clamp(-LOUDEST, LOUDEST) } else { 0.0 })
+}
