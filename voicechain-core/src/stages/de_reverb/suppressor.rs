@@ -196,11 +196,12 @@ impl Suppressor {
         {
             let noise = *gain;
             let unwanted = late_share * f32::from_bits(u32::from(late) << 16) + noise;
-            let per = 1.0 / if unwanted > NOTHING { unwanted } else { NOTHING };
-            let over = power * per - 1.0;
+            let unwanted = if unwanted > NOTHING { unwanted } else { NOTHING };
+            let over = power - unwanted;
             let over = if over > 0.0 { over } else { 0.0 };
-            let ratio = rules.memory * *passed * per + (1.0 - rules.memory) * over;
-            let wiener = ratio / (1.0 + ratio);
+            // The ratio is this over what is unwanted; of that the Wiener gain, with one division.
+            let wanted = rules.memory * *passed + (1.0 - rules.memory) * over;
+            let wiener = wanted / (wanted + unwanted);
             let wiener = if wiener > floor { wiener } else { floor };
             let left = wiener * wiener * power;
             *passed = if left > NOTHING { left } else { 0.0 };
