@@ -25,6 +25,9 @@ where
     pub fn learn(&mut self, beginning: &[[f32; C]]) {
         let most = (LEARNT_S * self.target.rate.hz()) as usize;
         let beginning = &beginning[..beginning.len().min(most)];
+        if beginning.is_empty() {
+            return;
+        }
         if self.target.hum.on {
             self.learn_hum(beginning);
         }

@@ -35,6 +35,8 @@ const GATHERED: [f32; 2] = [0.1, 0.2];
 /// What is believed before anything was heard, and with what weight.
 const AT_FIRST: f32 = 0.2;
 const BEFORE: f32 = 250.0;
+/// A recording's beginning proves something from this weight on: some three seconds of speech.
+const ENOUGH: f32 = 1_000.0;
 /// So many times the power of the late sound may go from a band at most, and twice as much where the room has to prove true, of
 /// which little is late. Of 1, 2 and 4 the one that costs no more than .002 ESTOI, on the half that chooses.
 const MOST_LATE: f32 = 2.0;
@@ -186,10 +188,14 @@ impl Right<f32> {
 
     /// How far it speaks for a room, 0 to 1, by the correlation of what was predicted with what was heard.
     fn room(&self, proof: Proof) -> f32 {
-        let both = libm::sqrtf(self.predicted * self.heard);
-        let correlation = (self.common + AT_FIRST * BEFORE) / (both + BEFORE);
+        let correlation = (self.common + AT_FIRST * BEFORE) / (self.weight() + BEFORE);
         let [dry, roomy] = if proof == Proof::Gathered { GATHERED } else { [DRY, ROOMY] };
         ((correlation - dry) / (roomy - dry)).clamp(0.0, 1.0)
+    }
+
+    /// How much there was to predict.
+    fn weight(&self) -> f32 {
+        libm::sqrtf(self.predicted * self.heard)
     }
 }
 
@@ -276,13 +282,14 @@ impl<const C: usize> Predictor<C> {
         (self.right, self.proof) = (Right::NONE, Proof::Gathering);
     }
 
-    /// Forgets the sound and keeps what is known of the room, and how right that was.
+    /// Forgets the sound and keeps what is known of the room, and how right that was, if enough was heard to say so.
     pub(super) fn turn_back(&mut self) {
         self.past.iter_mut().for_each(|past| past.fill(0));
         for band in &mut self.bands {
             (band.power, band.new) = (f32x4::ZERO, f32x4::ZERO);
         }
-        (self.at, self.turn, self.proof) = (0, 0, Proof::Gathered);
+        (self.at, self.turn) = (0, 0);
+        self.proof = if self.right.weight() < ENOUGH { Proof::Running } else { Proof::Gathered };
     }
 
     /// Learns from a hop and takes from its spectra what of it was predicted: of each band no more than what the room can
