@@ -9,11 +9,11 @@
             [--distance M] [--file]
 
 Blind: every reverberant voice is measured, settings are proposed for it, and their de-reverb alone runs, as a user gets it
-while it plays or, with --file, as a program for files runs it, which lets it learn the room beforehand (--known gives it the decay time of the impulse response instead). With --published the published method runs in its place,
-written here once more from the papers (`published`), with the known decay time: what it reaches on the same voices in the
-same rooms. With --ideal a Wiener gain with a floor of -12 dB that knows reference and late sound of every frame exactly: what
-any gain could reach. The voices are so many of the half, spread over the list
-of those whose sources hold at least 11 kHz and whose quietest tenth lies 40 dB under the speech (--quiet): what more noise
+while it plays or, with --file, as a program for files runs it, which lets it learn the room beforehand (--known gives it
+the decay time of the impulse response instead). With --published the published method runs in its place, written here once
+more from the papers (`published`), with the known decay time: what it reaches on the same voices in the same rooms. With
+--ideal a Wiener gain with a floor of -12 dB that knows the powers of reference and late sound in every frame: what such a
+gain reaches when nothing has to be estimated. The voices are so many of the half, spread over the list of those whose sources hold at least 11 kHz and whose quietest tenth lies 40 dB under the speech (--quiet): what more noise
 a recording has would belong to the reference, and taking it away would count as damage. 36 s of each are measured and
 processed, the first 14 s are scored. The decay time of a room is the T20 of its impulse response (ISO 3382, backward
 integration). --distance puts the microphone so far from the voice, in metres, in every room.
@@ -103,7 +103,8 @@ def scores(reference, x, pauses):
 
 def run(o, arguments, x):
     """The strip's output and what it says."""
-    done = subprocess.run([o.strip, *arguments, *(["--file"] if o.file else [])], input=x.astype("<f4").tobytes(), capture_output=True, check=True)
+    command = [o.strip, *arguments, *(["--file"] if o.file else [])]
+    done = subprocess.run(command, input=x.astype("<f4").tobytes(), capture_output=True, check=True)
     return np.frombuffer(done.stdout, "<f4").astype(float), done.stderr.decode().strip()
 
 
