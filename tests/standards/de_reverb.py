@@ -6,7 +6,7 @@
     pip install numpy==2.4.6 scipy==1.17.1 pyroomacoustics==0.10.1 pesq==0.0.4 pystoi==0.4.1
     python3 tests/standards/de_reverb.py target/optimised/strip_raw target/voices
             [--voices N] [--half Scores|Chooses] [--known] [--only long|short] [--quiet DB] [--published] [--ideal]
-            [--distance M] [--file]
+            [--distance M] [--file] [--small]
 
 Blind: every reverberant voice is measured, settings are proposed for it, and their de-reverb alone runs, as a user gets it
 while it plays or, with --file, as a program for files runs it, which lets it learn the room beforehand (--known gives it
@@ -16,7 +16,8 @@ more from the papers (`published`), with the known decay time: what it reaches o
 gain reaches when nothing has to be estimated. The voices are so many of the half, spread over the list of those whose sources hold at least 11 kHz and whose quietest tenth lies 40 dB under the speech (--quiet): what more noise
 a recording has would belong to the reference, and taking it away would count as damage. 36 s of each are measured and
 processed, the first 14 s are scored. The decay time of a room is the T20 of its impulse response (ISO 3382, backward
-integration). --distance puts the microphone so far from the voice, in metres, in every room.
+integration). --distance puts the microphone so far from the voice, in metres, in every room; --small takes eight small
+rooms that ring for 0.27 s instead, and their mean.
 
 The reference is the voice behind direct sound and the 50 ms after it. Changes against the unprocessed voice in the room:
 segmental signal-to-reverberation ratio (32 ms frames, -10 to 35 dB; over all frames, and over those in which the reference
@@ -39,6 +40,11 @@ warnings.filterwarnings("ignore")
 RATE = 48_000
 # Size in metres, the decay time that the walls are made for (Sabine), the distance of voice and microphone.
 ROOMS = [((5, 4, 2.6), 0.28, 1.0), ((6, 5, 3), 0.49, 1.5), ((8, 6, 3.2), 0.7, 2.0), ((10, 8, 4), 1.03, 3.0)]
+# The same for small rooms: all of them ring for 0.27 s.
+SMALL = [
+    ((3, 2.5, 2.4), 0.29, 0.6), ((3, 2.5, 2.4), 0.29, 1.2), ((4, 3, 2.5), 0.28, 0.6), ((4, 3, 2.5), 0.27, 1.2),
+    ((4, 3, 2.5), 0.27, 2.0), ((5, 4, 2.6), 0.3, 0.6), ((5, 4, 2.6), 0.29, 1.2), ((5, 4, 2.6), 0.29, 2.0),
+]  # fmt: skip
 MEASURED_S, SCORED_S = 36, 14
 SNR_DB = 20
 NAMES = ["segmental, dB", "in active speech", "ESTOI", "PESQ", "pauses, dB", "all of it"]
@@ -234,6 +240,15 @@ def dry_case(o, file):
     return scores(voice, out, pauses_of(voice)), decay
 
 
+def spread(values):
+    return f"{np.mean(values):.2f} {min(values):.2f} {max(values):.2f}"
+
+
+def cells(values):
+    segmental, active, estoi, quality, level, all_of_it = values
+    return f"| {segmental:+.1f} | {active:+.1f} | {estoi:+.3f} | {quality:+.2f} | {level:+.1f} | {all_of_it:+.1f} |"
+
+
 def work(case):
     kind, *arguments = case
     return kind(*arguments)
@@ -252,8 +267,11 @@ def main():
     options.add_argument("--ideal", action="store_true")
     options.add_argument("--distance", type=float)
     options.add_argument("--file", action="store_true")
+    options.add_argument("--small", action="store_true")
     o = options.parse_args()
-    if o.distance:  # before the workers are forked
+    if o.small:  # before the workers are forked
+        ROOMS[:] = SMALL
+    if o.distance:
         ROOMS[:] = [(size, asked, o.distance) for size, asked, _ in ROOMS]
     rate = lambda file: int(file.split("-")[-1][:-4])
     files = [f for f in sorted(glob.glob(f"{o.folder}/{o.half}-*.f32")) if rate(f) >= 22_050]
@@ -266,7 +284,7 @@ def main():
         for seed, file in enumerate(chosen)
         for noisy in (False, True)
     ]
-    cases += [] if o.known or o.published or o.ideal else [(dry_case, o, file) for file in files]
+    cases += [] if o.known or o.published or o.ideal or o.small else [(dry_case, o, file) for file in files]
     with multiprocessing.Pool() as pool:
         results = pool.map(work, cases, chunksize=1)
     wet = [r for r in results if len(r) == 3]
@@ -278,15 +296,18 @@ def main():
             print(f"\n{variant} variant, " + (f"{SNR_DB} dB of pink noise" if noisy else "without noise"))
             print("\n| T20 | given: mean, least, most | " + " | ".join(NAMES) + " |")
             print("| --- " * (len(NAMES) + 2) + "|")
+            means, all_given = [], []
             for number in range(len(ROOMS)):
                 of = [found[variant] for at, with_noise, found in wet if (at, with_noise) == (number, noisy)]
-                segmental, active, estoi, quality, level = np.nanmean([change for change, *_ in of], 0)
+                *changes, level = np.nanmean([change for change, *_ in of], 0)
                 given = [decay for _, decay, _ in of]
-                all_of_it = np.mean([perfect for *_, perfect in of])
-                print(
-                    f"| {room(number)[2]:.2f} s | {np.mean(given):.2f} {min(given):.2f} {max(given):.2f} "
-                    f"| {segmental:+.1f} | {active:+.1f} | {estoi:+.3f} | {quality:+.2f} | {level:+.1f} | {all_of_it:+.1f} |"
-                )
+                all_given += given
+                means.append([*changes, level, np.mean([perfect for *_, perfect in of])])
+                size, _, distance = ROOMS[number]
+                place = f"{room(number)[2]:.2f} s" + (f", {size[0]} x {size[1]} x {size[2]} m at {distance} m" if o.small else "")
+                print(f"| {place} | {spread(given)} {cells(means[-1])}")
+            if o.small:
+                print(f"| mean | {spread(all_given)} {cells(np.mean(means, 0))}")
     if dry:
         values = np.array([value for value, _ in dry])
         acted = sum(decay >= 0.183 for _, decay in dry)

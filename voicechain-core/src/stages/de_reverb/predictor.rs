@@ -37,9 +37,11 @@ const AT_FIRST: f32 = 0.2;
 const BEFORE: f32 = 250.0;
 /// A recording's beginning proves something from this weight on: some three seconds of speech.
 const ENOUGH: f32 = 1_000.0;
-/// So many times the power of the late sound may go from a band at most, and twice as much where the room has to prove true, of
-/// which little is late. Of 1, 2 and 4 the one that costs no more than .002 ESTOI, on the half that chooses.
+/// So many times the power of the late sound may go from a band at most: of 1, 2 and 4 the one that costs no more than .002
+/// ESTOI, on the half that chooses. Where the room has to prove true so many times of that, because little of it is late: of 2, 4
+/// and 8 what gains ESTOI and PESQ in rooms of 0.27 s (.001 and .01) and costs dry voices less than .0002.
 const MOST_LATE: f32 = 2.0;
+const WHERE_PROVED: f32 = 4.0;
 /// Powers below this are nothing.
 const NOTHING: f32 = 1e-20;
 
@@ -359,7 +361,10 @@ impl<const C: usize> Predictor<C> {
             spectra,
             suppressor.late(),
             rules.kept_until_late,
-            [rules.strength * (1.0 - rules.floor * rules.floor) * room, MOST_LATE * (1.0 + rules.doubt)],
+            [
+                rules.strength * (1.0 - rules.floor * rules.floor) * room,
+                MOST_LATE * (1.0 + rules.doubt * (WHERE_PROVED - 1.0)),
+            ],
             now,
         );
         Taken { before, after, between, room }

@@ -18,10 +18,13 @@ const CLEAN_DB: f32 = 37.0;
 /// Where the sound of all bands is so far over what is late and noise in it, nothing else is heard, and where it is so far
 /// over, direct sound is, dB. There this share of the range (in dB) bounds the suppression, and a deeper floor is left to
 /// pauses and the ends of words, in which nothing can be damaged: chosen on the half that chooses, of both limits from -3 to
-/// 10 dB and of depths from 12 to 18 dB.
+/// 10 dB and of depths from 12 to 18 dB. Where noise is heard it lies under the direct sound too, and the bound is deeper. Of
+/// shares of 0.4 to 0.8 the one that gains ESTOI (.002 to .004) and PESQ (.02 in rooms of 0.27 s) for 0.4 dB of the pauses of
+/// long rooms; in noise less than 0.8 loses PESQ.
 const LATE_DB: f32 = -3.0;
 const DIRECT_DB: f32 = 3.0;
-const DIRECT_SHARE: f32 = 0.8;
+const DIRECT_SHARE: f32 = 0.55;
+const DIRECT_SHARE_IN_NOISE: f32 = 0.8;
 /// Late sound is taken for so many times as much where nothing else is heard: of 1, 1.3, 1.5, 1.6 and 2 the one that lowers
 /// pauses (by 0.6 dB) and raises PESQ without losing more than .002 ESTOI, on the half that chooses. Held notes, which are
 /// direct sound, lose nothing by it.
@@ -183,7 +186,8 @@ impl Suppressor {
         let late_share = rules.kept_until_late * (predicted.room + (1.0 - predicted.room) * (1.0 - heard));
         let strength = rules.strength * (predicted.room + (1.0 - predicted.room) * heard);
         let direct = direct(all, late_share * late + heard * noise);
-        let floor = libm::powf(rules.floor, 1.0 + direct * (DIRECT_SHARE - 1.0));
+        let share = DIRECT_SHARE + heard * (DIRECT_SHARE_IN_NOISE - DIRECT_SHARE);
+        let floor = libm::powf(rules.floor, 1.0 + direct * (share - 1.0));
         let late_share = late_share * (1.0 + (1.0 - direct) * (LATE_ALONE - 1.0));
         let (powers, gains) = (&self.powers[..n], &mut self.gains[..n]);
         let (late, passed, smooth) = (&self.history[oldest][..n], &mut self.passed[..n], &mut self.smooth[..n]);
