@@ -6,15 +6,17 @@
     pip install numpy==2.4.6 scipy==1.17.1 pyroomacoustics==0.10.1 pesq==0.0.4 pystoi==0.4.1
     python3 tests/standards/de_reverb.py target/optimised/strip_raw target/voices
             [--voices N] [--half Scores|Chooses] [--known] [--only long|short] [--quiet DB] [--published] [--ideal]
-            [--distance M] [--file] [--small]
+            [--distance M] [--file] [--small] [--late-known MS]
 
 Blind: every reverberant voice is measured, settings are proposed for it, and their de-reverb alone runs, as a user gets it
 while it plays or, with --file, as a program for files runs it, which lets it learn the room beforehand (--known gives it
 the decay time of the impulse response instead). With --published the published method runs in its place, written here once
 more from the papers (`published`), with the known decay time: what it reaches on the same voices in the same rooms. With
 --ideal a Wiener gain with a floor of -12 dB that knows the powers of reference and late sound in every frame: what such a
-gain reaches when nothing has to be estimated. The voices are so many of the half, spread over the list of those whose sources hold at least 11 kHz and whose quietest tenth lies 40 dB under the speech (--quiet): what more noise
-a recording has would belong to the reference, and taking it away would count as damage. 36 s of each are measured and
+gain reaches when nothing has to be estimated; with --late-known the published method's gain that is told the power of the
+late sound in every band, smoothed over so many milliseconds. The voices are so many of the half, spread over the list of
+those whose sources hold at least 11 kHz and whose quietest tenth lies 40 dB under the speech (--quiet): what more noise a
+recording has would belong to the reference, and taking it away would count as damage. 36 s of each are measured and
 processed, the first 14 s are scored. The decay time of a room is the T20 of its impulse response (ISO 3382, backward
 integration). --distance puts the microphone so far from the voice, in metres, in every room; --small takes eight small
 rooms that ring for 0.27 s instead, and their mean.
@@ -23,7 +25,8 @@ The reference is the voice behind direct sound and the 50 ms after it. Changes a
 segmental signal-to-reverberation ratio (32 ms frames, -10 to 35 dB; over all frames, and over those in which the reference
 is within 15.9 dB of its level), ESTOI (pystoi), PESQ wide-band (pesq), level in pauses (frames of the dry voice under -40 dB
 of its level), and by how much the reference lies lower there: all that there is to take. Noise is pink, 20 dB under the
-voice in the room, and not part of the reference. Dry voices are compared with themselves. It takes some three minutes on two cores; the tables are those of DEVELOPERS.
+voice in the room, and not part of the reference. Dry voices are compared with themselves. It takes one to three minutes on
+two cores; the tables are those of DEVELOPERS.
 """
 import argparse
 import glob
@@ -34,6 +37,7 @@ import warnings
 from functools import cache
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import fftconvolve, resample_poly
 
 warnings.filterwarnings("ignore")
@@ -165,6 +169,27 @@ def ideal(variant, reference, x):
     return out[analysis:][: len(x)] / 2
 
 
+def late_known(variant, reference, x, smoothed_ms):
+    """The decision-directed Wiener gain with the power of all that is not reference, smoothed over time, in place of an
+    estimate."""
+    analysis, synthesis = 2_048, 1_024 if variant == "long" else 512
+    hop = synthesis // 4
+    memory = 0.87 if variant == "long" else 0.90
+    rising, shaping = windows(analysis, synthesis)
+    padded = [np.concatenate([np.zeros(analysis), s, np.zeros(analysis)]) for s in (x, x - reference)]
+    starts = range(0, len(padded[0]) - analysis, hop)
+    spectra, late = (np.array([np.fft.rfft(s[at : at + analysis] * rising) for at in starts]) for s in padded)
+    late = uniform_filter1d(np.abs(late) ** 2, max(1, round(smoothed_ms * 1e-3 * RATE / hop)), axis=0) + 1e-14
+    out, passed = np.zeros(len(padded[0])), 0.0
+    for at, spectrum, unwanted in zip(starts, spectra, late):
+        power = np.abs(spectrum) ** 2
+        ratio = memory * passed / unwanted + (1 - memory) * np.maximum(power / unwanted - 1, 0)
+        gain = np.maximum(ratio / (1 + ratio), 10**-0.6)
+        passed = gain**2 * power
+        out[at : at + analysis] += np.fft.irfft(gain * spectrum) * shaping
+    return out[analysis:][: len(x)] / 2
+
+
 def de_reverb(o, variant, x, decay_s):
     """What it makes of x, and the decay time that it was given, s (0: it is not proposed)."""
     if o.published:
@@ -228,6 +253,8 @@ def wet_case(o, number, file, seed, noisy, variants):
     for variant in variants:
         if o.ideal:
             out, decay = ideal(variant, reference, wet), room(number)[2]
+        elif o.late_known is not None:
+            out, decay = late_known(variant, reference, wet, o.late_known), room(number)[2]
         else:
             out, decay = de_reverb(o, variant, wet, room(number)[2])
         found[variant] = (scores(reference, out, pauses) - was, decay, pause_level(reference, pauses) - was[-1])
@@ -268,6 +295,7 @@ def main():
     options.add_argument("--distance", type=float)
     options.add_argument("--file", action="store_true")
     options.add_argument("--small", action="store_true")
+    options.add_argument("--late-known", type=float)
     o = options.parse_args()
     if o.small:  # before the workers are forked
         ROOMS[:] = SMALL
@@ -284,7 +312,8 @@ def main():
         for seed, file in enumerate(chosen)
         for noisy in (False, True)
     ]
-    cases += [] if o.known or o.published or o.ideal or o.small else [(dry_case, o, file) for file in files]
+    told = o.known or o.published or o.ideal or o.small or o.late_known is not None
+    cases += [] if told else [(dry_case, o, file) for file in files]
     with multiprocessing.Pool() as pool:
         results = pool.map(work, cases, chunksize=1)
     wet = [r for r in results if len(r) == 3]
