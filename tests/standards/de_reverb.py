@@ -6,7 +6,7 @@
     pip install numpy==2.4.6 scipy==1.17.1 pyroomacoustics==0.10.1 pesq==0.0.4 pystoi==0.4.1
     python3 tests/standards/de_reverb.py target/optimised/strip_raw target/voices
             [--voices N] [--half Scores|Chooses] [--known] [--only long|short] [--quiet DB] [--published] [--ideal]
-            [--distance M] [--file] [--small] [--late-known MS]
+            [--distance M] [--file] [--short] [--late-known MS]
 
 Blind: every reverberant voice is measured, settings are proposed for it, and their de-reverb alone runs, as a user gets it
 while it plays or, with --file, as a program for files runs it, which lets it learn the room beforehand (--known gives it
@@ -18,7 +18,7 @@ late sound in every band, smoothed over so many milliseconds. The voices are so 
 those whose sources hold at least 11 kHz and whose quietest tenth lies 40 dB under the speech (--quiet): what more noise a
 recording has would belong to the reference, and taking it away would count as damage. 36 s of each are measured and
 processed, the first 14 s are scored. The decay time of a room is the T20 of its impulse response (ISO 3382, backward
-integration). --distance puts the microphone so far from the voice, in metres, in every room; --small takes eight small
+integration). --distance puts the microphone so far from the voice, in metres, in every room; --short takes fourteen
 rooms that ring for 0.27 s instead, and their mean.
 
 The reference is the voice behind direct sound and the 50 ms after it. Changes against the unprocessed voice in the room:
@@ -44,10 +44,12 @@ warnings.filterwarnings("ignore")
 RATE = 48_000
 # Size in metres, the decay time that the walls are made for (Sabine), the distance of voice and microphone.
 ROOMS = [((5, 4, 2.6), 0.28, 1.0), ((6, 5, 3), 0.49, 1.5), ((8, 6, 3.2), 0.7, 2.0), ((10, 8, 4), 1.03, 3.0)]
-# The same for small rooms: all of them ring for 0.27 s.
-SMALL = [
+# The same for rooms that all ring for 0.27 s: every size and distance that was tried.
+SHORT = [
     ((3, 2.5, 2.4), 0.29, 0.6), ((3, 2.5, 2.4), 0.29, 1.2), ((4, 3, 2.5), 0.28, 0.6), ((4, 3, 2.5), 0.27, 1.2),
     ((4, 3, 2.5), 0.27, 2.0), ((5, 4, 2.6), 0.3, 0.6), ((5, 4, 2.6), 0.29, 1.2), ((5, 4, 2.6), 0.29, 2.0),
+    ((6, 5, 3), 0.29, 0.6), ((6, 5, 3), 0.29, 1.2), ((6, 5, 3), 0.29, 2.0), ((8, 6, 3.2), 0.3, 0.6),
+    ((8, 6, 3.2), 0.3, 1.2), ((8, 6, 3.2), 0.29, 2.0),
 ]  # fmt: skip
 MEASURED_S, SCORED_S = 36, 14
 SNR_DB = 20
@@ -127,67 +129,74 @@ def windows(analysis, synthesis):
     return rising, np.concatenate([np.zeros(analysis - synthesis), hann / rising[-synthesis:]])
 
 
-def published(variant, x, decay_s):
-    """Late reverberation after Habets, Gannot, Cohen 2009, taken away by a Wiener gain with the decision-directed ratio of
-    Ephraim and Malah 1984 and a floor of -12 dB, with the constants that the wanted figures belong to; noise is left alone."""
-    long = variant == "long"
-    analysis, synthesis = 2_048, 1_024 if long else 512
-    hop = synthesis // 4
-    feed, memory, factor, late_hops = (0.25, 0.87, 1.0, 8) if long else (0.15, 0.90, 0.85, 16)
-    rising, shaping = windows(analysis, synthesis)
-    kept = 10 ** (-6 * hop / RATE / decay_s)
-    smooth_kept = np.exp(-hop / RATE / 0.012)
+def lengths(variant):
+    """Analysis frame, synthesis window, hop; memory of the decision-directed ratio."""
+    return (2_048, 1_024, 256, 0.87) if variant == "long" else (2_048, 512, 128, 0.90)
+
+
+def spectra(variant, x):
+    """The frames of the stage: hops by bands."""
+    analysis, synthesis, hop, _ = lengths(variant)
+    rising, _ = windows(analysis, synthesis)
     padded = np.concatenate([np.zeros(analysis), x, np.zeros(analysis)])
-    out = np.zeros(len(padded))
-    smooth = reverberation = passed = np.zeros(analysis // 2 + 1)
-    history = []
-    for at in range(0, len(padded) - analysis, hop):
-        spectrum = np.fft.rfft(padded[at : at + analysis] * rising)
-        power = np.abs(spectrum) ** 2
-        reverberation = kept * ((1 - feed) * reverberation + feed * smooth)
-        smooth = power + smooth_kept * (smooth - power)
-        history = [*history[-late_hops + 1 :], reverberation]
-        late = factor * kept ** (late_hops - 1) * history[0] + 1e-14
-        ratio = memory * passed / late + (1 - memory) * np.maximum(power / late - 1, 0)
-        gain = np.maximum(ratio / (1 + ratio), 10**-0.6)
-        passed = gain**2 * power
-        out[at : at + analysis] += np.fft.irfft(gain * spectrum) * shaping
-    return out[analysis:][: len(x)] / 2
+    return np.array([np.fft.rfft(padded[at : at + analysis] * rising) for at in range(0, len(padded) - analysis, hop)])
 
 
-def ideal(variant, reference, x):
-    """A Wiener gain that knows both powers, in the frames of the stage, bounded by -12 dB."""
-    analysis, synthesis = 2_048, 1_024 if variant == "long" else 512
-    hop = synthesis // 4
-    rising, shaping = windows(analysis, synthesis)
-    padded = [np.concatenate([np.zeros(analysis), s, np.zeros(analysis)]) for s in (reference, x - reference)]
-    out = np.zeros(len(padded[0]))
-    for at in range(0, len(out) - analysis, hop):
-        early, late = (np.fft.rfft(s[at : at + analysis] * rising) for s in padded)
-        gain = np.abs(early) ** 2 / (np.abs(early) ** 2 + np.abs(late) ** 2 + 1e-14)
-        out[at : at + analysis] += np.fft.irfft(np.maximum(gain, 10**-0.6) * (early + late)) * shaping
-    return out[analysis:][: len(x)] / 2
+def sound(variant, frames_of, samples):
+    """What `spectra` was made from."""
+    analysis, synthesis, hop, _ = lengths(variant)
+    _, shaping = windows(analysis, synthesis)
+    out = np.zeros(samples + 2 * analysis)
+    for k, spectrum in enumerate(frames_of):
+        out[k * hop : k * hop + analysis] += np.fft.irfft(spectrum) * shaping
+    return out[analysis:][:samples] / 2
 
 
-def late_known(variant, reference, x, smoothed_ms):
-    """The decision-directed Wiener gain with the power of all that is not reference, smoothed over time, in place of an
-    estimate."""
-    analysis, synthesis = 2_048, 1_024 if variant == "long" else 512
-    hop = synthesis // 4
-    memory = 0.87 if variant == "long" else 0.90
-    rising, shaping = windows(analysis, synthesis)
-    padded = [np.concatenate([np.zeros(analysis), s, np.zeros(analysis)]) for s in (x, x - reference)]
-    starts = range(0, len(padded[0]) - analysis, hop)
-    spectra, late = (np.array([np.fft.rfft(s[at : at + analysis] * rising) for at in starts]) for s in padded)
-    late = uniform_filter1d(np.abs(late) ** 2, max(1, round(smoothed_ms * 1e-3 * RATE / hop)), axis=0) + 1e-14
-    out, passed = np.zeros(len(padded[0])), 0.0
-    for at, spectrum, unwanted in zip(starts, spectra, late):
+def decision_directed(variant, x, late):
+    """A Wiener gain with the decision-directed ratio of Ephraim and Malah 1984 and a floor of -12 dB, where so much power of
+    every frame and band is late; what it makes of the spectra x."""
+    memory = lengths(variant)[3]
+    out, passed = np.empty_like(x), 0.0
+    for k, (spectrum, unwanted) in enumerate(zip(x, late + 1e-14)):
         power = np.abs(spectrum) ** 2
         ratio = memory * passed / unwanted + (1 - memory) * np.maximum(power / unwanted - 1, 0)
         gain = np.maximum(ratio / (1 + ratio), 10**-0.6)
         passed = gain**2 * power
-        out[at : at + analysis] += np.fft.irfft(gain * spectrum) * shaping
-    return out[analysis:][: len(x)] / 2
+        out[k] = gain * spectrum
+    return out
+
+
+def published(variant, x, decay_s):
+    """Late reverberation after Habets, Gannot, Cohen 2009, taken away by `decision_directed`, with the constants that the
+    wanted figures belong to; noise is left alone."""
+    hop = lengths(variant)[2]
+    feed, factor, late_hops = (0.25, 1.0, 8) if variant == "long" else (0.15, 0.85, 16)
+    kept, smooth_kept = 10 ** (-6 * hop / RATE / decay_s), np.exp(-hop / RATE / 0.012)
+    frames_of = spectra(variant, x)
+    reverberation = np.zeros(frames_of.shape)
+    smooth = running = 0.0
+    for k, power in enumerate(np.abs(frames_of) ** 2):
+        running = kept * ((1 - feed) * running + feed * smooth)
+        smooth = power + smooth_kept * (smooth - power)
+        reverberation[k] = running
+    # The first hops, which have no past that old, follow silence.
+    late = factor * kept ** (late_hops - 1) * np.roll(reverberation, late_hops - 1, 0)
+    late[: late_hops - 1] = 0.0
+    return sound(variant, decision_directed(variant, frames_of, late), len(x))
+
+
+def late_known(variant, reference, x, smoothed_ms):
+    """`decision_directed` with the power of all that is not reference, smoothed over time, in place of an estimate."""
+    late = np.abs(spectra(variant, x - reference)) ** 2
+    hops = max(1, round(smoothed_ms * 1e-3 * RATE / lengths(variant)[2]))
+    return sound(variant, decision_directed(variant, spectra(variant, x), uniform_filter1d(late, hops, axis=0)), len(x))
+
+
+def ideal(variant, reference, x):
+    """A Wiener gain that knows both powers, in the frames of the stage, bounded by -12 dB."""
+    early, late = spectra(variant, reference), spectra(variant, x - reference)
+    gain = np.abs(early) ** 2 / (np.abs(early) ** 2 + np.abs(late) ** 2 + 1e-14)
+    return sound(variant, np.maximum(gain, 10**-0.6) * (early + late), len(x))
 
 
 def de_reverb(o, variant, x, decay_s):
@@ -294,11 +303,11 @@ def main():
     options.add_argument("--ideal", action="store_true")
     options.add_argument("--distance", type=float)
     options.add_argument("--file", action="store_true")
-    options.add_argument("--small", action="store_true")
+    options.add_argument("--short", action="store_true")
     options.add_argument("--late-known", type=float)
     o = options.parse_args()
-    if o.small:  # before the workers are forked
-        ROOMS[:] = SMALL
+    if o.short:  # before the workers are forked
+        ROOMS[:] = SHORT
     if o.distance:
         ROOMS[:] = [(size, asked, o.distance) for size, asked, _ in ROOMS]
     rate = lambda file: int(file.split("-")[-1][:-4])
@@ -312,7 +321,7 @@ def main():
         for seed, file in enumerate(chosen)
         for noisy in (False, True)
     ]
-    told = o.known or o.published or o.ideal or o.small or o.late_known is not None
+    told = o.known or o.published or o.ideal or o.short or o.late_known is not None
     cases += [] if told else [(dry_case, o, file) for file in files]
     with multiprocessing.Pool() as pool:
         results = pool.map(work, cases, chunksize=1)
@@ -333,9 +342,9 @@ def main():
                 all_given += given
                 means.append([*changes, level, np.mean([perfect for *_, perfect in of])])
                 size, _, distance = ROOMS[number]
-                place = f"{room(number)[2]:.2f} s" + (f", {size[0]} x {size[1]} x {size[2]} m at {distance} m" if o.small else "")
+                place = f"{room(number)[2]:.2f} s" + (f", {size[0]} x {size[1]} x {size[2]} m at {distance} m" if o.short else "")
                 print(f"| {place} | {spread(given)} {cells(means[-1])}")
-            if o.small:
+            if o.short:
                 print(f"| mean | {spread(all_given)} {cells(np.mean(means, 0))}")
     if dry:
         values = np.array([value for value, _ in dry])
