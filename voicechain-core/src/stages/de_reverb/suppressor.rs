@@ -29,6 +29,9 @@ const DIRECT_SHARE_IN_NOISE: f32 = 0.8;
 /// pauses (by 0.6 dB) and raises PESQ without losing more than .002 ESTOI, on the half that chooses. Held notes, which are
 /// direct sound, lose nothing by it.
 const LATE_ALONE: f32 = 1.5;
+/// And where direct sound is heard for so many times as much, as far as the room is doubtful: of 0.3 to 1 the one that gains
+/// ESTOI (.002) and segmental ratio (0.3 dB in active speech) in rooms of 0.27 s and costs no PESQ, on the half that chooses.
+const LATE_BESIDE_DIRECT: f32 = 0.5;
 /// What is loud is never farther under the sound, or under full scale if that is less, than this share of its power (-40 dB):
 /// after silence it is known in a second.
 const LOUD_AT_ONCE: f32 = 1e-4;
@@ -188,7 +191,8 @@ impl Suppressor {
         let direct = direct(all, late_share * late + heard * noise);
         let share = DIRECT_SHARE + heard * (DIRECT_SHARE_IN_NOISE - DIRECT_SHARE);
         let floor = libm::powf(rules.floor, 1.0 + direct * (share - 1.0));
-        let late_share = late_share * (1.0 + (1.0 - direct) * (LATE_ALONE - 1.0));
+        let beside_direct = 1.0 + rules.doubt * (LATE_BESIDE_DIRECT - 1.0);
+        let late_share = late_share * (LATE_ALONE + direct * (beside_direct - LATE_ALONE));
         let (powers, gains) = (&self.powers[..n], &mut self.gains[..n]);
         let (late, passed, smooth) = (&self.history[oldest][..n], &mut self.passed[..n], &mut self.smooth[..n]);
         // The noise of each band, spread out.

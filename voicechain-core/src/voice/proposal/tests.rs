@@ -184,6 +184,13 @@ fn hum_room_and_noise_are_mended_where_they_are() {
         sentence("de_reverb.decay_ms")
             .starts_with("The decay time is 0.60 s, a voice without any room reads less than 0.18 s")
     );
+    // Rooms that ring for long get a deeper range, up to 3 dB, on its step.
+    for (decay_time_s, range_db) in [(0.6, 15.0), (0.8, 15.0), (0.9, 16.5), (1.0, 18.0), (1.5, 18.0)] {
+        voice.room = Ok(Room { decay_time_s, dry: false });
+        let p = solo(&voice);
+        explained(&p);
+        assert!((p.settings.de_reverb.range_db - range_db).abs() < 1e-9, "{decay_time_s}");
+    }
 
     // A treated room is one too, what reads as none is not.
     for (decay_time_s, acts) in [(0.22, true), (0.18, false)] {
