@@ -14,9 +14,9 @@ the decay time of the impulse response instead). With --published the published 
 more from the papers (`published`), with the known decay time: what it reaches on the same voices in the same rooms. With
 --ideal a Wiener gain with a floor of -12 dB that knows the powers of reference and late sound in every frame: what such a
 gain reaches when nothing has to be estimated; with --late-known the published method's gain that is told the power of the
-late sound in every band, smoothed over so many milliseconds. The voices are so many of the half, spread over the list of
-those whose sources hold at least 11 kHz and whose quietest tenth lies 40 dB under the speech (--quiet): what more noise a
-recording has would belong to the reference, and taking it away would count as damage. 36 s of each are measured and
+late sound in every band, smoothed over so many milliseconds. The voices are all of the half whose sources hold at least
+11 kHz and whose quietest tenth lies 40 dB under the speech (--quiet), or, with --voices, so many of them, spread over their
+list: what more noise a recording has would belong to the reference, and taking it away would count as damage. 36 s of each are measured and
 processed, the first 14 s are scored. The decay time of a room is the T20 of its impulse response (ISO 3382, backward
 integration). --distance puts the microphone so far from the voice, in metres, in every room; --short takes fourteen
 rooms that ring for 0.27 s instead, and their mean.
@@ -294,7 +294,7 @@ def main():
     options = argparse.ArgumentParser()
     options.add_argument("strip")
     options.add_argument("folder")
-    options.add_argument("--voices", type=int, default=8)
+    options.add_argument("--voices", type=int)
     options.add_argument("--half", default="Scores")
     options.add_argument("--only", choices=["long", "short"])
     options.add_argument("--quiet", type=float, default=40)
@@ -313,7 +313,8 @@ def main():
     rate = lambda file: int(file.split("-")[-1][:-4])
     files = [f for f in sorted(glob.glob(f"{o.folder}/{o.half}-*.f32")) if rate(f) >= 22_050]
     quiet = [f for f in files if range_db(f) >= o.quiet]
-    chosen = [quiet[k * len(quiet) // o.voices] for k in range(o.voices)] if o.voices < len(quiet) else quiet
+    count = min(o.voices or len(quiet), len(quiet))
+    chosen = [quiet[k * len(quiet) // count] for k in range(count)]
     variants = [o.only] if o.only else ["long", "short"]
     cases = [
         (wet_case, o, number, file, seed, noisy, variants)
