@@ -57,13 +57,18 @@ pub(super) fn reducing(s: &StripSettings) -> impl Iterator<Item = StageId> {
     mending.into_iter().filter(|(_, on)| *on).map(|(stage, _)| stage).chain(always)
 }
 
-/// What the hum stage has taken: frequency and level of the hum, Hz, dBFS; after what else there is to say.
+/// What the hum stage has taken: frequency and level of the hum, Hz, dBFS; after what else there is to say, a sentence after
+/// a sentence.
 pub(super) fn hum(taken: Option<(f64, f64)>, why: Option<String>) -> String {
     let taken = taken.map_or_else(
         || "found no hum and took nothing".into(),
         |(hz, dbfs)| format!("took out hum of {} dBFS (behind the trim), at {hz:.2} Hz and its multiples", db(dbfs)),
     );
-    why.into_iter().chain([taken]).collect::<Vec<_>>().join("; ")
+    match why {
+        Some(sentence) if sentence.ends_with('.') => format!("{sentence} It {taken}."),
+        Some(words) => format!("{words}; {taken}"),
+        None => taken,
+    }
 }
 
 /// Every stage with its switch and its main settings, in signal order.
@@ -211,6 +216,7 @@ mod tests {
             "the host’s taste; took out hum of −50.0 dBFS (behind the trim), at 49.98 Hz and its multiples"
         );
         assert_eq!(hum(None, None), "found no hum and took nothing");
+        assert_eq!(hum(None, Some("It was set.".into())), "It was set. It found no hum and took nothing.");
     }
 
     #[test]

@@ -30,20 +30,20 @@ const DOUBTFUL_MS: f64 = 280.0;
 const CERTAIN_MS: f64 = 400.0;
 /// The late sound of a band is taken to fall so much slower than the room's decay time says: of 1, 1.2 and 1.3 with feeds of
 /// 0.15 to 0.25 the best of pauses and ESTOI together, on the half that chooses; and of the shortest, which are read too short
-/// (0.24 s where it is 0.27 s), so much slower: of 1.2 to 1.4 what lowers pauses most, on both halves;
-/// and of the longest (1.03 s where it is 1.28 s): of 1.2, 1.4 and 1.6 the best of every measure there, on both halves.
+/// (0.24 s where it is 0.27 s), so much slower: of 1.2 to 1.4 what lowers pauses most, on both halves; and of the longest
+/// (1.03 s where it is 1.28 s): of 1.2, 1.4 and 1.6 the best of every measure there without noise, on both halves.
 const SLOWER: f64 = 1.2;
 const SLOWER_IF_SHORT: f64 = 1.4;
 const SLOWER_IF_LONG: f64 = 1.6;
 /// Between these decay times it grows to that, ms.
 pub(crate) const LONG_MS: [f64; 2] = [800.0, 1_000.0];
 /// Smoothing of what feeds the late sound, as a share of the decay time, and within which bounds, ms: what is late blurs the
-/// more, the longer the room rings. Of 0.03, 0.04 and 0.05 the best ESTOI on the half that chooses; of lower bounds of 8 to 24 ms the
-/// one that gains PESQ in rooms of 0.27 s (.01) and loses no ESTOI.
+/// more, the longer the room rings. Of 0.03, 0.04 and 0.05 the best ESTOI on the half that chooses; of lower bounds of 8 to
+/// 24 ms the one that gains PESQ (.01) in rooms of 0.27 s and, with `LATE_BESIDE_DIRECT`, loses no ESTOI.
 const SMOOTH_SHARE: f64 = 0.04;
 const SMOOTH_MS: [f64; 2] = [18.0, 45.0];
-/// The suppressor's ratio forgets so many times as fast in the shortest decay times: of 1, 1.2, 1.4 and 1.6
-/// what gains ESTOI there (.0005) and costs no PESQ, on the half that chooses.
+/// The suppressor's ratio forgets so many times as fast in the shortest decay times: of 1, 1.25, 1.4 and 1.6 what gains
+/// ESTOI (.0005 to .001) there for .001 of PESQ and .03 of PESQ in noise, on both halves.
 const FORGETS_IF_SHORT: f64 = 1.4;
 /// The hop that the numbers of a variant belong to, s.
 const LONG_HOP_S: f64 = 256.0 / 48_000.0;
@@ -57,7 +57,7 @@ const SOFT_MS: f64 = 10.0;
 /// prediction no more than the decay time allows, and all but the square of the range's gain. What the decay time says is
 /// late in the rest is taken away by a Wiener gain with a floor, the range, of which 0.55 (in dB; where noise is heard 0.8)
 /// holds while direct sound is heard. Decay times that dry voices are read with, too, count as far as predictions come true
-/// (from 0.28 s on less, from 0.4 s on nothing has to). What it learns of room and noise takes some seconds as it plays; for
+/// (from 0.28 s on less, from 0.4 s on nothing has to); of the late sound of such a room half counts beside direct sound. What it learns of room and noise takes some seconds as it plays; for
 /// files it can be learnt before the first sample ([`Strip::learn`](crate::Strip::learn)). Predictor and suppressor, its
 /// private modules, name their sources. Long analysis frames (43 ms) with short synthesis windows (21 ms: `long`, 11 ms:
 /// `short`) give the resolution of the one at the delay of the other. Both channels get one gain and one prediction's
