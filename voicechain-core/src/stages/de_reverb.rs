@@ -55,15 +55,16 @@ const SOFT_MS: f64 = 10.0;
 ///
 /// Up to 3 kHz late sound is predicted from the band's own past by what is learnt of the room, and subtracted: of a
 /// prediction no more than the decay time allows, and all but the square of the range's gain. What the decay time says is
-/// late in the rest is taken away by a Wiener gain with a floor, the range, of which 0.55 (in dB; where noise is heard 0.8)
-/// holds while direct sound is heard. Decay times that dry voices are read with, too, count as far as predictions come true
-/// (from 0.28 s on less, from 0.4 s on nothing has to); of the late sound of such a room half counts beside direct sound.
-/// What it learns of room and noise takes some seconds as it plays; for files it can be learnt before the first sample
-/// ([`Strip::learn`](crate::Strip::learn)). Predictor and suppressor, its private modules, name their sources. Long analysis frames (43 ms) with short synthesis windows (21 ms: `long`, 11 ms:
-/// `short`) give the resolution of the one at the delay of the other. Both channels get one gain and one prediction's
-/// coefficients per band. Latency: 1 024 or 512 samples at 48 kHz, scaled by powers of two with the rate (frames stop growing
-/// at 135 kHz, where memory would: 4 096 samples). Absent, it has no latency and returns its input. Where a hop would lose
-/// less than -70 dB of its power the output fades to the delayed input, bit for bit.
+/// late in the rest is taken away by a Wiener gain with a floor, the range, of which 0.55 (in dB; where noise is heard
+/// 0.8) holds while direct sound is heard. Decay times that dry voices are read with, too, count as far as predictions
+/// come true (from 0.28 s on less, from 0.4 s on nothing has to); of the late sound of such a room half counts beside
+/// direct sound. What it learns of room and noise takes some seconds as it plays; for files it can be learnt before the
+/// first sample ([`Strip::learn`](crate::Strip::learn)). Predictor and suppressor, its private modules, name their
+/// sources. Long analysis frames (43 ms) with short synthesis windows (21 ms: `long`, 11 ms: `short`) give the resolution
+/// of the one at the delay of the other. Both channels get one gain and one prediction's coefficients per band. Latency:
+/// 1 024 or 512 samples at 48 kHz, scaled by powers of two with the rate (frames stop growing at 135 kHz, where memory
+/// would: 4 096 samples). Absent, it has no latency and returns its input. Where a hop would lose less than -70 dB of its
+/// power the output fades to the delayed input, bit for bit.
 ///
 /// Memory: 335 KiB in stereo. Cost at 48 kHz in stereo: see `stage_latency`; most of it is the transform (`ratios` in
 /// benches). Tested by its module and `de_reverb` in `properties`; scored by `tests/standards/de_reverb.py`.
