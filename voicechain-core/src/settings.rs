@@ -573,7 +573,7 @@ settings_table! {
     DeReverb de_reverb: DeReverbSettings "De-reverb" {
         on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-reverb; its delay stays.";
         variant: DeReverbVariant = DeReverbVariant::Absent as u8 as f64, "variant", Choice, [0.0, 2.0; 1.0], Linear, DeReverbVariant::NAMES, false, "Absent adds no delay and does nothing; long takes more room out than short. Changes the latency.";
-        decay_ms: f64 = 500.0, "decay time", Millisecond, [100.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "Time in which the room falls by 60 dB; under 183 ms nothing is taken, up to 400 ms only where a room is heard.";
+        decay_ms: f64 = 500.0, "decay time", Millisecond, [100.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "Time in which the room falls by 60 dB; under 170 ms nothing is taken, up to 400 ms only where a room is heard.";
         amount_percent: f64 = 100.0, "amount", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the suppression.";
         range_db: f64 = 15.0, "range", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that is turned down in any band, about half of it while direct sound is heard, in noise four fifths; late sound that can be predicted is subtracted as well.";
     }

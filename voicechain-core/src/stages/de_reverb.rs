@@ -19,15 +19,19 @@ use predictor::Predictor;
 use suppressor::{Rules, Suppressor};
 use transform::{Complexes, HALF, LONGEST, Transform};
 
-/// Decay time at which it begins to act, ms: 32 of the 35 voices without any room of both halves read less than this, and 34
+/// Decay time at which it begins to act, ms: 29 of the 35 voices without any room of both halves read less than this, all 35
 /// more in a room of 260 ms.
-pub(crate) const DRY_MS: f64 = 183.0;
+pub(crate) const DRY_MS: f64 = 170.0;
 /// Where it acts in full, ms.
-const ROOMY_MS: f64 = 203.0;
+const ROOMY_MS: f64 = 180.0;
+/// Between these decay times it begins to take the noise of a recording, too, whether a room proves true or not: voices
+/// without any room, but with noise of their own, read up to 198 ms.
+const NOISE_TAKEN_MS: [f64; 2] = [183.0, 203.0];
 /// Up to this decay time, ms, it acts no further than what it predicts comes true, because voices without any room read
 /// as much; from the other on nothing has to be proved.
 const DOUBTFUL_MS: f64 = 280.0;
 const CERTAIN_MS: f64 = 400.0;
+pub(crate) const SHORT_MS: [f64; 2] = [DOUBTFUL_MS, CERTAIN_MS];
 /// The late sound of a band is taken to fall so much slower than the room's decay time says: of 1, 1.2 and 1.3 with feeds of
 /// 0.15 to 0.25 the best of pauses and ESTOI together, on the half that chooses; and of the shortest, which are read too short
 /// (0.24 s where it is 0.27 s), so much slower: of 1.2 to 1.4 what lowers pauses most, on both halves; and of the longest
@@ -110,7 +114,7 @@ impl DeReverbCoefs {
     pub fn is_stable(&self) -> bool {
         let r = &self.rules;
         [r.kept_per_hop, r.kept_until_late, r.smooth_kept, r.memory].iter().all(|x| (0.0..1.0).contains(x))
-            && [r.feed, r.floor, r.strength, r.doubt].iter().all(|x| (0.0..=1.0).contains(x))
+            && [r.feed, r.floor, r.strength, r.unproved, r.doubt].iter().all(|x| (0.0..=1.0).contains(x))
     }
 
     /// True when the variant is absent: there is neither latency nor suppression.
@@ -254,7 +258,7 @@ where
         let kept = |seconds: f64| libm::exp10(-6.0 * seconds / (slower * decay_s));
         let smooth_ms = (SMOOTH_SHARE * s.decay_ms).clamp(SMOOTH_MS[0], SMOOTH_MS[1]);
         let amount = 0.01 * s.amount_percent;
-        let roomy = ((s.decay_ms - DRY_MS) / (ROOMY_MS - DRY_MS)).clamp(0.0, 1.0);
+        let share = |from: f64, to: f64| amount * ((s.decay_ms - from) / (to - from)).clamp(0.0, 1.0);
         Ok(DeReverbCoefs {
             plan,
             rules: Rules {
@@ -264,7 +268,8 @@ where
                 smooth_kept: smoothing(smooth_ms, 1.0 / plan.hop_s, 1.0) as f32,
                 memory: libm::pow(memory, hops * (1.0 + doubt * (FORGETS_IF_SHORT - 1.0))) as f32,
                 floor: from_db(-s.range_db) as f32,
-                strength: (amount * roomy) as f32,
+                strength: share(DRY_MS, ROOMY_MS) as f32,
+                unproved: share(NOISE_TAKEN_MS[0], NOISE_TAKEN_MS[1]) as f32,
                 doubt: doubt as f32,
             },
             decay_s,

@@ -34,8 +34,8 @@ const TAP_S: f64 = 0.0213;
 const MEMORY_S: f64 = 27.0;
 const POWER_MS: f64 = 16.0;
 const BAND_FALL_DB_PER_S: f64 = 4.0;
-/// How long it is remembered how right predictions were, s.
-const RIGHT_S: f64 = 8.0;
+/// Over how many seconds of sound it is remembered how right predictions were.
+const RIGHT_S: f64 = 2.0;
 
 /// Lengths of one variant at one rate.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -148,6 +148,7 @@ fn span(analysis: usize, hop_s: f64, rate: SampleRate) -> Span {
         delay,
         stride,
         kept: smoothing(1e3 * MEMORY_S, 1.0 / (stride as f64 * hop_s), 1.0) as f32,
+        known_kept: smoothing(1e3 * MEMORY_S, 1.0 / hop_s, 1.0) as f32,
         power_kept: smoothing(POWER_MS, 1.0 / hop_s, 1.0) as f32,
         loud_kept: libm::exp10(-0.1 * BAND_FALL_DB_PER_S * hop_s) as f32,
         right_kept: smoothing(1e3 * RIGHT_S, 1.0 / hop_s, 1.0) as f32,

@@ -56,6 +56,8 @@ pub(super) struct Rules {
     pub(super) floor: f32,
     /// Share of the suppression, 0 to 1.
     pub(super) strength: f32,
+    /// And of what is noise where no room proves true.
+    pub(super) unproved: f32,
     /// How far the suppression depends on a room that can be heard, 0 to 1.
     pub(super) doubt: f32,
 }
@@ -187,7 +189,7 @@ impl Suppressor {
         let heard = self.heard(plan, all, noise);
         // Where no room is heard, late sound is not taken, and nothing at all where there is no noise to take either.
         let late_share = rules.kept_until_late * (predicted.room + (1.0 - predicted.room) * (1.0 - heard));
-        let strength = rules.strength * (predicted.room + (1.0 - predicted.room) * heard);
+        let strength = rules.strength * predicted.room + rules.unproved * (1.0 - predicted.room) * heard;
         let direct = direct(all, late_share * late + heard * noise);
         let share = DIRECT_SHARE + heard * (DIRECT_SHARE_IN_NOISE - DIRECT_SHARE);
         let floor = libm::powf(rules.floor, 1.0 + direct * (share - 1.0));

@@ -200,7 +200,7 @@ fn it_begins_anywhere() {
 #[test]
 fn dry_means_the_delayed_input() {
     let signal = noise(30_000);
-    for (decay_ms, amount_percent) in [(180.0, 100.0), (800.0, 0.0)] {
+    for (decay_ms, amount_percent) in [(169.0, 100.0), (800.0, 0.0)] {
         let s = DeReverbSettings { variant: DeReverbVariant::Long, decay_ms, amount_percent, ..Default::default() };
         let (out, _) = run(s, 48_000.0, &signal);
         assert!(out[1_024..].iter().zip(&signal).all(|(o, x)| o == x), "{decay_ms} ms");
@@ -216,8 +216,8 @@ fn the_late_sound_is_that_of_the_settings() {
             for (decay_ms, amount_percent, most_taken_db) in [
                 (600.0, 100.0, 12.0),
                 (600.0, 50.0, 4.07),
-                (193.0, 100.0, 4.07),
-                (180.0, 100.0, 0.0),
+                (175.0, 100.0, 4.07),
+                (169.0, 100.0, 0.0),
                 (600.0, 0.0, 0.0),
             ] {
                 let s = DeReverbSettings { variant, decay_ms, amount_percent, range_db: 12.0, ..Default::default() };
