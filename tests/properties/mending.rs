@@ -200,7 +200,7 @@ fn a_room_is_known_beforehand_in_the_form_for_files() {
             });
             mono(&for_file(&settings, &hummed))
         };
-        let (learnt, absent) = (mended(180.0, variant), mended(180.0, DeReverbVariant::Absent));
+        let (learnt, absent) = (mended(165.0, variant), mended(165.0, DeReverbVariant::Absent));
         assert_eq!(first_difference(&learnt, &absent), None, "{variant:?}");
     }
 }
@@ -391,7 +391,7 @@ fn the_de_reverb_delays_by_its_variant() {
     {
         for on in [false, true] {
             let settings = with(|s| {
-                (s.de_reverb.on, s.de_reverb.variant, s.de_reverb.decay_ms) = (on, variant, 180.0);
+                (s.de_reverb.on, s.de_reverb.variant, s.de_reverb.decay_ms) = (on, variant, 165.0);
             });
             let (out, strip) = through(&settings, &voice);
             assert_eq!(strip.latency(), strip_latency() + latency);
