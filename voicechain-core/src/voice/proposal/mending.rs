@@ -50,8 +50,11 @@ pub(super) fn de_reverb(profile: &Profile, proposal: &mut Proposal) {
     let [short, long] =
         [how_far(room.decay_time_s, short_s, shortest_s), how_far(room.decay_time_s, long_s, longest_s)];
     if short + long > 0.0 {
-        let (reference_words, reference) =
-            if long > 0.0 { ("the usual range does up to", long_s) } else { ("the usual range does from", short_s) };
+        let (reference_words, reference) = if long > 0.0 {
+            ("the usual range is enough up to", long_s)
+        } else {
+            ("the usual range is for rooms from", short_s)
+        };
         let reason = Reason {
             reference_words,
             source: "chosen on recorded voices in rooms, tests/standards/de_reverb.py",
