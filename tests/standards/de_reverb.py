@@ -353,7 +353,7 @@ def main():
                 print(f"| mean | {spread(all_given)} {cells(np.mean(means, 0))}")
     if dry:
         values = np.array([value for value, _ in dry])
-        acted = sum(decay >= 0.17 for _, decay in dry)
+        acted = sum(decay > 0 for _, decay in dry)
         print(
             f"\n{len(dry)} dry voices, {acted} acted on: PESQ {np.nanmean(values[:, 3]):.2f} on average, least "
             f"{np.nanmin(values[:, 3]):.2f} (wanted 4.45, 4.2); ESTOI {values[:, 2].mean():.4f} (wanted .998), "

@@ -63,11 +63,11 @@ const SOFT_MS: f64 = 10.0;
 /// come true (from 0.28 s on less, from 0.4 s on nothing has to), and noise is left alone up to 0.18 s where they do not; of
 /// the late sound of such a room half counts beside direct sound. What it learns of room and noise takes some seconds as it
 /// plays; for files it can be learnt before the first sample ([`Strip::learn`](crate::Strip::learn)). Predictor and
-/// suppressor, its private modules, name their sources. Long analysis frames (43 ms) with short synthesis windows (21 ms: `long`, 11 ms: `short`) give the resolution
-/// of the one at the delay of the other. Both channels get one gain and one prediction's coefficients per band. Latency:
-/// 1 024 or 512 samples at 48 kHz, scaled by powers of two with the rate (frames stop growing at 135 kHz, where memory
-/// would: 4 096 samples). Absent, it has no latency and returns its input. Where a hop would lose less than -70 dB of its
-/// power the output fades to the delayed input, bit for bit.
+/// suppressor, its private modules, name their sources. Long analysis frames (43 ms) with short synthesis windows (21 ms:
+/// `long`, 11 ms: `short`) give the resolution of the one at the delay of the other. Both channels get one gain and one
+/// prediction's coefficients per band. Latency: 1 024 or 512 samples at 48 kHz, scaled by powers of two with the rate
+/// (frames stop growing at 135 kHz, where memory would: 4 096 samples). Absent, it has no latency and returns its input.
+/// Where a hop would lose less than -70 dB of its power the output fades to the delayed input, bit for bit.
 ///
 /// Memory: 335 KiB in stereo. Cost at 48 kHz in stereo: see `stage_latency`; most of it is the transform (`ratios` in
 /// benches). Tested by its module and `de_reverb` in `properties`; scored by `tests/standards/de_reverb.py`.

@@ -9,14 +9,27 @@ extern crate std;
 use std::boxed::Box;
 use std::vec::Vec;
 
+/// Noise that is even from -1 to 1.
+fn noise(mut seed: u32) -> impl FnMut() -> f64 {
+    move || {
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(seed >> 8) / 8_388_608.0 - 1.0
+    }
+}
+
+/// Noise in all bands that are predicted.
+fn spectrum(plan: &Plan, gain: f64, noise: &mut impl FnMut() -> f64) -> [[f32; HALF]; 2] {
+    let mut z = [[0.0; HALF]; 2];
+    for x in z.iter_mut().flat_map(|part| part.iter_mut().take(4 * plan.span.fours)) {
+        *x = (gain * noise()) as f32;
+    }
+    z
+}
+
 /// Syllables of 60 to 180 ms of noise with pauses as long, a second's rest every four, and what of them a room with this decay
 /// time leaves after its first 50 ms: noise that falls, 3 dB under the direct sound in all.
 fn syllables(seconds: usize, t60: f64) -> [Vec<f64>; 2] {
-    let mut seed = 11u32;
-    let mut random = || {
-        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        f64::from(seed >> 8) / 8_388_608.0 - 1.0
-    };
+    let mut random = noise(11);
     let mut dry = std::vec![0.0; seconds * 48_000];
     let mut at = 0;
     while at < dry.len() {
@@ -71,15 +84,8 @@ fn what_follows_from_the_past_is_taken() {
         let coefs = <DeReverb as Stage<1>>::design(&settings(variant, 600.0), rate).unwrap();
         let back = plan.span.delay + plan.span.stride;
         let left_db = |own: bool| {
-            let mut seed = 3u32;
-            let mut spectrum = || {
-                let mut z = Box::new([[0.0f32; HALF]; 2]);
-                for x in z.iter_mut().flat_map(|part| part.iter_mut().take(4 * plan.span.fours)) {
-                    seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                    *x = (f64::from(seed >> 8) / 8_388_608.0 - 1.0) as f32;
-                }
-                z
-            };
+            let mut noise = noise(3);
+            let mut spectrum = || Box::new(spectrum(&plan, 1.0, &mut noise));
             let said: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
             let other: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
             let suppressor = Box::new(Suppressor::with_late(1e6));
@@ -154,14 +160,10 @@ fn what_was_proved_stays_in_silence() {
         let coefs = <DeReverb as Stage<1>>::design(&settings(variant, 230.0), rate).unwrap();
         let suppressor = Box::new(Suppressor::FRESH);
         let mut predictor = Box::new(Predictor::<1>::FRESH);
-        let mut seed = 7u32;
-        let mut weight_after = |hops: usize, gain: f32| {
+        let mut noise = noise(7);
+        let mut weight_after = |hops: usize, gain: f64| {
             for _ in 0..hops {
-                let mut heard = [[[0.0f32; HALF]; 2]];
-                for x in heard[0].iter_mut().flat_map(|part| part.iter_mut().take(4 * plan.span.fours)) {
-                    seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                    *x = gain * (f64::from(seed >> 8) / 8_388_608.0 - 1.0) as f32;
-                }
+                let mut heard = [spectrum(&plan, gain, &mut noise)];
                 predictor.hop(&plan, &coefs.rules, &mut heard, &suppressor);
             }
             predictor.right.weight()
@@ -176,21 +178,18 @@ fn what_was_proved_stays_in_silence() {
     }
 }
 
-/// Noise 25 dB under the syllables does not hide the room that they are in, and is not taken for one; at this decay time it is
-/// left alone where there is none.
+/// A room stays proved while nothing but noise is heard, 25 dB under the syllables: a voice that comes back after 20 s is acted
+/// upon in its first second. At this decay time that noise is left alone where no room proves true.
 #[test]
-fn a_room_proves_true_in_noise() {
-    let [dry, late] = syllables(24, 0.3);
-    let mut seed = 17u32;
-    let noise: Vec<f64> = (0..dry.len())
-        .map(|_| {
-            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            0.0056 * (f64::from(seed >> 8) / 8_388_608.0 - 1.0)
-        })
-        .collect();
+fn what_was_proved_stays_in_noise() {
+    let [dry, late] = syllables(16, 0.3);
+    let with_a_gap = |x: &[f64]| {
+        let x = [x, &std::vec![0.0; 20 * 48_000], x].concat();
+        x.iter().zip(core::iter::repeat_with(noise(17))).map(|(x, noise)| x + 0.0056 * noise).collect::<Vec<_>>()
+    };
+    let [alone, roomy] = [with_a_gap(&dry), with_a_gap(&sum(&dry, &late))];
     for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
-        let change_db = |x: &[f64]| change_db(settings(variant, 183.0), &sum(x, &noise), [16, 24]);
-        let (alone, roomy) = (change_db(&dry), change_db(&sum(&dry, &late)));
+        let [alone, roomy] = [&alone, &roomy].map(|x| change_db(settings(variant, 183.0), x, [36, 37]));
         std::println!("{variant:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
         assert!(alone < -50.0 && roomy > -25.0, "{variant:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
     }
@@ -238,13 +237,8 @@ fn the_past_has_room_at_every_rate() {
 /// The coefficients solve the equations: what is left of these is nothing next to what they say of the sound.
 #[test]
 fn the_equations_are_solved() {
-    let mut seed = 5u32;
-    let mut random = || {
-        f32x4::from([(); 4].map(|()| {
-            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            (f64::from(seed >> 8) / 8_388_608.0 - 1.0) as f32
-        }))
-    };
+    let mut noise = noise(5);
+    let mut random = || f32x4::from([(); 4].map(|()| noise() as f32));
     let mut four = Box::new(Four::FRESH);
     let mut past: Vec<V> = Vec::new();
     for _ in 0..400 {
