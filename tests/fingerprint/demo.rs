@@ -1,0 +1,34 @@
+//! The audio of the demo interview.
+
+use crate::figures::{Case, Figure, Hash};
+use voicechain_examples::interview::{Choice, Job, Quiet, run};
+
+/// Mixed with the settings that b1805f7 proposes for each of its voices, and as it is proposed now.
+pub(crate) fn figures(cases: &[Case]) -> Result<Vec<Figure>, String> {
+    let mut found = vec![mixed("proposed", None)?];
+    for case in cases.iter().filter(|case| case.name.starts_with("demo-")) {
+        let given = Choice::Given { settings: case.settings, from: String::from("the fingerprint") };
+        found.push(mixed(&case.name, Some(given))?);
+    }
+    Ok(found)
+}
+
+fn mixed(name: &str, choice: Option<Choice>) -> Result<Figure, String> {
+    let folder = tempfile::tempdir().map_err(|e| e.to_string())?;
+    let mut job = Job::new(Vec::new(), folder.path().join("out"));
+    if let Some(choice) = choice {
+        job.choice = choice;
+    }
+    run(&job, &mut Quiet).map_err(|e| e.to_string())?;
+    let mut values = Vec::new();
+    for file in ["mix.wav", "voice-host.wav", "voice-guest.wav"] {
+        let path = job.out.join(file);
+        let mut reader = hound::WavReader::open(&path).map_err(|e| format!("{}: {e}", path.display()))?;
+        let mut hash = Hash::new();
+        for sample in reader.samples::<i32>() {
+            hash.bytes(&sample.map_err(|e| e.to_string())?.to_le_bytes());
+        }
+        values.push(hash.value());
+    }
+    Ok(Figure { name: format!("demo {name}"), values })
+}
