@@ -5,9 +5,9 @@
 use criterion::{Criterion, criterion_group, criterion_main};
 use egui::{Context, FullOutput, RawInput, Rect, pos2};
 use std::time::{Duration, Instant};
+use voicechain_core::propose::{Context as Purpose, propose};
 use voicechain_core::settings::StageId;
 use voicechain_core::strip::{Listening, Part};
-use voicechain_core::voice::{Context as Purpose, propose};
 use voicechain_core::{SampleRate, StripSettings};
 use voicechain_editor::{FIRST, History, Moment, Page, STAGES, Shown};
 

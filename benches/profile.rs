@@ -5,7 +5,7 @@ use criterion::{BenchmarkId, Criterion, SamplingMode, Throughput, criterion_grou
 use std::time::{Duration, Instant};
 use voicechain_benches::voice;
 use voicechain_core::SampleRate;
-use voicechain_core::voice::ProfileMeter;
+use voicechain_core::measure::ProfileMeter;
 
 const RATES_HZ: [f64; 4] = [44_100.0, 48_000.0, 96_000.0, 192_000.0];
 const SECONDS: f64 = 6.0;

@@ -3,8 +3,8 @@
 use clap::Parser;
 use std::path::PathBuf;
 use std::process::ExitCode;
-use voicechain_core::voice::profile::Resonance;
-use voicechain_core::voice::{Context, Delivery, Role};
+use voicechain_core::measure::profile::Resonance;
+use voicechain_core::propose::{Context, Delivery, Role};
 use voicechain_examples::output_folder::{claim_file, stage};
 use voicechain_examples::terminal::{self, Bar};
 use voicechain_examples::voice_page::{VoicePage, audition, data, drawing, page};

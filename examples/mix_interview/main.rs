@@ -3,8 +3,8 @@
 use clap::{Parser, ValueEnum};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use voicechain_core::propose::{Context, Delivery, Role};
 use voicechain_core::strip::StartingPoint;
-use voicechain_core::voice::{Context, Delivery, Role};
 use voicechain_examples::delivery::{PUBLISHED_TARGETS, published};
 use voicechain_examples::interview::{Choice, Job, Recording, run};
 use voicechain_examples::report::table;

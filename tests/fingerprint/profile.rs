@@ -4,12 +4,13 @@ use crate::figures::{Figure, Hash, Value, positions};
 use crate::signal::voice;
 use voicechain_core::SampleRate;
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::rows;
-use voicechain_core::voice::evidence::Warning;
-use voicechain_core::voice::profile::{
+use voicechain_core::measure::ProfileMeter;
+use voicechain_core::measure::profile::{
     Bandwidth, Colour, Measured, Phrases, Pitch, Profile, Resonance, Room, Sibilance, Spikes,
 };
-use voicechain_core::voice::{Context, Delivery, ProfileMeter, Role, carry_over, propose};
+use voicechain_core::propose::evidence::Warning;
+use voicechain_core::propose::{Context, Delivery, Role, carry_over, propose};
+use voicechain_core::settings::rows;
 use voicechain_tests::recordings::{for_each_speaker, music};
 use voicechain_tests::spectra::Noise;
 

@@ -7,8 +7,8 @@
 #![cfg(all(target_os = "linux", target_arch = "x86_64"))]
 
 use std::sync::atomic::{AtomicI64, AtomicU8, AtomicU64, Ordering};
+use voicechain_core::propose::Context;
 use voicechain_core::strip::StartingPoint;
-use voicechain_core::voice::Context;
 use voicechain_host_tests::bench::Bench;
 use voicechain_host_tests::clap_value;
 use voicechain_host_tests::raw::{Buffers, Event};

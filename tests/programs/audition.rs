@@ -4,7 +4,7 @@ use crate::measure::{Heard, hear};
 use crate::place::{Place, murmur};
 use std::f64::consts::TAU;
 use std::fs;
-use voicechain_core::voice::profile::Resonance;
+use voicechain_core::measure::profile::Resonance;
 use voicechain_examples::interview::Quiet;
 use voicechain_examples::voice_page::audition::clips;
 

@@ -1,8 +1,9 @@
 //! The faults that were put into the demo's voices are found by the profile, as far as it measures them.
 
 use voicechain_core::SampleRate;
-use voicechain_core::voice::profile::{Doubt, Measured};
-use voicechain_core::voice::{Context, Profile, ProfileMeter, propose};
+use voicechain_core::measure::profile::{Doubt, Measured};
+use voicechain_core::measure::{Profile, ProfileMeter};
+use voicechain_core::propose::{Context, propose};
 use voicechain_examples::demo_voices::{DemoVoice, Fault, interview};
 
 fn profile(voice: &DemoVoice, samples: &[f32]) -> Profile {

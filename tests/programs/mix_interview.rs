@@ -5,7 +5,7 @@ use crate::place::{Place, murmur, speech};
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
-use voicechain_core::voice::carry_over;
+use voicechain_core::propose::carry_over;
 use voicechain_examples::interview::{Choice, Job, Quiet, Recording, run};
 use voicechain_examples::settings_file;
 use voicechain_examples::wav_file::WavFormat;

@@ -2,10 +2,10 @@
 
 use crate::rate;
 use voicechain_core::StripSettings;
+use voicechain_core::measure::profile::Resonance;
+use voicechain_core::propose::trial_bell;
 use voicechain_core::settings::CorrectiveEqSettings;
 use voicechain_core::strip::{Audition, Listening, Part, Way};
-use voicechain_core::voice::profile::Resonance;
-use voicechain_core::voice::proposal::trial_bell;
 use voicechain_tests::signals::{db, mono, phrases, pinkish, sine, unequal};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::{first_difference, peak, run, run_split, strip};

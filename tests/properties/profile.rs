@@ -3,9 +3,10 @@
 
 use proptest::prelude::*;
 use voicechain_core::SampleRate;
+use voicechain_core::measure::profile::{Doubt, Subject};
+use voicechain_core::measure::{Profile, ProfileMeter};
+use voicechain_core::propose::{Context, Proposal, propose};
 use voicechain_core::speech::BYRNE_1994_COMBINED;
-use voicechain_core::voice::profile::{Doubt, Subject};
-use voicechain_core::voice::{Context, Profile, ProfileMeter, Proposal, propose};
 use voicechain_tests::signals::{gain, shaped, white};
 use voicechain_tests::tones::Random;
 

@@ -2,9 +2,9 @@
 
 use proptest::prelude::*;
 use voicechain_core::StripSettings;
+use voicechain_core::measure::profile::*;
+use voicechain_core::propose::{Context, Delivery, Proposal, Role, carry_over, propose};
 use voicechain_core::settings;
-use voicechain_core::voice::profile::*;
-use voicechain_core::voice::{Context, Delivery, Proposal, Role, carry_over, propose};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::random_settings;
 

@@ -2,8 +2,8 @@
 
 use crate::rate;
 use std::mem::size_of;
+use voicechain_core::measure::ProfileMeter;
 use voicechain_core::settings::DeReverbVariant;
-use voicechain_core::voice::ProfileMeter;
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::strips::coefs;
 

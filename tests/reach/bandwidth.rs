@@ -2,7 +2,7 @@
 
 use crate::Row;
 use crate::half::{of_half, profile, share};
-use voicechain_core::voice::profile::Bandwidth;
+use voicechain_core::measure::profile::Bandwidth;
 use voicechain_tests::faults::through_rate;
 use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker};
 use voicechain_tests::spectra::fourier;

@@ -2,8 +2,8 @@
 
 use crate::Row;
 use crate::half::{mean_and_sd, of_half, profile};
+use voicechain_core::measure::profile::Colour;
 use voicechain_core::speech::BYRNE_1994_COMBINED;
-use voicechain_core::voice::profile::Colour;
 use voicechain_tests::recordings::{Half, for_each_speaker};
 
 /// Voices that are less clean do not count, dB.

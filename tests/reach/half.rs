@@ -1,7 +1,7 @@
 //! What the groups share: speakers' values by half, and how a threshold is chosen.
 
 use voicechain_core::SampleRate;
-use voicechain_core::voice::{Profile, ProfileMeter};
+use voicechain_core::measure::{Profile, ProfileMeter};
 use voicechain_tests::recordings::{Half, RATE_HZ};
 
 /// The profile of one channel at the rate of the recordings.

@@ -2,8 +2,8 @@
 
 use crate::Row;
 use crate::half::{of_half, share};
-use voicechain_core::voice::hum::HumMeter;
-use voicechain_core::voice::profile::Hum;
+use voicechain_core::measure::hum::HumMeter;
+use voicechain_core::measure::profile::Hum;
 use voicechain_tests::faults::{active_level, louder, with_hum};
 use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker};
 use voicechain_tests::spectra::{Noise, fourier};

@@ -3,7 +3,7 @@
 use crate::Row;
 use crate::half::{of_half, share};
 use voicechain_core::SampleRate;
-use voicechain_core::voice::levels::{Levelled, Levels};
+use voicechain_core::measure::levels::{Levelled, Levels};
 use voicechain_tests::faults::{Ground, jumping, noisy, spiky};
 use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker, speakers};
 

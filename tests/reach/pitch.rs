@@ -3,7 +3,7 @@
 use crate::Row;
 use crate::half::{profile, share};
 use std::collections::BTreeMap;
-use voicechain_core::voice::profile::Pitch;
+use voicechain_core::measure::profile::Pitch;
 use voicechain_tests::faults::{Ground, bell, in_room, noisy, telephone};
 use voicechain_tests::recordings::{Half, RATE_HZ, for_each_speaker};
 use voicechain_tests::rooms::{Room, decay_time};

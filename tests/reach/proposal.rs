@@ -2,8 +2,8 @@
 
 use crate::Row;
 use crate::half::{of_half, profile, share};
+use voicechain_core::propose::{Context, propose};
 use voicechain_core::settings::StageId;
-use voicechain_core::voice::{Context, propose};
 use voicechain_core::{SampleRate, StripSettings};
 use voicechain_tests::faults::{active_level, band, fricatives, jumping, louder, piece_levels, sharper, spiky};
 use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker};

@@ -2,9 +2,9 @@
 
 use crate::Row;
 use crate::half::{exceeded_by, of_half, profile, share};
+use voicechain_core::measure::profile::{Candidates, Profile, Resonance};
+use voicechain_core::propose::{Context, propose};
 use voicechain_core::settings::StageId;
-use voicechain_core::voice::profile::{Candidates, Profile, Resonance};
-use voicechain_core::voice::{Context, propose};
 use voicechain_core::{SampleRate, StripCoefs};
 use voicechain_tests::faults;
 use voicechain_tests::recordings::{Half, RATE_HZ, for_each_speaker};

@@ -3,7 +3,7 @@
 use crate::Row;
 use crate::half::{of_half, profile, share};
 use std::sync::OnceLock;
-use voicechain_core::voice::profile::{Room as Found, Subject};
+use voicechain_core::measure::profile::{Room as Found, Subject};
 use voicechain_tests::faults::{Ground, in_room, noisy};
 use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker, speakers};
 use voicechain_tests::rooms::{Room, decay_time};

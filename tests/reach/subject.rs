@@ -4,7 +4,7 @@
 use crate::Row;
 use crate::half::{profile, share};
 use std::f64::consts::TAU;
-use voicechain_core::voice::profile::Subject;
+use voicechain_core::measure::profile::Subject;
 use voicechain_tests::faults::{Ground, in_room, noisy};
 use voicechain_tests::recordings::{Half, RATE_HZ, Speaker, for_each_speaker, music, speakers};
 use voicechain_tests::rooms::{Room, decay_time};

@@ -5,7 +5,7 @@
 
 use super::near;
 use std::f64::consts::TAU;
-use voicechain_core::voice::active_level::{ActiveLevel, ActiveSpeech};
+use voicechain_core::measure::active_level::{ActiveLevel, ActiveSpeech};
 
 const RATES: [f64; 7] = [8_000.0, 11_025.0, 16_000.0, 22_050.0, 32_000.0, 44_100.0, 48_000.0];
 

@@ -12,8 +12,9 @@
 
 use std::error::Error;
 use std::io::{Read, Write};
+use voicechain_core::measure::ProfileMeter;
+use voicechain_core::propose::{Context, propose};
 use voicechain_core::settings::DeReverbVariant;
-use voicechain_core::voice::{Context, ProfileMeter, propose};
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 use voicechain_tests::recordings::{RATE_HZ, speakers};
 use voicechain_tests::strips::all_off;

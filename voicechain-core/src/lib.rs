@@ -29,14 +29,15 @@ pub mod filters;
 pub mod frame;
 pub mod gain;
 pub mod math;
+pub mod measure;
 pub mod meters;
+pub mod propose;
 pub mod settings;
 pub mod speech;
 pub mod stages;
 pub mod strip;
 pub mod units;
 pub mod values;
-pub mod voice;
 
 pub use error::SettingError;
 pub use settings::StripSettings;

@@ -7,8 +7,9 @@ use crate::parameters::{Parameters, Voice};
 use nice_plug::prelude::ParamPtr;
 use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::StripSettings;
+use voicechain_core::measure::Profile;
+use voicechain_core::propose::{Context, Proposal, carry_over, propose};
 use voicechain_core::strip::StartingPoint;
-use voicechain_core::voice::{Context, Profile, Proposal, carry_over, propose};
 use voicechain_text::{Clip, TextError};
 
 /// How many steps can be undone.
@@ -234,7 +235,7 @@ mod tests {
     use crate::parameters::Knob;
     use nice_plug::params::InternalParamMut;
     use std::cell::RefCell;
-    use voicechain_core::voice::profile::{BANDS, Clipping, Doubt, Ground, Level, Pitch, Subject};
+    use voicechain_core::measure::profile::{BANDS, Clipping, Doubt, Ground, Level, Pitch, Subject};
 
     /// A host that does what it is told and writes it down.
     struct Recorder {

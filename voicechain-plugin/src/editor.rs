@@ -21,9 +21,10 @@ use nice_plug_egui::{
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 use voicechain_core::SampleRate;
+use voicechain_core::measure::Profile;
+use voicechain_core::propose::{Context, Proposal, propose};
 use voicechain_core::settings::StageId;
 use voicechain_core::strip::{Ledger, Part, Way};
-use voicechain_core::voice::{Context, Profile, Proposal, propose};
 use voicechain_editor::{Ask, FIRST, History, Moment, Page, SMALLEST, Shown};
 
 /// What was copied last on any track of this process: hosts do not let every editor read the system's clipboard.

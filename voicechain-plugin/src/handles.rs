@@ -7,7 +7,7 @@ use crate::meters::Meters;
 use crate::parameters::Parameters;
 use std::fmt;
 use std::sync::{Arc, Mutex, PoisonError};
-use voicechain_core::voice::{Context, Proposal};
+use voicechain_core::propose::{Context, Proposal};
 use voicechain_text::TextError;
 
 /// With less of the voice heard, nothing is proposed (common practice, no source).

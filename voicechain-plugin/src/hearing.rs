@@ -3,7 +3,7 @@
 use crate::ear::Listener;
 use voicechain_core::SampleRate;
 use voicechain_core::frame::Frame;
-use voicechain_core::voice::{Profile, ProfileMeter};
+use voicechain_core::measure::{Profile, ProfileMeter};
 
 /// Where frames are missing, the sound before and after fades into each other this long, so that the meter hears no click
 /// that the voice never made.
@@ -196,7 +196,7 @@ impl Listener for Hearing {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use voicechain_core::voice::profile::Subject;
+    use voicechain_core::measure::profile::Subject;
 
     /// Syllables of a buzz whose pitch and pace move by 12 %, with pauses: enough of a voice for levels, phrases and pitch.
     fn buzz(rate_hz: f64, seconds: f64) -> Vec<f32> {

@@ -9,10 +9,10 @@ use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::StripSettings;
+use voicechain_core::measure::Profile;
 use voicechain_core::settings::{DEFAULT_ORDER, MIDDLE, Middle, SettingInfo, StageId};
 use voicechain_core::strip::{Listening, Part, Way};
 use voicechain_core::units::Unit;
-use voicechain_core::voice::Profile;
 
 /// Id of the bypass parameter.
 pub const BYPASS: &str = "bypass";

@@ -24,7 +24,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 use voice::{Source, Voice};
 use voicechain_core::StripSettings;
-use voicechain_core::voice::Context;
+use voicechain_core::propose::Context;
 
 /// A voice of the job: a name for its files, and the recording.
 #[derive(Clone, Debug, PartialEq)]

@@ -14,9 +14,9 @@ use std::path::Path;
 use voicechain_core::SampleRate;
 use voicechain_core::frame::Frame;
 use voicechain_core::math::from_db;
+use voicechain_core::measure::profile::Resonance;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
 use voicechain_core::strip::{Audition, Part, WORKING_LEVEL_LUFS};
-use voicechain_core::voice::profile::Resonance;
 
 /// Length of a clip.
 const CLIP_S: f64 = 4.0;

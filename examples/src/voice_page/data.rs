@@ -9,9 +9,9 @@ use super::{VoicePage, words};
 use crate::report::data::round;
 use serde::Serialize;
 use voicechain_core::StripSettings;
+use voicechain_core::measure::profile::Measured;
+use voicechain_core::propose::{Delivery, Role};
 use voicechain_core::speech::BYRNE_1994_COMBINED;
-use voicechain_core::voice::profile::Measured;
-use voicechain_core::voice::{Delivery, Role};
 
 /// Number of the format, written as `format`.
 pub const FORMAT: u32 = 1;
@@ -193,7 +193,7 @@ fn validity<T>(value: &Measured<T>) -> &'static str {
 fn voice(page: &VoicePage) -> Voice<'_> {
     let p = &page.profile;
     let (level, ground) = (&p.level, &p.ground);
-    let end = |pick: fn(&voicechain_core::voice::profile::Colour) -> Measured<f64>| p.colour.and_then(|c| pick(&c));
+    let end = |pick: fn(&voicechain_core::measure::profile::Colour) -> Measured<f64>| p.colour.and_then(|c| pick(&c));
     let ends = [end(|c| c.low_end_db), end(|c| c.presence_db), end(|c| c.top_end_db)];
     Voice {
         format: FORMAT,
@@ -295,7 +295,7 @@ fn voice(page: &VoicePage) -> Voice<'_> {
     }
 }
 
-fn resonance(page: &VoicePage, found: &voicechain_core::voice::profile::Resonance) -> Resonance {
+fn resonance(page: &VoicePage, found: &voicechain_core::measure::profile::Resonance) -> Resonance {
     Resonance {
         frequency_hz: two(found.frequency_hz),
         prominence_db: two(found.prominence_db),
@@ -305,7 +305,7 @@ fn resonance(page: &VoicePage, found: &voicechain_core::voice::profile::Resonanc
     }
 }
 
-fn evidence(e: &voicechain_core::voice::Evidence) -> Evidence {
+fn evidence(e: &voicechain_core::propose::Evidence) -> Evidence {
     Evidence {
         setting: e.setting,
         proposed: e.proposed,

@@ -12,7 +12,8 @@ use crate::error::{JobError, Trouble};
 use crate::interview::{Progress, advance};
 use std::path::Path;
 use voicechain_core::SampleRate;
-use voicechain_core::voice::{Context, Profile, ProfileMeter, Proposal, propose};
+use voicechain_core::measure::{Profile, ProfileMeter};
+use voicechain_core::propose::{Context, Proposal, propose};
 
 /// A measured voice.
 #[derive(Clone, Debug)]

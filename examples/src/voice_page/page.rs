@@ -4,8 +4,8 @@ use super::{VoicePage, words};
 use crate::report::table::{clean, wrap};
 use crate::report::text::{channels, count, kilohertz, length, number, signed, stage};
 use std::fmt::Write;
-use voicechain_core::voice::Proposal;
-use voicechain_core::voice::profile::{Doubt, Measured};
+use voicechain_core::measure::profile::{Doubt, Measured};
+use voicechain_core::propose::Proposal;
 
 /// Columns of the names.
 const NAMES: usize = 26;

@@ -1,8 +1,8 @@
 //! What was measured, in words.
 
 use crate::audio_file;
-use voicechain_core::voice::profile::{Doubt, Subject};
-use voicechain_core::voice::{Context, Delivery, Proposal, Role, Warning};
+use voicechain_core::measure::profile::{Doubt, Subject};
+use voicechain_core::propose::{Context, Delivery, Proposal, Role, Warning};
 
 /// Why something is not known, as a person reads it.
 pub(super) fn doubt(doubt: Doubt) -> &'static str {

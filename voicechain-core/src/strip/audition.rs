@@ -8,9 +8,9 @@ use crate::filters::StateVariable;
 use crate::filters::cascade::step_state_variable;
 use crate::filters::design::{HIGHEST_OF_RATE, band_pass, bell};
 use crate::frame::{Frame, Lanes};
+use crate::measure::profile::Resonance;
+use crate::propose::trial_bell;
 use crate::units::SampleRate;
-use crate::voice::profile::Resonance;
-use crate::voice::proposal::trial_bell;
 
 /// A part of what there is to hear.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -4,9 +4,9 @@ use crate::axes::Axes;
 use crate::look::{SMALL, width, words, write};
 use crate::{Ask, Page, Pen, words as say};
 use egui::{Align, Pos2, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use voicechain_core::measure::Profile;
+use voicechain_core::measure::profile::Resonance;
 use voicechain_core::strip::Part;
-use voicechain_core::voice::Profile;
-use voicechain_core::voice::profile::Resonance;
 
 /// Sibilants are written from so many dB over the usual.
 const STRONG_DB: f64 = 2.0;

@@ -1,9 +1,10 @@
 //! What the page shows and what it asks for.
 
 use std::collections::VecDeque;
+use voicechain_core::measure::Profile;
+use voicechain_core::propose::Proposal;
 use voicechain_core::settings::{MIDDLE, Middle, StageId};
 use voicechain_core::strip::{Ledger, Listening, Part, StartingPoint, Way};
-use voicechain_core::voice::{Profile, Proposal};
 use voicechain_core::{SampleRate, StripSettings};
 
 /// Seconds that the page looks back.

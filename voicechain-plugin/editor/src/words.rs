@@ -1,9 +1,10 @@
 //! Numbers and evidence as text.
 
+use voicechain_core::measure::Profile;
+use voicechain_core::measure::profile::{Doubt, Subject};
+use voicechain_core::propose::Proposal;
 use voicechain_core::settings::{SettingInfo, StageId};
 use voicechain_core::units::Unit;
-use voicechain_core::voice::profile::{Doubt, Subject};
-use voicechain_core::voice::{Profile, Proposal};
 
 /// A number with so many decimals, a true minus sign and no negative zero.
 pub(crate) fn number(value: f64, decimals: usize) -> String {
@@ -193,7 +194,7 @@ mod tests {
     #[test]
     fn gaps_in_what_was_heard_are_said() {
         let profile =
-            voicechain_core::voice::ProfileMeter::<1>::new(voicechain_core::SampleRate::new(8_000.0).unwrap());
+            voicechain_core::measure::ProfileMeter::<1>::new(voicechain_core::SampleRate::new(8_000.0).unwrap());
         let profile = profile.profile();
         assert!(subject(&profile, false, 0.6).ends_with("only 60 % could be listened to"));
         assert!(subject(&profile, true, 1.0).starts_with("measuring: 0 s of voice, "));

@@ -3,9 +3,10 @@
 use crate::guest::guest;
 use crate::raster::Raster;
 use egui_kittest::Harness;
+use voicechain_core::measure::Profile;
+use voicechain_core::propose::{Context, Proposal, propose};
 use voicechain_core::settings::StageId;
 use voicechain_core::strip::{Ledger, LedgerEntry, Listening, Part};
-use voicechain_core::voice::{Context, Profile, Proposal, propose};
 use voicechain_core::{SampleRate, StripSettings};
 use voicechain_editor::{Ask, Choosing, Filing, History, Moment, Page, STAGES, Shown};
 

@@ -1,7 +1,7 @@
 //! A voice to draw, for tests and benches.
 
-use voicechain_core::voice::Profile;
-use voicechain_core::voice::profile::{
+use voicechain_core::measure::Profile;
+use voicechain_core::measure::profile::{
     Bandwidth, CANDIDATES, Clipping, Colour, Ground, Level, Phrases, Pitch, Resonance, Room, Sibilance, Spikes, Subject,
 };
 

@@ -9,9 +9,9 @@ use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::{BufReader, BufWriter};
 use std::path::{Path, PathBuf};
+use voicechain_core::measure::profile::Room;
+use voicechain_core::propose::Proposal;
 use voicechain_core::settings::{DeReverbVariant, Slope, StageId};
-use voicechain_core::voice::Proposal;
-use voicechain_core::voice::profile::Room;
 use voicechain_editor::{FIRST, Filing, SMALLEST};
 
 /// A picture differs when more than this share of its bytes is off by more than a rounding.

@@ -1,22 +1,26 @@
-//! From a profile to settings, each with its evidence.
+//! From a profile to settings, each with its evidence; and from one voice's settings to another's.
 //!
 //! Deterministic and bounded: whatever the profile holds, the settings are valid and lie on the table's steps, and every
 //! setting that is not that of the strip at rest has its evidence.
 
+mod carry_over;
 mod colour;
 mod dynamics;
+pub mod evidence;
 mod ground;
 mod mending;
+pub mod reasons;
 #[cfg(test)]
 mod tests;
 mod warnings;
 
+pub use carry_over::carry_over;
 pub use colour::trial_bell;
+pub use evidence::{Evidence, Warning};
 
-use super::evidence::{Evidence, Warning};
-use super::profile::{Measured, Profile, Subject};
-use super::reasons::Reasons;
+use crate::measure::profile::{Measured, Profile, Subject};
 use crate::settings::{MakeUp, StripSettings, row};
+use reasons::Reasons;
 
 /// Where the voice is heard.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

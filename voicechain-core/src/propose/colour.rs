@@ -1,7 +1,7 @@
 //! Tone: cut what stands out, lift what is lacking, both only beyond what is usual.
 
 use super::{Context, Profile, Proposal, Reason, Role, known};
-use crate::voice::profile::Resonance;
+use crate::measure::profile::Resonance;
 
 /// How sure a candidate must be to be acted on.
 const SURE: f64 = 0.5;

@@ -48,7 +48,7 @@ const FEWEST_LINES: usize = 2;
 const CLOSE_BINS: f64 = 0.35;
 const MOVES_DB: f64 = 6.0;
 /// Hum that lies further under the voice is of no concern, dB (common practice, no source).
-pub(super) const UNDER_VOICE_DB: f64 = 42.0;
+pub(crate) const UNDER_VOICE_DB: f64 = 42.0;
 
 /// Finds mains hum by its lines: harmonics of one frequency near 50 or 60 Hz that stand still while the voice moves.
 ///

@@ -1,9 +1,9 @@
 //! How the level and the kind of sound change with time: syllables, beats, hiss.
 
 use crate::math::power_to_db;
-use crate::voice::histogram::LevelHistogram;
-use crate::voice::spectra::total;
-use crate::voice::strata::Strata;
+use crate::measure::histogram::LevelHistogram;
+use crate::measure::spectra::total;
+use crate::measure::strata::Strata;
 
 /// The band in which the level is taken, and that in which the kind of sound is judged, Hz.
 const LEVEL_HZ: (f64, f64) = (100.0, 4_000.0);

@@ -68,7 +68,7 @@ impl<'de, T: Deserialize<'de>> Visitor<'de> for Told<T> {
 pub(super) mod bands {
     use super::{Deserializer, Error, SeqAccess, Serialize, SerializeSeq, Serializer, Visitor, fmt};
 
-    pub(in crate::voice) fn serialize<S: Serializer, const N: usize>(
+    pub(in crate::measure) fn serialize<S: Serializer, const N: usize>(
         bands: &[Option<f64>; N],
         to: S,
     ) -> Result<S::Ok, S::Error> {
@@ -79,7 +79,7 @@ pub(super) mod bands {
         list.end()
     }
 
-    pub(in crate::voice) fn deserialize<'de, D: Deserializer<'de>, const N: usize>(
+    pub(in crate::measure) fn deserialize<'de, D: Deserializer<'de>, const N: usize>(
         from: D,
     ) -> Result<[Option<f64>; N], D::Error> {
         exactly(from).map(|bands: [f64; N]| bands.map(|band| Some(band).filter(|band| !band.is_nan())))
@@ -110,17 +110,17 @@ pub(super) mod bands {
     }
 
     /// Bands that all exist.
-    pub(in crate::voice) mod all {
+    pub(in crate::measure) mod all {
         use super::{Deserializer, Serialize, Serializer};
 
-        pub(in crate::voice) fn serialize<S: Serializer, const N: usize>(
+        pub(in crate::measure) fn serialize<S: Serializer, const N: usize>(
             bands: &[f64; N],
             to: S,
         ) -> Result<S::Ok, S::Error> {
             bands.as_slice().serialize(to)
         }
 
-        pub(in crate::voice) fn deserialize<'de, D: Deserializer<'de>, const N: usize>(
+        pub(in crate::measure) fn deserialize<'de, D: Deserializer<'de>, const N: usize>(
             from: D,
         ) -> Result<[f64; N], D::Error> {
             super::exactly(from)
@@ -132,7 +132,7 @@ pub(super) mod bands {
 pub(super) mod hum {
     use super::{Deserializer, Error, Hum, MapAccess, Measured, NONE, Serializer, Told, Visitor, fmt};
 
-    pub(in crate::voice) fn serialize<S: Serializer>(hum: &Measured<Option<Hum>>, to: S) -> Result<S::Ok, S::Error> {
+    pub(in crate::measure) fn serialize<S: Serializer>(hum: &Measured<Option<Hum>>, to: S) -> Result<S::Ok, S::Error> {
         match hum {
             Ok(None) => to.serialize_str(NONE),
             Ok(Some(hum)) => super::serialize(&Ok(hum), to),
@@ -140,7 +140,9 @@ pub(super) mod hum {
         }
     }
 
-    pub(in crate::voice) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Measured<Option<Hum>>, D::Error> {
+    pub(in crate::measure) fn deserialize<'de, D: Deserializer<'de>>(
+        from: D,
+    ) -> Result<Measured<Option<Hum>>, D::Error> {
         from.deserialize_any(Heard)
     }
 
@@ -167,7 +169,7 @@ pub(super) mod candidates {
         Candidates, Deserializer, Error, Measured, Resonance, SeqAccess, SerializeSeq, Serializer, Visitor, fmt,
     };
 
-    pub(in crate::voice) fn serialize<S: Serializer>(found: &Measured<Candidates>, to: S) -> Result<S::Ok, S::Error> {
+    pub(in crate::measure) fn serialize<S: Serializer>(found: &Measured<Candidates>, to: S) -> Result<S::Ok, S::Error> {
         match found {
             Ok(found) => {
                 let mut list = to.serialize_seq(Some(found.iter().flatten().count()))?;
@@ -180,7 +182,9 @@ pub(super) mod candidates {
         }
     }
 
-    pub(in crate::voice) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Measured<Candidates>, D::Error> {
+    pub(in crate::measure) fn deserialize<'de, D: Deserializer<'de>>(
+        from: D,
+    ) -> Result<Measured<Candidates>, D::Error> {
         from.deserialize_any(List)
     }
 

@@ -2,10 +2,10 @@
 
 use super::dynamics::USUAL_SPREAD_DB;
 use super::{Profile, Proposal, Reason, known};
+use crate::measure::hum;
+use crate::measure::profile::HUM_LINES;
 use crate::settings::{DeReverbVariant, Mains};
 use crate::stages::de_reverb::{DRY_MS, LONG_MS, SHORT_MS};
-use crate::voice::hum;
-use crate::voice::profile::HUM_LINES;
 
 /// Hum at the frequency of the mains, with more lines where the last one that is looked at stands out.
 pub(super) fn hum(profile: &Profile, proposal: &mut Proposal) {

@@ -2,7 +2,7 @@
 
 use super::dynamics::{NOISY_DB, PRESSED_CREST_DB};
 use super::{Profile, Proposal, Subject, known};
-use crate::voice::evidence::Warning;
+use crate::propose::evidence::Warning;
 
 /// Speech that tells enough, s: resonances are found twice as often in 30 s as in 8 s.
 const ENOUGH_S: f64 = 30.0;

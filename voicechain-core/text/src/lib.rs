@@ -14,7 +14,7 @@
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use voicechain_core::StripSettings;
-use voicechain_core::voice::Profile;
+use voicechain_core::measure::Profile;
 
 mod profile;
 

@@ -6,7 +6,7 @@
 use crate::TextError;
 use toml::Value;
 use voicechain_core::SampleRate;
-use voicechain_core::voice::Profile;
+use voicechain_core::measure::Profile;
 
 /// No number of a profile is larger: the samples of a day at 192 kHz are fewer.
 const LARGEST: f64 = 1e12;
@@ -53,12 +53,12 @@ pub(crate) fn check(profile: &Profile) -> Result<(), TextError> {
 #[cfg(test)]
 mod tests {
     use crate::{Clip, read, read_clip, write, write_clip};
-    use voicechain_core::strip::StartingPoint;
-    use voicechain_core::voice::Profile;
-    use voicechain_core::voice::profile::{
+    use voicechain_core::measure::Profile;
+    use voicechain_core::measure::profile::{
         BANDS, Bandwidth, Clipping, Colour, Doubt, Ground, Hum, Level, Phrases, Pitch, Resonance, Room, Sibilance,
         Spikes, Subject,
     };
+    use voicechain_core::strip::StartingPoint;
 
     /// Everything is known.
     fn known() -> Profile {

@@ -1,8 +1,8 @@
 extern crate std;
 
 use super::*;
+use crate::measure::profile::*;
 use crate::settings::{DeReverbVariant, Mains, Slope, rows};
-use crate::voice::profile::*;
 use std::string::ToString;
 
 /// A clean, dry, even voice.

@@ -1,7 +1,7 @@
 //! De-esser and compressor, both set from the voice itself so that its level does not matter.
 
 use super::{Context, Profile, Proposal, Reason, Role, known};
-use crate::voice::evidence::Warning;
+use crate::propose::evidence::Warning;
 
 /// Fricatives stronger than usual by more than this are turned down, dB: one clean voice in ten reads more.
 const USUAL_EXCESS_DB: f64 = 6.5;

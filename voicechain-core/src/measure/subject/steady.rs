@@ -1,7 +1,7 @@
 //! Partials that stand still: those of tones do, those of a voice do not.
 
 use crate::math::power_to_db;
-use crate::voice::strata::Strata;
+use crate::measure::strata::Strata;
 
 /// The range in which partials are followed, Hz.
 const RANGE_HZ: (f64, f64) = (100.0, 5_000.0);
@@ -95,14 +95,14 @@ fn vertex(left: f32, here: f32, right: f32) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::voice::spectra::Spectra;
+    use crate::measure::spectra::Spectra;
     extern crate std;
     use std::boxed::Box;
     use std::f64::consts::TAU;
 
     /// Share of a sound whose frequency at a time is given, with nine partials, that stands still.
     fn share(rate_hz: f64, hz: impl Fn(f64) -> f64) -> f64 {
-        let length = crate::voice::colour::frame_length(rate_hz);
+        let length = crate::measure::colour::frame_length(rate_hz);
         let mut spectra = Box::new(Spectra::<4_096>::new(length, length / 2));
         let mut steady = Steady::new(rate_hz, length, length / 2);
         let mut phase = 0.0;
