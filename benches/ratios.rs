@@ -10,8 +10,7 @@ use std::time::Instant;
 use voicechain_benches::rivals::{self, Stereo};
 use voicechain_benches::{RATE_HZ, machine, pass, voice};
 use voicechain_core::settings::{DeReverbSettings, DeReverbVariant};
-use voicechain_core::stages::de_reverb::DeReverbState;
-use voicechain_core::stages::{DeReverb, Stage};
+use voicechain_core::stages::{DeReverb, Processor, StageCoefs};
 use voicechain_core::{SampleRate, SettingError};
 
 /// Frames that a contender processes in its turn.
@@ -102,22 +101,18 @@ fn de_reverb(
     rate: SampleRate,
 ) -> Result<Vec<Contender<'_>>, SettingError> {
     let settings = DeReverbSettings { variant, decay_ms: 600.0, ..DeReverbSettings::default() };
-    let coefs = <DeReverb as Stage<2>>::design(&settings, rate)?;
-    let (mut state, mut bare) = (Box::new(fresh(rate)), Box::new(fresh(rate)));
+    let coefs = StageCoefs::design(&settings, true, rate)?;
+    let (mut stage, mut bare) = (Box::new(Processor::<DeReverb, 2>::new(&coefs)), Box::new(Processor::new(&coefs)));
     let mut block = vec![[0.0; 2]; 512];
-    let stage = move || pass(signal, &mut block, |frames| DeReverb::run(&coefs, &mut state, frames));
     // Four hops to a synthesis window, which is the latency.
-    let hops = 4 * signal.len() / <DeReverb as Stage<2>>::latency(&coefs) as usize;
-    DeReverb::run(&coefs, &mut bare, &mut signal.to_vec());
-    let transforms = move || (0..hops).for_each(|_| bare.transforms_alone(&coefs));
+    let hops = 4 * signal.len() / coefs.latency() as usize;
+    bare.run(&mut signal.to_vec());
+    let stage = move || pass(signal, &mut block, |frames| stage.run(frames));
+    let transforms = move || (0..hops).for_each(|_| bare.transforms_alone());
     Ok(vec![
         Contender { name: "ours", target: None, turn: Box::new(stage) },
         Contender { name: "its transforms alone", target: Some(0.5), turn: Box::new(transforms) },
     ])
-}
-
-fn fresh(rate: SampleRate) -> DeReverbState<2> {
-    <DeReverb as Stage<2>>::fresh(rate)
 }
 
 fn print_table(rows: &[Row], rounds: usize) {

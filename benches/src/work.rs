@@ -3,8 +3,8 @@
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{DeReverbVariant, Slope, StageId, StripSettings};
 use voicechain_core::stages::{
-    Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Stage, ToneEq,
-    Trim,
+    Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Processor,
+    Stage, ToneEq, Trim,
 };
 use voicechain_core::{SampleRate, SettingError, Strip, StripCoefs};
 
@@ -78,13 +78,13 @@ where
 
 fn alone<S, const C: usize>(settings: &S::Settings, rate: SampleRate) -> Result<Work<C>, SettingError>
 where
-    S: Stage<C>,
+    S: Stage<C> + 'static,
     S::Coefs: 'static,
     S::State: 'static,
+    [f32; C]: Frame,
 {
-    let coefs = S::design(settings, rate)?;
-    let mut state = Box::new(S::fresh(rate));
-    Ok(Work { latency: S::latency(&coefs), run: Box::new(move |frames| S::run(&coefs, &mut state, frames)) })
+    let mut stage = Box::new(Processor::<S, C>::design(settings, rate)?);
+    Ok(Work { latency: stage.latency(), run: Box::new(move |frames| stage.run(frames)) })
 }
 
 /// The whole strip, meters and ledger included.

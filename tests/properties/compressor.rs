@@ -4,7 +4,7 @@ use crate::rate;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{CompressorSettings, MakeUp};
 use voicechain_core::stages::compressor::CompressorCoefs;
-use voicechain_core::stages::{Compressor, Dynamic, Stage};
+use voicechain_core::stages::{Compressor, Processor, Stage, StageCoefs};
 use voicechain_tests::signals::{alternating, channel, db, gain, mono, sine, white};
 use voicechain_tests::strips::first_difference;
 
@@ -32,7 +32,7 @@ where
     [f32; C]: Frame,
 {
     let mut out = frames.to_vec();
-    <Compressor as Stage<C>>::run(&design(settings), &mut <Compressor as Stage<C>>::fresh(rate(HZ)), &mut out);
+    Processor::<Compressor, C>::design(settings, rate(HZ)).expect("allowed settings").run(&mut out);
     out
 }
 
@@ -65,12 +65,15 @@ fn the_stereo_link_shares_the_louder_level() {
 fn a_new_link_does_not_jump() {
     // Unlinked, only the loud right channel is turned down; linked, both are driven alike, but neither may jump there.
     let frames = pair(-60.0, -10.0, 48_000);
-    let apart = design(&CompressorSettings { stereo_link_percent: 0.0, release_ms: 500.0, ..plain() });
-    let linked = design(&CompressorSettings { stereo_link_percent: 100.0, release_ms: 500.0, ..plain() });
-    let mut state = <Compressor as Stage<2>>::fresh(rate(HZ));
+    let [apart, linked] = [0.0, 100.0].map(|stereo_link_percent| {
+        let settings = CompressorSettings { stereo_link_percent, release_ms: 500.0, ..plain() };
+        StageCoefs::<Compressor, 2>::design(&settings, true, rate(HZ)).expect("allowed settings")
+    });
+    let mut compressor = Processor::new(&apart);
     let mut out = frames.clone();
-    Compressor::run(&apart, &mut state, &mut out[..24_000]);
-    Compressor::run(&linked, &mut state, &mut out[24_000..]);
+    compressor.run(&mut out[..24_000]);
+    compressor.set(&linked);
+    compressor.run(&mut out[24_000..]);
     for c in 0..2 {
         let r = reduction(&out, &frames, c);
         let step = r.windows(2).map(|w| (w[1] - w[0]).abs()).fold(0.0, f64::max);

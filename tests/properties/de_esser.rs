@@ -3,7 +3,7 @@
 use crate::rate;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{DeEsserSettings, Reach};
-use voicechain_core::stages::{DeEsser, Dynamic, Stage};
+use voicechain_core::stages::{DeEsser, Processor, Stage};
 use voicechain_tests::signals::{buzz, channel, gain, hiss, mono, rms_db, sine, unequal};
 use voicechain_tests::strips::first_difference;
 
@@ -15,8 +15,7 @@ where
     [f32; C]: Frame,
 {
     let mut out = frames.to_vec();
-    let coefs = <DeEsser as Stage<C>>::design(settings, rate(hz)).expect("allowed settings");
-    DeEsser::run(&coefs, &mut <DeEsser as Stage<C>>::fresh(rate(hz)), &mut out);
+    Processor::<DeEsser, C>::design(settings, rate(hz)).expect("allowed settings").run(&mut out);
     out
 }
 

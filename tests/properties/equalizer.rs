@@ -3,7 +3,7 @@
 use crate::rate;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
 use voicechain_core::settings::{CorrectiveEqSettings, ToneEqSettings};
-use voicechain_core::stages::{CorrectiveEq, Linear, Stage, ToneEq};
+use voicechain_core::stages::{CorrectiveEq, Processor, Stage, StageCoefs, ToneEq};
 use voicechain_tests::signals::{BYRNE, mono, shaped};
 use voicechain_tests::spectra::Noise;
 
@@ -15,9 +15,8 @@ fn loudness(frames: &[[f32; 1]], hz: f64) -> f64 {
 
 /// Loudness behind a stage minus loudness before it.
 fn change<S: Stage<1>>(settings: &S::Settings, hz: f64, frames: &[[f32; 1]]) -> f64 {
-    let coefs = S::design(settings, rate(hz)).expect("allowed");
     let mut out = frames.to_vec();
-    S::run(&coefs, &mut S::fresh(rate(hz)), &mut out);
+    Processor::<S, 1>::design(settings, rate(hz)).expect("allowed").run(&mut out);
     loudness(&out, hz) - loudness(frames, hz)
 }
 
@@ -88,10 +87,10 @@ fn the_response_is_what_is_heard() {
     let mut random = Noise::new(5);
     for _ in 0..6 {
         let settings = random_corrective(&mut random);
-        let coefs = <CorrectiveEq as Stage<1>>::design(&settings, rate(hz)).expect("allowed");
+        let coefs = StageCoefs::<CorrectiveEq, 1>::design(&settings, true, rate(hz)).expect("allowed");
         for tone in [100.0, 1_000.0, 9_000.0] {
             let mut frames = mono(&voicechain_tests::signals::sine(tone, -20.0, hz, 48_000));
-            CorrectiveEq::run(&coefs, &mut <CorrectiveEq as Stage<1>>::fresh(rate(hz)), &mut frames);
+            Processor::new(&coefs).run(&mut frames);
             let out: Vec<f64> = frames[24_000..].iter().map(|f| f64::from(f[0])).collect();
             let found = voicechain_tests::signals::rms_db(&out) + 20.0 + 10.0 * 2f64.log10();
             let expected = coefs.response(tone).db();

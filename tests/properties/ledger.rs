@@ -4,8 +4,8 @@ use crate::rate;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{DeReverbVariant, Middle, StageId};
 use voicechain_core::stages::{
-    Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Stage, ToneEq,
-    Trim,
+    Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Processor,
+    Stage, StageCoefs, ToneEq, Trim,
 };
 use voicechain_core::strip::StartingPoint;
 use voicechain_core::{SampleRate, StripSettings};
@@ -17,9 +17,7 @@ fn through<S: Stage<C>, const C: usize>(s: &S::Settings, on: bool, rate: SampleR
 where
     [f32; C]: Frame,
 {
-    let coefs = S::design(s, rate).expect("allowed");
-    let mut state = S::fresh(rate);
-    if on { S::run(&coefs, &mut state, frames) } else { S::pass(&coefs, &mut state, frames) }
+    Processor::new(&StageCoefs::<S, C>::design(s, on, rate).expect("allowed")).run(frames);
 }
 
 /// K-weighted energies of every 100 ms, channels added, by two biquads written out here (ITU-R BS.1770, Tables 1 and 2).
@@ -84,8 +82,7 @@ where
     through::<HighPass, C>(&s.high_pass, s.high_pass.on, rate, &mut signal);
     taps.push(hops(&signal));
     through::<DeReverb, C>(&s.de_reverb, s.de_reverb.on, rate, &mut signal);
-    let room = <DeReverb as Stage<C>>::latency(&<DeReverb as Stage<C>>::design(&s.de_reverb, rate).expect("allowed"));
-    let room = room as usize;
+    let room = StageCoefs::<DeReverb, C>::design(&s.de_reverb, true, rate).expect("allowed").latency() as usize;
     taps.push(hops(&signal[room..]));
     through::<Expander, C>(&s.expander, s.expander.on, rate, &mut signal);
     taps.push(hops(&signal[room..]));

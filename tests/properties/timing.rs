@@ -2,7 +2,9 @@
 
 use crate::rate;
 use voicechain_core::settings::Slope;
-use voicechain_core::stages::{CorrectiveEq, HighPass, Limiter, OutputTrim, Stage, Tail, ToneEq, Trim};
+use voicechain_core::stages::{
+    CorrectiveEq, HighPass, Limiter, OutputTrim, Processor, Stage, StageCoefs, ToneEq, Trim,
+};
 use voicechain_core::strip::{Listening, StartingPoint, Way};
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::signals::{unequal, white};
@@ -92,11 +94,11 @@ fn rings_for(response: &[f64]) -> usize {
 
 /// The tail of one stage, as it says and as it is.
 fn stage_tail<S: Stage<1>>(settings: &S::Settings, hz: f64) -> [usize; 2] {
-    let designed = S::design(settings, rate(hz)).expect("allowed");
-    let Tail::Samples(tail) = S::tail(&designed);
+    let designed = StageCoefs::<S, 1>::design(settings, true, rate(hz)).expect("allowed");
+    let tail = designed.tail();
     let mut frames = vec![[0.0f32]; 2 * tail as usize + 4_000];
     frames[0] = [0.03];
-    S::run(&designed, &mut S::fresh(rate(hz)), &mut frames);
+    Processor::new(&designed).run(&mut frames);
     [tail as usize, rings_for(&frames.iter().map(|f| f64::from(f[0])).collect::<Vec<_>>())]
 }
 

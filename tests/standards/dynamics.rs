@@ -8,7 +8,7 @@ use voicechain_core::SampleRate;
 use voicechain_core::gain::{Branching, Compression, Decoupled, Expansion, Limiting, RangeLimit};
 use voicechain_core::math::smoothing;
 use voicechain_core::settings::CompressorSettings;
-use voicechain_core::stages::{Compressor, Dynamic, Stage};
+use voicechain_core::stages::{Compressor, Processor, StageCoefs};
 use voicechain_tests::signals::{alternating, channel, db, mono};
 
 const HZ: f64 = 48_000.0;
@@ -232,14 +232,13 @@ fn compressor_follows_static_curve_and_times() {
     for (column, (threshold, ratio, knee)) in COLUMNS.into_iter().enumerate() {
         let settings = plain(threshold, ratio.min(1e300), knee);
         let settings = CompressorSettings { ratio, ..settings };
-        let coefs = <Compressor as Stage<1>>::design(&settings, rate()).expect("allowed");
+        let coefs = StageCoefs::<Compressor, 1>::design(&settings, true, rate()).expect("allowed");
         for (level, outputs) in WORKED {
             let expected = outputs[column];
             assert!((level + coefs.gain_db(level) - expected).abs() < 1e-9);
             // +A, -A, ...: |x| is steady, and a second-order Butterworth high-pass at 20 Hz passes half the rate with gain 1.
             let mut frames = mono(&alternating(level, 24_000));
-            let mut state = <Compressor as Stage<1>>::fresh(rate());
-            Compressor::run(&coefs, &mut state, &mut frames);
+            Processor::new(&coefs).run(&mut frames);
             let output = db(f64::from(frames[23_999][0]).abs());
             assert!((output - expected).abs() < 0.01, "column {column}, {level} dB: {output}, not {expected}");
         }
@@ -247,21 +246,19 @@ fn compressor_follows_static_curve_and_times() {
     // A tone of 1 kHz: with a slow release the detector rests on the peaks.
     for (level, expected) in [(-12.0, -18.0), (0.0, -15.0), (-30.0, -30.0)] {
         let settings = CompressorSettings { attack_ms: 0.1, release_ms: 2_000.0, ..plain(-20.0, 4.0, 0.0) };
-        let coefs = <Compressor as Stage<1>>::design(&settings, rate()).expect("allowed");
+        let coefs = StageCoefs::<Compressor, 1>::design(&settings, true, rate()).expect("allowed");
         let mut frames = mono(&voicechain_tests::signals::sine(1_000.0, level, HZ, 48_000));
-        let mut state = <Compressor as Stage<1>>::fresh(rate());
-        Compressor::run(&coefs, &mut state, &mut frames);
+        Processor::new(&coefs).run(&mut frames);
         let output = db(channel(&frames[43_200..], 0).iter().fold(0.0, |m: f64, x| m.max(x.abs())));
         assert!((output - expected).abs() < 0.01, "1 kHz at {level} dB: {output}, not {expected}");
     }
     // Times of the stage: the same step through a curve. R2 and 20 dB over the threshold: D = 10 dB.
-    let coefs = <Compressor as Stage<1>>::design(&plain(-30.0, 2.0, 0.0), rate()).expect("allowed");
-    let mut state = <Compressor as Stage<1>>::fresh(rate());
+    let coefs = StageCoefs::<Compressor, 1>::design(&plain(-30.0, 2.0, 0.0), true, rate()).expect("allowed");
     let quiet = mono(&alternating(-40.0, 48_000));
     let loud = mono(&alternating(-10.0, 48_000));
     let mut frames = [&quiet[..4_800], &loud[..], &quiet[..]].concat();
     let input = frames.clone();
-    Compressor::run(&coefs, &mut state, &mut frames);
+    Processor::new(&coefs).run(&mut frames);
     let reduction: Vec<f64> = frames.iter().zip(&input).map(|(y, x)| -db(f64::from(y[0]) / f64::from(x[0]))).collect();
     let rise = reduction[4_800..].iter().position(|&r| r >= 7.0).expect("an attack") + 1;
     let fall = reduction[52_800..].iter().position(|&r| r <= 4.0).expect("a release") + 1;

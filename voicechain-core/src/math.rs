@@ -67,6 +67,14 @@ macro_rules! real {
 }
 real!(f32, f64);
 
+/// A way from 0 to 1 that starts and ends gently: `t^2 (3 - 2 t)`. A straight way has two corners that can be heard; on the worst
+/// sine this one leaves a seventh of their second difference.
+#[inline]
+#[must_use]
+pub fn smooth_step<R: Real>(t: R) -> R {
+    t * t * (R::nearest(3.0) - R::nearest(2.0) * t)
+}
+
 /// Decibels of amplitude in one octave of amplitude: `20 log10(2)`.
 pub const DB_PER_OCTAVE: f32 = 6.020_6;
 

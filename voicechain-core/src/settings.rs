@@ -82,6 +82,12 @@ impl SettingInfo {
 }
 
 impl SettingInfo {
+    /// True for the row that switches its whole stage.
+    #[must_use]
+    pub fn is_switch_of_stage(&self) -> bool {
+        self.unit == Unit::Switch && self.name == "on"
+    }
+
     /// The value nearest to `value` that lies on this row's steps (counted from the default) and inside its range.
     /// An infinite ratio stays. Tested by `values_come_to_lie_on_steps`.
     #[must_use]
@@ -451,6 +457,13 @@ macro_rules! settings_table {
                     )+
                     let _ = at;
                     false
+                }
+
+                /// Whether the stage is switched on; one without a switch always is.
+                #[must_use]
+                pub fn is_on(&self) -> bool {
+                    let switch = Self::ROWS.iter().position(|info| info.is_switch_of_stage());
+                    switch.and_then(|row| self.get(row)) != Some(0.0)
                 }
 
                 /// Checks every value against its row.

@@ -13,7 +13,7 @@ use voicechain_core::SampleRate;
 use voicechain_core::math::from_db;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, ReductionMeter, TruePeakMeter};
 use voicechain_core::settings::LimiterSettings;
-use voicechain_core::stages::{Limiter, Stage};
+use voicechain_core::stages::{Limiter, Processor};
 
 /// Loudness of every balanced voice in the stereo mix, LUFS, unless a peak asks for less (EBU R 128 programme level).
 const BALANCE_LUFS: f64 = -23.0;
@@ -196,9 +196,8 @@ impl Programme {
     ) -> Result<Outcome, JobError> {
         let settings = LimiterSettings { ceiling_dbtp: attempt.ceiling_dbtp, ..LimiterSettings::default() };
         let design = |e: voicechain_core::SettingError| JobError::new(Trouble::Usage, e.to_string(), "correct it");
-        let coefs = <Limiter as Stage<2>>::design(&settings, self.rate).map_err(design)?;
-        let mut state = Box::new(<Limiter as Stage<2>>::fresh(self.rate));
-        let latency = u64::from(<Limiter as Stage<2>>::latency(&coefs));
+        let mut limiter = Box::new(Processor::<Limiter, 2>::design(&settings, self.rate).map_err(design)?);
+        let latency = u64::from(limiter.latency());
         let mut loudness = Box::new(LoudnessMeter::<2>::new(self.rate, ChannelWeights::default()));
         let mut peak = TruePeakMeter::<2>::new(self.rate);
         let mut meter = ReductionMeter::default();
@@ -212,8 +211,8 @@ impl Programme {
             chunk.resize(2 * step, 0.0);
             chunk.iter_mut().for_each(|sample| *sample *= gain);
             let (frames, _) = chunk.as_chunks_mut::<2>();
-            Limiter::run(&coefs, &mut state, frames);
-            let taken = state.take_reduction_db();
+            limiter.run(frames);
+            let taken = limiter.take_reduction_db();
             fed += step as u64;
             let drop = latency.saturating_sub(fed - step as u64).min(step as u64);
             let take = (step as u64 - drop).min(total - given);

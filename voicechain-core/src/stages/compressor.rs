@@ -1,6 +1,6 @@
 //! The compressor: feed-forward, log domain, soft knee, smooth decoupled ballistics.
 
-use super::{Dynamic, Stage, Tail};
+use super::{Core, Stage};
 use crate::detectors::{CrestFactor, TICK};
 use crate::error::SettingError;
 use crate::filters::design::{BUTTERWORTH_Q, high_pass};
@@ -97,9 +97,10 @@ impl CompressorCoefs {
     }
 }
 
-impl Dynamic for CompressorCoefs {
+impl CompressorCoefs {
     /// Static gain at a peak level in dB of full scale, without make-up and mix.
-    fn gain_db(&self, level_db: f64) -> f64 {
+    #[must_use]
+    pub fn gain_db(&self, level_db: f64) -> f64 {
         self.exact_curve.gain_db(level_db)
     }
 }
@@ -120,15 +121,7 @@ where
     largest_db: f64,
 }
 
-impl<const C: usize> CompressorState<C>
-where
-    [f32; C]: Frame,
-{
-    /// The largest reduction in dB since the last call.
-    pub fn take_reduction_db(&mut self) -> f64 {
-        core::mem::take(&mut self.largest_db)
-    }
-}
+impl<const C: usize> CompressorState<C> where [f32; C]: Frame {}
 
 impl<const C: usize> Stage<C> for Compressor
 where
@@ -143,7 +136,7 @@ where
         Ok(CompressorCoefs::new(settings, rate))
     }
 
-    fn fresh(rate: SampleRate) -> CompressorState<C> {
+    fn state(rate: SampleRate) -> CompressorState<C> {
         CompressorState {
             side_chain: CascadeState::fresh(),
             ballistics: [Decoupled::default(); C],
@@ -155,11 +148,13 @@ where
         }
     }
 
-    fn run(coefs: &CompressorCoefs, state: &mut CompressorState<C>, frames: &mut [[f32; C]]) {
+    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
         for chunk in frames.chunks_mut(CHUNK) {
-            run_chunk(coefs, state, chunk);
+            run_chunk(core.coefs, core.state, chunk);
         }
     }
+
+    const REDUCES: bool = true;
 
     fn between(from: &CompressorCoefs, to: &CompressorCoefs, t: f64) -> CompressorCoefs {
         let mix = |a: f64, b: f64| a + (b - a) * t;
@@ -184,20 +179,28 @@ where
         }
     }
 
-    fn loosen(coefs: &CompressorCoefs, state: &mut CompressorState<C>) {
-        state.side_chain.loosen(&coefs.side_chain);
+    fn loosen(core: Core<'_, Self, C>) {
+        core.state.side_chain.loosen(&core.coefs.side_chain);
     }
 
-    fn settle(coefs: &CompressorCoefs, state: &mut CompressorState<C>) {
-        state.side_chain.settle(&coefs.side_chain);
+    fn settle(core: Core<'_, Self, C>) {
+        core.state.side_chain.settle(&core.coefs.side_chain);
     }
 
-    fn latency(_coefs: &CompressorCoefs) -> u32 {
-        0
+    fn is_stable(coefs: &CompressorCoefs) -> bool {
+        coefs.is_stable()
     }
 
-    fn tail(_coefs: &CompressorCoefs) -> Tail {
-        Tail::Samples(0)
+    fn gain_db(coefs: &CompressorCoefs, level_db: f64) -> f64 {
+        coefs.gain_db(level_db)
+    }
+
+    fn compensation_db(coefs: &CompressorCoefs) -> f64 {
+        coefs.make_up_db()
+    }
+
+    fn take_reduction_db(state: &mut CompressorState<C>) -> f64 {
+        core::mem::take(&mut state.largest_db)
     }
 }
 

@@ -1,10 +1,10 @@
 //! The corrective EQ: four bells in front of the dynamics.
 
 use super::equalizer::{FilterCoefs, filter_stage};
-use super::{Stage, Tail};
+use super::{Core, Stage};
 use crate::error::SettingError;
-use crate::filters::CascadeState;
 use crate::filters::design::bell;
+use crate::filters::{CascadeState, Response, Section};
 use crate::frame::Frame;
 use crate::settings::CorrectiveEqSettings;
 use crate::units::SampleRate;

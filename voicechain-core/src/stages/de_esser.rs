@@ -1,6 +1,6 @@
 //! The de-esser: turns sibilants down where they are too strong against the vowels.
 
-use super::{Dynamic, Stage, Tail};
+use super::{Core, Stage};
 use crate::detectors::sibilance::SibilanceBands;
 use crate::detectors::{Sibilance, TICK};
 use crate::error::SettingError;
@@ -108,9 +108,10 @@ impl DeEsserCoefs {
     }
 }
 
-impl Dynamic for DeEsserCoefs {
+impl DeEsserCoefs {
     /// Static gain of what is turned down, at a steady ratio (in dB) of the sibilant to the voiced band.
-    fn gain_db(&self, level_db: f64) -> f64 {
+    #[must_use]
+    pub fn gain_db(&self, level_db: f64) -> f64 {
         if self.rests() { 0.0 } else { self.exact_curve.gain_db(level_db) }
     }
 }
@@ -133,11 +134,6 @@ impl<const C: usize> DeEsserState<C>
 where
     [f32; C]: Frame,
 {
-    /// The largest reduction in dB since the last call.
-    pub fn take_reduction_db(&mut self) -> f64 {
-        core::mem::take(&mut self.largest_db)
-    }
-
     /// How strong the sibilant band is against the voiced band now, in dB.
     #[must_use]
     pub fn ratio_db(&self) -> f32 {
@@ -158,7 +154,7 @@ where
         Ok(DeEsserCoefs::new(settings, rate))
     }
 
-    fn fresh(rate: SampleRate) -> DeEsserState<C> {
+    fn state(rate: SampleRate) -> DeEsserState<C> {
         DeEsserState {
             sibilance: Sibilance::fresh(rate),
             split: [Lanes::splat(0.0); 2],
@@ -168,7 +164,8 @@ where
         }
     }
 
-    fn run(coefs: &DeEsserCoefs, state: &mut DeEsserState<C>, frames: &mut [[f32; C]]) {
+    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
+        let Core { coefs, state } = core;
         let Some(bands) = &coefs.bands else { return };
         let mut rest = frames;
         while !rest.is_empty() {
@@ -177,6 +174,8 @@ where
             rest = later;
         }
     }
+
+    const REDUCES: bool = true;
 
     fn between(from: &DeEsserCoefs, to: &DeEsserCoefs, t: f64) -> DeEsserCoefs {
         let mix = |a: f64, b: f64| a + (b - a) * t;
@@ -198,12 +197,20 @@ where
         coefs.rests()
     }
 
-    fn latency(_coefs: &DeEsserCoefs) -> u32 {
-        0
+    fn tail(coefs: &DeEsserCoefs) -> u32 {
+        if coefs.rests() { 0 } else { Cascade::new([coefs.split_section]).tail() }
     }
 
-    fn tail(coefs: &DeEsserCoefs) -> Tail {
-        Tail::Samples(if coefs.rests() { 0 } else { Cascade::new([coefs.split_section]).tail() })
+    fn is_stable(coefs: &DeEsserCoefs) -> bool {
+        coefs.is_stable()
+    }
+
+    fn gain_db(coefs: &DeEsserCoefs, level_db: f64) -> f64 {
+        coefs.gain_db(level_db)
+    }
+
+    fn take_reduction_db(state: &mut DeEsserState<C>) -> f64 {
+        core::mem::take(&mut state.largest_db)
     }
 }
 

@@ -1,9 +1,9 @@
 //! The de-reverb: takes the late sound of a room out of a voice, in short-time spectra.
 
-use super::{Stage, Tail};
+use super::{Core, Stage};
 use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame};
-use crate::math::{from_db, power_to_db, smoothing};
+use crate::math::{from_db, power_to_db, smooth_step, smoothing};
 use crate::settings::{DeReverbSettings, DeReverbVariant};
 use crate::units::SampleRate;
 
@@ -155,15 +155,7 @@ pub struct DeReverbState<const C: usize> {
 }
 
 impl<const C: usize> DeReverbState<C> {
-    /// The largest reduction of the whole signal in dB since the last call.
-    pub fn take_reduction_db(&mut self) -> f64 {
-        core::mem::take(&mut self.largest_db)
-    }
-
-    /// The transforms of one hop and nothing else, there and back for every channel: what `ratios` in benches sets the stage
-    /// against. The sound that comes out of a state so used means nothing.
-    #[doc(hidden)]
-    pub fn transforms_alone(&mut self, coefs: &DeReverbCoefs) {
+    fn transforms_alone(&mut self, coefs: &DeReverbCoefs) {
         if self.plan != Some(coefs.plan) {
             self.begin(&coefs.plan);
         }
@@ -233,6 +225,19 @@ impl<const C: usize> DeReverbState<C> {
     }
 }
 
+impl<const C: usize> super::Processor<DeReverb, C>
+where
+    [f32; C]: Frame,
+{
+    /// The transforms of one hop and nothing else, there and back for every channel: what `ratios` in benches sets the stage
+    /// against. The sound that comes out of a state so used means nothing.
+    #[doc(hidden)]
+    pub fn transforms_alone(&mut self) {
+        let coefs = *self.target().coefs();
+        self.state_mut().transforms_alone(&coefs);
+    }
+}
+
 impl<const C: usize> Stage<C> for DeReverb
 where
     [f32; C]: Frame,
@@ -276,7 +281,7 @@ where
         })
     }
 
-    fn fresh(_rate: SampleRate) -> DeReverbState<C> {
+    fn state(_rate: SampleRate) -> DeReverbState<C> {
         DeReverbState {
             plan: None,
             transform: Transform::EMPTY,
@@ -300,18 +305,21 @@ where
         }
     }
 
+    const LONGEST_LATENCY: usize = LONGEST_SYNTHESIS;
     const PASS_KEEPS_STATE: bool = true;
+    const REDUCES: bool = true;
 
-    fn run(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>, frames: &mut [[f32; C]]) {
-        <Self as Stage<C>>::run_beside(coefs, state, frames, &mut []);
+    /// In place: the state is too large to be made on an audio thread's stack.
+    fn clear(state: &mut DeReverbState<C>, _rate: SampleRate) {
+        state.clear();
     }
 
-    fn run_beside(
-        coefs: &DeReverbCoefs,
-        state: &mut DeReverbState<C>,
-        frames: &mut [[f32; C]],
-        passed: &mut [[f32; C]],
-    ) {
+    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
+        Self::run_beside(core, frames, &mut []);
+    }
+
+    fn run_beside(core: Core<'_, Self, C>, frames: &mut [[f32; C]], passed: &mut [[f32; C]]) {
+        let Core { coefs, state } = core;
         if coefs.is_absent() {
             passed.iter_mut().zip(frames.iter()).for_each(|(to, from)| *to = *from);
             return;
@@ -337,7 +345,8 @@ where
     }
 
     /// Only the delay goes on; when it is switched on again it learns afresh, and fades in when its frames overlap.
-    fn pass(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>, frames: &mut [[f32; C]]) {
+    fn pass(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
+        let Core { coefs, state } = core;
         if coefs.is_absent() {
             return;
         }
@@ -381,8 +390,16 @@ where
     }
 
     /// A gain that differs from band to band rings within its frame, no further.
-    fn tail(coefs: &DeReverbCoefs) -> Tail {
-        Tail::Samples((coefs.plan.synthesis + coefs.plan.analysis) as u32)
+    fn tail(coefs: &DeReverbCoefs) -> u32 {
+        (coefs.plan.synthesis + coefs.plan.analysis) as u32
+    }
+
+    fn is_stable(coefs: &DeReverbCoefs) -> bool {
+        coefs.is_stable()
+    }
+
+    fn take_reduction_db(state: &mut DeReverbState<C>) -> f64 {
+        core::mem::take(&mut state.largest_db)
     }
 }
 
@@ -411,7 +428,7 @@ fn soften<const C: usize>(state: &mut DeReverbState<C>, frame: &mut [f32; C]) {
     }
     state.soft -= 1;
     let t = 1.0 - state.soft as f32 / state.soft_length as f32;
-    let gain = t * t * (3.0 - 2.0 * t);
+    let gain = smooth_step(t);
     frame.iter_mut().for_each(|sample| *sample *= gain);
 }
 

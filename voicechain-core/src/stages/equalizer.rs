@@ -1,6 +1,5 @@
 //! What the filter stages share: a cascade, the gain that keeps the loudness of speech, and the rate.
 
-use super::{Linear, Tail};
 use crate::filters::{Cascade, CascadeState, Response, Section};
 use crate::frame::Frame;
 use crate::math::from_db;
@@ -85,13 +84,9 @@ impl<const N: usize> FilterCoefs<N> {
         self.cascade.sections()
     }
 
-    pub(super) fn tail(&self) -> Tail {
-        Tail::Samples(self.cascade.tail())
-    }
-}
-
-impl<const N: usize> Linear for FilterCoefs<N> {
-    fn response(&self, frequency_hz: f64) -> Response {
+    /// What the stage does to a steady tone at `frequency_hz`, the level compensation included.
+    #[must_use]
+    pub fn response(&self, frequency_hz: f64) -> Response {
         self.cascade.response(2.0 * PI * frequency_hz / self.rate_hz).scaled(self.compensation)
     }
 }
@@ -112,36 +107,44 @@ macro_rules! filter_stage {
                 Ok(Self::coefs(settings, rate))
             }
 
-            fn fresh(_rate: SampleRate) -> CascadeState<C, $n> {
+            fn state(_rate: SampleRate) -> CascadeState<C, $n> {
                 CascadeState::fresh()
             }
 
-            fn run(coefs: &FilterCoefs<$n>, state: &mut CascadeState<C, $n>, frames: &mut [[f32; C]]) {
-                coefs.run(state, frames);
+            fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
+                core.coefs.run(core.state, frames);
             }
 
             fn between(from: &FilterCoefs<$n>, to: &FilterCoefs<$n>, t: f64) -> FilterCoefs<$n> {
                 from.between(to, t)
             }
 
-            fn loosen(coefs: &FilterCoefs<$n>, state: &mut CascadeState<C, $n>) {
-                coefs.loosen(state);
+            fn loosen(core: Core<'_, Self, C>) {
+                core.coefs.loosen(core.state);
             }
 
-            fn settle(coefs: &FilterCoefs<$n>, state: &mut CascadeState<C, $n>) {
-                coefs.settle(state);
+            fn settle(core: Core<'_, Self, C>) {
+                core.coefs.settle(core.state);
             }
 
             fn rests(coefs: &FilterCoefs<$n>) -> bool {
                 coefs.rests()
             }
 
-            fn latency(_coefs: &FilterCoefs<$n>) -> u32 {
-                0
+            fn is_stable(coefs: &FilterCoefs<$n>) -> bool {
+                coefs.is_stable()
             }
 
-            fn tail(coefs: &FilterCoefs<$n>) -> Tail {
-                coefs.tail()
+            fn sections(coefs: &FilterCoefs<$n>) -> &[Section] {
+                coefs.sections()
+            }
+
+            fn response(coefs: &FilterCoefs<$n>, frequency_hz: f64) -> Response {
+                coefs.response(frequency_hz)
+            }
+
+            fn compensation_db(coefs: &FilterCoefs<$n>) -> f64 {
+                coefs.compensation_db()
             }
         }
     };

@@ -1,6 +1,6 @@
 //! The expander: lets a voice pass and turns down what lies between its words.
 
-use super::{Dynamic, Stage, Tail};
+use super::{Core, Stage};
 use crate::detectors::above_noise::AboveNoiseBands;
 use crate::detectors::{AboveNoise, TICK};
 use crate::error::SettingError;
@@ -55,9 +55,10 @@ impl ExpanderCoefs {
     }
 }
 
-impl Dynamic for ExpanderCoefs {
+impl ExpanderCoefs {
     /// Static gain, once closed, for a sound that stands so many dB above its noise floor.
-    fn gain_db(&self, level_db: f64) -> f64 {
+    #[must_use]
+    pub fn gain_db(&self, level_db: f64) -> f64 {
         -self.reduction_db(level_db)
     }
 }
@@ -81,11 +82,6 @@ impl<const C: usize> ExpanderState<C>
 where
     [f32; C]: Frame,
 {
-    /// The largest reduction in dB since the last call.
-    pub fn take_reduction_db(&mut self) -> f64 {
-        core::mem::take(&mut self.largest_db)
-    }
-
     /// How far the sound stands above its noise floor now, in dB.
     #[must_use]
     pub fn over_db(&self) -> f32 {
@@ -116,7 +112,7 @@ where
         })
     }
 
-    fn fresh(rate: SampleRate) -> ExpanderState<C> {
+    fn state(rate: SampleRate) -> ExpanderState<C> {
         ExpanderState {
             detector: AboveNoise::fresh(rate),
             open: true,
@@ -127,7 +123,8 @@ where
         }
     }
 
-    fn run(coefs: &ExpanderCoefs, state: &mut ExpanderState<C>, frames: &mut [[f32; C]]) {
+    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
+        let Core { coefs, state } = core;
         let mut rest = frames;
         while !rest.is_empty() {
             let (now, later) = rest.split_at_mut(rest.len().min(state.detector.left()));
@@ -135,6 +132,8 @@ where
             rest = later;
         }
     }
+
+    const REDUCES: bool = true;
 
     fn between(from: &ExpanderCoefs, to: &ExpanderCoefs, t: f64) -> ExpanderCoefs {
         let mix = |a: f64, b: f64| a + (b - a) * t;
@@ -151,12 +150,16 @@ where
         }
     }
 
-    fn latency(_coefs: &ExpanderCoefs) -> u32 {
-        0
+    fn is_stable(coefs: &ExpanderCoefs) -> bool {
+        coefs.is_stable()
     }
 
-    fn tail(_coefs: &ExpanderCoefs) -> Tail {
-        Tail::Samples(0)
+    fn gain_db(coefs: &ExpanderCoefs, level_db: f64) -> f64 {
+        coefs.gain_db(level_db)
+    }
+
+    fn take_reduction_db(state: &mut ExpanderState<C>) -> f64 {
+        core::mem::take(&mut state.largest_db)
     }
 }
 

@@ -1,10 +1,10 @@
 //! The high-pass: Butterworth, 6 to 48 dB/octave.
 
 use super::equalizer::{FilterCoefs, filter_stage};
-use super::{Stage, Tail};
+use super::{Core, Stage};
 use crate::error::SettingError;
-use crate::filters::CascadeState;
 use crate::filters::design::butterworth_high_pass;
+use crate::filters::{CascadeState, Response, Section};
 use crate::frame::Frame;
 use crate::settings::{HighPassSettings, Slope};
 use crate::units::SampleRate;

@@ -1,6 +1,6 @@
 //! The hum stage: takes the mains family out of a recording and leaves the voice that crosses it.
 
-use super::{Stage, Tail};
+use super::{Core, Stage};
 use crate::error::SettingError;
 use crate::filters::Response;
 use crate::frame::Frame;
@@ -152,7 +152,7 @@ where
         })
     }
 
-    fn fresh(_rate: SampleRate) -> HumState<C> {
+    fn state(_rate: SampleRate) -> HumState<C> {
         HumState {
             nominal_hz: 0.0,
             base_hz: 0.0,
@@ -169,7 +169,8 @@ where
         }
     }
 
-    fn run(coefs: &HumCoefs, state: &mut HumState<C>, frames: &mut [[f32; C]]) {
+    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
+        let Core { coefs, state } = core;
         if state.nominal_hz == 0.0 {
             begin(coefs, state);
         }
@@ -194,12 +195,12 @@ where
         HumCoefs { share: from.share + (to.share - from.share) * t, ..*to }
     }
 
-    fn latency(_coefs: &HumCoefs) -> u32 {
-        0
+    fn tail(coefs: &HumCoefs) -> u32 {
+        if coefs.share == 0.0 { 0 } else { (3.1 * coefs.rate_hz / coefs.nominal_hz) as u32 }
     }
 
-    fn tail(coefs: &HumCoefs) -> Tail {
-        Tail::Samples(if coefs.share == 0.0 { 0 } else { (3.1 * coefs.rate_hz / coefs.nominal_hz) as u32 })
+    fn is_stable(coefs: &HumCoefs) -> bool {
+        coefs.is_stable()
     }
 }
 

@@ -1,6 +1,6 @@
 //! The leveller: brings the phrases of a voice that drifts to one level.
 
-use super::{Dynamic, Stage, Tail};
+use super::{Core, Stage};
 use crate::detectors::{NoiseFloor, VoiceActivity};
 use crate::error::SettingError;
 use crate::filters::k_weighting::{self, KState, KWeighting};
@@ -97,9 +97,10 @@ impl LevellerCoefs {
     }
 }
 
-impl Dynamic for LevellerCoefs {
+impl LevellerCoefs {
     /// Gain in dB that a fresh leveller reaches on a voice of this loudness, LUFS.
-    fn gain_db(&self, level_db: f64) -> f64 {
+    #[must_use]
+    pub fn gain_db(&self, level_db: f64) -> f64 {
         self.wanted_db(level_db, 0.0)
     }
 }
@@ -140,11 +141,6 @@ impl<const C: usize> LevellerState<C> {
     pub(crate) fn guide(&mut self, gain_db: Option<f64>) {
         self.guide_db = gain_db.filter(|db| db.is_finite());
     }
-
-    /// The largest cut in dB since the last call, 0 while it gives.
-    pub fn take_reduction_db(&mut self) -> f64 {
-        core::mem::take(&mut self.largest_cut_db)
-    }
 }
 
 impl<const C: usize> Stage<C> for Leveller
@@ -174,7 +170,7 @@ where
         })
     }
 
-    fn fresh(rate: SampleRate) -> LevellerState<C> {
+    fn state(rate: SampleRate) -> LevellerState<C> {
         LevellerState {
             clock: SubBlockClock::new(rate),
             weighted: KState::new(),
@@ -194,7 +190,8 @@ where
         }
     }
 
-    fn run(coefs: &LevellerCoefs, state: &mut LevellerState<C>, frames: &mut [[f32; C]]) {
+    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
+        let Core { coefs, state } = core;
         let mut rest = frames;
         while !rest.is_empty() {
             let (now, later) = rest.split_at_mut(rest.len().min(state.clock.left()));
@@ -202,6 +199,8 @@ where
             rest = later;
         }
     }
+
+    const REDUCES: bool = true;
 
     fn between(from: &LevellerCoefs, to: &LevellerCoefs, t: f64) -> LevellerCoefs {
         let mix = |a: f64, b: f64| a + (b - a) * t;
@@ -219,12 +218,16 @@ where
         }
     }
 
-    fn latency(_coefs: &LevellerCoefs) -> u32 {
-        0
+    fn is_stable(coefs: &LevellerCoefs) -> bool {
+        coefs.is_stable()
     }
 
-    fn tail(_coefs: &LevellerCoefs) -> Tail {
-        Tail::Samples(0)
+    fn gain_db(coefs: &LevellerCoefs, level_db: f64) -> f64 {
+        coefs.gain_db(level_db)
+    }
+
+    fn take_reduction_db(state: &mut LevellerState<C>) -> f64 {
+        core::mem::take(&mut state.largest_cut_db)
     }
 }
 

@@ -16,7 +16,7 @@
 //! samples one thing more is needed: interpolation looks at some 50 samples on each side, and if the gain moves much
 //! within them, the peak of the product is not the product of gain and peak. Therefore the gain is held flat around
 //! each peak and is smoothed over no fewer than 80 samples, so that flat part and half the slope together reach at
-//! least 60 samples to each side, at every rate and setting (see [`Coefs`]). With the look-ahead alone, 4 samples of
+//! least 60 samples to each side, at every rate and setting (see [`LimiterCoefs`]). With the look-ahead alone, 4 samples of
 //! 0.5 ms at 8 kHz, the same signals overshoot by more than 2 dB.
 //!
 //! A ceiling that is lowered while audio runs is approached with the same smoothing: what is already inside the delay
@@ -44,7 +44,7 @@ use crate::frame::{CHUNK, Frame};
 use crate::gain::Limiting;
 use crate::math;
 use crate::settings::LimiterSettings;
-use crate::stages::{Dynamic, Stage, Tail};
+use crate::stages::{Core, Stage};
 use crate::units::SampleRate;
 
 mod reduction;
@@ -72,8 +72,10 @@ const LONGEST_SLOPE: usize = 960;
 const LONGEST_MEAN: usize = LONGEST_SLOPE / 2 + 1;
 /// Longest block of the hold; its window is twice this.
 const LONGEST_HOLD: usize = (LONGEST_SLOPE + 10) / 2;
-/// Frames in the delay line, a power of two above the longest latency (1 014).
-const DELAY: usize = 1_024;
+/// The longest latency, samples: 5 ms of smoothing at 192 kHz, with the shortest flat part.
+const LONGEST_LATENCY: usize = oversampled_peak::LOOK_AHEAD - 1 + LEAST_FLAT as usize + LONGEST_SLOPE;
+/// Frames in the delay line, a power of two above the longest latency.
+const DELAY: usize = (LONGEST_LATENCY + 1).next_power_of_two();
 /// Louder samples (180 dB over full scale) are taken as this.
 const LOUDEST: f32 = (1_u32 << 30) as f32;
 
@@ -108,7 +110,7 @@ pub struct Limiter;
 ///
 /// Test `latency_is_what_an_impulse_takes`.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Coefs {
+pub struct LimiterCoefs {
     /// The largest sample that may leave, linear, rounded down.
     ceiling: f32,
     /// The detector's peaks above this need less gain, linear.
@@ -123,7 +125,7 @@ pub struct Coefs {
     flat: u32,
 }
 
-impl Coefs {
+impl LimiterCoefs {
     fn latency(&self) -> u32 {
         oversampled_peak::LOOK_AHEAD as u32 - 1 + self.flat + self.slope
     }
@@ -133,6 +135,12 @@ impl Coefs {
         self.slope + 2 * self.flat + 1
     }
 
+    /// True when everything is finite and the release falls.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        self.ceiling.is_finite() && self.excess.is_finite() && (0.0..1.0).contains(&self.keep)
+    }
+
     /// The largest sample that may leave, linear.
     #[must_use]
     pub fn ceiling(&self) -> f32 {
@@ -140,16 +148,17 @@ impl Coefs {
     }
 }
 
-impl Dynamic for Coefs {
+impl LimiterCoefs {
     /// Gain in dB, 0 or below, at a steady true peak of `level_db` dBTP.
-    fn gain_db(&self, level_db: f64) -> f64 {
+    #[must_use]
+    pub fn gain_db(&self, level_db: f64) -> f64 {
         Limiting::new(math::to_db(f64::from(self.threshold)), 0.0).gain_db(level_db)
     }
 }
 
 /// Everything that audio changes in a limiter; about 20 KiB in stereo, 16 KiB in mono.
 #[derive(Clone, Debug)]
-pub struct State<const C: usize> {
+pub struct LimiterState<const C: usize> {
     detector: OversampledPeak<C>,
     control: Control,
     delay: [[f32; C]; DELAY],
@@ -166,12 +175,7 @@ pub struct State<const C: usize> {
     touches: u64,
 }
 
-impl<const C: usize> State<C> {
-    /// The largest gain reduction since the last call, in dB, positive; 0 if there was none.
-    pub fn take_reduction_db(&mut self) -> f64 {
-        f64::from(core::mem::take(&mut self.largest)) * DB_PER_STEP
-    }
-
+impl<const C: usize> LimiterState<C> {
     /// How often the ceiling has been touched since reset: peaks or runs of peaks during which the limiter did not
     /// once let go for as long as its hold lasts.
     #[must_use]
@@ -220,7 +224,7 @@ impl Control {
     }
 
     /// Turns demands into smoothed reductions, in place; gives the number of times the hold began.
-    fn run(&mut self, coefs: &Coefs, demands: &mut [Reduction]) -> u64 {
+    fn run(&mut self, coefs: &LimiterCoefs, demands: &mut [Reduction]) -> u64 {
         const SNAP: f64 = SNAP_DB / DB_PER_STEP;
         let quiet_after = self.hold.window() as u32 + coefs.slope + 2;
         let mut begun = 0;
@@ -254,10 +258,10 @@ where
     [f32; C]: Frame,
 {
     type Settings = LimiterSettings;
-    type Coefs = Coefs;
-    type State = State<C>;
+    type Coefs = LimiterCoefs;
+    type State = LimiterState<C>;
 
-    fn design(settings: &LimiterSettings, rate: SampleRate) -> Result<Coefs, SettingError> {
+    fn design(settings: &LimiterSettings, rate: SampleRate) -> Result<LimiterCoefs, SettingError> {
         settings.check()?;
         let exact = math::from_db(settings.ceiling_dbtp);
         let mut ceiling = exact as f32;
@@ -269,7 +273,7 @@ where
         let flat = (LEAST_REACH - (slope / 2).min(LEAST_REACH)).max(LEAST_FLAT);
         let rest_ms = (REST * settings.release_ms).min(LONGEST_REST_MS);
         let fall = (settings.release_ms - rest_ms) * 1e-3 * rate.hz();
-        Ok(Coefs {
+        Ok(LimiterCoefs {
             ceiling,
             threshold,
             excess: 1.0 / threshold,
@@ -280,8 +284,8 @@ where
         })
     }
 
-    fn fresh(_rate: SampleRate) -> State<C> {
-        State {
+    fn state(_rate: SampleRate) -> LimiterState<C> {
+        LimiterState {
             detector: OversampledPeak::new(),
             control: Control::new(SHORTEST_SLOPE, LEAST_FLAT),
             delay: [[0.0; C]; DELAY],
@@ -294,13 +298,17 @@ where
         }
     }
 
-    fn run(coefs: &Coefs, state: &mut State<C>, frames: &mut [[f32; C]]) {
-        <Self as Stage<C>>::run_beside(coefs, state, frames, &mut []);
+    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
+        Self::run_beside(core, frames, &mut []);
     }
+
+    const LONGEST_LATENCY: usize = LONGEST_LATENCY;
+    const REDUCES: bool = true;
 
     const PASS_KEEPS_STATE: bool = true;
 
-    fn run_beside(coefs: &Coefs, state: &mut State<C>, frames: &mut [[f32; C]], passed: &mut [[f32; C]]) {
+    fn run_beside(core: Core<'_, Self, C>, frames: &mut [[f32; C]], passed: &mut [[f32; C]]) {
+        let Core { coefs, state } = core;
         let mut passed = passed.chunks_mut(CHUNK);
         for piece in frames.chunks_mut(CHUNK) {
             let mut reductions = [0; CHUNK];
@@ -316,7 +324,8 @@ where
 
     /// Detector, hold and smoothing go on as in [`Stage::run`], so that the limiter can be switched or faded in at any
     /// frame; reductions are not reported and touches not counted.
-    fn pass(coefs: &Coefs, state: &mut State<C>, frames: &mut [[f32; C]]) {
+    fn pass(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
+        let Core { coefs, state } = core;
         for piece in frames.chunks_mut(CHUNK) {
             let mut reductions = [0; CHUNK];
             prepare(coefs, state, piece, &mut reductions, false);
@@ -325,10 +334,10 @@ where
     }
 
     /// The ceiling and the release move; the look-ahead is that of `to` at once.
-    fn between(from: &Coefs, to: &Coefs, t: f64) -> Coefs {
+    fn between(from: &LimiterCoefs, to: &LimiterCoefs, t: f64) -> LimiterCoefs {
         let mix = |a: f32, b: f32| a + (b - a) * t as f32;
         let threshold = mix(from.threshold, to.threshold);
-        Coefs {
+        LimiterCoefs {
             ceiling: mix(from.ceiling, to.ceiling),
             threshold,
             excess: 1.0 / threshold,
@@ -338,20 +347,32 @@ where
     }
 
     /// 50 samples of detection, then the flat part and the slope of the gain; the same whether on or off.
-    fn latency(coefs: &Coefs) -> u32 {
+    fn latency(coefs: &LimiterCoefs) -> u32 {
         coefs.latency()
     }
 
     /// The delay alone: the last sample leaves when so many more have come in.
-    fn tail(coefs: &Coefs) -> Tail {
-        Tail::Samples(coefs.latency())
+    fn tail(coefs: &LimiterCoefs) -> u32 {
+        coefs.latency()
+    }
+
+    fn is_stable(coefs: &LimiterCoefs) -> bool {
+        coefs.is_stable()
+    }
+
+    fn gain_db(coefs: &LimiterCoefs, level_db: f64) -> f64 {
+        coefs.gain_db(level_db)
+    }
+
+    fn take_reduction_db(state: &mut LimiterState<C>) -> f64 {
+        f64::from(core::mem::take(&mut state.largest)) * DB_PER_STEP
     }
 }
 
 /// Detects, finds the reductions and delays the frames of one chunk; false if all reductions are 0.
 fn prepare<const C: usize>(
-    coefs: &Coefs,
-    state: &mut State<C>,
+    coefs: &LimiterCoefs,
+    state: &mut LimiterState<C>,
     frames: &mut [[f32; C]],
     reductions: &mut [Reduction; CHUNK],
     count_touches: bool,
@@ -399,7 +420,7 @@ fn prepare<const C: usize>(
 
 /// Applies the reductions to the delayed frames of one chunk.
 fn finish<const C: usize>(
-    state: &mut State<C>,
+    state: &mut LimiterState<C>,
     frames: &mut [[f32; C]],
     reductions: &[Reduction; CHUNK],
     active: bool,

@@ -1,7 +1,8 @@
 //! The processors of the strip, one file each.
 //!
 //! A stage is three separate things: settings (the user's units, plain data), coefficients (designed once, the only
-//! step that can fail) and state (everything that audio changes).
+//! step that can fail) and state (everything that audio changes). A [`Processor`] holds a state together with the
+//! coefficients that it runs with, and is the only way to run one.
 
 pub mod compressor;
 pub mod corrective_eq;
@@ -13,6 +14,7 @@ pub mod high_pass;
 pub mod hum;
 pub mod leveller;
 pub mod limiter;
+pub mod processor;
 pub mod tone_eq;
 pub mod trim;
 
@@ -25,21 +27,19 @@ pub use high_pass::HighPass;
 pub use hum::Hum;
 pub use leveller::Leveller;
 pub use limiter::Limiter;
+pub use processor::{Core, Processor, StageCoefs};
 pub use tone_eq::ToneEq;
 pub use trim::{OutputTrim, Trim};
 
 use crate::error::SettingError;
+use crate::filters::{Response, Section};
 use crate::units::SampleRate;
 
-/// How long a stage rings after its input has become silent.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Tail {
-    /// The impulse response stays under -120 dB of its peak after so many samples.
-    Samples(u32),
-}
-
-/// One processor of the strip for `C` channels.
-pub trait Stage<const C: usize> {
+/// One processor of the strip for `C` channels: its settings, coefficients and state, and what it does with them.
+///
+/// Whatever runs takes a [`Core`], a state with the coefficients that it runs with. Only a [`Processor`] makes one, so a state
+/// never meets coefficients that it was not prepared for.
+pub trait Stage<const C: usize>: Sized {
     /// What a person sets, in the user's units.
     type Settings: Copy + PartialEq;
     /// What `run` needs of the settings; designed once.
@@ -47,41 +47,52 @@ pub trait Stage<const C: usize> {
     /// Everything that audio changes.
     type State;
 
+    /// The longest latency at any setting and rate, in samples: as much of the unprocessed signal is kept.
+    const LONGEST_LATENCY: usize = 0;
+
+    /// True when [`pass`](Stage::pass) keeps the state warm; otherwise a stage starts afresh when it is switched on.
+    const PASS_KEEPS_STATE: bool = false;
+
+    /// True when the stage moves the level and reports by how much: it gets a meter of gain reduction.
+    const REDUCES: bool = false;
+
     /// Designs the coefficients.
     ///
     /// # Errors
     /// A setting outside its range, named with its value and what is allowed.
     fn design(settings: &Self::Settings, rate: SampleRate) -> Result<Self::Coefs, SettingError>;
 
-    /// A state that has heard nothing; equal to a state after reset.
-    fn fresh(rate: SampleRate) -> Self::State;
+    /// A state that has heard nothing.
+    fn state(rate: SampleRate) -> Self::State;
+
+    /// Makes a state one that has heard nothing.
+    fn clear(state: &mut Self::State, rate: SampleRate) {
+        *state = Self::state(rate);
+    }
 
     /// Processes frames in place. Cannot fail; any split of the same frames into calls gives the same bits.
-    fn run(coefs: &Self::Coefs, state: &mut Self::State, frames: &mut [[f32; C]]);
+    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]);
 
     /// Coefficients on the way from `from` (`t = 0`) to `to` (`t = 1`), as a setting moves. They are used for one frame
     /// each, between [`loosen`](Stage::loosen) and [`settle`](Stage::settle).
     fn between(from: &Self::Coefs, to: &Self::Coefs, t: f64) -> Self::Coefs;
 
-    /// Makes the state ready for moving coefficients; `coefs` are those that it was run with.
-    fn loosen(_coefs: &Self::Coefs, _state: &mut Self::State) {}
+    /// Makes the state ready for moving coefficients, from those that it was run with.
+    fn loosen(_core: Core<'_, Self, C>) {}
 
-    /// Makes the state ready for coefficients at rest; `coefs` are those that it will be run with.
-    fn settle(_coefs: &Self::Coefs, _state: &mut Self::State) {}
+    /// Makes the state ready for coefficients at rest.
+    fn settle(_core: Core<'_, Self, C>) {}
 
     /// What the stage does while it is switched off: nothing but the delay of its latency.
-    fn pass(_coefs: &Self::Coefs, _state: &mut Self::State, _frames: &mut [[f32; C]]) {}
-
-    /// True when [`pass`](Stage::pass) keeps the state warm; a stage of which it does not starts afresh when switched on.
-    const PASS_KEEPS_STATE: bool = false;
+    fn pass(_core: Core<'_, Self, C>, _frames: &mut [[f32; C]]) {}
 
     /// Runs, and writes what [`pass`](Stage::pass) would have given to `passed` (as long as `frames`): both sides of a
     /// cross-fade.
-    fn run_beside(coefs: &Self::Coefs, state: &mut Self::State, frames: &mut [[f32; C]], passed: &mut [[f32; C]]) {
+    fn run_beside(core: Core<'_, Self, C>, frames: &mut [[f32; C]], passed: &mut [[f32; C]]) {
         for (to, from) in passed.iter_mut().zip(frames.iter()) {
             *to = *from;
         }
-        Self::run(coefs, state, frames);
+        Self::run(core, frames);
     }
 
     /// True when [`run`](Stage::run) returns its input bit for bit with these coefficients and leaves the state alone, whatever
@@ -91,21 +102,42 @@ pub trait Stage<const C: usize> {
         false
     }
 
-    /// Delay of the output against the input, in samples.
-    fn latency(coefs: &Self::Coefs) -> u32;
+    /// True when everything is finite and every pole lies inside the unit circle.
+    fn is_stable(coefs: &Self::Coefs) -> bool;
 
-    /// How long the stage rings.
-    fn tail(coefs: &Self::Coefs) -> Tail;
-}
+    /// Delay of the output against the input, in samples; the same whether the stage is on or off.
+    fn latency(_coefs: &Self::Coefs) -> u32 {
+        0
+    }
 
-/// A linear stage answers what it does to a steady tone.
-pub trait Linear {
-    /// The response at `frequency_hz`, read from the coefficients.
-    fn response(&self, frequency_hz: f64) -> crate::filters::Response;
-}
+    /// Samples until the impulse response stays under -120 dB of its peak, the latency included. What
+    /// [`sections`](Stage::sections) ring is not in it.
+    fn tail(coefs: &Self::Coefs) -> u32 {
+        Self::latency(coefs)
+    }
 
-/// A dynamics stage answers what it does to a steady level.
-pub trait Dynamic {
-    /// The gain in dB at a steady level in dB of the quantity that drives it.
-    fn gain_db(&self, level_db: f64) -> f64;
+    /// The filters that the sound runs through: those of all stages ring as one chain.
+    fn sections(_coefs: &Self::Coefs) -> &[Section] {
+        &[]
+    }
+
+    /// What the stage does to a steady tone at `frequency_hz`, read from the coefficients; 1 for a stage that is not linear.
+    fn response(_coefs: &Self::Coefs, _frequency_hz: f64) -> Response {
+        Response::ONE
+    }
+
+    /// The gain in dB at a steady level in dB of what drives the stage; 0 for a stage that nothing drives.
+    fn gain_db(_coefs: &Self::Coefs, _level_db: f64) -> f64 {
+        0.0
+    }
+
+    /// A gain that the stage adds to keep the loudness, in dB: level compensation or make-up.
+    fn compensation_db(_coefs: &Self::Coefs) -> f64 {
+        0.0
+    }
+
+    /// The largest reduction in dB since the last call; 0 for a stage that does not [reduce](Stage::REDUCES).
+    fn take_reduction_db(_state: &mut Self::State) -> f64 {
+        0.0
+    }
 }

@@ -1,10 +1,10 @@
 //! The tone EQ: low shelf, bell and high shelf behind the dynamics.
 
 use super::equalizer::{FilterCoefs, filter_stage};
-use super::{Stage, Tail};
+use super::{Core, Stage};
 use crate::error::SettingError;
-use crate::filters::CascadeState;
 use crate::filters::design::{bell, high_shelf, low_shelf};
+use crate::filters::{CascadeState, Response, Section};
 use crate::frame::Frame;
 use crate::settings::ToneEqSettings;
 use crate::units::SampleRate;

@@ -1,6 +1,6 @@
 //! A plain gain: the trim in front of the strip and the one behind it.
 
-use super::{Linear, Stage, Tail};
+use super::{Core, Stage};
 use crate::error::SettingError;
 use crate::filters::Response;
 use crate::frame::Frame;
@@ -42,12 +42,6 @@ impl GainCoefs {
     }
 }
 
-impl Linear for GainCoefs {
-    fn response(&self, _frequency_hz: f64) -> Response {
-        Response::ONE.scaled(self.gain)
-    }
-}
-
 macro_rules! gain_stage {
     ($stage:ident, $settings:ty) => {
         impl<const C: usize> Stage<C> for $stage
@@ -63,10 +57,10 @@ macro_rules! gain_stage {
                 Ok(GainCoefs::new(settings.gain_db))
             }
 
-            fn fresh(_rate: SampleRate) {}
+            fn state(_rate: SampleRate) {}
 
-            fn run(coefs: &GainCoefs, (): &mut (), frames: &mut [[f32; C]]) {
-                coefs.run(frames);
+            fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
+                core.coefs.run(frames);
             }
 
             fn between(from: &GainCoefs, to: &GainCoefs, t: f64) -> GainCoefs {
@@ -77,12 +71,12 @@ macro_rules! gain_stage {
                 coefs.gain == 1.0
             }
 
-            fn latency(_coefs: &GainCoefs) -> u32 {
-                0
+            fn is_stable(coefs: &GainCoefs) -> bool {
+                coefs.gain.is_finite()
             }
 
-            fn tail(_coefs: &GainCoefs) -> Tail {
-                Tail::Samples(0)
+            fn response(coefs: &GainCoefs, _frequency_hz: f64) -> Response {
+                Response::ONE.scaled(coefs.gain)
             }
         }
     };

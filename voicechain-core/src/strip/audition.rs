@@ -3,13 +3,14 @@
 //! A resonance can be located from one recording, not sized: whether it is a fault, an ear decides. A part is for that ear.
 //! It is a way of listening, no processing: nothing of the strip is changed by it.
 
-use super::slot::{MOTION_MS, gentle};
 use crate::filters::StateVariable;
 use crate::filters::cascade::step_state_variable;
 use crate::filters::design::{HIGHEST_OF_RATE, band_pass, bell};
 use crate::frame::{Frame, Lanes};
+use crate::math::smooth_step;
 use crate::measure::profile::Resonance;
 use crate::propose::trial_bell;
+use crate::stages::processor::MOTION_MS;
 use crate::units::SampleRate;
 
 /// A part of what there is to hear.
@@ -163,7 +164,7 @@ where
         if self.left == 0 {
             return self.to;
         }
-        self.from.between(&self.to, gentle(1.0 - f64::from(self.left) / f64::from(self.length)))
+        self.from.between(&self.to, smooth_step(1.0 - f64::from(self.left) / f64::from(self.length)))
     }
 
     /// One frame.

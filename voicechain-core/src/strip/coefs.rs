@@ -1,82 +1,123 @@
 //! The designed strip: coefficients of every stage, the order and the switches.
 
-use super::slot::SlotCoefs;
+use super::stage_list::with_stages;
 use crate::error::SettingError;
 use crate::filters::{Response, Section};
 use crate::frame::Frame;
-use crate::settings::{MIDDLE, Middle, StageId, StripSettings};
+use crate::settings::{MIDDLE, Middle, StageId, StripSettings, signal_order};
 use crate::stages::{
-    Compressor, CorrectiveEq, DeEsser, DeReverb, Dynamic, Expander, HighPass, Hum, LateSound, Leveller, Limiter,
-    Linear, OutputTrim, ToneEq, Trim,
+    Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, LateSound, Leveller, Limiter, OutputTrim,
+    Stage, StageCoefs, ToneEq, Trim,
 };
 use crate::units::SampleRate;
 
-/// Everything that a [`Strip`](super::Strip) needs to run: designed once, plain data, made by
-/// [`design`](StripCoefs::design).
-#[derive(Clone, Copy, Debug)]
-pub struct StripCoefs<const C: usize>
-where
-    [f32; C]: Frame,
-{
-    pub(super) rate: SampleRate,
-    pub(super) order: [Middle; MIDDLE],
-    pub(super) trim: SlotCoefs<Trim, C>,
-    pub(super) hum: SlotCoefs<Hum, C>,
-    pub(super) high_pass: SlotCoefs<HighPass, C>,
-    pub(super) de_reverb: SlotCoefs<DeReverb, C>,
-    pub(super) expander: SlotCoefs<Expander, C>,
-    pub(super) leveller: SlotCoefs<Leveller, C>,
-    pub(super) corrective_eq: SlotCoefs<CorrectiveEq, C>,
-    pub(super) de_esser: SlotCoefs<DeEsser, C>,
-    pub(super) compressor: SlotCoefs<Compressor, C>,
-    pub(super) tone_eq: SlotCoefs<ToneEq, C>,
-    pub(super) limiter: SlotCoefs<Limiter, C>,
-    pub(super) output: SlotCoefs<OutputTrim, C>,
-    pub(super) ceiling_dbtp: f64,
+macro_rules! strip_coefs {
+    (
+        fixed { $($fixed:ident $fixed_field:ident: $fixed_type:ident,)+ }
+        movable { $($movable:ident $movable_field:ident: $movable_type:ident,)+ }
+    ) => {
+        strip_coefs! { $($fixed $fixed_field: $fixed_type,)+ $($movable $movable_field: $movable_type,)+ }
+    };
+    ($($variant:ident $field:ident: $type:ident,)+) => {
+        /// Everything that a [`Strip`](super::Strip) needs to run: designed once, plain data, made by
+        /// [`design`](StripCoefs::design).
+        #[derive(Clone, Copy, Debug)]
+        pub struct StripCoefs<const C: usize>
+        where
+            [f32; C]: Frame,
+        {
+            pub(super) rate: SampleRate,
+            pub(super) order: [Middle; MIDDLE],
+            pub(super) ceiling_dbtp: f64,
+            $(pub(super) $field: StageCoefs<$type, C>,)+
+        }
+
+        impl<const C: usize> StripCoefs<C>
+        where
+            [f32; C]: Frame,
+        {
+            /// Designs the whole strip. `Ok` means finite coefficients and poles inside the unit circle.
+            ///
+            /// # Errors
+            /// The first setting outside its range, with its id, its value and what is allowed; nothing else can fail. Tested
+            /// by `any_settings_in_range_are_designed_and_stable`.
+            pub fn design(settings: &StripSettings, rate: SampleRate) -> Result<Self, SettingError> {
+                settings.check()?;
+                Ok(Self {
+                    rate,
+                    order: settings.order,
+                    ceiling_dbtp: settings.limiter.ceiling_dbtp,
+                    $($field: StageCoefs::design(&settings.$field, settings.$field.is_on(), rate)?,)+
+                })
+            }
+
+            /// Delay of a stage, in samples; the same whether it is on or off.
+            #[must_use]
+            pub fn stage_latency(&self, stage: StageId) -> u32 {
+                match stage { $(StageId::$variant => self.$field.latency(),)+ }
+            }
+
+            /// What one stage does to a steady tone at `frequency_hz`; a stage that is off, or a dynamics stage, does nothing.
+            #[must_use]
+            pub fn stage_response(&self, stage: StageId, frequency_hz: f64) -> Response {
+                match stage { $(StageId::$variant => self.$field.response(frequency_hz),)+ }
+            }
+
+            /// The static gain of a dynamics stage, in dB, at a level of what drives it: dB of full scale for the compressor,
+            /// dBTP for the limiter, the ratio of sibilant to voiced band for the de-esser, the distance to the noise floor for
+            /// the expander, LUFS for the leveller. 0 for any other stage, and when off.
+            #[must_use]
+            pub fn stage_gain_db(&self, stage: StageId, level_db: f64) -> f64 {
+                match stage { $(StageId::$variant => self.$field.gain_db(level_db),)+ }
+            }
+
+            /// The gain of the level compensation of an EQ stage, or the make-up gain of the compressor, in dB; 0 for any other.
+            #[must_use]
+            pub fn compensation_db(&self, stage: StageId) -> f64 {
+                match stage { $(StageId::$variant => <$type as Stage<C>>::compensation_db(self.$field.coefs()),)+ }
+            }
+
+            /// The filters of a stage that is on, and the samples that it rings besides them.
+            fn ringing(&self, stage: StageId) -> (&[Section], u32) {
+                match stage { $(StageId::$variant => (self.$field.sections(), self.$field.tail_beside_sections()),)+ }
+            }
+
+            fn stage_is_stable(&self, stage: StageId) -> bool {
+                match stage { $(StageId::$variant => self.$field.is_stable(),)+ }
+            }
+        }
+    };
 }
+with_stages!(strip_coefs);
 
 impl<const C: usize> StripCoefs<C>
 where
     [f32; C]: Frame,
 {
-    /// Designs the whole strip. `Ok` means finite coefficients and poles inside the unit circle.
-    ///
-    /// # Errors
-    /// The first setting outside its range, with its id, its value and what is allowed; nothing else can fail. Tested by
-    /// `any_settings_in_range_are_designed_and_stable`.
-    pub fn design(settings: &StripSettings, rate: SampleRate) -> Result<Self, SettingError> {
-        settings.check()?;
-        let s = settings;
-        Ok(Self {
-            rate,
-            order: s.order,
-            trim: SlotCoefs::design(&s.trim, true, rate)?,
-            hum: SlotCoefs::design(&s.hum, s.hum.on, rate)?,
-            high_pass: SlotCoefs::design(&s.high_pass, s.high_pass.on, rate)?,
-            de_reverb: SlotCoefs::design(&s.de_reverb, s.de_reverb.on, rate)?,
-            expander: SlotCoefs::design(&s.expander, s.expander.on, rate)?,
-            leveller: SlotCoefs::design(&s.leveller, s.leveller.on, rate)?,
-            corrective_eq: SlotCoefs::design(&s.corrective_eq, s.corrective_eq.on, rate)?,
-            de_esser: SlotCoefs::design(&s.de_esser, s.de_esser.on, rate)?,
-            compressor: SlotCoefs::design(&s.compressor, s.compressor.on, rate)?,
-            tone_eq: SlotCoefs::design(&s.tone_eq, s.tone_eq.on, rate)?,
-            limiter: SlotCoefs::design(&s.limiter, s.limiter.on, rate)?,
-            output: SlotCoefs::design(&s.output, true, rate)?,
-            ceiling_dbtp: s.limiter.ceiling_dbtp,
-        })
-    }
-
     /// The rate that the strip was designed for.
     #[must_use]
     pub fn rate(&self) -> SampleRate {
         self.rate
     }
 
-    /// Delay of the output against the input, in samples: that of the de-reverb's variant and that of the limiter, whether
-    /// they are on or off.
+    /// All stages in the order in which the sound passes them.
+    #[must_use]
+    pub fn signal_order(&self) -> [StageId; StageId::COUNT] {
+        signal_order(self.order)
+    }
+
+    /// Delay of the output against the input, in samples: that of all stages, whether they are on or off. Only the de-reverb's
+    /// variant and the limiter's look-ahead set it.
     #[must_use]
     pub fn latency(&self) -> u32 {
-        self.de_reverb.latency() + self.limiter.latency()
+        StageId::ALL.iter().map(|&stage| self.stage_latency(stage)).sum()
+    }
+
+    /// By how many samples the sound is delayed when it comes to a stage.
+    #[must_use]
+    pub fn latency_before(&self, stage: StageId) -> u32 {
+        let before = self.signal_order().into_iter().take_while(|&other| other != stage);
+        before.map(|stage| self.stage_latency(stage)).sum()
     }
 
     /// Samples until the impulse response stays under -120 dB of its peak, the latency included. All filters count as one
@@ -84,34 +125,9 @@ where
     /// `latency_and_tail_are_exact`.
     #[must_use]
     pub fn tail(&self) -> u32 {
-        fn running<const N: usize>(on: bool, sections: &[Section; N]) -> &[Section] {
-            if on { sections } else { &[] }
-        }
-        let high_pass = running(self.high_pass.on, self.high_pass.coefs.sections());
-        let corrective_eq = running(self.corrective_eq.on, self.corrective_eq.coefs.sections());
-        let tone_eq = running(self.tone_eq.on, self.tone_eq.coefs.sections());
-        let filters = high_pass.iter().chain(corrective_eq).chain(tone_eq);
-        crate::filters::tail::samples(filters)
-            + self.hum.tail()
-            + self.de_reverb.tail()
-            + self.expander.tail()
-            + self.leveller.tail()
-            + self.de_esser.tail()
-            + self.compressor.tail()
-            + self.limiter.tail()
-    }
-
-    /// What one stage does to a steady tone at `frequency_hz`; a stage that is off, or a dynamics stage, does nothing.
-    #[must_use]
-    pub fn stage_response(&self, stage: StageId, frequency_hz: f64) -> Response {
-        match stage {
-            StageId::Trim => self.trim.coefs.response(frequency_hz),
-            StageId::HighPass if self.high_pass.on => self.high_pass.coefs.response(frequency_hz),
-            StageId::CorrectiveEq if self.corrective_eq.on => self.corrective_eq.coefs.response(frequency_hz),
-            StageId::ToneEq if self.tone_eq.on => self.tone_eq.coefs.response(frequency_hz),
-            StageId::Output => self.output.coefs.response(frequency_hz),
-            _ => Response::ONE,
-        }
+        let stages = StageId::ALL.iter().map(|&stage| self.ringing(stage));
+        crate::filters::tail::samples(stages.clone().flat_map(|(sections, _)| sections))
+            + stages.map(|(_, samples)| samples).sum::<u32>()
     }
 
     /// What all linear stages together do to a steady tone at `frequency_hz`.
@@ -120,63 +136,30 @@ where
         StageId::ALL.iter().fold(Response::ONE, |r, &stage| r.then(self.stage_response(stage, frequency_hz)))
     }
 
-    /// The static gain of a dynamics stage, in dB, at a level of what drives it: dB of full scale for the compressor, dBTP
-    /// for the limiter, the ratio of sibilant to voiced band for the de-esser, the distance
-    /// to the noise floor for the expander, LUFS for the leveller. 0 for any other stage, and when off.
-    #[must_use]
-    pub fn stage_gain_db(&self, stage: StageId, level_db: f64) -> f64 {
-        match stage {
-            StageId::Expander if self.expander.on => self.expander.coefs.gain_db(level_db),
-            StageId::Leveller if self.leveller.on => self.leveller.coefs.gain_db(level_db),
-            StageId::DeEsser if self.de_esser.on => self.de_esser.coefs.gain_db(level_db),
-            StageId::Compressor if self.compressor.on => self.compressor.coefs.gain_db(level_db),
-            StageId::Limiter if self.limiter.on => self.limiter.coefs.gain_db(level_db),
-            _ => 0.0,
-        }
-    }
-
     /// The response of the band that the de-esser listens to, at `frequency_hz`.
     #[must_use]
     pub fn sibilant_response(&self, frequency_hz: f64) -> Response {
-        self.de_esser.coefs.detector_response(frequency_hz)
+        self.de_esser.coefs().detector_response(frequency_hz)
     }
 
     /// The response of the de-esser at `frequency_hz` while it takes `reduction_db`; 1 when it is off.
     #[must_use]
     pub fn de_esser_response(&self, frequency_hz: f64, reduction_db: f64) -> Response {
-        if self.de_esser.on { self.de_esser.coefs.response_at(frequency_hz, reduction_db) } else { Response::ONE }
+        let de_esser = &self.de_esser;
+        if de_esser.on() { de_esser.coefs().response_at(frequency_hz, reduction_db) } else { Response::ONE }
     }
 
     /// What the de-reverb takes for the late sound of the room, and how much of it; `None` when it is off or absent.
     #[must_use]
     pub fn late_sound(&self) -> Option<LateSound> {
-        if self.de_reverb.on { self.de_reverb.coefs.late_sound() } else { None }
-    }
-
-    /// The gain of the level compensation of an EQ stage, or the make-up gain of the compressor, in dB; 0 for any other.
-    #[must_use]
-    pub fn compensation_db(&self, stage: StageId) -> f64 {
-        match stage {
-            StageId::CorrectiveEq => self.corrective_eq.coefs.compensation_db(),
-            StageId::ToneEq => self.tone_eq.coefs.compensation_db(),
-            StageId::Compressor => self.compressor.coefs.make_up_db(),
-            _ => 0.0,
-        }
+        if self.de_reverb.on() { self.de_reverb.coefs().late_sound() } else { None }
     }
 
     /// True when every coefficient is finite and every pole lies inside the unit circle; always so after
     /// [`design`](Self::design), and here so that it can be tested.
     #[must_use]
     pub fn is_stable(&self) -> bool {
-        self.high_pass.coefs.is_stable()
-            && self.hum.coefs.is_stable()
-            && self.de_reverb.coefs.is_stable()
-            && self.expander.coefs.is_stable()
-            && self.leveller.coefs.is_stable()
-            && self.corrective_eq.coefs.is_stable()
-            && self.tone_eq.coefs.is_stable()
-            && self.compressor.coefs.is_stable()
-            && self.de_esser.coefs.is_stable()
+        StageId::ALL.iter().all(|&stage| self.stage_is_stable(stage))
     }
 }
 

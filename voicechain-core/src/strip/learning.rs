@@ -1,8 +1,10 @@
 //! What a strip learns from a recording before it plays it.
 
-use super::{LOUDEST, Strip};
+use super::Strip;
+use super::input_guard::admitted;
 use crate::frame::{CHUNK, Frame};
-use crate::stages::{Hum, Stage, Trim, hum};
+use crate::settings::StageId;
+use crate::stages::hum;
 
 /// Of so much of a recording's beginning a strip learns, s: what is known of a room forgets over half a minute, and in one
 /// minute everybody pauses.
@@ -28,10 +30,10 @@ where
         if beginning.is_empty() {
             return;
         }
-        if self.target.hum.on {
+        if self.target.hum.on() {
             self.learn_hum(beginning);
         }
-        if self.target.de_reverb.on && !self.target.de_reverb.coefs.is_absent() {
+        if self.target.de_reverb.on() && !self.target.de_reverb.coefs().is_absent() {
             self.learn_room(beginning);
         }
     }
@@ -42,35 +44,22 @@ where
         for piece in beginning[..beginning.len().min(most)].rchunks(CHUNK) {
             let frames = &mut frames[..piece.len()];
             frames.iter_mut().zip(piece.iter().rev()).for_each(|(frame, heard)| *frame = admitted(heard));
-            <Trim as Stage<C>>::run(&self.target.trim.coefs, &mut self.trim.state, frames);
-            <Hum as Stage<C>>::run(&self.target.hum.coefs, &mut self.hum.state, frames);
+            self.path.run_up_to(StageId::Hum, frames);
         }
-        self.hum.state.turn_round(&self.target.hum.coefs);
+        self.path.hum.state_mut().turn_round(self.target.hum.coefs());
     }
 
     fn learn_room(&mut self, beginning: &[[f32; C]]) {
         // These two play on from the first sample.
-        let (hum, high_pass) = (self.hum.clone(), self.high_pass.clone());
-        self.de_reverb.state.gather(&self.target.de_reverb.coefs);
+        let (hum, high_pass) = (self.path.hum.clone(), self.path.high_pass.clone());
+        self.path.de_reverb.state_mut().gather(self.target.de_reverb.coefs());
         let mut frames = [[0.0; C]; CHUNK];
         for piece in beginning.chunks(CHUNK) {
             let frames = &mut frames[..piece.len()];
             frames.iter_mut().zip(piece).for_each(|(frame, heard)| *frame = admitted(heard));
-            self.trim.run(frames);
-            if !self.hum.rests() {
-                self.hum.run(frames);
-            }
-            if !self.high_pass.rests() {
-                self.high_pass.run(frames);
-            }
-            self.de_reverb.run(frames);
+            self.path.run_up_to(StageId::DeReverb, frames);
         }
-        self.de_reverb.state.turn_back();
-        (self.hum, self.high_pass) = (hum, high_pass);
+        self.path.de_reverb.state_mut().turn_back();
+        (self.path.hum, self.path.high_pass) = (hum, high_pass);
     }
-}
-
-/// As the door of a strip lets it in.
-fn admitted<const C: usize>(frame: &[f32; C]) -> [f32; C] {
-    frame.map(|x| if x.is_finite() { x.clamp(-LOUDEST, LOUDEST) } else { 0.0 })
 }

@@ -1,75 +1,46 @@
 //! The voice strip: the stages in order, with meters, the level ledger and three ways to listen.
 
 pub mod audition;
-mod changing;
 mod coefs;
-mod heard;
+mod input_guard;
+mod latency_change;
 mod learning;
+mod ledger;
 mod listening;
-mod middle;
-mod piece;
-mod readings;
-mod slot;
+mod meters;
+mod monitor;
+mod signal_path;
+mod stage_list;
 pub mod starting_points;
 
+pub use crate::stages::processor::MOTION_MS;
 pub use audition::{Audition, Part};
 pub use coefs::StripCoefs;
 pub use learning::LEARNT_S;
+pub use ledger::{Ledger, LedgerEntry};
 pub use listening::{Listening, Way};
-pub use readings::{Ledger, LedgerEntry};
-pub use slot::MOTION_MS;
 pub use starting_points::{StartingPoint, WORKING_LEVEL_LUFS, working_level_lufs};
 
-use crate::detectors::VoiceActivity;
 use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame, gather, scatter};
-use crate::meters::{ChannelWeights, LevelLedger, LoudnessMeter, ReductionMeter, TruePeakMeter};
+use crate::meters::{LoudnessMeter, ReductionMeter, TruePeakMeter};
 use crate::settings::{StageId, StripSettings};
-use crate::stages::{DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Trim};
 use crate::units::SampleRate;
-use listening::LevelMatch;
-use middle::MiddleSlots;
-use slot::Slot;
-
-/// Places at which the ledger listens: the input and behind each stage.
-const TAPS: usize = StageId::ALL.len() + 1;
-/// Taps from this one on lie behind the delay of the de-reverb, and from this one on in the middle.
-const ROOM_FROM: usize = 4;
-const MIDDLE_FROM: usize = 7;
-/// Taps from this one on lie behind the limiter's delay.
-const LATE_FROM: usize = TAPS - 2;
-/// The stages with a [`ReductionMeter`], in the order of the meters.
-const REDUCING: [StageId; 6] =
-    [StageId::DeReverb, StageId::Expander, StageId::Leveller, StageId::DeEsser, StageId::Compressor, StageId::Limiter];
-/// Frames in the delay line of the unprocessed side: the longest latency (limiter 1 014, de-reverb 2 048) and a chunk.
-const DELAY: usize = 1_024 + 2_048 + CHUNK;
-/// Samples beyond this (+36 dB of full scale) are held to it at the door.
-const LOUDEST: f32 = 64.0;
-/// Samples below this are silence (they are subnormal, or would become so).
-const QUIETEST: f32 = 1e-30;
-
-/// By how many frames each tap of the ledger lags.
-fn delays<const C: usize>(coefs: &StripCoefs<C>) -> [usize; TAPS]
-where
-    [f32; C]: Frame,
-{
-    let late = coefs.latency() as usize;
-    let room = coefs.de_reverb.latency() as usize;
-    core::array::from_fn(|tap| match tap {
-        ..ROOM_FROM => 0,
-        ROOM_FROM..LATE_FROM => room,
-        _ => late,
-    })
-}
+use input_guard::{InputGuard, silence_tiny};
+use latency_change::LatencyChange;
+use meters::StripMeters;
+use monitor::Monitor;
+use signal_path::SignalPath;
 
 /// A voice strip for one (`C = 1`) or two channels.
 ///
-/// Order: trim, hum, high-pass, de-reverb, expander, leveller; then, in an order that can be set, corrective EQ, de-esser, compressor
-/// and tone EQ; then limiter and output trim. What mends a recording stands before what shapes it: hum, room, noise
-/// and the drift of a talker are measured on the recording as it is, and the compressor's threshold meets phrases of one level.
-/// Everything inside
-/// runs on the sample clock: any split of the same frames into calls of [`run`](Self::run) gives the same bits. Nothing
-/// allocates, locks, waits or panics. Any input is survived: what is not finite becomes silence at the door and is
+/// Order: trim, hum, high-pass, de-reverb, expander, leveller; then, in an order that can be set, corrective EQ, de-esser,
+/// compressor and tone EQ; then limiter and output trim ([`signal_order`](crate::settings::signal_order)). What mends a recording
+/// stands before what shapes it: hum, room, noise and the drift of a talker are measured on the recording as it is, and the
+/// compressor's threshold meets phrases of one level.
+///
+/// Everything inside runs on the sample clock: any split of the same frames into calls of [`run`](Self::run) gives the same bits.
+/// Nothing allocates, locks, waits or panics. Any input is survived: what is not finite becomes silence at the door and is
 /// counted.
 ///
 /// Tested by `any_split_gives_the_same_bits`, `latency_and_tail_are_exact`, `recovers_from_any_abuse`,
@@ -78,49 +49,13 @@ pub struct Strip<const C: usize>
 where
     [f32; C]: Frame,
 {
+    /// Where all of it is, or is going.
     target: StripCoefs<C>,
-    trim: Slot<Trim, C>,
-    hum: Slot<Hum, C>,
-    high_pass: Slot<HighPass, C>,
-    de_reverb: Slot<DeReverb, C>,
-    expander: Slot<Expander, C>,
-    leveller: Slot<Leveller, C>,
-    middle: MiddleSlots<C>,
-    /// The middle in its former order, while it fades out.
-    former: Option<(MiddleSlots<C>, u32)>,
-    limiter: Slot<Limiter, C>,
-    output: Slot<OutputTrim, C>,
-    /// Frames since a change of latency was set: the output fades out, the change is made, the output fades in.
-    dip: Option<u32>,
-    /// Frames for which the output stays silent in the middle of that: until the step that a new delay made is past the limiter.
-    hold: u32,
-    taps: [[[f32; C]; CHUNK]; TAPS],
-    delay: [[f32; C]; DELAY],
-    written: usize,
-    latency: usize,
-    ledger: LevelLedger<C, TAPS>,
-    input_loudness: LoudnessMeter<C>,
-    output_loudness: LoudnessMeter<C>,
-    input_peak: TruePeakMeter<C>,
-    output_peak: TruePeakMeter<C>,
-    activity: VoiceActivity,
-    reductions: [ReductionMeter; REDUCING.len()],
-    listening: Listening,
-    level_match: LevelMatch,
-    /// Which part of the unprocessed side is heard.
-    audition: Audition<C>,
-    /// Largest peak at the input since the last gating block, up to the last complete sub-block.
-    recent_peak: f32,
-    /// The same since the last sub-block.
-    running_peak: f32,
-    /// Gains of the processed and the unprocessed signal: now, and where they are going.
-    mix: [f32; 2],
-    mix_from: [f32; 2],
-    mix_to: [f32; 2],
-    mix_left: u32,
-    mix_length: u32,
-    motion: u32,
-    rejected: u64,
+    guard: InputGuard,
+    path: SignalPath<C>,
+    latency_change: LatencyChange,
+    monitor: Monitor<C>,
+    meters: StripMeters<C>,
 }
 
 impl<const C: usize> Strip<C>
@@ -138,121 +73,120 @@ where
     /// A strip that has heard nothing, at rest in these settings.
     #[must_use]
     pub fn fresh(coefs: &StripCoefs<C>) -> Self {
-        let rate = coefs.rate;
-        let latency = coefs.latency() as usize;
+        let motion = coefs.rate.samples(MOTION_MS);
         Self {
             target: *coefs,
-            trim: Slot::fresh(coefs.trim, rate),
-            hum: Slot::fresh(coefs.hum, rate),
-            high_pass: Slot::fresh(coefs.high_pass, rate),
-            de_reverb: Slot::fresh(coefs.de_reverb, rate),
-            expander: Slot::fresh(coefs.expander, rate),
-            leveller: Slot::fresh(coefs.leveller, rate),
-            middle: MiddleSlots::fresh(coefs),
-            former: None,
-            limiter: Slot::fresh(coefs.limiter, rate),
-            output: Slot::fresh(coefs.output, rate),
-            dip: None,
-            hold: 0,
-            taps: [[[0.0; C]; CHUNK]; TAPS],
-            delay: [[0.0; C]; DELAY],
-            written: 0,
-            latency,
-            ledger: LevelLedger::new(rate, delays(coefs)),
-            input_loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
-            output_loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
-            input_peak: TruePeakMeter::new(rate),
-            output_peak: TruePeakMeter::new(rate),
-            activity: VoiceActivity::fresh(rate, 0.01 * rate.hz()),
-            reductions: core::array::from_fn(|_| ReductionMeter::default()),
-            listening: Listening::default(),
-            level_match: LevelMatch::fresh(),
-            audition: Audition::fresh(Part::Whole, rate),
-            recent_peak: 0.0,
-            running_peak: 0.0,
-            mix: [1.0, 0.0],
-            mix_from: [1.0, 0.0],
-            mix_to: [1.0, 0.0],
-            mix_left: 0,
-            mix_length: 1,
-            motion: rate.samples(MOTION_MS),
-            rejected: 0,
+            guard: InputGuard::default(),
+            path: SignalPath::new(coefs),
+            latency_change: LatencyChange::new(motion),
+            monitor: Monitor::new(coefs.rate, coefs.latency(), motion),
+            meters: StripMeters::new(coefs),
         }
     }
 
     /// Forgets everything it has heard; settings and way of listening stay, changes on their way arrive at once.
     pub fn reset(&mut self) {
-        let listening = self.listening;
-        let coefs = self.target;
-        self.trim = Slot::fresh(coefs.trim, coefs.rate);
-        self.hum = Slot::fresh(coefs.hum, coefs.rate);
-        self.high_pass = Slot::fresh(coefs.high_pass, coefs.rate);
-        // In place: it would be a burden on the stack of an audio thread.
-        self.de_reverb.state.clear();
-        self.de_reverb.jump(coefs.de_reverb);
-        self.expander = Slot::fresh(coefs.expander, coefs.rate);
-        self.leveller = Slot::fresh(coefs.leveller, coefs.rate);
-        self.middle = MiddleSlots::fresh(&coefs);
-        self.former = None;
-        self.limiter = Slot::fresh(coefs.limiter, coefs.rate);
-        self.output = Slot::fresh(coefs.output, coefs.rate);
-        (self.dip, self.hold) = (None, 0);
-        self.delay.fill([0.0; C]);
-        self.written = 0;
-        self.latency = coefs.latency() as usize;
-        self.level_match = LevelMatch::fresh();
-        (self.recent_peak, self.running_peak) = (0.0, 0.0);
-        self.reset_meters();
-        self.listening = listening;
-        self.audition.reset();
-        self.mix = self.level_match.gains(self.heard());
-        (self.mix_from, self.mix_to, self.mix_left) = (self.mix, self.mix, 0);
-        self.rejected = 0;
+        self.guard = InputGuard::default();
+        self.path.restart(&self.target);
+        self.latency_change.reset();
+        self.monitor.reset(self.target.latency());
+        self.meters.reset(&self.target);
     }
 
     /// Starts meters and ledger afresh; the sound is not touched.
     pub fn reset_meters(&mut self) {
-        let rate = self.target.rate;
-        self.ledger.reset(rate, delays(&self.target));
-        self.input_loudness.reset(rate);
-        self.output_loudness.reset(rate);
-        self.input_peak.reset(rate);
-        self.output_peak.reset(rate);
-        self.activity = VoiceActivity::fresh(rate, 0.01 * rate.hz());
-        self.reductions = core::array::from_fn(|_| ReductionMeter::default());
+        self.meters.reset(&self.target);
     }
 
-    /// Delay of the output against the input, in samples, as set.
-    #[must_use]
-    pub fn latency(&self) -> u32 {
-        self.target.latency()
+    /// Moves to new coefficients, beginning with the next frame: settings and switches glide within [`MOTION_MS`], a new order
+    /// cross-fades, a new look-ahead or de-reverb variant (they change the latency) dips for twice that time. Coefficients of
+    /// another rate start the strip afresh.
+    pub fn set(&mut self, coefs: &StripCoefs<C>) {
+        if coefs.rate != self.target.rate {
+            return self.start_afresh(coefs);
+        }
+        self.target = *coefs;
+        if coefs.latency() != self.monitor.latency() {
+            // All of it waits until the output is silent.
+            if self.latency_change.begin() {
+                self.change_latency();
+            }
+        } else if !self.latency_change.waits() {
+            self.apply();
+        }
     }
 
-    /// Samples until the impulse response stays under -120 dB of its peak, as set; see [`StripCoefs::tail`].
-    #[must_use]
-    pub fn tail(&self) -> u32 {
-        self.target.tail()
+    /// Begins at another rate. By itself, so that only this needs the stack that a whole strip takes.
+    #[cold]
+    #[inline(never)]
+    fn start_afresh(&mut self, coefs: &StripCoefs<C>) {
+        let (listening, part) = (self.listening(), self.audition());
+        *self = Self::fresh(coefs);
+        self.set_listening(listening);
+        self.set_audition(part);
+    }
+
+    /// Sends the target to every stage.
+    fn apply(&mut self) {
+        self.path.set(&self.target);
+        self.reorder();
+    }
+
+    /// Begins the cross-fade to the target's order, unless one is under way; then it begins when that one is over.
+    fn reorder(&mut self) {
+        if self.path.reorder(self.target.order) {
+            self.meters.restart_loudness(&self.target);
+        }
+    }
+
+    /// Takes the target's latency, while nothing is heard.
+    fn change_latency(&mut self) {
+        self.monitor.set_latency(self.target.latency());
+        let hold = self.path.change_latency(&self.target);
+        self.latency_change.hold_for(hold);
+        self.meters.restart_loudness(&self.target);
+        self.apply();
     }
 
     /// Processes frames in place, as many as there are. Cannot fail.
     pub fn run(&mut self, frames: &mut [[f32; C]]) {
         let mut rest = frames;
         while !rest.is_empty() {
-            let mut n = rest.len().min(CHUNK).min(self.ledger.left());
-            if let Some(at) = self.dip {
-                let left = match at {
-                    _ if self.hold > 0 => self.hold,
-                    _ if at < self.motion => self.motion - at,
-                    _ => 2 * self.motion - at,
-                };
-                n = n.min(left as usize);
-            }
-            if let Some((_, at)) = self.former {
-                n = n.min((self.motion - at) as usize);
-            }
-            let (now, later) = rest.split_at_mut(n);
+            let most = self.meters.left().min(self.latency_change.left()).min(self.path.left());
+            let (now, later) = rest.split_at_mut(rest.len().min(most));
             self.piece(now);
             rest = later;
+        }
+    }
+
+    /// Runs at most a chunk of frames, in which no part of the strip comes to an end before the last.
+    fn piece(&mut self, frames: &mut [[f32; C]]) {
+        let Self { target, guard, path, latency_change, monitor, meters } = self;
+        let largest = guard.admit(frames);
+        monitor.hear(frames, largest);
+        meters.hear_input(frames);
+        path.run(frames, |place, frames, changes| {
+            if place + 1 == StageId::COUNT {
+                silence_tiny(frames);
+            }
+            meters.hear_behind(place, frames, changes);
+        });
+        let end = meters.end_piece(frames);
+        if let Some(block) = end.block {
+            monitor.gating_block(block);
+        }
+        monitor.mix(frames);
+        if let Some(energies) = end.sub_block {
+            let speech = meters.end_sub_block(energies, |stage| path.take_reduction_db(stage));
+            monitor.step(speech, target.ceiling_dbtp);
+        }
+        let latency_changes = latency_change.run(frames);
+        // Both may start the ledger afresh: not before it has heard these frames.
+        if path.end_order_change() {
+            self.reorder();
+        }
+        if latency_changes {
+            self.change_latency();
         }
     }
 
@@ -269,22 +203,141 @@ where
         }
     }
 
+    /// Chooses what is heard, from the next frame on, with a cross-fade of [`MOTION_MS`].
+    pub fn set_listening(&mut self, listening: Listening) {
+        self.monitor.set_listening(listening);
+    }
+
+    /// Plays a part of the unprocessed side instead of what is listened to, from the next frame on, with a glide of
+    /// [`MOTION_MS`]; [`Part::Whole`] goes back. With [`Listening::matched`] it has the gain that the whole unprocessed side
+    /// would have. The processing goes on unheard: meters, ledger and match do not know of it.
+    pub fn set_audition(&mut self, part: Part) {
+        self.monitor.set_audition(part);
+    }
+
     /// Gives the leveller a gain in dB in place of its own, until `None` gives it back: for files, whose gains
     /// [`plan`](crate::stages::leveller::ahead::plan) finds beforehand. It is reached, along a straight line of 10 ms, within
     /// 20 ms. Anything else about it stays: switched off it does nothing, and its largest rise and cut hold.
     pub fn guide_leveller(&mut self, gain_db: Option<f64>) {
-        self.leveller.state.guide(gain_db);
+        self.path.leveller.state_mut().guide(gain_db);
+    }
+}
+
+/// What a strip answers.
+impl<const C: usize> Strip<C>
+where
+    [f32; C]: Frame,
+{
+    /// The rate of the strip.
+    #[must_use]
+    pub fn rate(&self) -> SampleRate {
+        self.target.rate
+    }
+
+    /// Delay of the output against the input, in samples, as set.
+    #[must_use]
+    pub fn latency(&self) -> u32 {
+        self.target.latency()
+    }
+
+    /// Samples until the impulse response stays under -120 dB of its peak, as set; see [`StripCoefs::tail`].
+    #[must_use]
+    pub fn tail(&self) -> u32 {
+        self.target.tail()
     }
 
     /// By how many frames the sound is delayed when it comes to the leveller.
     #[must_use]
     pub fn leveller_delay(&self) -> u32 {
-        self.target.de_reverb.latency()
+        self.target.latency_before(StageId::Leveller)
     }
 
-    /// The rate of the strip.
+    /// What is heard.
     #[must_use]
-    pub fn rate(&self) -> SampleRate {
-        self.target.rate
+    pub fn listening(&self) -> Listening {
+        self.monitor.listening()
+    }
+
+    /// The part of the unprocessed side that is played; [`Part::Whole`] when none is.
+    #[must_use]
+    pub fn audition(&self) -> Part {
+        self.monitor.audition()
+    }
+
+    /// The level ledger since the last reset; `None` before any block of 400 ms has passed the gates. A new order or
+    /// latency starts it afresh.
+    #[must_use]
+    pub fn ledger(&self) -> Option<Ledger> {
+        self.meters.loudness().map(|lufs| Ledger::new(self.path.order(), lufs))
+    }
+
+    /// Loudness at the input.
+    #[must_use]
+    pub fn input_loudness(&self) -> &LoudnessMeter<C> {
+        self.meters.input_loudness()
+    }
+
+    /// Loudness of the processed signal, whatever is heard.
+    #[must_use]
+    pub fn output_loudness(&self) -> &LoudnessMeter<C> {
+        self.meters.output_loudness()
+    }
+
+    /// True peak at the input.
+    #[must_use]
+    pub fn input_true_peak(&self) -> &TruePeakMeter<C> {
+        self.meters.input_peak()
+    }
+
+    /// True peak of the processed signal, whatever is heard.
+    #[must_use]
+    pub fn output_true_peak(&self) -> &TruePeakMeter<C> {
+        self.meters.output_peak()
+    }
+
+    /// Gain reduction, while somebody spoke, of a stage that moves the level (of the leveller its cuts); `None` for any other
+    /// stage.
+    #[must_use]
+    pub fn reduction(&self, stage: StageId) -> Option<&ReductionMeter> {
+        self.meters.reduction(stage)
+    }
+
+    /// What the leveller gives now, in dB; below 0 it takes.
+    #[must_use]
+    pub fn leveller_gain_db(&self) -> f64 {
+        self.path.leveller.state().gain_db()
+    }
+
+    /// The mains frequency that the hum stage has found, Hz; `None` where there is no hum, and when it is off.
+    #[must_use]
+    pub fn mains_hz(&self) -> Option<f64> {
+        self.path.hum.state().frequency_hz()
+    }
+
+    /// The level of the hum that the hum stage takes out now, dBFS RMS, of the channel that has most of it; `None` where it
+    /// takes nothing. Tested by `mending` in `properties`.
+    #[must_use]
+    pub fn hum_taken_dbfs(&self) -> Option<f64> {
+        self.path.hum.state().taken_dbfs()
+    }
+
+    /// By how many dB the unprocessed side is raised (or lowered) to match, and by how many dB both sides are lowered so
+    /// that it stays under the ceiling.
+    #[must_use]
+    pub fn match_db(&self) -> [f64; 2] {
+        let level_match = self.monitor.level_match();
+        [level_match.gain_db(), level_match.headroom_db()]
+    }
+
+    /// True while somebody speaks at the input, and for 200 ms after.
+    #[must_use]
+    pub fn voice_is_active(&self) -> bool {
+        self.meters.voice_is_active()
+    }
+
+    /// How many samples were refused at the door since reset: not finite, or beyond +36 dB of full scale.
+    #[must_use]
+    pub fn rejected_samples(&self) -> u64 {
+        self.guard.rejected()
     }
 }

@@ -17,9 +17,9 @@ pub(super) fn noise(samples: usize) -> Vec<[f32; 1]> {
 pub(super) fn run(s: DeReverbSettings, rate_hz: f64, signal: &[[f32; 1]]) -> (Vec<[f32; 1]>, Box<DeReverbState<1>>) {
     let rate = SampleRate::new(rate_hz).unwrap();
     let coefs = <DeReverb as Stage<1>>::design(&s, rate).unwrap();
-    let mut state = Box::new(<DeReverb as Stage<1>>::fresh(rate));
+    let mut state = Box::new(<DeReverb as Stage<1>>::state(rate));
     let mut frames = signal.to_vec();
-    DeReverb::run(&coefs, &mut state, &mut frames);
+    DeReverb::run(Core::new(&coefs, &mut *state), &mut frames);
     (frames, state)
 }
 
@@ -183,10 +183,10 @@ fn it_begins_anywhere() {
         let s = DeReverbSettings { variant, decay_ms: 600.0, ..DeReverbSettings::default() };
         let coefs = <DeReverb as Stage<1>>::design(&s, rate).unwrap();
         let [even, odd] = [1_000, 1_001].map(|before| {
-            let mut state = Box::new(<DeReverb as Stage<1>>::fresh(rate));
-            DeReverb::pass(&coefs, &mut state, &mut std::vec![[0.0]; before]);
+            let mut state = Box::new(<DeReverb as Stage<1>>::state(rate));
+            DeReverb::pass(Core::new(&coefs, &mut *state), &mut std::vec![[0.0]; before]);
             let mut frames = signal.clone();
-            DeReverb::run(&coefs, &mut state, &mut frames);
+            DeReverb::run(Core::new(&coefs, &mut *state), &mut frames);
             frames
         });
         let power = |x: &mut dyn Iterator<Item = f32>| power_to_db(x.map(|x| f64::from(x).powi(2)).sum::<f64>());

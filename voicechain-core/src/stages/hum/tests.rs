@@ -21,9 +21,9 @@ fn level_db(x: &[f32]) -> f64 {
 fn run(settings: HumSettings, rate_hz: f64, signal: &[f64]) -> (Vec<f32>, HumState<1>) {
     let rate = SampleRate::new(rate_hz).unwrap();
     let coefs = <Hum as Stage<1>>::design(&settings, rate).unwrap();
-    let mut state = <Hum as Stage<1>>::fresh(rate);
+    let mut state = <Hum as Stage<1>>::state(rate);
     let mut frames: Vec<[f32; 1]> = signal.iter().map(|&x| [x as f32]).collect();
-    Hum::run(&coefs, &mut state, &mut frames);
+    Hum::run(Core::new(&coefs, &mut state), &mut frames);
     (frames.iter().map(|f| f[0]).collect(), state)
 }
 
@@ -116,13 +116,13 @@ fn what_is_learnt_backwards_holds_forwards() {
                 let rate = SampleRate::new(rate_hz).unwrap();
                 let settings = HumSettings { on: true, mains: Mains::Hz60, ..HumSettings::default() };
                 let coefs = <Hum as Stage<1>>::design(&settings, rate).unwrap();
-                let mut state = <Hum as Stage<1>>::fresh(rate);
+                let mut state = <Hum as Stage<1>>::state(rate);
                 let forwards: Vec<[f32; 1]> = signal.iter().map(|&x| [x as f32]).collect();
                 let mut backwards: Vec<[f32; 1]> = forwards[..forwards.len() - spared].iter().rev().copied().collect();
-                Hum::run(&coefs, &mut state, &mut backwards);
+                Hum::run(Core::new(&coefs, &mut state), &mut backwards);
                 state.turn_round(&coefs);
                 let mut out = forwards.clone();
-                Hum::run(&coefs, &mut state, &mut out);
+                Hum::run(Core::new(&coefs, &mut state), &mut out);
                 let level = |x: &[[f32; 1]]| level_db(x.as_flattened());
                 let tenth = (0.1 * rate_hz) as usize;
                 for at in [0, tenth, 10 * tenth] {

@@ -3,9 +3,9 @@ extern crate std;
 mod promise;
 mod properties;
 
-use super::{Coefs, Limiter, State};
+use super::{Limiter, LimiterCoefs, LimiterState};
 use crate::settings::LimiterSettings;
-use crate::stages::Stage;
+use crate::stages::{Core, Stage};
 use crate::units::SampleRate;
 use std::vec::Vec;
 
@@ -13,25 +13,25 @@ fn rate(hz: f64) -> SampleRate {
     SampleRate::new(hz).unwrap()
 }
 
-fn design(hz: f64, ceiling_dbtp: f64, look_ahead_ms: f64, release_ms: f64) -> Coefs {
+fn design(hz: f64, ceiling_dbtp: f64, look_ahead_ms: f64, release_ms: f64) -> LimiterCoefs {
     let settings = LimiterSettings { on: true, ceiling_dbtp, look_ahead_ms, release_ms };
     <Limiter as Stage<1>>::design(&settings, rate(hz)).unwrap()
 }
 
-fn fresh<const C: usize>() -> State<C>
+fn fresh<const C: usize>() -> LimiterState<C>
 where
     [f32; C]: crate::frame::Frame,
 {
-    <Limiter as Stage<C>>::fresh(rate(48_000.0))
+    <Limiter as Stage<C>>::state(rate(48_000.0))
 }
 
 /// Runs a mono signal followed by as much silence as the limiter delays, and returns it without the delay.
-fn limit(coefs: &Coefs, signal: &[f32]) -> Vec<f32> {
+fn limit(coefs: &LimiterCoefs, signal: &[f32]) -> Vec<f32> {
     let mut state = fresh::<1>();
     let latency = coefs.latency() as usize;
     let mut frames: Vec<[f32; 1]> = signal.iter().map(|&x| [x]).collect();
     frames.resize(signal.len() + latency, [0.0]);
-    Limiter::run(coefs, &mut state, &mut frames);
+    Limiter::run(Core::new(coefs, &mut state), &mut frames);
     frames[latency..].iter().map(|frame| frame[0]).collect()
 }
 

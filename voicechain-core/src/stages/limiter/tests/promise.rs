@@ -170,7 +170,7 @@ fn abuse(judges: &[Judge], seed: u64) -> Vec<(String, Vec<f64>, usize)> {
 }
 
 /// The most by which a judge finds the limited signal above the ceiling, dB; also checks the samples themselves.
-fn excess_db(coefs: &Coefs, ceiling_dbtp: f64, signal: &[f64], judges: &[Judge]) -> f64 {
+fn excess_db(coefs: &LimiterCoefs, ceiling_dbtp: f64, signal: &[f64], judges: &[Judge]) -> f64 {
     let input: Vec<f32> = signal.iter().map(|&x| x as f32).collect();
     let output = limit(coefs, &input);
     let ceiling = libm::exp10(ceiling_dbtp / 20.0);
@@ -252,7 +252,7 @@ fn weaker_designs_fail_the_judge() {
     let all = abuse(&judges, 1);
     let mut samples_only = f64::NEG_INFINITY;
     let mut too_fast = f64::NEG_INFINITY;
-    let coefs = Coefs { slope: 4, flat: 1, ..design(8_000.0, -12.0, 0.5, 10.0) };
+    let coefs = LimiterCoefs { slope: 4, flat: 1, ..design(8_000.0, -12.0, 0.5, 10.0) };
     let ceiling = libm::exp10(-12.0 / 20.0);
     for (_, signal, _) in &all {
         let clipped: Vec<f32> = signal.iter().map(|&x| x.clamp(-ceiling, ceiling) as f32).collect();

@@ -1,0 +1,311 @@
+//! A stage with its state: it moves from one setting to the next and is switched on and off without a click.
+
+use super::Stage;
+use crate::error::SettingError;
+use crate::filters::{Response, Section};
+use crate::frame::{CHUNK, Frame};
+use crate::math::smooth_step;
+use crate::units::SampleRate;
+
+/// Every change of a setting, and every switch, takes so long, ms.
+pub const MOTION_MS: f64 = 10.0;
+
+/// A state with the coefficients that it runs with; only a [`Processor`] makes one.
+#[derive(Debug)]
+pub struct Core<'a, S: Stage<C>, const C: usize> {
+    pub(in crate::stages) coefs: &'a S::Coefs,
+    pub(in crate::stages) state: &'a mut S::State,
+}
+
+impl<'a, S: Stage<C>, const C: usize> Core<'a, S, C> {
+    pub(in crate::stages) fn new(coefs: &'a S::Coefs, state: &'a mut S::State) -> Self {
+        Self { coefs, state }
+    }
+}
+
+/// Designed coefficients of a stage with its switch, and the rate that they are designed for.
+#[derive(Debug)]
+pub struct StageCoefs<S: Stage<C>, const C: usize> {
+    coefs: S::Coefs,
+    on: bool,
+    rate: SampleRate,
+}
+
+impl<S: Stage<C>, const C: usize> Clone for StageCoefs<S, C> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<S: Stage<C>, const C: usize> Copy for StageCoefs<S, C> {}
+
+impl<S: Stage<C>, const C: usize> StageCoefs<S, C> {
+    /// Designs the coefficients of a stage that is switched on or off.
+    ///
+    /// # Errors
+    /// A setting outside its range, named with its value and what is allowed.
+    pub fn design(settings: &S::Settings, on: bool, rate: SampleRate) -> Result<Self, SettingError> {
+        Ok(Self { coefs: S::design(settings, rate)?, on, rate })
+    }
+
+    /// The coefficients.
+    #[must_use]
+    pub fn coefs(&self) -> &S::Coefs {
+        &self.coefs
+    }
+
+    /// Whether the stage is switched on.
+    #[must_use]
+    pub fn on(&self) -> bool {
+        self.on
+    }
+
+    /// Delay of the output against the input, in samples.
+    #[must_use]
+    pub fn latency(&self) -> u32 {
+        S::latency(&self.coefs)
+    }
+
+    /// Samples until the impulse response of the stage alone stays under -120 dB of its peak, the latency included; a stage
+    /// that is off only delays.
+    #[must_use]
+    pub fn tail(&self) -> u32 {
+        crate::filters::tail::samples(self.sections().iter()) + self.tail_beside_sections()
+    }
+
+    /// The same without what the [`sections`](Self::sections) ring, which in a strip ring as one chain.
+    pub(crate) fn tail_beside_sections(&self) -> u32 {
+        if self.on { S::tail(&self.coefs) } else { S::latency(&self.coefs) }
+    }
+
+    /// The filters that the sound runs through; none when the stage is off.
+    #[must_use]
+    pub fn sections(&self) -> &[Section] {
+        if self.on { S::sections(&self.coefs) } else { &[] }
+    }
+
+    /// What the stage does to a steady tone at `frequency_hz`; 1 when it is off or not linear.
+    #[must_use]
+    pub fn response(&self, frequency_hz: f64) -> Response {
+        if self.on { S::response(&self.coefs, frequency_hz) } else { Response::ONE }
+    }
+
+    /// The gain in dB at a steady level in dB of what drives the stage; 0 when it is off or nothing drives it.
+    #[must_use]
+    pub fn gain_db(&self, level_db: f64) -> f64 {
+        if self.on { S::gain_db(&self.coefs, level_db) } else { 0.0 }
+    }
+
+    /// True when everything is finite and every pole lies inside the unit circle.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        S::is_stable(&self.coefs)
+    }
+}
+
+/// A stage that runs: its state, the coefficients that the state runs with, their motion and the switch.
+///
+/// Coefficients change only through [`set`](Self::set), which glides within [`MOTION_MS`], from any place of a glide that is under
+/// way. Any split of the same frames into calls of [`run`](Self::run) gives the same bits.
+pub struct Processor<S: Stage<C>, const C: usize> {
+    state: S::State,
+    from: S::Coefs,
+    to: S::Coefs,
+    /// Frames since the motion began; `None` at rest.
+    motion: Option<u32>,
+    on: bool,
+    /// 0 (off) to `length` (on); moves by one per frame.
+    fade: u32,
+    length: u32,
+    rate: SampleRate,
+}
+
+impl<S: Stage<C>, const C: usize> Clone for Processor<S, C>
+where
+    S::State: Clone,
+{
+    fn clone(&self) -> Self {
+        Self { state: self.state.clone(), ..*self }
+    }
+}
+
+impl<S: Stage<C>, const C: usize> Processor<S, C>
+where
+    [f32; C]: Frame,
+{
+    /// A stage that has heard nothing, at rest in these coefficients.
+    #[must_use]
+    pub fn new(coefs: &StageCoefs<S, C>) -> Self {
+        let length = coefs.rate.samples(MOTION_MS);
+        Self {
+            state: S::state(coefs.rate),
+            from: coefs.coefs,
+            to: coefs.coefs,
+            motion: None,
+            on: coefs.on,
+            fade: if coefs.on { length } else { 0 },
+            length,
+            rate: coefs.rate,
+        }
+    }
+
+    /// A stage with these settings, switched on.
+    ///
+    /// # Errors
+    /// A setting outside its range, named with its value and what is allowed.
+    pub fn design(settings: &S::Settings, rate: SampleRate) -> Result<Self, SettingError> {
+        Ok(Self::new(&StageCoefs::design(settings, true, rate)?))
+    }
+
+    /// Begins to move towards new coefficients, from wherever it is; those of another rate start it afresh.
+    pub fn set(&mut self, new: &StageCoefs<S, C>) {
+        if new.rate != self.rate {
+            (self.rate, self.length) = (new.rate, new.rate.samples(MOTION_MS));
+            return self.restart(new);
+        }
+        if new.on && !self.on && self.fade == 0 && !S::PASS_KEEPS_STATE {
+            // Nothing of it is heard: it starts afresh with the new coefficients.
+            S::clear(&mut self.state, self.rate);
+            self.rest_in(new.coefs);
+        }
+        self.on = new.on;
+        if new.coefs == self.to {
+            return;
+        }
+        if !self.on && self.fade == 0 {
+            return self.rest_in(new.coefs);
+        }
+        match self.motion {
+            Some(position) => self.from = S::between(&self.from, &self.to, self.progress(position)),
+            None => {
+                S::loosen(Core::new(&self.to, &mut self.state));
+                self.from = self.to;
+            }
+        }
+        self.to = new.coefs;
+        self.motion = Some(0);
+    }
+
+    /// Forgets everything it has heard; changes on their way arrive at once.
+    pub fn reset(&mut self) {
+        S::clear(&mut self.state, self.rate);
+        (self.from, self.motion) = (self.to, None);
+        self.fade = if self.on { self.length } else { 0 };
+    }
+
+    /// Has heard nothing and is at rest in these coefficients, in place.
+    pub(crate) fn restart(&mut self, coefs: &StageCoefs<S, C>) {
+        S::clear(&mut self.state, self.rate);
+        self.jump(coefs);
+    }
+
+    /// Is at rest in new coefficients at once; what the sound has left in the stage stays.
+    pub(crate) fn jump(&mut self, new: &StageCoefs<S, C>) {
+        self.rest_in(new.coefs);
+        (self.on, self.fade) = (new.on, if new.on { self.length } else { 0 });
+    }
+
+    fn rest_in(&mut self, coefs: S::Coefs) {
+        (self.from, self.to, self.motion) = (coefs, coefs, None);
+    }
+
+    /// What the sound has left in the stage.
+    #[must_use]
+    pub fn state(&self) -> &S::State {
+        &self.state
+    }
+
+    /// The same, for what is told to a stage besides its settings.
+    pub(crate) fn state_mut(&mut self) -> &mut S::State {
+        &mut self.state
+    }
+
+    /// The coefficients that it is going to, with their switch.
+    #[must_use]
+    pub fn target(&self) -> StageCoefs<S, C> {
+        StageCoefs { coefs: self.to, on: self.on, rate: self.rate }
+    }
+
+    /// The largest reduction in dB since the last call.
+    pub fn take_reduction_db(&mut self) -> f64 {
+        S::take_reduction_db(&mut self.state)
+    }
+
+    /// True when the output is the input, bit for bit, for as long as nothing is set, and nothing is on its way: a fade goes
+    /// on to its end in coefficients that rest, too, or it would end where the caller's block does.
+    #[must_use]
+    pub fn rests(&self) -> bool {
+        let fades = self.fade != if self.on { self.length } else { 0 };
+        !fades && ((!self.on && !S::PASS_KEEPS_STATE) || (self.motion.is_none() && S::rests(&self.to)))
+    }
+
+    /// The latency in the coefficients that it is going to.
+    #[must_use]
+    pub fn latency(&self) -> u32 {
+        S::latency(&self.to)
+    }
+
+    /// How far the motion has gone, 0 to 1.
+    fn progress(&self, position: u32) -> f64 {
+        smooth_step(f64::from(position) / f64::from(self.length))
+    }
+
+    /// Processes frames in place, as many as there are. Cannot fail.
+    pub fn run(&mut self, frames: &mut [[f32; C]]) {
+        let mut rest = frames;
+        while !rest.is_empty() {
+            if self.on && self.fade == self.length {
+                return self.run_on(rest, None);
+            }
+            if !self.on && self.fade == 0 {
+                self.motion = None;
+                return S::pass(Core::new(&self.to, &mut self.state), rest);
+            }
+            // The fade ends at the same frame for any split of the frames.
+            let left = if self.on { self.length - self.fade } else { self.fade };
+            let (now, later) = rest.split_at_mut(rest.len().min(left as usize).min(CHUNK));
+            self.run_fading(now);
+            rest = later;
+        }
+    }
+
+    /// Runs at most a chunk of frames.
+    fn run_fading(&mut self, frames: &mut [[f32; C]]) {
+        let mut passed = [[0.0; C]; CHUNK];
+        self.run_on(frames, Some(&mut passed[..frames.len()]));
+        for (frame, passed) in frames.iter_mut().zip(&passed) {
+            self.fade = if self.on { self.fade + 1 } else { self.fade - 1 };
+            let share = self.progress(self.fade) as f32;
+            for (wet, &dry) in frame.iter_mut().zip(passed) {
+                *wet = dry + share * (*wet - dry);
+            }
+        }
+    }
+
+    fn run_on(&mut self, frames: &mut [[f32; C]], mut passed: Option<&mut [[f32; C]]>) {
+        let mut at = 0;
+        while let Some(position) = self.motion {
+            if at == frames.len() {
+                return;
+            }
+            let coefs = S::between(&self.from, &self.to, self.progress(position + 1));
+            let core = Core::new(&coefs, &mut self.state);
+            let frame = &mut frames[at..at + 1];
+            match &mut passed {
+                Some(passed) => S::run_beside(core, frame, &mut passed[at..at + 1]),
+                None => S::run(core, frame),
+            }
+            at += 1;
+            self.motion = Some(position + 1);
+            if position + 1 == self.length {
+                S::settle(Core::new(&self.to, &mut self.state));
+                (self.from, self.motion) = (self.to, None);
+            }
+        }
+        let core = Core::new(&self.to, &mut self.state);
+        match passed {
+            Some(passed) => S::run_beside(core, &mut frames[at..], &mut passed[at..]),
+            None => S::run(core, &mut frames[at..]),
+        }
+    }
+}

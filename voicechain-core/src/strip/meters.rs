@@ -1,0 +1,216 @@
+//! Everything that reads the strip: the ledger behind every stage, loudness and true peak at both ends, voice activity, gain
+//! reduction.
+
+use super::StripCoefs;
+use super::stage_list::reduces;
+use crate::detectors::VoiceActivity;
+use crate::frame::{CHUNK, Frame};
+use crate::meters::ledger::BlockPair;
+use crate::meters::{ChannelWeights, LevelLedger, LoudnessMeter, ReductionMeter, TruePeakMeter};
+use crate::settings::StageId;
+use crate::units::SampleRate;
+
+/// Places at which the ledger listens: the input and behind each stage.
+pub(super) const TAPS: usize = StageId::COUNT + 1;
+
+/// The stages with a meter of gain reduction.
+const METERED: usize = {
+    let (mut count, mut at) = (0, 0);
+    while at < StageId::COUNT {
+        count += reduces(StageId::ALL[at]) as usize;
+        at += 1;
+    }
+    count
+};
+
+/// The meter of a stage, if it has one.
+const fn meter_of(stage: StageId) -> Option<usize> {
+    if !reduces(stage) {
+        return None;
+    }
+    let (mut meter, mut at) = (0, 0);
+    while at < stage.index() {
+        meter += reduces(StageId::ALL[at]) as usize;
+        at += 1;
+    }
+    Some(meter)
+}
+
+/// By how many frames each tap of the ledger lags: by the latencies of the stages before it.
+fn delays<const C: usize>(coefs: &StripCoefs<C>) -> [usize; TAPS]
+where
+    [f32; C]: Frame,
+{
+    let mut delays = [0; TAPS];
+    for (place, stage) in coefs.signal_order().into_iter().enumerate() {
+        delays[place + 1] = delays[place] + coefs.stage_latency(stage) as usize;
+    }
+    delays
+}
+
+/// What the meters found at the end of a piece.
+pub(super) struct PieceEnd<const C: usize> {
+    /// A gating block that is complete at every tap.
+    pub(super) block: Option<BlockPair>,
+    /// Energies of a sub-block that is complete at the input.
+    pub(super) sub_block: Option<[f64; C]>,
+}
+
+/// The meters of a strip.
+pub(super) struct StripMeters<const C: usize> {
+    taps: [[[f32; C]; CHUNK]; TAPS],
+    /// Whether the frames of each tap may differ from those of the tap before.
+    changes: [bool; TAPS],
+    ledger: LevelLedger<C, TAPS>,
+    input_loudness: LoudnessMeter<C>,
+    output_loudness: LoudnessMeter<C>,
+    input_peak: TruePeakMeter<C>,
+    output_peak: TruePeakMeter<C>,
+    activity: VoiceActivity,
+    reductions: [ReductionMeter; METERED],
+}
+
+fn voice_activity(rate: SampleRate) -> VoiceActivity {
+    VoiceActivity::fresh(rate, 0.01 * rate.hz())
+}
+
+impl<const C: usize> StripMeters<C>
+where
+    [f32; C]: Frame,
+{
+    pub(super) fn new(coefs: &StripCoefs<C>) -> Self {
+        let rate = coefs.rate;
+        Self {
+            taps: [[[0.0; C]; CHUNK]; TAPS],
+            changes: [true; TAPS],
+            ledger: LevelLedger::new(rate, delays(coefs)),
+            input_loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
+            output_loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
+            input_peak: TruePeakMeter::new(rate),
+            output_peak: TruePeakMeter::new(rate),
+            activity: voice_activity(rate),
+            reductions: core::array::from_fn(|_| ReductionMeter::default()),
+        }
+    }
+
+    /// Starts everything afresh.
+    pub(super) fn reset(&mut self, coefs: &StripCoefs<C>) {
+        self.restart_loudness(coefs);
+        self.input_peak.reset(coefs.rate);
+        self.output_peak.reset(coefs.rate);
+        self.activity = voice_activity(coefs.rate);
+        self.reductions = core::array::from_fn(|_| ReductionMeter::default());
+    }
+
+    /// Starts ledger and loudness afresh: after another order or latency they would weigh different sounds.
+    pub(super) fn restart_loudness(&mut self, coefs: &StripCoefs<C>) {
+        self.ledger.reset(coefs.rate, delays(coefs));
+        self.input_loudness.reset(coefs.rate);
+        self.output_loudness.reset(coefs.rate);
+    }
+
+    /// The most frames of a piece: a sub-block ends at the end of a piece.
+    pub(super) fn left(&self) -> usize {
+        self.ledger.left().min(CHUNK)
+    }
+
+    /// Takes the frames of a piece at the input.
+    pub(super) fn hear_input(&mut self, frames: &[[f32; C]]) {
+        self.input_peak.push(frames);
+        self.taps[0][..frames.len()].copy_from_slice(frames);
+    }
+
+    /// Takes the frames of the piece behind the stage at `place`; `changes` is false where they repeat those before it.
+    pub(super) fn hear_behind(&mut self, place: usize, frames: &[[f32; C]], changes: bool) {
+        self.taps[place + 1][..frames.len()].copy_from_slice(frames);
+        self.changes[place + 1] = changes;
+    }
+
+    /// Ends a piece, with its frames at the output.
+    pub(super) fn end_piece(&mut self, frames: &[[f32; C]]) -> PieceEnd<C> {
+        self.output_peak.push(frames);
+        let done = self.ledger.push(&self.taps, frames.len(), &self.changes);
+        if let Some(energies) = done.last {
+            self.output_loudness.push_energy(energies);
+        }
+        PieceEnd { block: done.block, sub_block: done.first }
+    }
+
+    /// Ends a sub-block of 10 ms at the input, with what each stage has taken in it; true while somebody speaks.
+    pub(super) fn end_sub_block(&mut self, energies: [f64; C], mut taken_db: impl FnMut(StageId) -> f64) -> bool {
+        let frames = self.input_loudness.clock().length() as f64;
+        self.activity.tick(energies.iter().sum::<f64>() / frames);
+        self.input_loudness.push_energy(energies);
+        let speech = self.activity.is_active();
+        for &stage in StageId::ALL {
+            if let Some(meter) = meter_of(stage) {
+                self.reductions[meter].push(taken_db(stage), speech);
+            }
+        }
+        speech
+    }
+
+    /// Loudness at every tap over the gated blocks, LUFS.
+    pub(super) fn loudness(&self) -> Option<[f64; TAPS]> {
+        self.ledger.loudness()
+    }
+
+    pub(super) fn input_loudness(&self) -> &LoudnessMeter<C> {
+        &self.input_loudness
+    }
+
+    pub(super) fn output_loudness(&self) -> &LoudnessMeter<C> {
+        &self.output_loudness
+    }
+
+    pub(super) fn input_peak(&self) -> &TruePeakMeter<C> {
+        &self.input_peak
+    }
+
+    pub(super) fn output_peak(&self) -> &TruePeakMeter<C> {
+        &self.output_peak
+    }
+
+    pub(super) fn reduction(&self, stage: StageId) -> Option<&ReductionMeter> {
+        self.reductions.get(meter_of(stage)?)
+    }
+
+    pub(super) fn voice_is_active(&self) -> bool {
+        self.activity.is_active()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::{DeReverbVariant, StripSettings};
+
+    #[test]
+    fn every_stage_that_reduces_has_a_meter_of_its_own() {
+        let mut taken = [false; METERED];
+        for &stage in StageId::ALL {
+            assert_eq!(meter_of(stage).is_some(), reduces(stage), "{stage:?}");
+            if let Some(meter) = meter_of(stage) {
+                assert!(!core::mem::replace(&mut taken[meter], true), "{stage:?}");
+            }
+        }
+        assert_eq!(taken, [true; METERED]);
+        assert!(reduces(StageId::Compressor) && reduces(StageId::DeReverb) && !reduces(StageId::ToneEq));
+    }
+
+    #[test]
+    fn a_tap_lags_by_what_lies_before_it() {
+        let mut settings = StripSettings::default();
+        settings.de_reverb.variant = DeReverbVariant::Short;
+        settings.order.reverse();
+        let coefs = StripCoefs::<2>::design(&settings, SampleRate::new(48_000.0).unwrap()).unwrap();
+        let delays = delays(&coefs);
+        let order = settings.signal_order();
+        let behind = |stage| order.iter().position(|&s| s == stage).unwrap() + 1;
+        assert_eq!(delays[0], 0);
+        assert_eq!(delays[behind(StageId::DeReverb) - 1], 0);
+        assert_eq!(delays[behind(StageId::DeReverb)], 512, "frames of 512 samples at 48 kHz");
+        assert_eq!(delays[behind(StageId::Limiter) - 1], 512);
+        assert_eq!(delays[TAPS - 1], coefs.latency() as usize);
+    }
+}

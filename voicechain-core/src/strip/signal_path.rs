@@ -1,0 +1,225 @@
+//! The signal path: every stage, run in signal order, and the cross-fade to another order.
+
+use super::StripCoefs;
+use super::stage_list::{FIRST_MOVABLE, LAST_MOVABLE, with_stages};
+use crate::frame::{CHUNK, Frame};
+use crate::math::smooth_step;
+use crate::settings::{MIDDLE, Middle, StageId, signal_order};
+use crate::stages::processor::MOTION_MS;
+use crate::stages::{
+    Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Processor,
+    ToneEq, Trim,
+};
+
+macro_rules! signal_path {
+    (
+        fixed { $($fixed:ident $fixed_field:ident: $fixed_type:ident,)+ }
+        movable { $($movable:ident $movable_field:ident: $movable_type:ident,)+ }
+    ) => {
+        /// The stages whose order can be set.
+        struct Movable<const C: usize>
+        where
+            [f32; C]: Frame,
+        {
+            order: [Middle; MIDDLE],
+            $($movable_field: Processor<$movable_type, C>,)+
+        }
+
+        impl<const C: usize> Clone for Movable<C>
+        where
+            [f32; C]: Frame,
+        {
+            fn clone(&self) -> Self {
+                Self { order: self.order, $($movable_field: self.$movable_field.clone(),)+ }
+            }
+        }
+
+        impl<const C: usize> Movable<C>
+        where
+            [f32; C]: Frame,
+        {
+            fn run(&mut self, stage: Middle, frames: &mut [[f32; C]]) {
+                match stage {
+                    $(Middle::$movable => self.$movable_field.run(frames),)+
+                }
+            }
+        }
+
+        /// Every stage in signal order.
+        pub(super) struct SignalPath<const C: usize>
+        where
+            [f32; C]: Frame,
+        {
+            order: [StageId; StageId::COUNT],
+            $(pub(super) $fixed_field: Processor<$fixed_type, C>,)+
+            movable: Movable<C>,
+            order_change: Option<OrderChange<C>>,
+            motion: u32,
+        }
+
+        impl<const C: usize> SignalPath<C>
+        where
+            [f32; C]: Frame,
+        {
+            pub(super) fn new(coefs: &StripCoefs<C>) -> Self {
+                Self {
+                    order: signal_order(coefs.order),
+                    $($fixed_field: Processor::new(&coefs.$fixed_field),)+
+                    movable: Movable {
+                        order: coefs.order,
+                        $($movable_field: Processor::new(&coefs.$movable_field),)+
+                    },
+                    order_change: None,
+                    motion: coefs.rate.samples(MOTION_MS),
+                }
+            }
+
+            /// Has heard nothing and is at rest in these coefficients, in place.
+            pub(super) fn restart(&mut self, coefs: &StripCoefs<C>) {
+                $(self.$fixed_field.restart(&coefs.$fixed_field);)+
+                $(self.movable.$movable_field.restart(&coefs.$movable_field);)+
+                self.order_change = None;
+                self.take_order(coefs.order);
+            }
+
+            /// Every stage begins to move to its new coefficients; the order is not touched.
+            pub(super) fn set(&mut self, coefs: &StripCoefs<C>) {
+                $(self.$fixed_field.set(&coefs.$fixed_field);)+
+                $(self.movable.$movable_field.set(&coefs.$movable_field);)+
+            }
+
+            fn run_stage(&mut self, stage: StageId, frames: &mut [[f32; C]]) {
+                match stage {
+                    $(StageId::$fixed => self.$fixed_field.run(frames),)+
+                    $(StageId::$movable => self.movable.$movable_field.run(frames),)+
+                }
+            }
+
+            fn rests(&self, stage: StageId) -> bool {
+                match stage {
+                    $(StageId::$fixed => self.$fixed_field.rests(),)+
+                    $(StageId::$movable => self.movable.$movable_field.rests(),)+
+                }
+            }
+
+            /// The largest reduction of a stage in dB since the last call; 0 for a stage that does not reduce.
+            pub(super) fn take_reduction_db(&mut self, stage: StageId) -> f64 {
+                match stage {
+                    $(StageId::$fixed => self.$fixed_field.take_reduction_db(),)+
+                    $(StageId::$movable => self.movable.$movable_field.take_reduction_db(),)+
+                }
+            }
+        }
+    };
+}
+with_stages!(signal_path);
+
+/// The movable stages in their former order, while they fade out.
+struct OrderChange<const C: usize>
+where
+    [f32; C]: Frame,
+{
+    former: Movable<C>,
+    /// Frames of the cross-fade that have gone by.
+    at: u32,
+}
+
+impl<const C: usize> SignalPath<C>
+where
+    [f32; C]: Frame,
+{
+    /// The stages in the order in which they run.
+    pub(super) fn order(&self) -> [StageId; StageId::COUNT] {
+        self.order
+    }
+
+    fn take_order(&mut self, order: [Middle; MIDDLE]) {
+        self.movable.order = order;
+        self.order = signal_order(order);
+    }
+
+    /// Begins the cross-fade to another order and gives true, unless it is the present one, or a cross-fade is under way.
+    pub(super) fn reorder(&mut self, order: [Middle; MIDDLE]) -> bool {
+        let begins = self.order_change.is_none() && self.movable.order != order;
+        if begins {
+            self.order_change = Some(OrderChange { former: self.movable.clone(), at: 0 });
+            self.take_order(order);
+        }
+        begins
+    }
+
+    /// The most frames that may be run at once: a cross-fade ends at the end of a piece.
+    pub(super) fn left(&self) -> usize {
+        self.order_change.as_ref().map_or(usize::MAX, |change| (self.motion - change.at) as usize)
+    }
+
+    /// Ends a cross-fade that is over; true if there was one.
+    pub(super) fn end_order_change(&mut self) -> bool {
+        let over = self.order_change.as_ref().is_some_and(|change| change.at == self.motion);
+        if over {
+            self.order_change = None;
+        }
+        over
+    }
+
+    /// Runs at most a chunk of frames through every stage. Behind each, `behind` gets its place, the frames, and whether they may
+    /// differ from those before it.
+    pub(super) fn run(&mut self, frames: &mut [[f32; C]], mut behind: impl FnMut(usize, &mut [[f32; C]], bool)) {
+        let mut before = [[0.0; C]; CHUNK];
+        let before = &mut before[..frames.len()];
+        for (place, stage) in self.order.into_iter().enumerate() {
+            if place == FIRST_MOVABLE && self.order_change.is_some() {
+                before.copy_from_slice(frames);
+            }
+            let mut changes = !self.rests(stage);
+            if changes {
+                self.run_stage(stage, frames);
+            }
+            if place == LAST_MOVABLE && self.order_change.is_some() {
+                self.cross_fade_orders(frames, before);
+                changes = true;
+            }
+            behind(place, frames, changes);
+        }
+    }
+
+    /// Runs frames through the stages up to this one.
+    pub(super) fn run_up_to(&mut self, last: StageId, frames: &mut [[f32; C]]) {
+        for stage in self.order {
+            if !self.rests(stage) {
+                self.run_stage(stage, frames);
+            }
+            if stage == last {
+                return;
+            }
+        }
+    }
+
+    /// Fades from the movable stages in their former order, run on the frames before them, to those as they are.
+    fn cross_fade_orders(&mut self, frames: &mut [[f32; C]], before: &mut [[f32; C]]) {
+        let Some(OrderChange { former, at }) = &mut self.order_change else { return };
+        for stage in former.order {
+            former.run(stage, before);
+        }
+        for (new, old) in frames.iter_mut().zip(before.iter()) {
+            *at += 1;
+            let share = smooth_step(f64::from(*at) / f64::from(self.motion)) as f32;
+            for (new, &old) in new.iter_mut().zip(old) {
+                *new = old + share * (*new - old);
+            }
+        }
+    }
+
+    /// Takes the new latencies, while nothing is heard. De-reverb and limiter keep the sound that they delay, or they would begin
+    /// with a hole. Gives the frames until the step that a new delay made is past the limiter.
+    pub(super) fn change_latency(&mut self, coefs: &StripCoefs<C>) -> u32 {
+        let mut hold = 0;
+        if self.de_reverb.latency() != coefs.de_reverb.latency() {
+            self.de_reverb.state_mut().enter(coefs.de_reverb.coefs());
+            self.de_reverb.jump(&coefs.de_reverb);
+            hold = self.limiter.latency().max(coefs.limiter.latency());
+        }
+        self.limiter.jump(&coefs.limiter);
+        hold
+    }
+}
