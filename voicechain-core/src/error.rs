@@ -27,6 +27,13 @@ pub enum Allowed {
         /// Unit of both, as written behind a number (empty for a pure number).
         unit: &'static str,
     },
+    /// Any number from `min` to `max`, both included, or an infinite one.
+    RangeOrInfinite {
+        /// Smallest accepted value.
+        min: f64,
+        /// Largest accepted finite value.
+        max: f64,
+    },
     /// One of these names.
     Choices(&'static [&'static str]),
     /// Something a range cannot say, in words.
@@ -39,6 +46,7 @@ impl fmt::Display for SettingError {
         match self.allowed {
             Allowed::Range { min, max, unit: "" } => write!(f, "{min} to {max}"),
             Allowed::Range { min, max, unit } => write!(f, "{min} to {max} {unit}"),
+            Allowed::RangeOrInfinite { min, max } => write!(f, "{min} to {max}, or infinite"),
             Allowed::Rule(rule) => f.write_str(rule),
             Allowed::Choices(names) => {
                 for (i, name) in names.iter().enumerate() {

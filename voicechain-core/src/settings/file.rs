@@ -1,0 +1,70 @@
+//! How values stand in files: as they are, except that an infinite number is the word `infinite` where a person reads it
+//! (JSON has no other way to write it). Formats that know `inf` may use it as well.
+
+use core::fmt;
+use serde::de::{Deserialize, Deserializer, Error, Unexpected, Visitor};
+use serde::ser::{Serialize, Serializer};
+
+const INFINITE: &str = "infinite";
+
+pub(super) trait Written: Sized {
+    fn put<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error>;
+    fn take<'de, D: Deserializer<'de>>(from: D) -> Result<Self, D::Error>;
+}
+
+/// Implements [`Written`] for types that serde writes well enough.
+macro_rules! plainly {
+    ($($type:ty),+) => {$(
+        impl crate::settings::file::Written for $type {
+            fn put<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+                serde::Serialize::serialize(self, to)
+            }
+            fn take<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+                serde::Deserialize::deserialize(from)
+            }
+        }
+    )+};
+}
+pub(super) use plainly;
+plainly!(bool);
+
+impl Written for f64 {
+    fn put<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        if *self == Self::INFINITY && to.is_human_readable() {
+            return INFINITE.serialize(to);
+        }
+        self.serialize(to)
+    }
+    fn take<'de, D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        if from.is_human_readable() { from.deserialize_any(Number) } else { Self::deserialize(from) }
+    }
+}
+
+struct Number;
+
+impl Visitor<'_> for Number {
+    type Value = f64;
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "a number or \"{INFINITE}\"")
+    }
+    fn visit_f64<E: Error>(self, number: f64) -> Result<f64, E> {
+        Ok(number)
+    }
+    fn visit_i64<E: Error>(self, number: i64) -> Result<f64, E> {
+        Ok(number as f64)
+    }
+    fn visit_u64<E: Error>(self, number: u64) -> Result<f64, E> {
+        Ok(number as f64)
+    }
+    fn visit_str<E: Error>(self, word: &str) -> Result<f64, E> {
+        if word == INFINITE { Ok(f64::INFINITY) } else { Err(E::invalid_value(Unexpected::Str(word), &self)) }
+    }
+}
+
+pub(super) fn serialize<T: Written, S: Serializer>(value: &T, to: S) -> Result<S::Ok, S::Error> {
+    value.put(to)
+}
+
+pub(super) fn deserialize<'de, T: Written, D: Deserializer<'de>>(from: D) -> Result<T, D::Error> {
+    T::take(from)
+}

@@ -1,0 +1,24 @@
+//! The one table of settings.
+//!
+//! Everything that a person can set stands here once: id, name, unit, range, default, step, scale and a one-line
+//! explanation. The settings structs of the stages, the checks in `design`, the settings file, the documentation table
+//! and the plugin's parameters are derived from it. Ids and ranges never change; a new setting gets a new id.
+
+#[cfg(feature = "serde")]
+mod file;
+mod markdown;
+mod order;
+mod row;
+mod signal_order;
+mod table;
+mod values;
+
+pub use order::{DEFAULT_ORDER, MIDDLE, Middle};
+pub use row::{Scale, SettingInfo};
+pub use signal_order::signal_order;
+pub use table::{
+    CompressorSettings, CorrectiveEqSettings, DeEsserSettings, DeReverbSettings, ExpanderSettings, HighPassSettings,
+    HumSettings, LevellerSettings, LimiterSettings, OutputSettings, StageId, StripSettings, ToneEqSettings,
+    TrimSettings, row, rows,
+};
+pub use values::{DeReverbVariant, Mains, MakeUp, Reach, Slope};

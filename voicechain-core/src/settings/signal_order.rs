@@ -1,0 +1,74 @@
+//! The order in which the sound passes all stages.
+
+use super::order::{MIDDLE, Middle};
+use super::table::{StageId, StripSettings};
+
+impl Middle {
+    /// This stage among all stages.
+    #[must_use]
+    pub const fn stage(self) -> StageId {
+        match self {
+            Self::CorrectiveEq => StageId::CorrectiveEq,
+            Self::DeEsser => StageId::DeEsser,
+            Self::Compressor => StageId::Compressor,
+            Self::ToneEq => StageId::ToneEq,
+        }
+    }
+}
+
+impl StageId {
+    /// How many stages there are.
+    pub const COUNT: usize = Self::ALL.len();
+
+    /// Its place in [`ALL`](Self::ALL), for arrays with an entry per stage.
+    #[must_use]
+    pub const fn index(self) -> usize {
+        self as usize
+    }
+
+    /// Its name in the order that can be set; `None` for a stage whose place is fixed.
+    #[must_use]
+    pub const fn middle(self) -> Option<Middle> {
+        match self {
+            Self::CorrectiveEq => Some(Middle::CorrectiveEq),
+            Self::DeEsser => Some(Middle::DeEsser),
+            Self::Compressor => Some(Middle::Compressor),
+            Self::ToneEq => Some(Middle::ToneEq),
+            Self::Trim
+            | Self::Hum
+            | Self::HighPass
+            | Self::DeReverb
+            | Self::Expander
+            | Self::Leveller
+            | Self::Limiter
+            | Self::Output => None,
+        }
+    }
+}
+
+/// All stages in the order in which the sound passes them: those with a fixed place where the table has them, the others as
+/// `order` says. Strip, ledger, meters, report and editor take their order from here.
+#[must_use]
+pub const fn signal_order(order: [Middle; MIDDLE]) -> [StageId; StageId::COUNT] {
+    let mut stages = [StageId::Trim; StageId::COUNT];
+    let (mut place, mut taken) = (0, 0);
+    while place < StageId::COUNT {
+        stages[place] = match StageId::ALL[place].middle() {
+            None => StageId::ALL[place],
+            Some(_) => {
+                taken += 1;
+                order[taken - 1].stage()
+            }
+        };
+        place += 1;
+    }
+    stages
+}
+
+impl StripSettings {
+    /// All stages in the order in which the sound passes them; see [`signal_order`].
+    #[must_use]
+    pub const fn signal_order(&self) -> [StageId; StageId::COUNT] {
+        signal_order(self.order)
+    }
+}
