@@ -93,13 +93,12 @@ fn meters<const C: usize>(c: &mut Criterion, signal: &[[f32; C]], rate: SampleRa
         let mut taps = Box::new([[[0.0; C]; CHUNK]; TAPS]);
         group(c, "ledger_every_tap").bench_function(BenchmarkId::new(name, length), |b| {
             b.iter(|| {
-                for mut frames in signal.chunks(length) {
-                    while !frames.is_empty() {
-                        let n = frames.len().min(CHUNK).min(ledger.left());
-                        let (now, later) = frames.split_at(n);
-                        taps.iter_mut().for_each(|tap| tap[..n].copy_from_slice(now));
-                        black_box(ledger.push(&taps, n, &[true; TAPS]));
-                        frames = later;
+                for frames in signal.chunks(length) {
+                    for now in frames.chunks(CHUNK) {
+                        taps.iter_mut().for_each(|tap| tap[..now.len()].copy_from_slice(now));
+                        ledger.push(&taps, now.len(), &[true; TAPS], |done| {
+                            black_box(done);
+                        });
                     }
                 }
             });

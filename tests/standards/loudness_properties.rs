@@ -120,7 +120,7 @@ fn nothing_before_there_is_enough() {
     assert!(meter.short_term().is_none() && meter.range().is_none());
     meter.push(&frames[143_999..]);
     assert!(meter.short_term().is_some() && meter.range() == Some(0.0));
-    meter.reset(rate(48_000.0));
+    meter.reset();
     assert_eq!(bits(&meter), [None; 7]);
 }
 

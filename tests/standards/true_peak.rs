@@ -225,7 +225,7 @@ fn recent_and_reset() {
     assert!(meter.hold()[0] >= 0.5);
     meter.push(&[[f32::NAN], [f32::INFINITY], [f32::MAX], [-f32::MAX], [1e-40]]);
     assert!(meter.hold()[0] < 1.0);
-    meter.reset(rate(48_000.0));
+    meter.reset();
     assert_eq!(meter, TruePeakMeter::new(rate(48_000.0)));
     assert_eq!(meter.hold_dbtp(), [f64::NEG_INFINITY]);
 }

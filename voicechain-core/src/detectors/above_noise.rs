@@ -101,17 +101,22 @@ where
         }
     }
 
-    /// The frames until the answer is brought up to date; [`run`](Self::run) takes at most so many at once.
+    /// The frames until the answer is next brought up to date.
     #[must_use]
     pub fn left(&self) -> usize {
         self.powers.left()
     }
 
-    /// Takes frames; true when the answer has been brought up to date.
+    /// Takes frames, as many as there are; true when the answer has been brought up to date.
     pub fn run(&mut self, bands: &AboveNoiseBands, frames: &[[f32; C]]) -> bool {
-        let Some(powers) = self.powers.run(&bands.bank, frames) else { return false };
-        self.tick(bands, powers);
-        true
+        let (mut rest, mut ticked) = (frames, false);
+        while !rest.is_empty() {
+            if let Some(powers) = self.powers.run(&bands.bank, &mut rest) {
+                self.tick(bands, powers);
+                ticked = true;
+            }
+        }
+        ticked
     }
 
     fn tick(&mut self, c: &AboveNoiseBands, powers: [f64; BANDS]) {

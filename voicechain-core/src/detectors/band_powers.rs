@@ -23,16 +23,18 @@ where
         Self { bank: EnergyBankState::fresh(), frames: 0 }
     }
 
-    /// The frames until the next powers; [`run`](Self::run) takes at most so many at once.
+    /// The frames until the next powers.
     pub(super) fn left(&self) -> usize {
         (TICK - self.frames) as usize
     }
 
-    /// Takes frames; the powers of the bands when a tick is full.
+    /// Takes frames from the front, as many as the tick lacks; the powers of the bands when it is full.
     #[inline(always)]
-    pub(super) fn run(&mut self, bank: &EnergyBank<N>, frames: &[[f32; C]]) -> Option<[f64; N]> {
-        bank.run(&mut self.bank, frames);
-        self.frames += frames.len() as u32;
+    pub(super) fn run(&mut self, bank: &EnergyBank<N>, frames: &mut &[[f32; C]]) -> Option<[f64; N]> {
+        let (now, later) = frames.split_at(frames.len().min(self.left()));
+        *frames = later;
+        bank.run(&mut self.bank, now);
+        self.frames += now.len() as u32;
         if self.frames < TICK {
             return None;
         }

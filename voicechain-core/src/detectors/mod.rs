@@ -19,3 +19,57 @@ pub use voice_activity::VoiceActivity;
 
 /// Slow quantities are updated once in so many frames, counted on the sample clock.
 pub const TICK: u32 = 16;
+
+#[cfg(test)]
+mod tests {
+    use super::above_noise::AboveNoiseBands;
+    use super::sibilance::SibilanceBands;
+    use super::*;
+    use crate::units::SampleRate;
+    extern crate std;
+    use std::vec::Vec;
+
+    /// Three seconds of noise that swells and falls, another in each channel.
+    fn noise() -> Vec<[f32; 2]> {
+        let mut seed = 1u32;
+        let mut next = || {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (f64::from(seed >> 8) / 8_388_608.0 - 1.0) as f32
+        };
+        (0..144_000)
+            .map(|n| if n % 40_000 < 15_000 { [0.3 * next(), 0.1 * next()] } else { [1e-3 * next(); 2] })
+            .collect()
+    }
+
+    /// Whatever the lengths of the slices, the detectors are brought up to date at the same frames.
+    #[test]
+    fn slices_of_any_length_read_the_same() {
+        let rate = SampleRate::new(48_000.0).unwrap();
+        let (bands, sibilant) = (AboveNoiseBands::new(rate), SibilanceBands::new(rate).unwrap());
+        let signal = noise();
+        let read = |lengths: &[usize]| {
+            let mut above = AboveNoise::<2>::fresh(rate);
+            let mut sibilance = Sibilance::<2>::fresh(rate);
+            let mut crest = CrestFactor::fresh(rate);
+            let (mut rest, mut ticks) = (&signal[..], 0);
+            for &length in lengths.iter().cycle() {
+                if rest.is_empty() {
+                    break;
+                }
+                let (now, later) = rest.split_at(length.min(rest.len()));
+                let amplitudes: Vec<f32> = now.iter().map(|frame| frame[0].abs()).collect();
+                ticks += usize::from(above.run(&bands, now));
+                sibilance.run(&sibilant, now);
+                crest.feed(&amplitudes);
+                rest = later;
+            }
+            (above.over_db().to_bits(), sibilance.ratio_db().to_bits(), crest.squared().to_bits(), ticks)
+        };
+        let (above, ratio, squared, ticks) = read(&[TICK as usize]);
+        assert_eq!(ticks, signal.len() / TICK as usize, "every tick is reported");
+        for lengths in [&[signal.len()][..], &[1], &[7, 1, 300, 16, 15, 17], &[4_801]] {
+            let (a, r, s, _) = read(lengths);
+            assert_eq!((a, r, s), (above, ratio, squared), "{lengths:?}");
+        }
+    }
+}

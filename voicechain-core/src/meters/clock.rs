@@ -25,6 +25,12 @@ impl SubBlockClock {
         clock
     }
 
+    /// The rate that it counts at.
+    #[must_use]
+    pub fn rate(&self) -> SampleRate {
+        self.rate
+    }
+
     fn begin(&mut self) {
         self.length = self.frames_between(self.index, self.index + 1) as u32;
         self.left = self.length;

@@ -113,7 +113,8 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
     }
 
     /// Forgets everything; the taps lag by `delays` from now on.
-    pub fn reset(&mut self, rate: SampleRate, delays: [usize; TAPS]) {
+    pub fn set_delays(&mut self, delays: [usize; TAPS]) {
+        let rate = self.groups[0].clock.rate();
         self.states = [KState::new(); TAPS];
         self.groups = grouped(rate, delays);
         (self.tied, self.calm, self.stirred) = ([false; TAPS], [false; TAPS], [false; TAPS]);
@@ -127,18 +128,43 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         self.groups.iter().rposition(|group| group.from < TAPS).unwrap_or(0)
     }
 
-    /// The frames until the first tap's sub-block is complete; [`push`](Self::push) takes at most so many at once.
+    /// The frames until the first tap's sub-block is complete.
     #[must_use]
     pub fn left(&self) -> usize {
         self.groups[0].clock.left()
     }
 
-    /// Takes the same `n` frames (at most a chunk, and at most [`left`](Self::left)) at every tap. `changes[k]` is false
-    /// when tap `k` repeats tap `k - 1`.
+    /// Takes the same `n` frames (at most a chunk) at every tap, and calls `each` at the end of every sub-block of any tap.
+    /// `changes[k]` is false when tap `k` repeats tap `k - 1`.
     ///
     /// When a tap begins to differ, it does so with the first of the frames; where it ends to differ may depend on how
     /// the frames are split. Therefore filters part at once and are joined on the clock of sub-blocks.
-    pub fn push(&mut self, taps: &[[[f32; C]; CHUNK]; TAPS], n: usize, changes: &[bool; TAPS]) -> SubBlock<C> {
+    pub fn push(
+        &mut self,
+        taps: &[[[f32; C]; CHUNK]; TAPS],
+        n: usize,
+        changes: &[bool; TAPS],
+        mut each: impl FnMut(SubBlock<C>),
+    ) {
+        let (mut at, n) = (0, n.min(CHUNK));
+        while at < n {
+            let until = n.min(at + self.left());
+            let done = self.push_until_sub_block(taps, at..until, changes);
+            if done.first.is_some() || done.last.is_some() {
+                each(done);
+            }
+            at = until;
+        }
+    }
+
+    /// Takes frames that end at the latest where the first tap's sub-block does.
+    fn push_until_sub_block(
+        &mut self,
+        taps: &[[[f32; C]; CHUNK]; TAPS],
+        frames: core::ops::Range<usize>,
+        changes: &[bool; TAPS],
+    ) -> SubBlock<C> {
+        let n = frames.len();
         let mut done = SubBlock { first: None, last: None, block: None };
         for (k, &changes) in changes.iter().enumerate() {
             if changes {
@@ -150,10 +176,11 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         for g in (1..=latest).rev() {
             // The delayed taps have not heard the frames from before the beginning, and neither has the first.
             let taps_of = self.groups[g].taps();
-            let mut at = self.groups[g].skip.min(n);
-            self.groups[g].skip -= at;
-            while at < n {
-                let until = n.min(at + self.groups[g].clock.left());
+            let skipped = self.groups[g].skip.min(n);
+            self.groups[g].skip -= skipped;
+            let mut at = frames.start + skipped;
+            while at < frames.end {
+                let until = frames.end.min(at + self.groups[g].clock.left());
                 self.accumulate(taps, at..until, taps_of.clone());
                 if self.groups[g].clock.advance(until - at) {
                     self.end_group(g, latest, &mut done);
@@ -161,7 +188,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
                 at = until;
             }
         }
-        self.accumulate(taps, 0..n, self.groups[0].taps());
+        self.accumulate(taps, frames, self.groups[0].taps());
         if self.groups[0].clock.advance(n) {
             self.end_group(0, latest, &mut done);
             self.calm = self.stirred.map(|stirred| !stirred);

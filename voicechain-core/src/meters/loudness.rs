@@ -118,10 +118,9 @@ impl<const C: usize> LoudnessMeter<C> {
     }
 
     /// Forgets everything that it has heard.
-    pub fn reset(&mut self, rate: SampleRate) {
-        self.filter = KWeighting::new(rate);
+    pub fn reset(&mut self) {
         self.state = KState::new();
-        self.clock = SubBlockClock::new(rate);
+        self.clock = SubBlockClock::new(self.clock.rate());
         self.momentary_window = Window::new();
         self.short_term_window = Window::new();
         (self.momentary, self.short_term) = (None, None);

@@ -115,12 +115,16 @@ impl<const C: usize> TruePeakMeter<C> {
             hz if hz < 192_000.0 => Phases::Two,
             _ => Phases::None,
         };
+        Self::silent(phases)
+    }
+
+    fn silent(phases: Phases) -> Self {
         Self { phases, buffers: [[0.0; BUFFER]; C], hold: [0.0; C], recent: [0.0; C], sample_hold: [0.0; C] }
     }
 
     /// Forgets everything that it has heard.
-    pub fn reset(&mut self, rate: SampleRate) {
-        *self = Self::new(rate);
+    pub fn reset(&mut self) {
+        *self = Self::silent(self.phases);
     }
 
     /// Hears frames.

@@ -309,3 +309,69 @@ where
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::{CompressorSettings, ToneEqSettings};
+    use crate::stages::{Compressor, ToneEq};
+    extern crate std;
+    use std::vec::Vec;
+
+    fn rate() -> SampleRate {
+        SampleRate::new(48_000.0).unwrap()
+    }
+
+    fn signal() -> Vec<[f32; 2]> {
+        let mut seed = 3u32;
+        let mut next = || {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (f64::from(seed >> 8) / 8_388_608.0 - 1.0) as f32
+        };
+        (0..12_000).map(|_| [0.4 * next(), 0.1 * next()]).collect()
+    }
+
+    /// A stage alone keeps the strip's promise: changes at the same frames give the same bits for any split.
+    #[test]
+    fn a_stage_alone_gives_the_same_bits_for_any_split() {
+        let coefs = |threshold_db, on| {
+            let settings = CompressorSettings { threshold_db, ..CompressorSettings::default() };
+            StageCoefs::<Compressor, 2>::design(&settings, on, rate()).unwrap()
+        };
+        // Where, and to what: a glide that is overtaken, a switch back and forth.
+        let changes = [(1_000, -40.0, true), (1_200, -10.0, true), (5_000, -10.0, false), (5_100, -30.0, true)];
+        let through = |most: usize| {
+            let (mut out, mut stage) = (signal(), Processor::new(&coefs(-20.0, true)));
+            let (mut at, mut changes) = (0, changes.iter().peekable());
+            while at < out.len() {
+                if let Some(&(_, threshold_db, on)) = changes.next_if(|change| change.0 == at) {
+                    stage.set(&coefs(threshold_db, on));
+                }
+                let next = changes.peek().map_or(out.len(), |change| change.0);
+                let until = next.min(at + most);
+                stage.run(&mut out[at..until]);
+                at = until;
+            }
+            out.iter().flatten().map(|x| x.to_bits()).collect::<Vec<u32>>()
+        };
+        let whole = through(usize::MAX / 2);
+        for most in [1, 13, 64, 500] {
+            assert!(through(most) == whole, "pieces of {most}");
+        }
+    }
+
+    #[test]
+    fn a_reset_stage_is_a_new_one() {
+        let settings = ToneEqSettings { bell_gain_db: 6.0, ..ToneEqSettings::default() };
+        let mut stage = Processor::<ToneEq, 2>::design(&settings, rate()).unwrap();
+        let first = |stage: &mut Processor<ToneEq, 2>| {
+            let mut out = signal();
+            stage.run(&mut out);
+            out
+        };
+        let fresh = first(&mut stage);
+        assert_ne!(first(&mut stage), fresh, "the filters have heard something");
+        stage.reset();
+        assert_eq!(first(&mut stage), fresh);
+    }
+}

@@ -96,17 +96,17 @@ where
     /// Starts everything afresh.
     pub(super) fn reset(&mut self, coefs: &StripCoefs<C>) {
         self.restart_loudness(coefs);
-        self.input_peak.reset(coefs.rate);
-        self.output_peak.reset(coefs.rate);
+        self.input_peak.reset();
+        self.output_peak.reset();
         self.activity = voice_activity(coefs.rate);
         self.reductions = core::array::from_fn(|_| ReductionMeter::default());
     }
 
     /// Starts ledger and loudness afresh: after another order or latency they would weigh different sounds.
     pub(super) fn restart_loudness(&mut self, coefs: &StripCoefs<C>) {
-        self.ledger.reset(coefs.rate, delays(coefs));
-        self.input_loudness.reset(coefs.rate);
-        self.output_loudness.reset(coefs.rate);
+        self.ledger.set_delays(delays(coefs));
+        self.input_loudness.reset();
+        self.output_loudness.reset();
     }
 
     /// The most frames of a piece: a sub-block ends at the end of a piece.
@@ -129,11 +129,14 @@ where
     /// Ends a piece, with its frames at the output.
     pub(super) fn end_piece(&mut self, frames: &[[f32; C]]) -> PieceEnd<C> {
         self.output_peak.push(frames);
-        let done = self.ledger.push(&self.taps, frames.len(), &self.changes);
-        if let Some(energies) = done.last {
-            self.output_loudness.push_energy(energies);
-        }
-        PieceEnd { block: done.block, sub_block: done.first }
+        let mut end = PieceEnd { block: None, sub_block: None };
+        self.ledger.push(&self.taps, frames.len(), &self.changes, |done| {
+            if let Some(energies) = done.last {
+                self.output_loudness.push_energy(energies);
+            }
+            (end.block, end.sub_block) = (done.block.or(end.block), done.first.or(end.sub_block));
+        });
+        end
     }
 
     /// Ends a sub-block of 10 ms at the input, with what each stage has taken in it; true while somebody speaks.
