@@ -37,7 +37,6 @@ pub mod speech;
 pub mod stages;
 pub mod strip;
 pub mod units;
-pub mod values;
 
 pub use error::SettingError;
 pub use settings::StripSettings;

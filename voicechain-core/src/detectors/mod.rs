@@ -2,7 +2,7 @@
 
 pub mod above_noise;
 mod band_powers;
-pub mod level;
+pub mod crest_factor;
 pub mod noise_floor;
 pub mod oversampled_peak;
 pub mod peak_hold;
@@ -10,7 +10,7 @@ pub mod sibilance;
 pub mod voice_activity;
 
 pub use above_noise::AboveNoise;
-pub use level::CrestFactor;
+pub use crest_factor::CrestFactor;
 pub use noise_floor::NoiseFloor;
 pub use oversampled_peak::OversampledPeak;
 pub use peak_hold::PeakHold;

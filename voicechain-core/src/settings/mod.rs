@@ -8,9 +8,11 @@
 mod file;
 mod markdown;
 mod order;
+mod position;
 mod row;
 mod signal_order;
 mod table;
+mod text;
 mod values;
 
 pub use order::{DEFAULT_ORDER, MIDDLE, Middle};
@@ -21,4 +23,5 @@ pub use table::{
     HumSettings, LevellerSettings, LimiterSettings, OutputSettings, StageId, StripSettings, ToneEqSettings,
     TrimSettings, row, rows,
 };
+pub use text::ValueText;
 pub use values::{DeReverbVariant, Mains, MakeUp, Reach, Slope};

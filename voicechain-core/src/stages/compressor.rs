@@ -204,6 +204,10 @@ where
     }
 }
 
+/// A value per frame of a chunk.
+type PerFrame = [f32; CHUNK];
+
+/// Runs at most a chunk of frames: the level, what the curve wants taken away of it, what is taken away, the gain.
 fn run_chunk<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>, frames: &mut [[f32; C]])
 where
     [f32; C]: Frame,
@@ -212,19 +216,43 @@ where
     let mut side = [[0.0; C]; CHUNK];
     side[..n].copy_from_slice(frames);
     coefs.side_chain.run(&mut state.side_chain, &mut side[..n]);
-
-    let mut loudest = [0.0f32; CHUNK];
+    let mut loudest: PerFrame = [0.0; CHUNK];
     for (level, frame) in loudest[..n].iter_mut().zip(&side) {
         *level = frame.iter().fold(0.0, |m: f32, x| if x.abs() > m { x.abs() } else { m });
     }
-    let level_of = |x: f32| fast_to_db(if x > QUIETEST { x } else { QUIETEST });
-    let linked = C == 1 || coefs.link == 1.0;
     // Linked channels share one chain as soon as their states have become the same.
+    let linked = C == 1 || coefs.link == 1.0;
     let together = linked && state.ballistics.iter().all(|chain| *chain == state.ballistics[0]);
     let chains = if together { 1 } else { C };
-    // First the levels, then what the curve wants taken away, then what is taken away, then the gain.
-    let mut values = [[0.0f32; CHUNK]; C];
-    values[0] = loudest;
+
+    let mut values: [PerFrame; C] = [[0.0; CHUNK]; C];
+    levels(coefs, linked, chains, &side[..n], &loudest, &mut values);
+    let curve = coefs.curve;
+    for values in &mut values[..chains] {
+        for_each_value(&mut values[..n], |level| curve.reduction_db(level));
+    }
+    follow(coefs, state, together, &loudest[..n], &mut values[..chains]);
+    // 1 + mix (g - 1) is exactly 1 when nothing is taken.
+    let (mix, make_up) = (coefs.mix, coefs.make_up);
+    for values in &mut values[..chains] {
+        for_each_value(&mut values[..n], |reduction| 1.0 + mix * (fast_from_db(-reduction) * make_up - 1.0));
+    }
+    apply(together, &values, frames);
+}
+
+/// The level of each chain in dB of full scale: of the louder channel, or moved towards it by the link.
+#[inline(always)]
+fn levels<const C: usize>(
+    coefs: &CompressorCoefs,
+    linked: bool,
+    chains: usize,
+    side: &[[f32; C]],
+    loudest: &PerFrame,
+    values: &mut [PerFrame; C],
+) {
+    let n = side.len();
+    let level_of = |x: f32| fast_to_db(if x > QUIETEST { x } else { QUIETEST });
+    values[0] = *loudest;
     for_each_value(&mut values[0][..n], level_of);
     let louder = values[0];
     for (c, values) in values.iter_mut().enumerate().take(chains) {
@@ -232,7 +260,7 @@ where
             *values = louder;
             continue;
         }
-        for (value, frame) in values[..n].iter_mut().zip(&side) {
+        for (value, frame) in values[..n].iter_mut().zip(side) {
             *value = frame[c].abs();
         }
         for_each_value(&mut values[..n], level_of);
@@ -240,17 +268,25 @@ where
             *own += coefs.link * (louder - *own);
         }
     }
-    let curve = coefs.curve;
-    for values in &mut values[..chains] {
-        for_each_value(&mut values[..n], |level| curve.reduction_db(level));
-    }
+}
 
-    // The serial part, on the clock of the crest detector.
+/// The serial part, on the clock of the crest detector: from wanted reductions to those that are given, in dB.
+#[inline(always)]
+fn follow<const C: usize>(
+    coefs: &CompressorCoefs,
+    state: &mut CompressorState<C>,
+    together: bool,
+    loudest: &[f32],
+    values: &mut [PerFrame],
+) where
+    [f32; C]: Frame,
+{
+    let n = loudest.len();
     let mut at = 0;
     while at < n {
         let until = n.min(at + state.crest.left());
         let release = if coefs.program_dependent { state.release.unwrap_or(coefs.release) } else { coefs.release };
-        for (values, ballistics) in values[..chains].iter_mut().zip(&mut state.ballistics) {
+        for (values, ballistics) in values.iter_mut().zip(&mut state.ballistics) {
             let mut follower = *ballistics;
             let (mut largest, mut wanted) = (0.0f64, 0.0f32);
             for value in &mut values[at..until] {
@@ -271,19 +307,18 @@ where
     if together {
         state.ballistics = [state.ballistics[0]; C];
     }
+}
 
-    // 1 + mix (g - 1) is exactly 1 when nothing is taken.
-    let (mix, make_up) = (coefs.mix, coefs.make_up);
-    for values in &mut values[..chains] {
-        for_each_value(&mut values[..n], |reduction| 1.0 + mix * (fast_from_db(-reduction) * make_up - 1.0));
-    }
+/// Multiplies the frames by the gains of their chains.
+#[inline(always)]
+fn apply<const C: usize>(together: bool, gains: &[PerFrame; C], frames: &mut [[f32; C]]) {
     if together {
-        for (frame, &gain) in frames.iter_mut().zip(&values[0]) {
+        for (frame, &gain) in frames.iter_mut().zip(&gains[0]) {
             frame.iter_mut().for_each(|sample| *sample *= gain);
         }
     } else {
         for (i, frame) in frames.iter_mut().enumerate() {
-            for (sample, gains) in frame.iter_mut().zip(&values) {
+            for (sample, gains) in frame.iter_mut().zip(gains) {
                 *sample *= gains[i];
             }
         }

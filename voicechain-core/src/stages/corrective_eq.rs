@@ -1,6 +1,6 @@
 //! The corrective EQ: four bells in front of the dynamics.
 
-use super::equalizer::{FilterCoefs, filter_stage};
+use super::filter_stage::{FilterCoefs, filter_stage};
 use super::{Core, Stage};
 use crate::error::SettingError;
 use crate::filters::design::bell;

@@ -1,6 +1,6 @@
 //! The high-pass: Butterworth, 6 to 48 dB/octave.
 
-use super::equalizer::{FilterCoefs, filter_stage};
+use super::filter_stage::{FilterCoefs, filter_stage};
 use super::{Core, Stage};
 use crate::error::SettingError;
 use crate::filters::design::butterworth_high_pass;

@@ -1,6 +1,6 @@
 //! The tone EQ: low shelf, bell and high shelf behind the dynamics.
 
-use super::equalizer::{FilterCoefs, filter_stage};
+use super::filter_stage::{FilterCoefs, filter_stage};
 use super::{Core, Stage};
 use crate::error::SettingError;
 use crate::filters::design::{bell, high_shelf, low_shelf};
