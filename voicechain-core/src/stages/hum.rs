@@ -12,16 +12,13 @@ mod lines;
 #[cfg(test)]
 mod tests;
 
-use lines::{Lines, Pair, Steps};
+pub use lines::MOST_LINES;
+use lines::{Lines, Pair, Steps, VECTORS};
 
 /// Of so much of a recording's beginning its hum is learnt by [`Strip::learn`](crate::Strip::learn), s: the mean of an amplitude
 /// forgets in a second, the frequency gains from more, and ten seconds of speech have pauses.
 pub(crate) const LEARNT_S: f64 = 10.0;
 
-/// The most lines of the family that are taken out.
-pub const MOST_LINES: usize = 20;
-/// Vectors of four lines.
-const VECTORS: usize = MOST_LINES / 4;
 /// Parts of a period between which the amplitudes go straight.
 const PARTS: u32 = 4;
 

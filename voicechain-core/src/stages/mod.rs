@@ -15,6 +15,7 @@ pub mod hum;
 pub mod leveller;
 pub mod limiter;
 pub mod processor;
+mod stage;
 pub mod tone_eq;
 pub mod trim;
 
@@ -27,117 +28,7 @@ pub use high_pass::HighPass;
 pub use hum::Hum;
 pub use leveller::Leveller;
 pub use limiter::Limiter;
-pub use processor::{Core, Processor, StageCoefs};
+pub use processor::{Processor, StageCoefs};
+pub use stage::{Core, Stage};
 pub use tone_eq::ToneEq;
 pub use trim::{OutputTrim, Trim};
-
-use crate::error::SettingError;
-use crate::filters::{Response, Section};
-use crate::units::SampleRate;
-
-/// One processor of the strip for `C` channels: its settings, coefficients and state, and what it does with them.
-///
-/// Whatever runs takes a [`Core`], a state with the coefficients that it runs with. Only a [`Processor`] makes one, so a state
-/// never meets coefficients that it was not prepared for.
-pub trait Stage<const C: usize>: Sized {
-    /// What a person sets, in the user's units.
-    type Settings: Copy + PartialEq;
-    /// What `run` needs of the settings; designed once.
-    type Coefs: Copy + PartialEq;
-    /// Everything that audio changes.
-    type State;
-
-    /// The longest latency at any setting and rate, in samples: as much of the unprocessed signal is kept.
-    const LONGEST_LATENCY: usize = 0;
-
-    /// True when [`pass`](Stage::pass) keeps the state warm; otherwise a stage starts afresh when it is switched on.
-    const PASS_KEEPS_STATE: bool = false;
-
-    /// True when the stage moves the level and reports by how much: it gets a meter of gain reduction.
-    const REDUCES: bool = false;
-
-    /// Designs the coefficients.
-    ///
-    /// # Errors
-    /// A setting outside its range, named with its value and what is allowed.
-    fn design(settings: &Self::Settings, rate: SampleRate) -> Result<Self::Coefs, SettingError>;
-
-    /// A state that has heard nothing.
-    fn state(rate: SampleRate) -> Self::State;
-
-    /// Makes a state one that has heard nothing.
-    fn clear(state: &mut Self::State, rate: SampleRate) {
-        *state = Self::state(rate);
-    }
-
-    /// Processes frames in place. Cannot fail; any split of the same frames into calls gives the same bits.
-    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]);
-
-    /// Coefficients on the way from `from` (`t = 0`) to `to` (`t = 1`), as a setting moves. They are used for one frame
-    /// each, between [`loosen`](Stage::loosen) and [`settle`](Stage::settle).
-    fn between(from: &Self::Coefs, to: &Self::Coefs, t: f64) -> Self::Coefs;
-
-    /// Makes the state ready for moving coefficients, from those that it was run with.
-    fn loosen(_core: Core<'_, Self, C>) {}
-
-    /// Makes the state ready for coefficients at rest.
-    fn settle(_core: Core<'_, Self, C>) {}
-
-    /// What the stage does while it is switched off: nothing but the delay of its latency.
-    fn pass(_core: Core<'_, Self, C>, _frames: &mut [[f32; C]]) {}
-
-    /// Runs, and writes what [`pass`](Stage::pass) would have given to `passed` (as long as `frames`): both sides of a
-    /// cross-fade.
-    fn run_beside(core: Core<'_, Self, C>, frames: &mut [[f32; C]], passed: &mut [[f32; C]]) {
-        for (to, from) in passed.iter_mut().zip(frames.iter()) {
-            *to = *from;
-        }
-        Self::run(core, frames);
-    }
-
-    /// True when [`run`](Stage::run) returns its input bit for bit with these coefficients and leaves the state alone, whatever
-    /// the input and whatever the state. A stage whose gain moves in its own time never rests: it may still be on its way when
-    /// the coefficients have arrived.
-    fn rests(_coefs: &Self::Coefs) -> bool {
-        false
-    }
-
-    /// True when everything is finite and every pole lies inside the unit circle.
-    fn is_stable(coefs: &Self::Coefs) -> bool;
-
-    /// Delay of the output against the input, in samples; the same whether the stage is on or off.
-    fn latency(_coefs: &Self::Coefs) -> u32 {
-        0
-    }
-
-    /// Samples until the impulse response stays under -120 dB of its peak, the latency included. What
-    /// [`sections`](Stage::sections) ring is not in it.
-    fn tail(coefs: &Self::Coefs) -> u32 {
-        Self::latency(coefs)
-    }
-
-    /// The filters that the sound runs through: those of all stages ring as one chain.
-    fn sections(_coefs: &Self::Coefs) -> &[Section] {
-        &[]
-    }
-
-    /// What the stage does to a steady tone at `frequency_hz`, read from the coefficients; 1 for a stage that is not linear.
-    fn response(_coefs: &Self::Coefs, _frequency_hz: f64) -> Response {
-        Response::ONE
-    }
-
-    /// The gain in dB at a steady level in dB of what drives the stage; 0 for a stage that nothing drives.
-    fn gain_db(_coefs: &Self::Coefs, _level_db: f64) -> f64 {
-        0.0
-    }
-
-    /// A gain that the stage adds to keep the loudness, in dB: level compensation or make-up.
-    fn compensation_db(_coefs: &Self::Coefs) -> f64 {
-        0.0
-    }
-
-    /// The largest reduction in dB since the last call; 0 for a stage that does not [reduce](Stage::REDUCES).
-    fn take_reduction_db(_state: &mut Self::State) -> f64 {
-        0.0
-    }
-}

@@ -1,6 +1,6 @@
 //! A stage with its state: it moves from one setting to the next and is switched on and off without a click.
 
-use super::Stage;
+use super::stage::{Core, Stage};
 use crate::error::SettingError;
 use crate::filters::{Response, Section};
 use crate::frame::{CHUNK, Frame};
@@ -9,19 +9,6 @@ use crate::units::SampleRate;
 
 /// Every change of a setting, and every switch, takes so long, ms.
 pub const MOTION_MS: f64 = 10.0;
-
-/// A state with the coefficients that it runs with; only a [`Processor`] makes one.
-#[derive(Debug)]
-pub struct Core<'a, S: Stage<C>, const C: usize> {
-    pub(in crate::stages) coefs: &'a S::Coefs,
-    pub(in crate::stages) state: &'a mut S::State,
-}
-
-impl<'a, S: Stage<C>, const C: usize> Core<'a, S, C> {
-    pub(in crate::stages) fn new(coefs: &'a S::Coefs, state: &'a mut S::State) -> Self {
-        Self { coefs, state }
-    }
-}
 
 /// Designed coefficients of a stage with its switch, and the rate that they are designed for.
 #[derive(Debug)]

@@ -1,8 +1,12 @@
 //! What is known about the lines of the mains family, period by period.
 
-use super::{MOST_LINES, VECTORS};
 use core::f64::consts::TAU;
 use wide::f32x4;
+
+/// The most lines of the family that are taken out.
+pub const MOST_LINES: usize = 20;
+/// Vectors of four lines.
+pub(super) const VECTORS: usize = MOST_LINES / 4;
 
 /// Time constant of what is known about a line, s.
 pub(super) const MEAN_S: f64 = 1.0;
