@@ -1,29 +1,28 @@
 //! The curve of one stage: what it does to frequencies, or to levels with where it is now.
 
 use crate::axes::{Axes, curve_points, line};
+use crate::designed::Designed;
 use crate::look::{TINY, words, write};
-use crate::{Designed, Pen, decay, detector, opened, strip, words as say};
+use crate::pen::Pen;
+use crate::widgets::mark;
+use crate::{decay, detector, words as say};
 use egui::{Align, Rect, Shape, Stroke, StrokeKind, Ui, pos2, vec2};
 use voicechain_core::settings::StageId;
 
-/// The levels that drive a dynamics stage, from the lowest to the highest that its curve shows, and what they are.
-fn levels(stage: StageId) -> Option<(f64, f64, &'static str)> {
-    // By id: a stage that is not there yet has its place.
-    match stage.id() {
-        "de_esser" => Some((-24.0, 24.0, "\u{201c}s\u{201d} against vowels, \u{2212}24 to +24 dB")),
-        "limiter" => Some((-18.0, 6.0, "in and out, \u{2212}18 to +6 dBTP")),
-        "compressor" => Some((-60.0, 0.0, "in and out, \u{2212}60 to 0 dB")),
-        "expander" => Some((0.0, 48.0, "over the noise, 0 to 48 dB")),
-        "leveller" => Some((-50.0, -8.0, "phrases in and out, \u{2212}50 to \u{2212}8 LUFS")),
-        _ => None,
-    }
+/// The levels that drive a dynamics stage.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Levels {
+    /// The lowest and the highest level that the curve shows, dB.
+    ends_db: [f64; 2],
+    /// What these levels are.
+    caption: &'static str,
 }
 
 /// A picture of an open row.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Picture {
     /// Level in to level out.
-    Levels,
+    Levels(Levels),
     /// What it does to frequencies.
     Frequencies,
     /// What a detector listens to.
@@ -32,24 +31,33 @@ pub(crate) enum Picture {
     Decay,
 }
 
+/// The picture of a stage that answers to levels.
+const fn over(low_db: f64, high_db: f64, caption: &'static str) -> Picture {
+    Picture::Levels(Levels { ends_db: [low_db, high_db], caption })
+}
+
 /// The pictures of a stage.
-pub(crate) fn pictures(stage: StageId) -> &'static [Picture] {
-    match stage.id() {
-        "de_esser" => &[Picture::Levels, Picture::Detector],
-        "de_reverb" => &[Picture::Decay],
-        _ if levels(stage).is_some() => &[Picture::Levels],
-        _ if strip::bands().iter().any(|band| band.stage == stage) => &[Picture::Frequencies],
-        _ => &[],
+pub(crate) const fn pictures(stage: StageId) -> &'static [Picture] {
+    match stage {
+        StageId::Trim | StageId::Hum | StageId::Output => &[],
+        StageId::HighPass | StageId::CorrectiveEq | StageId::ToneEq => &[Picture::Frequencies],
+        StageId::DeReverb => &[Picture::Decay],
+        StageId::Expander => const { &[over(0.0, 48.0, "over the noise, 0 to 48 dB")] },
+        StageId::Leveller => const { &[over(-50.0, -8.0, "phrases in and out, \u{2212}50 to \u{2212}8 LUFS")] },
+        StageId::DeEsser => {
+            const { &[over(-24.0, 24.0, "\u{201c}s\u{201d} against vowels, \u{2212}24 to +24 dB"), Picture::Detector] }
+        }
+        StageId::Compressor => const { &[over(-60.0, 0.0, "in and out, \u{2212}60 to 0 dB")] },
+        StageId::Limiter => const { &[over(-18.0, 6.0, "in and out, \u{2212}18 to +6 dBTP")] },
     }
 }
 
 /// Draws one into a square, with a line below it.
 pub(crate) fn draw(ui: &Ui, picture: Picture, stage: StageId, rect: Rect, designed: &Designed, pen: &Pen<'_>) {
     let caption = match picture {
-        Picture::Levels => {
-            let (low, high, text) = levels(stage).unwrap_or((-60.0, 0.0, ""));
-            over_levels(ui, stage, rect, [low, high], designed, pen);
-            text.to_string()
+        Picture::Levels(levels) => {
+            over_levels(ui, stage, rect, levels.ends_db, designed, pen);
+            levels.caption.into()
         }
         Picture::Frequencies => {
             over_frequencies(ui, stage, rect, designed, pen);
@@ -115,5 +123,19 @@ fn over_levels(ui: &Ui, stage: StageId, rect: Rect, [low, high]: [f64; 2], desig
     let (from, to) = (at(level, level), at(level, level - taken));
     painter.line_segment([from, to], (2.0, ink));
     painter.circle_filled(to, 4.0, ink);
-    opened::mark(ui, to + vec2(9.0, 13.0), &say::signed(-taken, 1), ink);
+    mark(ui, to + vec2(9.0, 13.0), &say::signed(-taken, 1), ink);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bands::bands;
+
+    #[test]
+    fn a_stage_is_drawn_over_frequencies_where_it_has_a_band_there() {
+        for &stage in StageId::ALL {
+            let has_band = bands().iter().any(|band| band.stage == stage);
+            assert_eq!(pictures(stage).contains(&Picture::Frequencies), has_band, "{stage:?}");
+        }
+    }
 }

@@ -2,8 +2,10 @@
 //! it the measured one; from the late part on, what is taken at most.
 
 use crate::axes::{fill_between, line};
+use crate::designed::Designed;
 use crate::look::{TINY, numbers, words, write};
-use crate::{Designed, Pen, row_of, words as say};
+use crate::pen::{Pen, row_of};
+use crate::words as say;
 use egui::{Align, Rect, Shape, Stroke, StrokeKind, Ui, pos2};
 use voicechain_core::settings::StageId;
 
@@ -78,7 +80,8 @@ pub(crate) fn draw(ui: &Ui, rect: Rect, designed: &Designed, pen: &Pen<'_>) {
             painter.line_segment([above, below], (1.5, look.takes));
             let text = say::signed(-late.most_taken_db, 1);
             write(&painter, above + egui::vec2(5.0, -2.0), Align::Min, text, numbers(TINY), look.takes);
-            words(pos2(rect.right() - 5.0, rect.top() + 15.0), Align::Max, "at most, from 43 ms on", look.quiet);
+            let text = format!("at most, from {} ms on", say::number(1e3 * late.begins_s, 0));
+            words(pos2(rect.right() - 5.0, rect.top() + 15.0), Align::Max, &text, look.quiet);
         }
     }
 }

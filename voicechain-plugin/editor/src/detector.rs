@@ -2,8 +2,10 @@
 //! sibilants are strongest.
 
 use crate::axes::{HIGH_HZ, fill_between, line};
+use crate::designed::Designed;
 use crate::look::{TINY, words, write};
-use crate::{Designed, Pen, row_of, words as say};
+use crate::pen::{Pen, row_of};
+use crate::words as say;
 use egui::{Align, Rect, Shape, Stroke, StrokeKind, Ui, pos2};
 use voicechain_core::settings::StageId;
 

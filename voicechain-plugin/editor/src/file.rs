@@ -1,24 +1,16 @@
 //! The path of a settings file, typed in place of the actions while one is being chosen.
 
-use crate::footer::{GAP, action};
 use crate::look::{BODY, DIGITS, numbers, width, words, write};
-use crate::shown::{Choosing, Filing};
-use crate::{Ask, Page, Pen};
+use crate::page::{Page, TypedPath};
+use crate::pen::Pen;
+use crate::shown::{Ask, Choosing, Filing};
+use crate::widgets::{GAP, action};
 use egui::{Align, Key, Rect, StrokeKind, TextEdit, Ui, pos2, vec2};
-
-/// The path as it is typed.
-#[derive(Clone, Debug)]
-pub(crate) struct Typed {
-    text: String,
-    /// The field has had the keyboard, where the system has no window that wants it.
-    begun: bool,
-    pub(crate) has_keyboard: bool,
-}
 
 impl Page {
     /// The line of the path; `y` is the middle of the line.
     pub(crate) fn file(&mut self, ui: &mut Ui, rect: Rect, y: f32, choosing: Choosing<'_>, pen: &mut Pen<'_>) {
-        let fresh = || Typed { text: choosing.path.into(), begun: false, has_keyboard: false };
+        let fresh = || TypedPath { text: choosing.path.into(), begun: false, has_keyboard: false };
         let mut typed = self.path.take().unwrap_or_else(fresh);
         let taken = !choosing.taken.is_empty() && typed.text == choosing.taken;
         let (lead, does, what) = match choosing.filing {

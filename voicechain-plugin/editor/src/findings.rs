@@ -2,7 +2,10 @@
 
 use crate::axes::Axes;
 use crate::look::{SMALL, width, words, write};
-use crate::{Ask, Page, Pen, words as say};
+use crate::page::Page;
+use crate::pen::Pen;
+use crate::shown::Ask;
+use crate::words as say;
 use egui::{Align, Pos2, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use voicechain_core::measure::Profile;
 use voicechain_core::measure::profile::Resonance;

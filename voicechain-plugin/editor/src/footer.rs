@@ -1,48 +1,17 @@
 //! What can be done, and what it would do.
 
+use crate::file;
 use crate::look::{BASE, BODY, SMALL, width, words, write};
-use crate::{Ask, Filing, Page, Pen, ZOOM, file, words as say};
-use egui::{Align, Popup, Rect, RectAlign, Response, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use crate::page::{Page, ZOOM};
+use crate::pen::Pen;
+use crate::shown::{Ask, Filing};
+use crate::widgets::{Action, GAP, action};
+use crate::words as say;
+use egui::{Align, Popup, Rect, RectAlign, Role, Sense, Ui, WidgetInfo, pos2};
 use voicechain_core::settings::StageId;
 use voicechain_core::strip::StartingPoint;
 
-/// Something that can be pressed: its name, whether it can be now, and what it does.
-pub(crate) struct Action {
-    name: &'static str,
-    on: bool,
-    what: &'static str,
-    /// The longest name that stands here, so that the others keep their places.
-    room: &'static str,
-}
-
-pub(crate) const fn action(name: &'static str, on: bool, what: &'static str) -> Action {
-    Action { name, on, what, room: name }
-}
-
-/// Most and least between two words, points.
-pub(crate) const GAP: [f32; 2] = [22.0, 8.0];
-
 impl Page {
-    /// A word to press; its left end is at `x`, and it is `size` tall.
-    pub(crate) fn word(&mut self, ui: &Ui, x: f32, y: f32, size: f32, action: &Action, pen: &Pen<'_>) -> Response {
-        let look = pen.look;
-        let wide = width(ui.painter(), action.name, words(size));
-        let place = Rect::from_min_max(pos2(x, y - 0.75 * size), pos2(x + wide, y + 0.75 * size));
-        let sense = if action.on { Sense::click() } else { Sense::hover() };
-        let response = ui.interact(place.expand2(vec2(5.0, 2.0)), ui.scope_id().with(("action", action.name)), sense);
-        response.widget_info(|| WidgetInfo::labeled(Role::Button, action.on, action.name));
-        let ink = if action.on { look.ink } else { look.quiet.gamma_multiply(0.65) };
-        write(ui.painter(), pos2(x, y + 0.36 * size), Align::Min, action.name, words(size), ink);
-        if response.hovered() {
-            self.hint = action.what.into();
-            if action.on {
-                ui.painter().hline(place.x_range(), y + 0.36 * size + 3.0, (1.0, look.after));
-            }
-        }
-        self.focus_mark(ui, &response, place.expand2(vec2(4.0, 1.0)), pen);
-        response
-    }
-
     pub(crate) fn footer(&mut self, ui: &mut Ui, rect: Rect, pen: &mut Pen<'_>) {
         let y = rect.top() + 20.0;
         match pen.shown.choosing {

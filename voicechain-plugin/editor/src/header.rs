@@ -1,7 +1,10 @@
 //! What is measured and what is heard.
 
 use crate::look::{BODY, DIGITS, SMALL, TITLE, numbers, width, words, write};
-use crate::{Ask, Page, Pen, words as say};
+use crate::page::Page;
+use crate::pen::Pen;
+use crate::shown::Ask;
+use crate::{evidence, words as say};
 use egui::{Align, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use voicechain_core::strip::Way;
 
@@ -83,7 +86,7 @@ impl Page {
         let painter = ui.painter_at(rect.expand2(vec2(2.0, 0.0)));
         let title = write(&painter, pos2(rect.left(), base), Align::Min, name, words(TITLE), look.ink);
         let text = match shown.profile {
-            Some(profile) => say::subject(profile, shown.measuring, shown.validity),
+            Some(profile) => evidence::subject(profile, shown.measuring, shown.validity),
             None if shown.measuring => "measuring: play the voice".into(),
             None => "not measured yet".into(),
         };
@@ -98,27 +101,6 @@ impl Page {
             let (y, x) = (from.y + 8.0, from.x..=from.x + 150.0);
             painter.hline(x, y, (2.0, look.rule));
             painter.hline(from.x..=from.x + share * 150.0, y, (2.0, look.after));
-        }
-    }
-
-    /// A switch: a square, with a tick when on.
-    pub(crate) fn tick(&self, ui: &Ui, place: Rect, on: bool, pen: &Pen<'_>) {
-        let look = pen.look;
-        let painter = ui.painter();
-        if on {
-            painter.rect_filled(place, 2.5, look.after);
-            let at = |x: f32, y: f32| place.min + vec2(x, y) * place.width();
-            let stroke = egui::Stroke::new(1.6, look.paper);
-            painter.add(egui::Shape::line(vec![at(0.22, 0.52), at(0.43, 0.73), at(0.79, 0.29)], stroke));
-        } else {
-            painter.rect_stroke(place, 2.5, (1.0, look.quiet), egui::StrokeKind::Inside);
-        }
-    }
-
-    /// Shows where the keyboard is.
-    pub(crate) fn focus_mark(&self, ui: &Ui, response: &egui::Response, place: Rect, pen: &Pen<'_>) {
-        if response.has_focus() {
-            ui.painter().rect_stroke(place, 3.0, (1.5, pen.look.after), egui::StrokeKind::Outside);
         }
     }
 }

@@ -1,7 +1,11 @@
 //! An open row: its curve, all its settings, and why they are proposed.
 
-use crate::look::{BASE, SMALL, TINY, numbers, width, words, write};
-use crate::{Ask, Page, Pen, curve, strip, words as say};
+use crate::bands::{Band, bands};
+use crate::look::{BASE, SMALL, TINY, width, words, write};
+use crate::page::Page;
+use crate::pen::Pen;
+use crate::shown::Ask;
+use crate::{curve, words as say};
 use egui::text::LayoutJob;
 use egui::{Align, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use voicechain_core::settings::{Middle, StageId};
@@ -29,10 +33,9 @@ struct Line {
 
 /// The lines of an open row: everything but the switch, which stands in the row itself.
 fn lines(stage: StageId) -> Vec<Line> {
-    let bands: Vec<&strip::Band> = strip::bands().iter().filter(|band| band.stage == stage).collect();
-    let of_band = |band: &&strip::Band| -> Vec<usize> {
-        [Some(band.frequency), band.gain, band.q].into_iter().flatten().collect()
-    };
+    let bands: Vec<&Band> = bands().iter().filter(|band| band.stage == stage).collect();
+    let of_band =
+        |band: &&Band| -> Vec<usize> { [Some(band.frequency), band.gain, band.q].into_iter().flatten().collect() };
     // A stage of one band has names for its settings.
     let bands = if bands.len() > 1 { bands } else { Vec::new() };
     let mut list: Vec<Line> = bands.iter().map(|band| Line { name: band.name.clone(), rows: of_band(band) }).collect();
@@ -175,9 +178,4 @@ fn reasons(ui: &Ui, stage: StageId, place: Rect, pen: &Pen<'_>) {
         ui.painter().galley(pos2(place.left(), y), galley, pen.look.quiet);
         y += tall + 2.0;
     }
-}
-
-/// A number beside a mark in a curve.
-pub(crate) fn mark(ui: &Ui, at: egui::Pos2, text: &str, ink: egui::Color32) {
-    write(ui.painter(), at, Align::Min, text, numbers(TINY), ink);
 }

@@ -1,9 +1,11 @@
 //! The last fifteen seconds: loudness in and out, and what every stage took away.
 
 use crate::axes::{fill_between, line};
+use crate::history::{Moment, SPAN_S};
 use crate::look::{SMALL, TINY, numbers, words, write};
-use crate::shown::{Moment, SPAN_S};
-use crate::{Page, Pen, row_of, stages, words as say};
+use crate::page::Page;
+use crate::pen::Pen;
+use crate::words as say;
 use egui::{Align, Pos2, Rect, Ui, pos2, vec2};
 use voicechain_core::settings::StageId;
 
@@ -58,7 +60,7 @@ impl Page {
         }
 
         let moves = |stage: &StageId| pen.shown.moving.contains(stage) && pen.is_on(*stage);
-        let lanes: Vec<StageId> = stages::in_order(&pen.shown.settings).filter(moves).collect();
+        let lanes: Vec<StageId> = pen.shown.settings.signal_order().into_iter().filter(moves).collect();
         let tall = below.height() / lanes.len().max(1) as f32;
         for (n, stage) in lanes.into_iter().enumerate() {
             let top = below.top() + tall * n as f32;
@@ -120,13 +122,5 @@ impl Page {
         let text = if most.is_finite() { say::signed(-most, 1) } else { "\u{2212}\u{221e}".into() };
         let ink = if most.abs() < 0.05 { look.quiet } else { look.ink };
         write(painter, pos2(edge, base), Align::Max, text, numbers(TINY), ink);
-    }
-}
-
-impl Pen<'_> {
-    /// The stage is switched on, or has no switch; one that has a variant without it is not on there.
-    pub(crate) fn is_on(&self, stage: StageId) -> bool {
-        let set = |name: &str| row_of(stage, name).is_none_or(|(row, _)| self.value(stage, row) >= 0.5);
-        set("on") && set("variant")
     }
 }

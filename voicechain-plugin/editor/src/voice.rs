@@ -1,8 +1,12 @@
 //! The voice against published speech, with what was found in it.
 
 use crate::axes::{Axes, HIGH_HZ, LOW_HZ, NAMED, fill_between, line, scale};
+use crate::bands::shape_db;
 use crate::look::{SMALL, TINY, numbers, width, words, write};
-use crate::{Page, Pen, strip, words as say};
+use crate::page::Page;
+use crate::pen::Pen;
+use crate::widgets::{pointer, readout};
+use crate::words as say;
 use egui::{Align, Pos2, Rect, Shape, Stroke, Ui, pos2, vec2};
 use voicechain_core::speech::{BYRNE_1994_COMBINED, SPREAD_DB, SPREAD_FROM};
 
@@ -76,7 +80,7 @@ impl Page {
             };
             let db = *db as f32;
             steps.extend([axes.at(hz / HALF_BAND, db), axes.at(hz * HALF_BAND, db)]);
-            let change = self.designed.as_ref().map_or(0.0, |designed| strip::shape_db(&designed.coefs, f64::from(hz)));
+            let change = self.designed.as_ref().map_or(0.0, |designed| shape_db(&designed.coefs, f64::from(hz)));
             after.push((hz, db + change as f32));
             if db.abs() > axes.db {
                 // Of neighbours on one side the farthest speaks for all.
@@ -118,19 +122,19 @@ impl Page {
     /// A readout under the pointer.
     fn pointed(&mut self, ui: &Ui, axes: &Axes, pen: &Pen<'_>) {
         // What can be pressed is told of in the hint line.
-        let Some(at) = strip::pointer(ui, axes.rect).filter(|_| self.hint.is_empty()) else { return };
+        let Some(at) = pointer(ui, axes.rect).filter(|_| self.hint.is_empty()) else { return };
         let hz = axes.hz(at.x);
         let nearest = BYRNE_1994_COMBINED.iter().position(|(centre, _)| (*centre as f32 / hz).ln().abs() < 0.116);
         let colour = pen.shown.profile.and_then(|profile| profile.colour.ok());
         let before = nearest.and_then(|band| Some((band, colour?.deviation_db[band]?)));
         let mut text = say::hertz(f64::from(hz));
         if let (Some((band, before)), Some(designed)) = (before, &self.designed) {
-            let after = before + strip::shape_db(&designed.coefs, BYRNE_1994_COMBINED[band].0);
+            let after = before + shape_db(&designed.coefs, BYRNE_1994_COMBINED[band].0);
             text = format!("{text}  before {}  after {} dB", say::signed(before, 1), say::signed(after, 1));
             self.hint = "against published speech: before, and after the strip".into();
         }
         ui.painter().vline(at.x, axes.rect.y_range(), (1.0, pen.look.quiet.gamma_multiply(0.4)));
-        strip::readout(ui, at, axes.rect, &text, pen);
+        readout(ui, at, axes.rect, &text, pen);
     }
 }
 

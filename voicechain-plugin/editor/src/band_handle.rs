@@ -1,0 +1,201 @@
+//! The handle of a band in the picture of the strip.
+
+use crate::axes::{Axes, HIGH_HZ, LOW_HZ};
+use crate::bands::{Band, full_name, shape_db};
+use crate::keyboard::{keep_arrows, steps_asked};
+use crate::page::Page;
+use crate::pen::Pen;
+use crate::shown::Ask;
+use crate::words as say;
+use egui::{Id, Key, Pos2, Rect, Response, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
+use voicechain_core::settings::{SettingInfo, StageId};
+
+/// The settings that a handle moves, as row and entry of the table: frequency, gain, Q.
+type Parts = [Option<(usize, &'static SettingInfo)>; 3];
+
+fn parts(band: &Band) -> Parts {
+    [Some(band.frequency), band.gain, band.q].map(|row| row.map(|row| (row, &band.stage.rows()[row])))
+}
+
+impl Page {
+    /// A band's handle; gives its place when it is to be read.
+    pub(crate) fn handle(
+        &mut self,
+        ui: &mut Ui,
+        n: usize,
+        band: &Band,
+        axes: &Axes,
+        pen: &mut Pen<'_>,
+    ) -> Option<Pos2> {
+        let (stage, parts) = (band.stage, parts(band));
+        let hz = pen.value(stage, band.frequency);
+        let total = self.designed.as_ref().map_or(0.0, |designed| shape_db(&designed.coefs, hz)) as f32;
+        let at = pos2(axes.x((hz as f32).clamp(LOW_HZ, HIGH_HZ)), axes.y_inside(total));
+        let id = ui.scope_id().with(("handle", n));
+        let response = ui.interact(Rect::from_center_size(at, vec2(20.0, 20.0)), id, Sense::click_and_drag());
+        let (name, text) = (full_name(band), describe(band, pen));
+        response.widget_info(|| WidgetInfo {
+            current_text_value: Some(text.clone()),
+            ..WidgetInfo::labeled(Role::Slider, true, format!("{name} handle"))
+        });
+        ui.ctx().accesskit_node_builder(id, |node| node.set_value(text.clone()));
+        let busy = response.hovered() || response.dragged() || response.has_focus();
+        let moved = band.gain.is_none_or(|row| pen.value(stage, row) != 0.0);
+        draw(ui, at, response.has_focus(), busy, moved, pen.is_on(stage), pen);
+        if response.clicked() {
+            response.request_focus();
+        }
+        if response.hovered() {
+            self.hint = format!(
+                "{name}: drag for frequency and gain, wheel or alt-drag for Q, double-click for its default, arrows to nudge"
+            );
+        }
+        if response.double_clicked() {
+            give_defaults(stage, parts, pen);
+        }
+        self.drag_handle(ui, id, &response, axes, stage, parts, pen);
+        self.wheel_handle(ui, id, &response, stage, parts[2], pen);
+        if response.has_focus() {
+            keep_arrows(ui, id);
+            nudge(ui, id, stage, parts, pen);
+        }
+        busy.then_some(at)
+    }
+
+    /// The wheel: the Q, from the first turn until it rests as one gesture.
+    fn wheel_handle(
+        &mut self,
+        ui: &Ui,
+        id: Id,
+        response: &Response,
+        stage: StageId,
+        q: Option<(usize, &SettingInfo)>,
+        pen: &mut Pen<'_>,
+    ) {
+        let Some((row, info)) = q else { return };
+        let held = self.wheel == Some((id, stage, row));
+        let turned = ui.input(|input| f64::from(input.smooth_scroll_delta.y));
+        if response.hovered() && turned != 0.0 {
+            if !held {
+                self.wheel = Some((id, stage, row));
+                pen.asks.push(Ask::Begin(stage, row));
+            }
+            let position = info.position_of(pen.value(stage, row)) + turned / 900.0;
+            pen.asks.push(Ask::Set(stage, row, info.value_at(position.clamp(0.0, 1.0))));
+            // It comes to rest in a drawing without a turn.
+            ui.ctx().request_repaint();
+        } else if held {
+            self.wheel = None;
+            pen.asks.push(Ask::End(stage, row));
+        }
+    }
+
+    /// Dragging: sideways the frequency, upwards the gain, with alt the Q; with shift finely.
+    #[allow(clippy::too_many_arguments)]
+    fn drag_handle(
+        &mut self,
+        ui: &Ui,
+        id: Id,
+        response: &Response,
+        axes: &Axes,
+        stage: StageId,
+        parts: Parts,
+        pen: &mut Pen<'_>,
+    ) {
+        if response.drag_started() {
+            response.request_focus();
+            let held = parts.into_iter().flatten();
+            pen.asks.extend(held.map(|(row, _)| Ask::Begin(stage, row)));
+            self.drag = Some((id, 0.0));
+            // From where they are, finer than any step.
+            let from: [f64; 3] =
+                std::array::from_fn(|n| parts[n].map_or(0.0, |(row, info)| info.position_of(pen.value(stage, row))));
+            ui.data_mut(|data| data.insert_temp(id, from));
+        }
+        if response.dragged() && self.drag.is_some_and(|(held, _)| held == id) {
+            let (fine, alt) = ui.input(|input| (input.modifiers.shift, input.modifiers.alt));
+            let delta = response.drag_delta() * if fine { 0.125 } else { 1.0 };
+            let mut at: [f64; 3] = ui.data(|data| data.get_temp(id)).unwrap_or_default();
+            let before = at;
+            if alt {
+                at[2] -= f64::from(delta.y) / 200.0;
+            } else {
+                let [frequency, gain, _] = parts;
+                if let Some((_, info)) = frequency {
+                    let octaves = (info.max / info.min).log2();
+                    let seen = f64::from(HIGH_HZ / LOW_HZ).log2();
+                    at[0] += f64::from(delta.x / axes.rect.width()) * seen / octaves;
+                }
+                if let Some((_, info)) = gain {
+                    let seen = f64::from(2.0 * axes.db);
+                    at[1] -= f64::from(delta.y / axes.rect.height()) * seen / (info.max - info.min);
+                }
+            }
+            at = at.map(|position| position.clamp(0.0, 1.0));
+            for (n, part) in parts.into_iter().enumerate() {
+                if let Some((row, info)) = part
+                    && at[n] != before[n]
+                {
+                    let wanted = info.rounded(info.on_step(info.value_at(at[n])));
+                    if wanted != pen.value(stage, row) {
+                        pen.asks.push(Ask::Set(stage, row, wanted));
+                    }
+                }
+            }
+            ui.data_mut(|data| data.insert_temp(id, at));
+        }
+        if response.drag_stopped() {
+            self.drag = None;
+            pen.asks.extend(parts.into_iter().flatten().map(|(row, _)| Ask::End(stage, row)));
+        }
+    }
+}
+
+/// A diamond: large where the band does something, small where it rests, pale where its stage is off.
+fn draw(ui: &Ui, at: Pos2, has_focus: bool, busy: bool, moved: bool, on: bool, pen: &Pen<'_>) {
+    let look = pen.look;
+    let size = if moved && on { 7.5 } else { 5.0 } + if busy { 1.0 } else { 0.0 };
+    let ink = if on && (moved || busy) { look.after } else { look.quiet };
+    let corners = [vec2(0.0, -size), vec2(size, 0.0), vec2(0.0, size), vec2(-size, 0.0)].map(|d| at + d);
+    ui.painter().add(Shape::convex_polygon(
+        corners.to_vec(),
+        look.paper,
+        Stroke::new(if busy { 2.0 } else { 1.5 }, ink),
+    ));
+    if has_focus {
+        ui.painter().circle_stroke(at, 12.0, (1.0, look.after));
+    }
+}
+
+/// Gives the whole band its defaults, in one step.
+fn give_defaults(stage: StageId, parts: Parts, pen: &mut Pen<'_>) {
+    let others = parts.into_iter().flatten().filter(|(row, info)| pen.value(stage, *row) != info.default);
+    let values: Vec<_> = others.map(|(row, info)| (row, info.default)).collect();
+    pen.set_all(stage, &values);
+}
+
+/// The keyboard: arrows for frequency and gain, plus and minus for the Q.
+fn nudge(ui: &Ui, id: Id, stage: StageId, [frequency, gain, q]: Parts, pen: &mut Pen<'_>) {
+    let [along, up] = steps_asked(ui, id);
+    let wider = ui.input(|input| {
+        let count = |key| input.num_presses(key) as f64;
+        count(Key::Plus) + count(Key::Equals) - count(Key::Minus)
+    });
+    for (steps, part) in [(4.0 * along, frequency), (up, gain), (wider, q)] {
+        if let Some((row, info)) = part
+            && steps != 0.0
+        {
+            pen.set(stage, row, info.stepped(pen.value(stage, row), steps));
+        }
+    }
+}
+
+/// A band's values: frequency, gain, Q.
+pub(crate) fn describe(band: &Band, pen: &Pen<'_>) -> String {
+    let text = |row: Option<usize>, before: &str| {
+        let row = row?;
+        Some(format!("{before}{}", say::value(&band.stage.rows()[row], pen.value(band.stage, row))))
+    };
+    let parts = [text(Some(band.frequency), ""), text(band.gain, ""), text(band.q, "Q ")];
+    parts.into_iter().flatten().collect::<Vec<_>>().join("  ")
+}

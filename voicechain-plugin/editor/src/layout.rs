@@ -1,0 +1,116 @@
+//! The whole page: where its parts stand, and what the keyboard does for all of it.
+
+use crate::context::prepare;
+use crate::designed::renew;
+use crate::look::Look;
+use crate::page::Page;
+use crate::pen::Pen;
+use crate::shown::{Ask, Shown};
+use crate::stages;
+use egui::{Rect, Ui, pos2, vec2};
+
+/// Smallest size that the page is made for, points.
+pub const SMALLEST: [f32; 2] = [720.0, 480.0];
+/// Size at first, points.
+pub const FIRST: [f32; 2] = [1_080.0, 860.0];
+
+/// Room for a scale of decibels, points.
+const SCALE: f32 = 40.0;
+/// Margin at both sides, points.
+const MARGIN: f32 = 20.0;
+/// Height of the header and of the footer, points.
+const HEADER: f32 = 62.0;
+const FOOTER: f32 = 62.0;
+/// Least height of the pictures, points, and most of what is free between header and footer.
+const PICTURES: f32 = 260.0;
+const SHARE: f32 = 0.52;
+/// Below this width or height the last fifteen seconds go, points.
+const WIDE: f32 = 860.0;
+const TALL: f32 = 600.0;
+
+impl Page {
+    /// Draws the page into all of `ui` and gives what the person asks for.
+    pub fn ui(&mut self, ui: &mut Ui, shown: &Shown<'_>) -> Vec<Ask> {
+        let whole = ui.max_rect();
+        if !prepare(ui.ctx()) {
+            // The letters are there at the next drawing.
+            ui.painter().rect_filled(whole, 0.0, Look::of(self.dark).paper);
+            ui.ctx().request_repaint();
+            return Vec::new();
+        }
+        let mut pen = Pen { look: Look::of(self.dark), shown, asks: Vec::new() };
+        pen.look.dress(ui.ctx(), self.dark);
+        ui.painter().rect_filled(whole, 0.0, pen.look.paper);
+        self.hint.clear();
+        if shown.proposal.is_none() {
+            self.preview = false;
+        }
+        renew(&mut self.designed, &shown.settings, shown.rate);
+        match shown.proposal {
+            Some(proposal) if self.preview => renew(&mut self.proposed, &proposal.settings.rounded(), shown.rate),
+            _ => self.proposed = None,
+        }
+
+        let (left, right) = (whole.left() + MARGIN, whole.right() - MARGIN);
+        let header = Rect::from_min_max(pos2(left, whole.top()), pos2(right, whole.top() + HEADER));
+        let footer = Rect::from_min_max(pos2(left, whole.bottom() - FOOTER), pos2(right, whole.bottom()));
+        let free = whole.height() - HEADER - FOOTER;
+        let table = stages::height(self.open, right - left);
+        let pictures = (free - table).max(PICTURES.min(SHARE * free));
+        let middle = header.bottom() + pictures;
+        let pictures = Rect::from_min_max(pos2(left, header.bottom()), pos2(right, middle));
+        let rows = Rect::from_min_max(pos2(left, middle), pos2(right, footer.top()));
+
+        self.header(ui, header, &mut pen);
+        let with_past = whole.width() >= WIDE && whole.height() >= TALL;
+        let split = if with_past { left + 0.66 * (right - left) } else { right };
+        let [above, below] = halves(Rect::from_min_max(pos2(left + SCALE, pictures.top()), pos2(split, middle)));
+        self.voice(ui, above, &mut pen);
+        self.strip(ui, below, &mut pen);
+        if with_past {
+            let beside = |rect: Rect| Rect::from_x_y_ranges(split + 32.0..=right, rect.y_range());
+            self.past(ui, beside(above), beside(below), &pen);
+        }
+        self.stages(ui, rows, &mut pen);
+        self.footer(ui, footer, &mut pen);
+        for y in [header.bottom(), middle, footer.top()] {
+            ui.painter().hline(whole.x_range(), y, (1.0, pen.look.rule));
+        }
+        self.pasted(ui, &mut pen);
+        pen.asks
+    }
+
+    /// A settings text that is pasted by the keyboard, while nothing is typed.
+    fn pasted(&self, ui: &Ui, pen: &mut Pen<'_>) {
+        if self.is_typing() {
+            return;
+        }
+        ui.input(|input| {
+            for event in &input.events {
+                match event {
+                    egui::Event::Paste(text) => pen.asks.push(Ask::Paste(Some(text.clone()))),
+                    // Some windows give what is pasted as if it were typed.
+                    egui::Event::Text(text) if text.contains('\n') => pen.asks.push(Ask::Paste(Some(text.clone()))),
+                    egui::Event::Copy => pen.asks.push(Ask::Copy),
+                    _ => {}
+                }
+            }
+        });
+        let undo = egui::KeyboardShortcut::new(egui::Modifiers::COMMAND, egui::Key::Z);
+        let redo = egui::KeyboardShortcut::new(egui::Modifiers::COMMAND | egui::Modifiers::SHIFT, egui::Key::Z);
+        if ui.input_mut(|input| input.consume_shortcut(&redo)) {
+            pen.asks.push(Ask::Redo);
+        } else if ui.input_mut(|input| input.consume_shortcut(&undo)) {
+            pen.asks.push(Ask::Undo);
+        }
+    }
+}
+
+/// The two pictures among each other, in what there is for them: each with a line of title above it, below them a line of
+/// frequencies.
+fn halves(rect: Rect) -> [Rect; 2] {
+    let (first, between, last) = (32.0, 30.0, 24.0);
+    let inner = (rect.height() - first - between - last).max(2.0);
+    let above = Rect::from_min_size(rect.min + vec2(0.0, first), vec2(rect.width(), 0.57 * inner));
+    [above, Rect::from_min_max(pos2(rect.left(), above.bottom() + between), rect.max - vec2(0.0, last))]
+}

@@ -1,0 +1,77 @@
+//! The field in which a value is typed.
+
+use crate::look::{DIGITS, numbers};
+use crate::page::Page;
+use crate::pen::Pen;
+use crate::words as say;
+use egui::{Key, Rect, Response, Sense, TextEdit, Ui, vec2};
+use voicechain_core::settings::StageId;
+
+impl Page {
+    /// Draws the field over the place of the value and takes what is typed: a value of the setting, or nothing.
+    pub(crate) fn type_value(
+        &mut self,
+        ui: &mut Ui,
+        place: Rect,
+        stage: StageId,
+        row: usize,
+        pen: &mut Pen<'_>,
+    ) -> Response {
+        let info = &stage.rows()[row];
+        let Some(mut typing) = self.typing.take() else { return ui.interact(place, ui.scope_id(), Sense::hover()) };
+        let colour = if typing.bad { pen.look.takes } else { pen.look.ink };
+        let name = say::setting(stage, info);
+        let field = Rect::from_center_size(place.center(), vec2(place.width().max(76.0) + 6.0, 20.0));
+        ui.painter().rect(
+            field,
+            2.0,
+            pen.look.field,
+            (1.0, if typing.bad { pen.look.takes } else { pen.look.after }),
+            egui::StrokeKind::Outside,
+        );
+        let id = ui.scope_id().with("typing");
+        let edit = TextEdit::singleline(&mut typing.text)
+            .id(id)
+            .frame(egui::Frame::NONE)
+            .font(numbers(DIGITS))
+            .text_color(colour)
+            .char_limit(32)
+            .margin(egui::Margin::symmetric(3, 1));
+        let response = ui.put(field, edit);
+        ui.ctx().accesskit_node_builder(id, |node| node.set_label(name));
+        if !typing.begun {
+            response.request_focus();
+            typing.begun = true;
+            self.typing = Some(typing);
+            return response;
+        }
+        if response.changed() {
+            typing.bad = false;
+        }
+        let (enter, escape) = ui.input(|input| (input.key_pressed(Key::Enter), input.key_pressed(Key::Escape)));
+        if escape {
+            return response;
+        }
+        if enter || response.lost_focus() {
+            match info.parse(&typing.text) {
+                Some(value) => {
+                    if value != pen.value(stage, row) {
+                        pen.set(stage, row, value);
+                    }
+                    if enter {
+                        ui.memory_mut(|memory| memory.request_focus(ui.scope_id().with((stage.id(), row))));
+                    }
+                    return response;
+                }
+                None if enter => {
+                    typing.bad = true;
+                    response.request_focus();
+                }
+                // Somewhere else was clicked: what is no value is dropped.
+                None => return response,
+            }
+        }
+        self.typing = Some(typing);
+        response
+    }
+}
