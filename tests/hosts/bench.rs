@@ -20,7 +20,7 @@ use std::cell::RefCell;
 use std::error::Error;
 use std::ffi::{CStr, c_char, c_void};
 use std::sync::{Arc, Mutex, OnceLock};
-use voicechain_plugin::desk::Gestures;
+use voicechain_plugin::gestures::Gestures;
 use voicechain_plugin::{Handles, VoicePlugin};
 
 /// What an open editor has.

@@ -1,9 +1,10 @@
 //! The strip on the audio thread: follows the parameters, processes, says when it has to start afresh.
 
-use crate::ROOMY_STACK;
 use crate::meters::Needle;
 use crate::parameters::Parameters;
+use crate::threads::roomy;
 use voicechain_core::frame::Frame;
+use voicechain_core::settings::StageId;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 
 /// While settings change, the tail is found anew this often.
@@ -55,10 +56,7 @@ where
         self.seen = changes;
         let mut settings = parameters.heard();
         let mut ask = false;
-        let delays = |of: &StripSettings| (of.limiter.look_ahead_ms, of.de_reverb.variant);
-        if self.latency_is_fixed && delays(&settings) != delays(&self.settings) {
-            settings.limiter.look_ahead_ms = self.settings.limiter.look_ahead_ms;
-            settings.de_reverb.variant = self.settings.de_reverb.variant;
+        if self.latency_is_fixed && keep_latency(&mut settings, &self.settings) {
             ask = !self.waiting;
             self.waiting = true;
         } else {
@@ -114,6 +112,23 @@ where
     }
 }
 
+/// Gives the settings that change the latency, which are those that cannot be automated, the values that they have in
+/// `now`; true if any was another.
+fn keep_latency(settings: &mut StripSettings, now: &StripSettings) -> bool {
+    let mut kept = false;
+    for &stage in StageId::ALL {
+        for (row, _) in stage.rows().iter().enumerate().filter(|(_, info)| !info.automatable) {
+            if let Some(value) = now.value(stage, row)
+                && settings.value(stage, row) != Some(value)
+            {
+                settings.put(stage, row, value);
+                kept = true;
+            }
+        }
+    }
+    kept
+}
+
 /// One channel or two.
 pub enum Channels {
     /// One.
@@ -123,10 +138,7 @@ pub enum Channels {
 }
 
 impl Channels {
-    /// Strips for so many channels; `None` for a number other than one or two.
-    ///
-    /// A strip is built on the stack before it moves to the heap, and hosts activate on threads whose stack may hold
-    /// half a megabyte: it is built on a thread of its own.
+    /// Strips for so many channels; `None` for a number other than one or two. They are built on a thread of their own.
     #[must_use]
     pub fn fresh(count: u32, parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Self> {
         let build = || match count {
@@ -134,10 +146,7 @@ impl Channels {
             2 => Lane::fresh(parameters, rate, latency_is_fixed).map(Self::Stereo),
             _ => None,
         };
-        std::thread::scope(|scope| {
-            let builder = std::thread::Builder::new().name("voicechain strip".into()).stack_size(ROOMY_STACK);
-            builder.spawn_scoped(scope, build).ok()?.join().ok()?
-        })
+        std::thread::scope(|scope| roomy("voicechain strip").spawn_scoped(scope, build).ok()?.join().ok()?)
     }
 
     /// Latency, samples.

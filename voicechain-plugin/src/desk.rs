@@ -3,83 +3,44 @@
 //!
 //! Settings reach the strip only through the host, as automation gestures, so that the host can record and undo them too.
 
+use crate::gestures::{Gestures, gesture};
 use crate::parameters::{Parameters, Voice};
-use nice_plug::prelude::ParamPtr;
-use std::sync::{Arc, Mutex, PoisonError};
+use crate::undo::UndoSteps;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use voicechain_core::StripSettings;
 use voicechain_core::measure::Profile;
 use voicechain_core::propose::{Context, Proposal, carry_over, propose};
 use voicechain_core::strip::StartingPoint;
 use voicechain_text::{Clip, TextError};
 
-/// How many steps can be undone.
-const STEPS: usize = 100;
-
-/// A host that takes gestures: the framework's context of an editor, or a test.
-pub trait Gestures {
-    /// The person takes hold of a parameter.
-    fn begin(&self, parameter: ParamPtr);
-    /// The parameter gets a normalised value.
-    fn set(&self, parameter: ParamPtr, normalised: f32);
-    /// The person lets go.
-    fn end(&self, parameter: ParamPtr);
-}
-
-#[allow(unsafe_code)]
-impl Gestures for nice_plug::context::gui::GuiContext {
-    fn begin(&self, parameter: ParamPtr) {
-        // SAFETY: the framework looks the pointer up among those of its own plugin.
-        unsafe { self.raw_begin_set_parameter(parameter) }
-    }
-    fn set(&self, parameter: ParamPtr, normalised: f32) {
-        // SAFETY: as above.
-        unsafe { self.raw_set_parameter_normalized(parameter, normalised) }
-    }
-    fn end(&self, parameter: ParamPtr) {
-        // SAFETY: as above.
-        unsafe { self.raw_end_set_parameter(parameter) }
-    }
-}
-
 #[derive(Debug, Default)]
-struct History {
-    before: Vec<StripSettings>,
-    after: Vec<StripSettings>,
+struct State {
+    steps: UndoSteps,
     /// What was sent last, and the count of changes then: a host may take its time to hand it over.
     sent: Option<(StripSettings, u32)>,
-}
-
-impl History {
-    fn remember(&mut self, now: StripSettings) {
-        if self.before.len() == STEPS {
-            self.before.remove(0);
-        }
-        self.before.push(now);
-        self.after.clear();
-    }
 }
 
 /// The settings of one instance as a whole.
 #[derive(Debug)]
 pub struct Desk {
     parameters: Arc<Parameters>,
-    history: Mutex<History>,
+    state: Mutex<State>,
 }
 
 impl Desk {
     /// The desk of an instance.
     #[must_use]
     pub fn new(parameters: Arc<Parameters>) -> Self {
-        Self { parameters, history: Mutex::default() }
+        Self { parameters, state: Mutex::default() }
     }
 
-    fn history(&self) -> std::sync::MutexGuard<'_, History> {
-        self.history.lock().unwrap_or_else(PoisonError::into_inner)
+    fn state(&self) -> MutexGuard<'_, State> {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// The settings as they are, or will be when the host has handed over what was sent.
-    fn now(&self, history: &History) -> StripSettings {
-        match history.sent {
+    fn now(&self, state: &State) -> StripSettings {
+        match state.sent {
             Some((settings, changes)) if changes == self.parameters.changes() => settings,
             _ => self.parameters.settings(),
         }
@@ -87,8 +48,8 @@ impl Desk {
 
     /// Moves every parameter that differs, one gesture each, and the order. Parameters that already mean the wanted value
     /// are not touched.
-    fn send(&self, settings: &StripSettings, history: &mut History, host: &dyn Gestures) {
-        let (now, mut sent) = (self.now(history), *settings);
+    fn send(&self, settings: &StripSettings, state: &mut State, host: &dyn Gestures) {
+        let (now, mut sent) = (self.now(state), *settings);
         for (_, info, knob) in self.parameters.knobs() {
             let value = info.rounded(settings.get(info.id).unwrap_or(info.default));
             // A value of the row is accepted.
@@ -96,32 +57,26 @@ impl Desk {
             if now.get(info.id) == Some(value) {
                 continue;
             }
-            let parameter = knob.pointer();
-            host.begin(parameter);
-            host.set(parameter, knob.normalised(info, value));
-            host.end(parameter);
+            gesture(knob.pointer(), knob.normalised(info, value), host);
         }
         if settings.order != self.parameters.order() {
             self.parameters.set_order(settings.order);
         }
-        history.sent = Some((sent, self.parameters.changes()));
+        state.sent = Some((sent, self.parameters.changes()));
     }
 
     /// The settings as they are become a step that can be gone back to: a person takes hold of something.
     pub fn hold(&self) {
-        let mut history = self.history();
-        let now = self.now(&history);
-        if history.before.last() != Some(&now) {
-            history.remember(now);
-        }
+        let mut state = self.state();
+        let now = self.now(&state);
+        state.steps.hold(now);
     }
 
     /// True if there is a step to take back, and one to take again.
     #[must_use]
     pub fn steps(&self) -> [bool; 2] {
-        let history = self.history();
-        let now = self.now(&history);
-        [history.before.iter().any(|before| *before != now), !history.after.is_empty()]
+        let state = self.state();
+        state.steps.available(&self.now(&state))
     }
 
     /// Applies settings as one step that can be undone; false, and nothing else, for settings that are not allowed.
@@ -129,10 +84,10 @@ impl Desk {
         if settings.check().is_err() {
             return false;
         }
-        let mut history = self.history();
-        let now = self.now(&history);
-        history.remember(now);
-        self.send(settings, &mut history, host);
+        let mut state = self.state();
+        let now = self.now(&state);
+        state.steps.push(now);
+        self.send(settings, &mut state, host);
         true
     }
 
@@ -143,25 +98,19 @@ impl Desk {
 
     /// Takes the last step back; false if there is none.
     pub fn undo(&self, host: &dyn Gestures) -> bool {
-        let mut history = self.history();
-        let now = self.now(&history);
-        // A hold that moved nothing is no step.
-        while history.before.last() == Some(&now) {
-            history.before.pop();
-        }
-        let Some(settings) = history.before.pop() else { return false };
-        history.after.push(now);
-        self.send(&settings, &mut history, host);
+        let mut state = self.state();
+        let now = self.now(&state);
+        let Some(settings) = state.steps.undo(now) else { return false };
+        self.send(&settings, &mut state, host);
         true
     }
 
     /// Takes the last step that was taken back again; false if there is none.
     pub fn redo(&self, host: &dyn Gestures) -> bool {
-        let mut history = self.history();
-        let Some(settings) = history.after.pop() else { return false };
-        let now = self.now(&history);
-        history.before.push(now);
-        self.send(&settings, &mut history, host);
+        let mut state = self.state();
+        let now = self.now(&state);
+        let Some(settings) = state.steps.redo(now) else { return false };
+        self.send(&settings, &mut state, host);
         true
     }
 
@@ -186,9 +135,9 @@ impl Desk {
     /// # Errors
     /// None in practice: the parameters hold settings that are allowed.
     pub fn copy(&self) -> Result<String, TextError> {
-        let history = self.history();
+        let state = self.state();
         let Voice { profile, proposed } = self.parameters.voice();
-        voicechain_text::write_clip(&Clip { settings: self.now(&history), proposed, profile })
+        voicechain_text::write_clip(&Clip { settings: self.now(&state), proposed, profile })
     }
 
     /// Applies the settings of a text as they are. What is known of the voice on this track stays.
@@ -232,8 +181,9 @@ impl Desk {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::parameters::Knob;
+    use crate::parameter::Knob;
     use nice_plug::params::InternalParamMut;
+    use nice_plug::prelude::ParamPtr;
     use std::cell::RefCell;
     use voicechain_core::measure::profile::{BANDS, Clipping, Doubt, Ground, Level, Pitch, Subject};
 

@@ -3,7 +3,7 @@
 //! The audio thread only copies frames into a ring without locks; where the ring is full the frames that do not fit are left
 //! out and counted, and the listener is told where, so that it can say how much of the voice it has heard.
 
-use crate::ROOMY_STACK;
+use crate::threads::roomy;
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -159,8 +159,7 @@ impl Ear {
         }
         shared.rounds.fetch_add(1, Ordering::Relaxed);
         shared.open.store(true, Ordering::Release);
-        let builder = std::thread::Builder::new().name("voicechain ear".into()).stack_size(ROOMY_STACK);
-        let thread = builder.spawn(move || {
+        let thread = roomy("voicechain ear").spawn(move || {
             let mut lost = 0;
             loop {
                 // Asked first: what was said before the end is still heard.

@@ -1,7 +1,8 @@
 //! What an editor works with: the parts, and what needs several of them.
 
-use crate::desk::{Desk, Gestures};
+use crate::desk::Desk;
 use crate::ear::Ear;
+use crate::gestures::Gestures;
 use crate::hearing::{Heard, Hearing};
 use crate::meters::Meters;
 use crate::parameters::Parameters;

@@ -7,25 +7,31 @@
 //! measures it, [`hearing`] who measures the voice there, [`meters`] the way of the meters; all are for the buttons
 //! of the [`editor`], which finds them in [`Handles`] and draws itself with `voicechain-editor`.
 
+mod answers;
 pub mod channels;
+mod clipboard;
+mod connection;
 pub mod desk;
 pub mod ear;
 pub mod editor;
 mod files;
+pub mod gestures;
 pub mod handles;
 pub mod hearing;
 pub mod meters;
+pub mod parameter;
 pub mod parameters;
 mod plugin;
+pub mod preferences;
+mod settings_file;
 pub mod state;
+mod threads;
+mod undo;
 pub mod window;
 
 pub use handles::Handles;
 pub use parameters::Parameters;
 pub use plugin::VoicePlugin;
-
-/// Stack of the threads that build strips and meters: far more than their copies take, also in debug builds.
-pub(crate) const ROOMY_STACK: usize = 8 << 20;
 
 nice_plug::nice_export_clap!(VoicePlugin);
 nice_plug::nice_export_vst3!(VoicePlugin);

@@ -3,14 +3,15 @@
 //! The audio thread puts a reading into a ring without locks every 10 ms (or once per block, if that is longer), while
 //! somebody watches; readings for which there is no room are left out.
 
+use crate::threads::roomy;
 use nice_plug_egui::RepaintNotifier;
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::StageId;
 use voicechain_core::strip::Ledger;
-use voicechain_core::{SampleRate, Strip};
+use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 
 /// Readings that the ring holds: some seconds.
 const ROOM: usize = 256;
@@ -19,9 +20,22 @@ const PER_SECOND: f64 = 100.0;
 /// The ledger, which has to go through its blocks, is read with every so manyth reading.
 const LEDGER_EVERY: u32 = 10;
 
-/// The stages that take gain away, in the order of [`Reading::reduction_db`].
-pub const REDUCING: [StageId; 6] =
-    [StageId::DeEsser, StageId::Compressor, StageId::Limiter, StageId::DeReverb, StageId::Expander, StageId::Leveller];
+/// The stages whose gain moves with the sound: those of which a strip has a meter. A strip is asked once; it is built on a
+/// thread of its own and dropped again.
+#[must_use]
+pub fn metered_stages() -> &'static [StageId] {
+    static METERED: LazyLock<Vec<StageId>> = LazyLock::new(|| {
+        let ask = || {
+            let rate = SampleRate::new(SampleRate::MIN_HZ).ok()?;
+            let strip = Strip::<1>::fresh(&StripCoefs::design(&StripSettings::default(), rate).ok()?);
+            Some(StageId::ALL.iter().copied().filter(|stage| strip.reduction(*stage).is_some()).collect())
+        };
+        let asked =
+            || std::thread::scope(|scope| roomy("voicechain strip").spawn_scoped(scope, ask).ok()?.join().ok()?);
+        asked().unwrap_or_default()
+    });
+    &METERED
+}
 
 /// What the meters say at one time.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,8 +48,8 @@ pub struct Reading {
     pub short_term_lufs: [Option<f64>; 2],
     /// Largest true peak so far at input and output, of all channels, dBTP.
     pub true_peak_dbtp: [f64; 2],
-    /// What the stages of [`REDUCING`] take away now, dB.
-    pub reduction_db: [f64; REDUCING.len()],
+    /// What each stage takes away now, dB, by [`StageId::index`]; 0 for one without a meter.
+    pub reduction_db: [f64; StageId::COUNT],
     /// The loudness match and the common headroom, dB.
     pub match_db: [f64; 2],
     /// True while somebody speaks.
@@ -58,7 +72,7 @@ impl Reading {
             momentary_lufs: ends.map(|meter| meter.momentary()),
             short_term_lufs: ends.map(|meter| meter.short_term()),
             true_peak_dbtp: peaks.map(|meter| meter.hold_dbtp().into_iter().fold(f64::NEG_INFINITY, f64::max)),
-            reduction_db: REDUCING.map(|stage| strip.reduction(stage).map_or(0.0, |meter| meter.now_db())),
+            reduction_db: std::array::from_fn(|n| strip.reduction(StageId::ALL[n]).map_or(0.0, |meter| meter.now_db())),
             match_db: strip.match_db(),
             speech: strip.voice_is_active(),
             rejected: strip.rejected_samples(),
@@ -153,7 +167,6 @@ impl Meters {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use voicechain_core::{StripCoefs, StripSettings};
 
     #[test]
     fn whoever_watches_sees_a_reading_every_ten_milliseconds() {
@@ -192,5 +205,9 @@ mod tests {
         let mut count = 0;
         meters.take(|_| count += 1);
         assert_eq!(count, ROOM);
+        for &stage in StageId::ALL {
+            assert_eq!(metered_stages().contains(&stage), strip.reduction(stage).is_some(), "{stage:?}");
+        }
+        assert!(metered_stages().contains(&StageId::Compressor));
     }
 }

@@ -4,109 +4,20 @@
 //! [`SettingInfo::value_at`](voicechain_core::settings::SettingInfo::value_at) and
 //! [`text`](voicechain_core::settings::SettingInfo::text). The ids are those of the table and never change.
 
-use nice_plug::prelude::*;
-use std::collections::BTreeMap;
+use crate::parameter::{Changes, Knob, switch};
+use crate::preferences::Habits;
+use nice_plug::prelude::BoolParam;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::StripSettings;
 use voicechain_core::measure::Profile;
 use voicechain_core::settings::{DEFAULT_ORDER, MIDDLE, Middle, SettingInfo, StageId};
 use voicechain_core::strip::{Listening, Part, Way};
-use voicechain_core::units::Unit;
 
 /// Id of the bypass parameter.
 pub const BYPASS: &str = "bypass";
 /// Id of the parameter that matches the loudness of bypassed and processed sound.
 pub const LEVEL_MATCH: &str = "level_match";
-
-/// One row of the table as a parameter.
-#[derive(Debug)]
-pub enum Knob {
-    /// A number, as its position from 0 to 1.
-    Position(FloatParam),
-    /// A choice, counted from 0.
-    Choice(IntParam),
-    /// A switch.
-    Switch(BoolParam),
-}
-
-impl Knob {
-    fn new(stage: StageId, info: &'static SettingInfo, changes: &Arc<Changes>) -> Self {
-        let name = format!("{} {}", stage.name(), info.name);
-        let changes = Arc::clone(changes);
-        match info.unit {
-            Unit::Switch => Self::Switch(switch(&name, info.default >= 0.5, changes)),
-            Unit::Choice => {
-                let last = info.choices.len() as i32 - 1;
-                let param = IntParam::new(name, info.default as i32, IntRange::Linear { min: 0, max: last })
-                    .with_value_to_string(Arc::new(|value| info.text(f64::from(value)).to_string()))
-                    .with_string_to_value(Arc::new(|text| info.parse(text).map(|value| value as i32)))
-                    .with_callback(Arc::new(move |_| changes.note()));
-                Self::Choice(if info.automatable { param } else { param.non_automatable() })
-            }
-            _ => {
-                let default = info.position_of(info.default) as f32;
-                let param = FloatParam::new(name, default, FloatRange::Linear { min: 0.0, max: 1.0 })
-                    .with_value_to_string(Arc::new(|at| info.text(info.value_at(f64::from(at))).to_string()))
-                    .with_string_to_value(Arc::new(|text| info.parse(text).map(|v| info.position_of(v) as f32)))
-                    .with_callback(Arc::new(move |_| changes.note()));
-                Self::Position(if info.automatable { param } else { param.non_automatable() })
-            }
-        }
-    }
-
-    /// The pointer that the framework knows the parameter by.
-    #[must_use]
-    pub fn pointer(&self) -> ParamPtr {
-        match self {
-            Self::Position(param) => param.as_ptr(),
-            Self::Choice(param) => param.as_ptr(),
-            Self::Switch(param) => param.as_ptr(),
-        }
-    }
-
-    /// A value of the row as the framework stores it, 0 to 1.
-    #[must_use]
-    pub fn normalised(&self, info: &SettingInfo, value: f64) -> f32 {
-        match self {
-            Self::Position(_) => info.position_of(value) as f32,
-            Self::Choice(param) => param.preview_normalized(value as i32),
-            Self::Switch(param) => param.preview_normalized(value >= 0.5),
-        }
-    }
-
-    /// The setting's value; `modulated` includes what the host adds without moving the parameter.
-    fn value(&self, info: &SettingInfo, modulated: bool) -> f64 {
-        fn of<P: Param>(param: &P, modulated: bool) -> P::Plain {
-            if modulated { param.modulated_plain_value() } else { param.unmodulated_plain_value() }
-        }
-        match self {
-            Self::Position(param) => info.value_at(f64::from(of(param, modulated))),
-            Self::Choice(param) => f64::from(of(param, modulated)),
-            Self::Switch(param) => f64::from(u8::from(of(param, modulated))),
-        }
-    }
-}
-
-fn switch(name: &str, default: bool, changes: Arc<Changes>) -> BoolParam {
-    BoolParam::new(name, default)
-        .with_value_to_string(Arc::new(|on| if on { "on" } else { "off" }.to_string()))
-        .with_string_to_value(Arc::new(|text| SWITCH.parse(text).map(|value| value >= 0.5)))
-        .with_callback(Arc::new(move |_| changes.note()))
-}
-
-/// Any switch of the table: all are read alike.
-static SWITCH: &SettingInfo = &voicechain_core::settings::HighPassSettings::ROWS[0];
-
-/// Counts changes, so that the audio thread reads the parameters only when there is something to read.
-#[derive(Debug, Default)]
-pub struct Changes(AtomicU32);
-
-impl Changes {
-    fn note(&self) {
-        self.0.fetch_add(1, Ordering::Release);
-    }
-}
 
 /// What is known of the voice on a track. The audio thread does not touch it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -115,49 +26,6 @@ pub struct Voice {
     pub profile: Option<Profile>,
     /// What was proposed for it.
     pub proposed: Option<StripSettings>,
-}
-
-/// How the person at this track likes the editor. Saved, but not a parameter.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Habits {
-    /// The dark colours.
-    pub dark: bool,
-    /// Zoom on top of the display's own, from 1 to 3.
-    pub zoom: f32,
-    /// Size of the window, points.
-    pub size: [f32; 2],
-}
-
-impl Default for Habits {
-    fn default() -> Self {
-        Self { dark: false, zoom: voicechain_editor::ZOOM[0], size: voicechain_editor::FIRST }
-    }
-}
-
-impl Habits {
-    /// As text for a state: `dark 1.25 1300x900`.
-    #[must_use]
-    pub fn text(&self) -> String {
-        let look = if self.dark { "dark" } else { "light" };
-        format!("{look} {} {}x{}", self.zoom, self.size[0], self.size[1])
-    }
-
-    /// Reads [`text`](Self::text); what is out of range is brought into it, and `None` is no such text.
-    #[must_use]
-    pub fn read(text: &str) -> Option<Self> {
-        let mut parts = text.split(' ');
-        let dark = match parts.next()? {
-            "dark" => true,
-            "light" => false,
-            _ => return None,
-        };
-        let number = |text: &str| text.parse().ok().filter(|number: &f32| number.is_finite());
-        let zoom = number(parts.next()?)?.clamp(voicechain_editor::ZOOM[0], voicechain_editor::ZOOM[1]);
-        let (width, height) = parts.next()?.split_once('x')?;
-        let [least_width, least_height] = voicechain_editor::SMALLEST;
-        let size = [number(width)?.clamp(least_width, 8_192.0), number(height)?.clamp(least_height, 8_192.0)];
-        Some(Self { dark, zoom, size })
-    }
 }
 
 /// Everything that host, editor and audio thread share.
@@ -169,7 +37,7 @@ pub struct Parameters {
     pub bypass: BoolParam,
     /// Sets bypassed and processed sound to the same loudness.
     pub level_match: BoolParam,
-    /// The order of the middle stages, two bits each; not a parameter, because it cannot be automated.
+    /// The order of the middle stages, packed; not a parameter, because it cannot be automated.
     order: AtomicU32,
     /// What the strip takes away is heard; not saved.
     removed: AtomicBool,
@@ -203,12 +71,17 @@ impl Default for Parameters {
     }
 }
 
+/// Bits of a stage in a packed order, and what they hold at most.
+const BITS: usize = 4;
+const MASK: usize = (1 << BITS) - 1;
+const _: () = assert!(MIDDLE * BITS <= u32::BITS as usize && MIDDLE <= MASK + 1);
+
 fn packed(order: [Middle; MIDDLE]) -> u32 {
-    order.iter().rev().fold(0, |bits, &stage| bits << 2 | stage as u32)
+    order.iter().rev().fold(0, |bits, &stage| bits << BITS | stage as u32)
 }
 
 fn unpacked(bits: u32) -> [Middle; MIDDLE] {
-    std::array::from_fn(|place| Middle::ALL[(bits >> (2 * place)) as usize & 3])
+    std::array::from_fn(|place| Middle::ALL[(bits >> (BITS * place)) as usize & MASK])
 }
 
 impl Parameters {
@@ -297,7 +170,7 @@ impl Parameters {
     /// How many changes there have been. Nothing has to be read again while it stays.
     #[must_use]
     pub fn changes(&self) -> u32 {
-        self.changes.0.load(Ordering::Acquire)
+        self.changes.count()
     }
 
     /// What is known of the voice on this track.
@@ -338,52 +211,9 @@ impl Parameters {
     }
 }
 
-// SAFETY: the pointers point into vectors and fields that are never changed after construction, and the framework keeps
-// the `Arc` that owns them.
-#[allow(unsafe_code)]
-unsafe impl Params for Parameters {
-    fn param_map(&self) -> Vec<(String, ParamPtr, String)> {
-        let listening = [(BYPASS, &self.bypass), (LEVEL_MATCH, &self.level_match)];
-        let listening = listening.map(|(id, param)| (id.to_string(), param.as_ptr(), String::new()));
-        let table = self.knobs().map(|(stage, info, knob)| (info.id.into(), knob.pointer(), stage.name().into()));
-        listening.into_iter().chain(table).collect()
-    }
-
-    fn serialize_fields(&self) -> BTreeMap<String, String> {
-        crate::state::fields(self)
-    }
-
-    fn deserialize_fields(&self, fields: &BTreeMap<String, String>) {
-        crate::state::take_fields(self, fields);
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn every_row_of_the_table_is_a_parameter_with_its_own_id() {
-        let parameters = Parameters::default();
-        let map = parameters.param_map();
-        assert_eq!(map.len(), voicechain_core::settings::rows().count() + 2);
-        let ids: std::collections::BTreeSet<_> = map.iter().map(|(id, ..)| id.clone()).collect();
-        assert_eq!(ids.len(), map.len());
-        for info in voicechain_core::settings::rows() {
-            assert!(ids.contains(info.id), "{}", info.id);
-        }
-        assert_eq!(parameters.settings(), StripSettings::default());
-    }
-
-    #[test]
-    fn habits_survive_their_text_and_nonsense_is_refused() {
-        let habits = Habits { dark: true, zoom: 1.75, size: [1_280.0, 800.5] };
-        assert_eq!(Habits::read(&habits.text()), Some(habits));
-        assert_eq!(Habits::read("light 9 1x1e9").unwrap().zoom, 3.0);
-        for wrong in ["", "dark", "blue 1 2x3", "dark NaN 800x600", "dark 1 800", "dark 1 infx600"] {
-            assert_eq!(Habits::read(wrong), None, "{wrong}");
-        }
-    }
 
     #[test]
     fn a_part_is_heard_as_it_was_asked_for() {

@@ -4,7 +4,7 @@ use crate::channels::Channels;
 use crate::ear::Mouth;
 use crate::handles::Handles;
 use crate::meters::Needle;
-use crate::parameters::Knob;
+use crate::parameter::Knob;
 use crate::state;
 use crate::window::Window;
 use nice_plug::plugin::PluginState;

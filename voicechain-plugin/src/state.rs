@@ -5,8 +5,11 @@
 //! and positions that mean what the text says are kept, so that a host finds the very number that it had set. A state
 //! whose text is refused changes nothing at all; why is kept in [`Parameters::refused`].
 
-use crate::parameters::{BYPASS, Habits, LEVEL_MATCH, Parameters, Voice};
+use crate::parameters::{BYPASS, LEVEL_MATCH, Parameters, Voice};
+use crate::preferences::Habits;
+use nice_plug::params::Params;
 use nice_plug::plugin::{ParamValue, PluginState};
+use nice_plug::prelude::{Param, ParamPtr};
 use std::collections::BTreeMap;
 use voicechain_core::StripSettings;
 use voicechain_core::settings::{SettingInfo, rows};
@@ -19,7 +22,7 @@ const EDITOR: &str = "editor";
 const REFUSED: &str = "refused";
 
 /// The fields to save.
-pub(crate) fn fields(parameters: &Parameters) -> BTreeMap<String, String> {
+fn fields(parameters: &Parameters) -> BTreeMap<String, String> {
     let Voice { profile, proposed } = parameters.voice();
     let text = voicechain_text::write_clip(&Clip { settings: parameters.settings(), proposed, profile });
     let mut fields = text.map(|text| BTreeMap::from([(SETTINGS.to_string(), text)])).unwrap_or_default();
@@ -74,7 +77,7 @@ fn parameters_of(settings: &StripSettings, before: &BTreeMap<String, ParamValue>
 }
 
 /// Takes over what is no parameter: the order, what is known of the voice, and whether the state was refused.
-pub(crate) fn take_fields(parameters: &Parameters, fields: &BTreeMap<String, String>) {
+fn take_fields(parameters: &Parameters, fields: &BTreeMap<String, String>) {
     if let Some(Ok(Clip { settings, proposed, profile })) =
         fields.get(SETTINGS).map(|text| voicechain_text::read_clip(text))
     {
@@ -85,4 +88,43 @@ pub(crate) fn take_fields(parameters: &Parameters, fields: &BTreeMap<String, Str
         parameters.set_voice(Voice { profile, proposed });
     }
     parameters.note_refusal(fields.get(REFUSED).cloned());
+}
+
+// SAFETY: the pointers point into vectors and fields that are never changed after construction, and the framework keeps
+// the `Arc` that owns them.
+#[allow(unsafe_code)]
+unsafe impl Params for Parameters {
+    fn param_map(&self) -> Vec<(String, ParamPtr, String)> {
+        let listening = [(BYPASS, &self.bypass), (LEVEL_MATCH, &self.level_match)];
+        let listening = listening.map(|(id, param)| (id.to_string(), param.as_ptr(), String::new()));
+        let table = self.knobs().map(|(stage, info, knob)| (info.id.into(), knob.pointer(), stage.name().into()));
+        listening.into_iter().chain(table).collect()
+    }
+
+    fn serialize_fields(&self) -> BTreeMap<String, String> {
+        fields(self)
+    }
+
+    fn deserialize_fields(&self, fields: &BTreeMap<String, String>) {
+        take_fields(self, fields);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn every_row_of_the_table_is_a_parameter_with_its_own_id() {
+        let parameters = Parameters::default();
+        let map = parameters.param_map();
+        assert_eq!(map.len(), rows().count() + 2);
+        let ids: BTreeSet<_> = map.iter().map(|(id, ..)| id.clone()).collect();
+        assert_eq!(ids.len(), map.len());
+        for info in rows() {
+            assert!(ids.contains(info.id), "{}", info.id);
+        }
+        assert_eq!(parameters.settings(), StripSettings::default());
+    }
 }

@@ -4,7 +4,7 @@
 
 use crate::editor::{self, Connection};
 use crate::handles::Handles;
-use crate::parameters::Habits;
+use crate::preferences::Habits;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::{LogicalSize, NativeSize};
 use nice_plug::editor::{HostMethods, ParentWindowHandle, ResizeHint, SpawnedEditor};

@@ -1,4 +1,5 @@
 use super::*;
+use std::fs;
 use std::sync::mpsc::{SyncSender, sync_channel};
 
 /// A folder of this test's own, taken away at its end.

@@ -1,0 +1,171 @@
+//! What the page asks for, done on the instance.
+
+use crate::clipboard;
+use crate::connection::Connection;
+use crate::files::Outcome;
+use crate::gestures::{Gestures, gesture};
+use crate::parameter::Knob;
+use nice_plug::prelude::{Param, ParamPtr};
+use std::fmt::Display;
+use voicechain_core::StripSettings;
+use voicechain_core::propose::Context;
+use voicechain_core::settings::StageId;
+use voicechain_core::strip::Way;
+use voicechain_editor::{Ask, Filing};
+
+/// What the page says of it, empty for nothing; or why it could not be done.
+type Said = Result<String, String>;
+
+/// What needs no words.
+const QUIET: Said = Ok(String::new());
+
+fn reason(error: impl Display) -> String {
+    error.to_string()
+}
+
+impl Connection {
+    /// Answers one thing that the page asked for; gives a text to put on the system's clipboard.
+    pub(crate) fn answer(&mut self, ask: Ask, host: &dyn Gestures) -> Option<String> {
+        let mut clip = None;
+        let desk = &self.handles.desk;
+        let said = match ask {
+            Ask::Begin(stage, row) => {
+                desk.hold();
+                self.with(stage, row, |parameter, _| host.begin(parameter));
+                return None;
+            }
+            Ask::Set(stage, row, value) => {
+                self.set(stage, row, value, host);
+                return None;
+            }
+            Ask::End(stage, row) => {
+                self.with(stage, row, |parameter, _| host.end(parameter));
+                return None;
+            }
+            Ask::Measure => self.measure(),
+            Ask::StopMeasuring => self.stop_measuring(),
+            Ask::Propose => self.propose(host),
+            Ask::CarryOver => self.carry_over(host),
+            Ask::Undo => {
+                desk.undo(host);
+                QUIET
+            }
+            Ask::Redo => {
+                desk.redo(host);
+                QUIET
+            }
+            Ask::Copy => desk.copy().map_err(reason).map(|text| {
+                clipboard::copy(&text);
+                clip = Some(text);
+                "copied".into()
+            }),
+            Ask::Paste(text) => {
+                let text = text.or_else(clipboard::text).unwrap_or_default();
+                desk.paste(&text, host).map(|()| "pasted".into()).map_err(reason)
+            }
+            Ask::StartFrom(point) => {
+                desk.start_from(point, host);
+                Ok(point.name().into())
+            }
+            Ask::Order(order) => {
+                desk.apply(&StripSettings { order, ..self.handles.parameters.settings() }, host);
+                QUIET
+            }
+            Ask::Listen(way) => self.listen(way, host),
+            Ask::Match(on) => self.match_loudness(on, host),
+            Ask::Hear(part) => {
+                self.handles.parameters.hear_part(part);
+                QUIET
+            }
+            Ask::Choose(filing) => self.choose(filing),
+            Ask::File { path, replace } => self.files.typed(&path, replace).map_err(reason).and(QUIET),
+            Ask::NoFile => {
+                self.files.leave();
+                QUIET
+            }
+        };
+        self.message = Some(said.unwrap_or_else(|reason| reason)).filter(|text| !text.is_empty());
+        clip
+    }
+
+    fn with(&self, stage: StageId, row: usize, then: impl FnOnce(ParamPtr, &Knob)) {
+        let mut knobs = self.handles.parameters.knobs().filter(|(of, ..)| *of == stage);
+        if let Some((_, _, knob)) = knobs.nth(row) {
+            then(knob.pointer(), knob);
+        }
+    }
+
+    fn set(&self, stage: StageId, row: usize, value: f64, host: &dyn Gestures) {
+        let info = &stage.rows()[row];
+        self.with(stage, row, |parameter, knob| host.set(parameter, knob.normalised(info, value)));
+    }
+
+    fn measure(&mut self) -> Said {
+        (self.profile, self.proposal) = (None, None);
+        self.handles.measure().map_err(reason).and(QUIET)
+    }
+
+    fn stop_measuring(&mut self) -> Said {
+        self.handles.stop_measuring();
+        (self.asked, self.profile) = (None, None);
+        QUIET
+    }
+
+    /// A voice that was measured here counts, if enough of it was heard; else what a state brought along.
+    fn propose(&self, host: &dyn Gestures) -> Said {
+        let profile = self.profile.as_ref().ok_or("no voice was measured yet")?;
+        if self.handles.heard().is_some() {
+            self.handles.propose(Context::default(), host).map_err(reason)?;
+        } else {
+            self.handles.desk.propose(profile, Context::default(), host);
+        }
+        Ok("applied; undo takes it back".into())
+    }
+
+    /// As for [`propose`](Self::propose).
+    fn carry_over(&self, host: &dyn Gestures) -> Said {
+        let text = clipboard::text().unwrap_or_default();
+        let carried = match (self.handles.heard(), &self.profile) {
+            (None, Some(profile)) => self.handles.desk.carry_over(&text, profile, Context::default(), host),
+            _ => self.handles.carry_over(&text, Context::default(), host),
+        };
+        carried.map(|()| "carried over".into()).map_err(reason)
+    }
+
+    fn listen(&self, way: Way, host: &dyn Gestures) -> Said {
+        let parameters = &self.handles.parameters;
+        parameters.hear_removed(way == Way::Removed);
+        let bypass = way == Way::Unprocessed;
+        if parameters.bypass.value() != bypass {
+            gesture(parameters.bypass.as_ptr(), parameters.bypass.preview_normalized(bypass), host);
+        }
+        QUIET
+    }
+
+    fn match_loudness(&self, on: bool, host: &dyn Gestures) -> Said {
+        let parameter = &self.handles.parameters.level_match;
+        gesture(parameter.as_ptr(), parameter.preview_normalized(on), host);
+        QUIET
+    }
+
+    fn choose(&mut self, filing: Filing) -> Said {
+        let text = self.handles.desk.copy().map_err(reason)?;
+        self.files.choose(filing, text, &self.name).map_err(reason).and(QUIET)
+    }
+
+    /// What came of a settings file.
+    pub(crate) fn filed(&mut self, host: &dyn Gestures) {
+        let Some(outcome) = self.files.outcome() else { return };
+        let name = |path: &std::path::Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        self.message = match outcome {
+            Outcome::Saved(path) => Some(format!("saved as {}", path.display())),
+            Outcome::Read(path, text) => Some(match self.handles.desk.paste(&text, host) {
+                Ok(()) => format!("{} is applied; undo takes it back", name(&path)),
+                Err(error) => format!("{}: {error}", name(&path)),
+            }),
+            Outcome::Failed(why) => Some(why),
+            Outcome::Nothing => Some("no file was chosen".into()),
+            Outcome::Taken(_) | Outcome::NoWindow => None,
+        };
+    }
+}

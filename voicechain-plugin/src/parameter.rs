@@ -1,0 +1,103 @@
+//! One row of the core's table of settings as a parameter of the host.
+
+use nice_plug::prelude::*;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
+use voicechain_core::settings::{HighPassSettings, SettingInfo, StageId};
+use voicechain_core::units::Unit;
+
+/// One row of the table as a parameter.
+#[derive(Debug)]
+pub enum Knob {
+    /// A number, as its position from 0 to 1.
+    Position(FloatParam),
+    /// A choice, counted from 0.
+    Choice(IntParam),
+    /// A switch.
+    Switch(BoolParam),
+}
+
+impl Knob {
+    pub(crate) fn new(stage: StageId, info: &'static SettingInfo, changes: &Arc<Changes>) -> Self {
+        let name = format!("{} {}", stage.name(), info.name);
+        let changes = Arc::clone(changes);
+        match info.unit {
+            Unit::Switch => Self::Switch(switch(&name, info.default >= 0.5, changes)),
+            Unit::Choice => {
+                let last = info.choices.len() as i32 - 1;
+                let param = IntParam::new(name, info.default as i32, IntRange::Linear { min: 0, max: last })
+                    .with_value_to_string(Arc::new(|value| info.text(f64::from(value)).to_string()))
+                    .with_string_to_value(Arc::new(|text| info.parse(text).map(|value| value as i32)))
+                    .with_callback(Arc::new(move |_| changes.note()));
+                Self::Choice(if info.automatable { param } else { param.non_automatable() })
+            }
+            _ => {
+                let default = info.position_of(info.default) as f32;
+                let param = FloatParam::new(name, default, FloatRange::Linear { min: 0.0, max: 1.0 })
+                    .with_value_to_string(Arc::new(|at| info.text(info.value_at(f64::from(at))).to_string()))
+                    .with_string_to_value(Arc::new(|text| info.parse(text).map(|v| info.position_of(v) as f32)))
+                    .with_callback(Arc::new(move |_| changes.note()));
+                Self::Position(if info.automatable { param } else { param.non_automatable() })
+            }
+        }
+    }
+
+    /// The pointer that the framework knows the parameter by.
+    #[must_use]
+    pub fn pointer(&self) -> ParamPtr {
+        match self {
+            Self::Position(param) => param.as_ptr(),
+            Self::Choice(param) => param.as_ptr(),
+            Self::Switch(param) => param.as_ptr(),
+        }
+    }
+
+    /// A value of the row as the framework stores it, 0 to 1.
+    #[must_use]
+    pub fn normalised(&self, info: &SettingInfo, value: f64) -> f32 {
+        match self {
+            Self::Position(_) => info.position_of(value) as f32,
+            Self::Choice(param) => param.preview_normalized(value as i32),
+            Self::Switch(param) => param.preview_normalized(value >= 0.5),
+        }
+    }
+
+    /// The setting's value; `modulated` includes what the host adds without moving the parameter.
+    pub(crate) fn value(&self, info: &SettingInfo, modulated: bool) -> f64 {
+        fn of<P: Param>(param: &P, modulated: bool) -> P::Plain {
+            if modulated { param.modulated_plain_value() } else { param.unmodulated_plain_value() }
+        }
+        match self {
+            Self::Position(param) => info.value_at(f64::from(of(param, modulated))),
+            Self::Choice(param) => f64::from(of(param, modulated)),
+            Self::Switch(param) => f64::from(u8::from(of(param, modulated))),
+        }
+    }
+}
+
+/// A switch that is named so.
+pub(crate) fn switch(name: &str, default: bool, changes: Arc<Changes>) -> BoolParam {
+    BoolParam::new(name, default)
+        .with_value_to_string(Arc::new(|on| if on { "on" } else { "off" }.to_string()))
+        .with_string_to_value(Arc::new(|text| SWITCH.parse(text).map(|value| value >= 0.5)))
+        .with_callback(Arc::new(move |_| changes.note()))
+}
+
+/// Any switch of the table: all are read alike.
+static SWITCH: &SettingInfo = &HighPassSettings::ROWS[0];
+
+/// Counts changes, so that the audio thread reads the parameters only when there is something to read.
+#[derive(Debug, Default)]
+pub(crate) struct Changes(AtomicU32);
+
+impl Changes {
+    /// Counts one more.
+    pub(crate) fn note(&self) {
+        self.0.fetch_add(1, Ordering::Release);
+    }
+
+    /// How many there have been.
+    pub(crate) fn count(&self) -> u32 {
+        self.0.load(Ordering::Acquire)
+    }
+}

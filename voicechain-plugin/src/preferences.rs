@@ -1,0 +1,64 @@
+//! How the person at a track likes the editor.
+
+use voicechain_editor::{FIRST, SMALLEST, ZOOM};
+
+/// The largest width and height of a window, points.
+const LARGEST: f32 = 8_192.0;
+
+/// How the person at this track likes the editor. Saved, but not a parameter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Habits {
+    /// The dark colours.
+    pub dark: bool,
+    /// Zoom on top of the display's own, from 1 to 3.
+    pub zoom: f32,
+    /// Size of the window, points.
+    pub size: [f32; 2],
+}
+
+impl Default for Habits {
+    fn default() -> Self {
+        Self { dark: false, zoom: ZOOM[0], size: FIRST }
+    }
+}
+
+impl Habits {
+    /// As text for a state: `dark 1.25 1300x900`.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let look = if self.dark { "dark" } else { "light" };
+        format!("{look} {} {}x{}", self.zoom, self.size[0], self.size[1])
+    }
+
+    /// Reads [`text`](Self::text); what is out of range is brought into it, and `None` is no such text.
+    #[must_use]
+    pub fn read(text: &str) -> Option<Self> {
+        let mut parts = text.split(' ');
+        let dark = match parts.next()? {
+            "dark" => true,
+            "light" => false,
+            _ => return None,
+        };
+        let number = |text: &str| text.parse().ok().filter(|number: &f32| number.is_finite());
+        let zoom = number(parts.next()?)?.clamp(ZOOM[0], ZOOM[1]);
+        let (width, height) = parts.next()?.split_once('x')?;
+        let [least_width, least_height] = SMALLEST;
+        let size = [number(width)?.clamp(least_width, LARGEST), number(height)?.clamp(least_height, LARGEST)];
+        Some(Self { dark, zoom, size })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn habits_survive_their_text_and_nonsense_is_refused() {
+        let habits = Habits { dark: true, zoom: 1.75, size: [1_280.0, 800.5] };
+        assert_eq!(Habits::read(&habits.text()), Some(habits));
+        assert_eq!(Habits::read("light 9 1x1e9").unwrap().zoom, 3.0);
+        for wrong in ["", "dark", "blue 1 2x3", "dark NaN 800x600", "dark 1 800", "dark 1 infx600"] {
+            assert_eq!(Habits::read(wrong), None, "{wrong}");
+        }
+    }
+}

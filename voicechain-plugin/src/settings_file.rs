@@ -1,0 +1,68 @@
+//! A settings file on the disk.
+
+use std::fs;
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+use voicechain_editor::Filing;
+
+/// A typed path that begins at the first folder, or at home.
+pub(crate) fn whole(path: &str) -> Option<PathBuf> {
+    let path = match path.strip_prefix("~/") {
+        Some(rest) => std::env::home_dir()?.join(rest),
+        None => PathBuf::from(path),
+    };
+    (path.is_absolute() && path.file_name().is_some()).then_some(path)
+}
+
+/// At most one byte more than a settings text may have: the text's own reader says that it is too long.
+pub(crate) fn read(path: &Path) -> io::Result<String> {
+    let mut bytes = Vec::new();
+    fs::File::open(path)?.take(voicechain_text::LONGEST as u64 + 1).read_to_end(&mut bytes)?;
+    // What is no text is no settings file: the reader says so, too.
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// Writes a file beside it first: what was there stays whole until the new one is.
+pub(crate) fn write(path: &Path, text: &str, replace: bool) -> io::Result<()> {
+    if !replace {
+        // Nobody else can have put one there meanwhile.
+        return fs::File::create_new(path)?.write_all(text.as_bytes());
+    }
+    // A link keeps pointing to what is written.
+    let path = fs::canonicalize(path).unwrap_or_else(|_| path.into());
+    let mut name = path.file_name().unwrap_or_default().to_os_string();
+    name.push(format!(".{}.part", std::process::id()));
+    let part = path.with_file_name(name);
+    let written = fs::File::create_new(&part).and_then(|mut file| {
+        file.write_all(text.as_bytes())?;
+        file.sync_all()
+    });
+    let placed = match written {
+        // A folder in which nothing new may be made can still have a file that may be written.
+        Err(error) if error.kind() == io::ErrorKind::PermissionDenied && path.is_file() => fs::write(&path, text),
+        written => written.and_then(|()| fs::rename(&part, &path)),
+    };
+    if placed.is_err() {
+        let _ = fs::remove_file(&part);
+    }
+    placed
+}
+
+/// Why a file cannot be read or written, for a person.
+pub(crate) fn reason(filing: Filing, path: &Path, error: &io::Error) -> String {
+    use io::ErrorKind;
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    let folder = path.parent().unwrap_or(path).to_string_lossy();
+    let why = match (error.kind(), filing) {
+        (ErrorKind::NotFound, Filing::Open) => return format!("there is no file {name} in {folder}"),
+        (ErrorKind::NotFound | ErrorKind::NotADirectory, Filing::Save) => {
+            return format!("there is no folder {folder}");
+        }
+        (ErrorKind::PermissionDenied, _) => "it is not allowed".to_string(),
+        (ErrorKind::IsADirectory, _) => "it is a folder".to_string(),
+        (ErrorKind::StorageFull, _) => "the disk is full".to_string(),
+        _ => error.to_string(),
+    };
+    let done = if filing == Filing::Open { "read" } else { "written" };
+    format!("{name} cannot be {done}: {why}")
+}
