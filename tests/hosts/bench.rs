@@ -21,14 +21,14 @@ use std::error::Error;
 use std::ffi::{CStr, c_char, c_void};
 use std::sync::{Arc, Mutex, OnceLock};
 use voicechain_plugin::gestures::Gestures;
-use voicechain_plugin::{Handles, VoicePlugin};
+use voicechain_plugin::{Instance, VoicePlugin};
 
 /// What an open editor has.
 type Door = Arc<Mutex<Option<GuiContext>>>;
 
 thread_local! {
     /// The instance that was made last on this thread.
-    static NEWEST: RefCell<Option<(Handles, Door)>> = const { RefCell::new(None) };
+    static NEWEST: RefCell<Option<(Instance, Door)>> = const { RefCell::new(None) };
 }
 
 /// The plugin and its door.
@@ -40,7 +40,7 @@ struct Tried {
 impl Default for Tried {
     fn default() -> Self {
         let (plugin, door) = (VoicePlugin::default(), Door::default());
-        NEWEST.set(Some((plugin.handles(), Arc::clone(&door))));
+        NEWEST.set(Some((plugin.instance(), Arc::clone(&door))));
         Self { plugin, door }
     }
 }
@@ -252,7 +252,7 @@ pub struct Bench {
     /// The instance in its host.
     pub deck: Deck,
     /// What an editor works with.
-    pub handles: Handles,
+    pub instance: Instance,
     door: Door,
 }
 
@@ -267,9 +267,9 @@ impl Bench {
         // SAFETY: the entry above.
         let entry = unsafe { PluginEntry::load_from_raw(&ENTRY, c"/tried") }.expect("the entry loads");
         let mut deck = Deck::hosted(&entry, channels);
-        let (handles, door) = NEWEST.take().expect("an instance was made");
+        let (instance, door) = NEWEST.take().expect("an instance was made");
         assert!(deck.open_editor());
-        Self { deck, handles, door }
+        Self { deck, instance, door }
     }
 
     /// The host as the editor's buttons have it.

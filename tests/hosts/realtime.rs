@@ -85,8 +85,8 @@ fn no_system_call_while_it_processes() {
     let frames = unequal(&phrases(0.1, 48_000.0, 6.0, 3));
     let mut bench = Bench::new(2);
     assert!(bench.deck.activate(48_000.0, 512));
-    bench.handles.meters.watch(true);
-    bench.handles.measure().unwrap();
+    bench.instance.meters.watch(true);
+    bench.instance.measure().unwrap();
     let host = bench.host();
     let ids: Vec<_> = voicechain_core::settings::rows()
         .filter(|info| info.automatable)
@@ -124,19 +124,19 @@ fn no_system_call_while_it_processes() {
     // Meanwhile the main thread does all that it can.
     let mut rounds = 0;
     while !audio.is_finished() {
-        assert!(bench.handles.desk.start_from(StartingPoint::ALL[rounds % StartingPoint::ALL.len()], &host));
-        bench.handles.desk.undo(&host);
-        bench.handles.meters.take(|_| ());
+        assert!(bench.instance.commands.start_from(StartingPoint::ALL[rounds % StartingPoint::ALL.len()], &host));
+        bench.instance.commands.undo(&host);
+        bench.instance.meters.take(|_| ());
         if rounds % 4 == 0 {
             let saved = bench.deck.save().unwrap();
             assert!(bench.deck.load(&saved));
-            let _ = bench.handles.heard();
-            let _ = bench.handles.propose(Context::default(), &host);
-            let _ = bench.handles.desk.copy().unwrap();
+            let _ = bench.instance.measured();
+            let _ = bench.instance.propose(Context::default(), &host);
+            let _ = bench.instance.commands.copy().unwrap();
         }
         if rounds % 16 == 7 {
-            bench.handles.stop_measuring();
-            bench.handles.measure().unwrap();
+            bench.instance.stop_measuring();
+            bench.instance.measure().unwrap();
         }
         rounds += 1;
     }

@@ -12,21 +12,21 @@ use voicechain_core::strip::StartingPoint;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 use voicechain_host_tests::bench::Bench;
 use voicechain_host_tests::{Said, clap_value};
-use voicechain_plugin::handles::Unheard;
+use voicechain_plugin::instance::NotMeasured;
 
 const RATES: [f64; 5] = [8_000.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0];
 
 /// Plays to a bench, piece by piece, each heard before the next comes: nothing is lost.
 fn play<const C: usize>(bench: &mut Bench, frames: &[[f32; C]], rate_hz: f64) -> Vec<Vec<f32>> {
     let mut out = vec![Vec::new(); C];
-    let heard = |bench: &Bench| bench.handles.hearing.lock().unwrap_or_else(PoisonError::into_inner).frames();
+    let heard = |bench: &Bench| bench.instance.voice_meter.lock().unwrap_or_else(PoisonError::into_inner).frames();
     let start = heard(bench);
     let mut played = 0;
     for piece in frames.chunks((0.2 * rate_hz) as usize) {
         let mut signal: Vec<Vec<f32>> = (0..C).map(|c| piece.iter().map(|frame| frame[c]).collect()).collect();
         bench.deck.run(&mut signal, &[], || 480);
         played += piece.len() as u64;
-        while bench.handles.is_measuring() && heard(bench) < start + played {
+        while bench.instance.is_measuring() && heard(bench) < start + played {
             std::thread::yield_now();
         }
         out.iter_mut().zip(signal).for_each(|(to, from)| to.extend(from));
@@ -40,13 +40,13 @@ where
 {
     let frames = voice::<C>(rate_hz, 0.6, 5);
     let mut bench = Bench::new(C);
-    assert_eq!(bench.handles.heard(), None);
+    assert_eq!(bench.instance.measured(), None);
     assert!(bench.deck.activate(rate_hz, 512));
-    bench.handles.measure().unwrap();
-    assert!(bench.handles.is_measuring());
+    bench.instance.measure().unwrap();
+    assert!(bench.instance.is_measuring());
     play(&mut bench, &frames, rate_hz);
-    bench.handles.stop_measuring();
-    let heard = bench.handles.heard().unwrap();
+    bench.instance.stop_measuring();
+    let heard = bench.instance.measured().unwrap();
     let mut meter = Box::new(ProfileMeter::<C>::new(SampleRate::new(rate_hz).unwrap()));
     meter.push(&frames);
     // As text, which tells one NaN as good as another, and every bit of a number.
@@ -54,7 +54,7 @@ where
     assert_eq!((heard.lost_frames, heard.validity), (0, 1.0));
     // What is played after the end is not heard.
     play(&mut bench, &frames, rate_hz);
-    assert_eq!(bench.handles.heard().unwrap().profile.duration_s, heard.profile.duration_s);
+    assert_eq!(bench.instance.measured().unwrap().profile.duration_s, heard.profile.duration_s);
     assert_eq!(*bench.deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
 }
 
@@ -72,20 +72,20 @@ fn what_a_meter_that_is_held_up_loses_is_reported() {
     let frames = voice::<1>(rate_hz, 3.0, 6);
     let mut bench = Bench::new(1);
     assert!(bench.deck.activate(rate_hz, 512));
-    bench.handles.measure().unwrap();
+    bench.instance.measure().unwrap();
     // Nobody takes anything out of the ring of half a second.
-    let hearing = bench.handles.hearing.clone();
-    let held = hearing.lock().unwrap();
+    let voice_meter = bench.instance.voice_meter.clone();
+    let held = voice_meter.lock().unwrap();
     let mut signal = vec![frames.iter().map(|frame| frame[0]).collect::<Vec<f32>>()];
     bench.deck.run(&mut signal, &[], || 512);
     drop(held);
-    bench.handles.stop_measuring();
-    let heard = bench.handles.heard().unwrap();
+    bench.instance.stop_measuring();
+    let heard = bench.instance.measured().unwrap();
     assert_eq!(heard.lost_frames, 144_000 - 24_000);
     assert!((heard.validity - 1.0 / 6.0).abs() < 1e-12, "{}", heard.validity);
     let host = bench.host();
-    let refused = bench.handles.propose(Context::default(), &host).unwrap_err();
-    assert_eq!(refused, Unheard::TooLittle(heard.validity));
+    let refused = bench.instance.propose(Context::default(), &host).unwrap_err();
+    assert_eq!(refused, NotMeasured::TooLittle(heard.validity));
     assert!(refused.to_string().contains("17 %"), "{refused}");
     bench.deck.deactivate();
     bench.deck.flush(&[]);
@@ -111,30 +111,30 @@ fn a_proposal_reaches_the_host_as_gestures_and_the_strip_at_once() {
     let rate = SampleRate::new(rate_hz).unwrap();
     let frames = voice::<2>(rate_hz, 6.0, 8);
     let mut bench = Bench::new(2);
-    let start = bench.handles.parameters.settings();
+    let start = bench.instance.parameters.settings();
     let host = bench.host();
-    assert_eq!(bench.handles.propose(Context::default(), &host).unwrap_err(), Unheard::Nothing);
+    assert_eq!(bench.instance.propose(Context::default(), &host).unwrap_err(), NotMeasured::Nothing);
     assert!(bench.deck.activate(rate_hz, 512));
     let mut strip = Strip::<2>::fresh(&StripCoefs::design(&start, rate).unwrap());
-    bench.handles.measure().unwrap();
+    bench.instance.measure().unwrap();
     let host_out = play(&mut bench, &frames, rate_hz);
     let mut core = frames.clone();
     strip.run(&mut core);
     assert_same(&host_out, &core, "while measuring");
-    bench.handles.stop_measuring();
+    bench.instance.stop_measuring();
     assert_eq!(bench.deck.said, [], "measuring moves nothing");
 
-    let proposal = bench.handles.propose(Context::default(), &host).unwrap();
+    let proposal = bench.instance.propose(Context::default(), &host).unwrap();
     let wanted = proposal.settings.rounded();
     assert_ne!(wanted, start);
     assert!(bench.deck.heard.flushes.load(Ordering::Relaxed) > 0, "the host was asked to take it");
-    assert_eq!(bench.handles.parameters.settings(), start, "nothing moves but by the host's hand");
+    assert_eq!(bench.instance.parameters.settings(), start, "nothing moves but by the host's hand");
     // The gestures come with the first block; from the second on the strip moves, as if it had been set there. What changes the
     // latency waits until the host has started the plugin afresh.
     let once = &frames[..9_600];
     let host_out = play(&mut bench, once, rate_hz);
     assert_eq!(bench.deck.said, gestures(&bench, &start, &wanted));
-    assert_eq!(bench.handles.parameters.settings(), wanted);
+    assert_eq!(bench.instance.parameters.settings(), wanted);
     let mut core = once.to_vec();
     strip.run(&mut core[..480]);
     let mut at_once = wanted;
@@ -146,19 +146,19 @@ fn a_proposal_reaches_the_host_as_gestures_and_the_strip_at_once() {
 
     // The host may record the gestures and play them; the plugin's own undo takes them back as gestures.
     bench.deck.said.clear();
-    assert!(bench.handles.desk.undo(&host));
+    assert!(bench.instance.commands.undo(&host));
     play(&mut bench, once, rate_hz);
     assert_eq!(bench.deck.said, gestures(&bench, &wanted, &start));
-    assert_eq!(bench.handles.parameters.settings(), start);
-    assert!(!bench.handles.desk.undo(&host));
+    assert_eq!(bench.instance.parameters.settings(), start);
+    assert!(!bench.instance.commands.undo(&host));
     // Not active, the host takes them with a flush.
     bench.deck.deactivate();
     bench.deck.said.clear();
-    assert!(bench.handles.desk.redo(&host));
-    assert_eq!(bench.handles.parameters.settings(), start);
+    assert!(bench.instance.commands.redo(&host));
+    assert_eq!(bench.instance.parameters.settings(), start);
     bench.deck.flush(&[]);
     assert_eq!(bench.deck.said, gestures(&bench, &start, &wanted));
-    assert_eq!(bench.handles.parameters.settings(), wanted);
+    assert_eq!(bench.instance.parameters.settings(), wanted);
     assert_eq!(*bench.deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
 }
 
@@ -172,7 +172,7 @@ fn applied_settings_arrive_smoothly_and_within_200_ms() {
     quiet.de_esser.on = false;
     // The bell is heard in full.
     quiet.tone_eq.level_compensation = false;
-    assert!(bench.handles.desk.apply(&quiet, &host));
+    assert!(bench.instance.commands.apply(&quiet, &host));
     bench.deck.flush(&[]);
     assert!(bench.deck.activate(rate_hz, 480));
     let mut loud = quiet;
@@ -182,7 +182,7 @@ fn applied_settings_arrive_smoothly_and_within_200_ms() {
     let tone = |n: usize| (0.01 * (std::f64::consts::TAU * 1_000.0 / rate_hz * n as f64).sin()) as f32;
     let mut signal = vec![(0..48_000).map(tone).collect::<Vec<f32>>()];
     bench.deck.run(&mut signal, &[], || 480);
-    assert!(bench.handles.desk.apply(&loud, &host));
+    assert!(bench.instance.commands.apply(&loud, &host));
     let mut after = vec![(48_000..96_000).map(tone).collect::<Vec<f32>>()];
     bench.deck.run(&mut after, &[], || 480);
     // Levels of single periods, dB: from the old one to the new one, 18 dB higher, none louder, in steps that never jump.
@@ -205,11 +205,11 @@ fn proposed(seed: u64, level: f32) -> (Bench, StripSettings) {
     frames.iter_mut().flatten().for_each(|x| *x *= level);
     let mut bench = Bench::new(1);
     assert!(bench.deck.activate(48_000.0, 512));
-    bench.handles.measure().unwrap();
+    bench.instance.measure().unwrap();
     play(&mut bench, &frames, 48_000.0);
-    bench.handles.stop_measuring();
+    bench.instance.stop_measuring();
     let host = bench.host();
-    let proposal = bench.handles.propose(Context::default(), &host).unwrap();
+    let proposal = bench.instance.propose(Context::default(), &host).unwrap();
     play(&mut bench, &[[0.0]; 480], 48_000.0);
     (bench, proposal.settings.rounded())
 }
@@ -224,30 +224,30 @@ fn taste_goes_from_one_track_to_another() {
     liked.tone_eq.bell_gain_db += 2.5;
     liked.high_pass.on = !liked.high_pass.on;
     liked.order.swap(0, 1);
-    assert!(a.handles.desk.apply(&liked, &host_a));
+    assert!(a.instance.commands.apply(&liked, &host_a));
     play(&mut a, &[[0.0]; 480], 48_000.0);
-    let text = a.handles.desk.copy().unwrap();
+    let text = a.instance.commands.copy().unwrap();
     assert!(text.starts_with("format = 1\n") && text.contains("[voice.profile]"));
     // Whoever reads settings files reads it too.
     assert_eq!(voicechain_text::read(&text).unwrap(), liked);
 
     b.deck.said.clear();
-    b.handles.carry_over(&text, Context::default(), &host_b).unwrap();
+    b.instance.carry_over(&text, Context::default(), &host_b).unwrap();
     play(&mut b, &[[0.0]; 480], 48_000.0);
     let carried = carry_over(&liked, &proposal_a, &proposal_b).rounded();
-    assert_eq!(b.handles.parameters.settings(), carried);
+    assert_eq!(b.instance.parameters.settings(), carried);
     assert_eq!(b.deck.said, gestures(&b, &proposal_b, &carried));
     assert_eq!(carried.tone_eq.bell_gain_db, proposal_b.tone_eq.bell_gain_db + 2.5);
     assert_eq!(carried.high_pass.on, liked.high_pass.on);
     assert_eq!(carried.trim, proposal_b.trim);
     // Pasted, they are what they were there.
-    b.handles.desk.paste(&text, &host_b).unwrap();
+    b.instance.commands.paste(&text, &host_b).unwrap();
     play(&mut b, &[[0.0]; 480], 48_000.0);
-    assert_eq!(b.handles.parameters.settings(), liked);
+    assert_eq!(b.instance.parameters.settings(), liked);
     // Back by two steps.
-    assert!(b.handles.desk.undo(&host_b) && b.handles.desk.undo(&host_b));
+    assert!(b.instance.commands.undo(&host_b) && b.instance.commands.undo(&host_b));
     play(&mut b, &[[0.0]; 480], 48_000.0);
-    assert_eq!(b.handles.parameters.settings(), proposal_b);
+    assert_eq!(b.instance.parameters.settings(), proposal_b);
     // Nothing in a hostile text moves anything.
     b.deck.said.clear();
     for hostile in [
@@ -257,7 +257,7 @@ fn taste_goes_from_one_track_to_another() {
         "[".repeat(100_000),
         text.replace("format = 1", "format = 9"),
     ] {
-        let error = b.handles.carry_over(&hostile, Context::default(), &host_b).map_or_else(
+        let error = b.instance.carry_over(&hostile, Context::default(), &host_b).map_or_else(
             |e| e.to_string(),
             |()| {
                 panic!("this was taken: {hostile}");
@@ -267,7 +267,7 @@ fn taste_goes_from_one_track_to_another() {
     }
     play(&mut b, &[[0.0]; 480], 48_000.0);
     assert_eq!(b.deck.said, []);
-    assert_eq!(b.handles.parameters.settings(), proposal_b);
+    assert_eq!(b.instance.parameters.settings(), proposal_b);
 }
 
 #[test]
@@ -276,19 +276,19 @@ fn what_is_known_of_a_voice_is_in_the_state() {
     let saved = a.deck.save().unwrap();
     let mut later = Bench::new(1);
     assert!(later.deck.load(&saved));
-    assert_eq!(later.handles.parameters.voice(), a.handles.parameters.voice());
-    assert_eq!(later.handles.desk.copy().unwrap(), a.handles.desk.copy().unwrap());
-    assert_eq!(later.handles.desk.proposed(), Some(proposal_a));
+    assert_eq!(later.instance.parameters.voice(), a.instance.parameters.voice());
+    assert_eq!(later.instance.commands.copy().unwrap(), a.instance.commands.copy().unwrap());
+    assert_eq!(later.instance.commands.proposed(), Some(proposal_a));
     assert_eq!(later.deck.save().unwrap(), saved);
     // It belongs to the state: one without it forgets it.
     assert!(later.deck.load(&crate::states::state_of(&proposal_a)));
-    assert_eq!(later.handles.desk.proposed(), None);
+    assert_eq!(later.instance.commands.proposed(), None);
 }
 
 #[test]
 fn a_proposal_of_the_core_is_what_the_host_s_parameters_can_hold() {
     let (bench, proposal) = proposed(24, 0.2);
-    let profile = bench.handles.parameters.voice().profile.unwrap();
+    let profile = bench.instance.parameters.voice().profile.unwrap();
     assert_eq!(propose(&profile, Context::default()).settings.rounded(), proposal);
     assert_eq!(rounded(&proposal), proposal);
 }
@@ -298,12 +298,12 @@ fn starting_points_reach_the_host() {
     let mut bench = Bench::new(2);
     let host = bench.host();
     for point in StartingPoint::ALL {
-        let before = bench.handles.parameters.settings();
+        let before = bench.instance.parameters.settings();
         bench.deck.said.clear();
-        assert!(bench.handles.desk.start_from(point, &host));
+        assert!(bench.instance.commands.start_from(point, &host));
         bench.deck.flush(&[]);
         assert_eq!(bench.deck.said, gestures(&bench, &before, &point.settings()));
-        assert_eq!(bench.handles.parameters.settings(), point.settings());
+        assert_eq!(bench.instance.parameters.settings(), point.settings());
     }
     // Switching the bypass through the host is not the desk's: it is a parameter of its own.
     assert!(bench.deck.seen()[0].flags.contains(ParamInfoFlags::IS_BYPASS));
@@ -316,7 +316,7 @@ fn the_editor_opens_and_closes_at_any_time() {
         assert!(bench.editor_is_open());
         assert!(!bench.deck.open_editor(), "one at a time");
         let host = bench.host();
-        assert!(bench.handles.desk.start_from(StartingPoint::ALL[round % StartingPoint::ALL.len()], &host));
+        assert!(bench.instance.commands.start_from(StartingPoint::ALL[round % StartingPoint::ALL.len()], &host));
         if round % 3 == 0 {
             assert!(bench.deck.activate(48_000.0, 64));
             play(&mut bench, &[[0.1; 2]; 128], 48_000.0);
@@ -327,7 +327,7 @@ fn the_editor_opens_and_closes_at_any_time() {
         bench.deck.deactivate();
         bench.deck.flush(&[]);
         assert_eq!(
-            bench.handles.parameters.settings(),
+            bench.instance.parameters.settings(),
             StartingPoint::ALL[round % StartingPoint::ALL.len()].settings()
         );
         assert!(bench.deck.open_editor());
@@ -339,7 +339,7 @@ fn the_editor_opens_and_closes_at_any_time() {
 fn measuring_threads() -> Option<usize> {
     let tasks = std::fs::read_dir("/proc/self/task").ok()?;
     let names = tasks.flatten().filter_map(|task| std::fs::read_to_string(task.path().join("comm")).ok());
-    Some(names.filter(|name| name.trim_end() == "voicechain ear").count())
+    Some(names.filter(|name| name.trim_end() == "voice meter").count())
 }
 
 #[test]
@@ -348,7 +348,7 @@ fn two_hundred_instances_measure_at_once_and_leave_no_thread() {
     let mut all: Vec<Bench> = (0..200).map(|k| Bench::new(1 + k % 2)).collect();
     for (k, bench) in all.iter_mut().enumerate() {
         assert!(bench.deck.activate(RATES[k % 5], 256));
-        bench.handles.measure().unwrap();
+        bench.instance.measure().unwrap();
     }
     if let (Some(before), Some(now)) = (before, measuring_threads()) {
         // Other tests may end beside this one.
@@ -362,17 +362,17 @@ fn two_hundred_instances_measure_at_once_and_leave_no_thread() {
     for (k, bench) in all.iter_mut().enumerate() {
         match k % 3 {
             0 => {
-                bench.handles.stop_measuring();
-                let heard = bench.handles.heard().unwrap();
-                assert_eq!(bench.handles.hearing.lock().unwrap().frames(), 1_024);
+                bench.instance.stop_measuring();
+                let heard = bench.instance.measured().unwrap();
+                assert_eq!(bench.instance.voice_meter.lock().unwrap().frames(), 1_024);
                 assert_eq!(heard.validity, 1.0);
             }
             1 => bench.deck.deactivate(),
             _ => {}
         }
     }
-    let ears: Vec<_> = all.iter().map(|bench| std::sync::Arc::downgrade(&bench.handles.ear)).collect();
+    let rings: Vec<_> = all.iter().map(|bench| std::sync::Arc::downgrade(&bench.instance.samples)).collect();
     drop(all);
     // An ear ends its thread before it is gone.
-    assert!(ears.iter().all(|ear| ear.upgrade().is_none()), "nothing keeps an instance alive");
+    assert!(rings.iter().all(|ear| ear.upgrade().is_none()), "nothing keeps an instance alive");
 }

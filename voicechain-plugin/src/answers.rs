@@ -4,7 +4,7 @@ use crate::clipboard;
 use crate::connection::Connection;
 use crate::files::Outcome;
 use crate::gestures::{Gestures, gesture};
-use crate::parameter::Knob;
+use crate::parameter::Parameter;
 use nice_plug::prelude::{Param, ParamPtr};
 use std::fmt::Display;
 use voicechain_core::StripSettings;
@@ -27,11 +27,11 @@ impl Connection {
     /// Answers one thing that the page asked for; gives a text to put on the system's clipboard.
     pub(crate) fn answer(&mut self, ask: Ask, host: &dyn Gestures) -> Option<String> {
         let mut clip = None;
-        let desk = &self.handles.desk;
+        let commands = &self.instance.commands;
         let said = match ask {
             Ask::Begin(stage, row) => {
-                desk.hold();
-                self.with(stage, row, |parameter, _| host.begin(parameter));
+                commands.hold();
+                self.with(stage, row, |pointer, _| host.begin(pointer));
                 return None;
             }
             Ask::Set(stage, row, value) => {
@@ -39,7 +39,7 @@ impl Connection {
                 return None;
             }
             Ask::End(stage, row) => {
-                self.with(stage, row, |parameter, _| host.end(parameter));
+                self.with(stage, row, |pointer, _| host.end(pointer));
                 return None;
             }
             Ask::Measure => self.measure(),
@@ -47,34 +47,34 @@ impl Connection {
             Ask::Propose => self.propose(host),
             Ask::CarryOver => self.carry_over(host),
             Ask::Undo => {
-                desk.undo(host);
+                commands.undo(host);
                 QUIET
             }
             Ask::Redo => {
-                desk.redo(host);
+                commands.redo(host);
                 QUIET
             }
-            Ask::Copy => desk.copy().map_err(reason).map(|text| {
+            Ask::Copy => commands.copy().map_err(reason).map(|text| {
                 clipboard::copy(&text);
                 clip = Some(text);
                 "copied".into()
             }),
             Ask::Paste(text) => {
                 let text = text.or_else(clipboard::text).unwrap_or_default();
-                desk.paste(&text, host).map(|()| "pasted".into()).map_err(reason)
+                commands.paste(&text, host).map(|()| "pasted".into()).map_err(reason)
             }
             Ask::StartFrom(point) => {
-                desk.start_from(point, host);
+                commands.start_from(point, host);
                 Ok(point.name().into())
             }
             Ask::Order(order) => {
-                desk.apply(&StripSettings { order, ..self.handles.parameters.settings() }, host);
+                commands.apply(&StripSettings { order, ..self.instance.parameters.settings() }, host);
                 QUIET
             }
             Ask::Listen(way) => self.listen(way, host),
             Ask::Match(on) => self.match_loudness(on, host),
             Ask::Hear(part) => {
-                self.handles.parameters.hear_part(part);
+                self.instance.parameters.hear_part(part);
                 QUIET
             }
             Ask::Choose(filing) => self.choose(filing),
@@ -88,25 +88,25 @@ impl Connection {
         clip
     }
 
-    fn with(&self, stage: StageId, row: usize, then: impl FnOnce(ParamPtr, &Knob)) {
-        let mut knobs = self.handles.parameters.knobs().filter(|(of, ..)| *of == stage);
-        if let Some((_, _, knob)) = knobs.nth(row) {
-            then(knob.pointer(), knob);
+    fn with(&self, stage: StageId, row: usize, then: impl FnOnce(ParamPtr, &Parameter)) {
+        let mut rows = self.instance.parameters.table().filter(|(of, ..)| *of == stage);
+        if let Some((_, _, parameter)) = rows.nth(row) {
+            then(parameter.pointer(), parameter);
         }
     }
 
     fn set(&self, stage: StageId, row: usize, value: f64, host: &dyn Gestures) {
         let info = &stage.rows()[row];
-        self.with(stage, row, |parameter, knob| host.set(parameter, knob.normalised(info, value)));
+        self.with(stage, row, |pointer, parameter| host.set(pointer, parameter.normalised(info, value)));
     }
 
     fn measure(&mut self) -> Said {
         (self.profile, self.proposal) = (None, None);
-        self.handles.measure().map_err(reason).and(QUIET)
+        self.instance.measure().map_err(reason).and(QUIET)
     }
 
     fn stop_measuring(&mut self) -> Said {
-        self.handles.stop_measuring();
+        self.instance.stop_measuring();
         (self.asked, self.profile) = (None, None);
         QUIET
     }
@@ -114,10 +114,10 @@ impl Connection {
     /// A voice that was measured here counts, if enough of it was heard; else what a state brought along.
     fn propose(&self, host: &dyn Gestures) -> Said {
         let profile = self.profile.as_ref().ok_or("no voice was measured yet")?;
-        if self.handles.heard().is_some() {
-            self.handles.propose(Context::default(), host).map_err(reason)?;
+        if self.instance.measured().is_some() {
+            self.instance.propose(Context::default(), host).map_err(reason)?;
         } else {
-            self.handles.desk.propose(profile, Context::default(), host);
+            self.instance.commands.propose(profile, Context::default(), host);
         }
         Ok("applied; undo takes it back".into())
     }
@@ -125,15 +125,15 @@ impl Connection {
     /// As for [`propose`](Self::propose).
     fn carry_over(&self, host: &dyn Gestures) -> Said {
         let text = clipboard::text().unwrap_or_default();
-        let carried = match (self.handles.heard(), &self.profile) {
-            (None, Some(profile)) => self.handles.desk.carry_over(&text, profile, Context::default(), host),
-            _ => self.handles.carry_over(&text, Context::default(), host),
+        let carried = match (self.instance.measured(), &self.profile) {
+            (None, Some(profile)) => self.instance.commands.carry_over(&text, profile, Context::default(), host),
+            _ => self.instance.carry_over(&text, Context::default(), host),
         };
         carried.map(|()| "carried over".into()).map_err(reason)
     }
 
     fn listen(&self, way: Way, host: &dyn Gestures) -> Said {
-        let parameters = &self.handles.parameters;
+        let parameters = &self.instance.parameters;
         parameters.hear_removed(way == Way::Removed);
         let bypass = way == Way::Unprocessed;
         if parameters.bypass.value() != bypass {
@@ -143,13 +143,13 @@ impl Connection {
     }
 
     fn match_loudness(&self, on: bool, host: &dyn Gestures) -> Said {
-        let parameter = &self.handles.parameters.level_match;
+        let parameter = &self.instance.parameters.level_match;
         gesture(parameter.as_ptr(), parameter.preview_normalized(on), host);
         QUIET
     }
 
     fn choose(&mut self, filing: Filing) -> Said {
-        let text = self.handles.desk.copy().map_err(reason)?;
+        let text = self.instance.commands.copy().map_err(reason)?;
         self.files.choose(filing, text, &self.name).map_err(reason).and(QUIET)
     }
 
@@ -159,7 +159,7 @@ impl Connection {
         let name = |path: &std::path::Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         self.message = match outcome {
             Outcome::Saved(path) => Some(format!("saved as {}", path.display())),
-            Outcome::Read(path, text) => Some(match self.handles.desk.paste(&text, host) {
+            Outcome::Read(path, text) => Some(match self.instance.commands.paste(&text, host) {
                 Ok(()) => format!("{} is applied; undo takes it back", name(&path)),
                 Err(error) => format!("{}: {error}", name(&path)),
             }),

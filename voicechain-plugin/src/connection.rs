@@ -1,8 +1,8 @@
 //! What connects the page with an instance: what the page shows of it.
 
 use crate::files::Files;
-use crate::handles::Handles;
-use crate::window::Scale;
+use crate::instance::Instance;
+use crate::scale::Scale;
 use nice_plug::context::gui::GuiContext;
 use std::time::{Duration, Instant};
 use voicechain_core::measure::Profile;
@@ -15,7 +15,7 @@ const ASK_EVERY: Duration = Duration::from_millis(500);
 
 /// Connects the page with an instance.
 pub struct Connection {
-    pub(crate) handles: Handles,
+    pub(crate) instance: Instance,
     pub(crate) gui: Option<GuiContext>,
     pub(crate) page: Page,
     pub(crate) history: History,
@@ -33,10 +33,10 @@ pub struct Connection {
 }
 
 impl Connection {
-    pub(crate) fn new(handles: Handles, scale: Scale) -> Self {
-        let files = Files::new(handles.meters.repaint());
+    pub(crate) fn new(instance: Instance, scale: Scale) -> Self {
+        let files = Files::new(instance.meters.repaint());
         Self {
-            handles,
+            instance,
             gui: None,
             page: Page::default(),
             history: History::default(),
@@ -57,7 +57,7 @@ impl Connection {
     /// What the meters said since the last time, and what is known of the voice.
     pub(crate) fn look(&mut self) {
         let (history, ledger, match_db) = (&mut self.history, &mut self.ledger, &mut self.match_db);
-        self.handles.meters.take(|reading| {
+        self.instance.meters.take(|reading| {
             let (time_s, lufs, taken_db) = (reading.time_s, reading.momentary_lufs, reading.reduction_db);
             history.push(Moment { time_s, lufs, taken_db });
             *match_db = reading.match_db;
@@ -65,7 +65,7 @@ impl Connection {
                 *ledger = reading.ledger;
             }
         });
-        let measuring = self.handles.is_measuring();
+        let measuring = self.instance.is_measuring();
         let due = match self.asked {
             None => true,
             Some(asked) => measuring && asked.elapsed() >= ASK_EVERY,
@@ -73,9 +73,9 @@ impl Connection {
         if due {
             self.asked = Some(Instant::now());
             // What a state brought along counts until something is measured here.
-            let heard = self.handles.heard();
+            let heard = self.instance.measured();
             self.validity = heard.as_ref().map_or(1.0, |heard| heard.validity);
-            let profile = heard.map(|heard| heard.profile).or(self.handles.parameters.voice().profile);
+            let profile = heard.map(|heard| heard.profile).or(self.instance.parameters.voice().profile);
             if profile != self.profile {
                 self.profile = profile;
                 self.proposal = profile.filter(|_| !measuring).map(|p| Box::new(propose(&p, Context::default())));

@@ -1,4 +1,4 @@
-//! The editor's window: what the page shows comes from the [`Handles`], and what it asks for goes to them.
+//! The editor's window: what the page shows comes from the [`Instance`], and what it asks for goes to them.
 //!
 //! The page itself is `voicechain-editor`, which knows nothing of a host. It is redrawn when the meters have something new
 //! while sound comes, when the host moves a parameter, and when the person does something; never otherwise.
@@ -6,10 +6,10 @@
 use crate::clipboard;
 pub use crate::connection::Connection;
 use crate::gestures::Gestures;
-use crate::handles::Handles;
+use crate::instance::Instance;
 use crate::meters::metered_stages;
-use crate::preferences::Habits;
-use crate::window::Scale;
+use crate::preferences::Preferences;
+use crate::scale::Scale;
 use keyboard_types::NamedKey;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::SizeConstraints;
@@ -31,11 +31,11 @@ const USUAL_HZ: f64 = 48_000.0;
 const REDRAWS: f64 = 60.0;
 
 /// The editor of an instance.
-pub(crate) fn of(handles: Handles, scale: &Scale) -> Option<(Arc<EguiEditorState>, EguiEditor<Connection>)> {
-    let habits = handles.parameters.habits();
+pub(crate) fn of(instance: Instance, scale: &Scale) -> Option<(Arc<EguiEditorState>, EguiEditor<Connection>)> {
+    let preferences = instance.parameters.preferences();
     // The framework counts in points of the page, which the zoom makes larger.
-    let [width, height] = habits.size.map(|points| points / habits.zoom);
-    let state = EguiEditorState::from_size(LogicalSize::new(width, height), habits.zoom);
+    let [width, height] = preferences.size.map(|points| points / preferences.zoom);
+    let state = EguiEditorState::from_size(LogicalSize::new(width, height), preferences.zoom);
     let limits = SizeConstraints::Logical {
         min_size: Some(LogicalSize::new(SMALLEST[0] as _, SMALLEST[1] as _)),
         max_size: None,
@@ -51,16 +51,16 @@ pub(crate) fn of(handles: Handles, scale: &Scale) -> Option<(Arc<EguiEditorState
         .with_tile("voicechain")
         .with_resize_hint(resize_hint)
         .with_repaint_poll_interval(Duration::from_secs_f64(1.0 / REDRAWS));
-    let repaint = handles.meters.repaint();
-    let editor = create_egui_editor(Arc::clone(&state), repaint, settings, Connection::new(handles, scale.clone()))?;
+    let repaint = instance.meters.repaint();
+    let editor = create_egui_editor(Arc::clone(&state), repaint, settings, Connection::new(instance, scale.clone()))?;
     Some((state, editor))
 }
 
 impl Connection {
     fn remember(&self) {
-        let habits = Habits { dark: self.page.dark, zoom: self.page.zoom, size: self.size };
-        if habits != self.handles.parameters.habits() {
-            self.handles.parameters.set_habits(habits);
+        let preferences = Preferences { dark: self.page.dark, zoom: self.page.zoom, size: self.size };
+        if preferences != self.instance.parameters.preferences() {
+            self.instance.parameters.set_preferences(preferences);
         }
     }
 
@@ -68,8 +68,8 @@ impl Connection {
     fn draw(&mut self, ui: &mut egui::Ui, host: &dyn Gestures) {
         self.look();
         self.filed(host);
-        let Some(rate) = self.handles.meters.rate().or_else(|| SampleRate::new(USUAL_HZ).ok()) else { return };
-        let parameters = &self.handles.parameters;
+        let Some(rate) = self.instance.meters.rate().or_else(|| SampleRate::new(USUAL_HZ).ok()) else { return };
+        let parameters = &self.instance.parameters;
         let refused = parameters.refused();
         let shown = Shown {
             name: &self.name,
@@ -78,14 +78,14 @@ impl Connection {
             profile: self.profile.as_ref(),
             validity: self.validity,
             proposal: self.proposal.as_deref(),
-            measuring: self.handles.is_measuring(),
+            measuring: self.instance.is_measuring(),
             listening: parameters.listening(),
             part: parameters.part(),
             ledger: self.ledger,
             match_db: self.match_db,
             moving: metered_stages(),
             history: &self.history,
-            steps: self.handles.desk.steps(),
+            steps: self.instance.commands.steps(),
             clipboard: [clipboard::is_filled(); 2],
             choosing: self.files.choosing(),
             message: self.message.as_deref().or(refused.as_deref()),
@@ -126,13 +126,13 @@ fn keys() -> Vec<Key> {
 
 impl NiceEguiApp for Connection {
     fn build(&mut self, ctx: egui::Context, gui: GuiContext, _frame: &mut Frame) -> Result<(), HandlerError> {
-        let habits = self.handles.parameters.habits();
-        (self.page.dark, self.page.zoom, self.size) = (habits.dark, habits.zoom, habits.size);
-        ctx.set_zoom_factor(habits.zoom);
+        let preferences = self.instance.parameters.preferences();
+        (self.page.dark, self.page.zoom, self.size) = (preferences.dark, preferences.zoom, preferences.size);
+        ctx.set_zoom_factor(preferences.zoom);
         voicechain_editor::prepare(&ctx);
         self.gui = Some(gui);
         self.asked = None;
-        self.handles.meters.watch(true);
+        self.instance.meters.watch(true);
         Ok(())
     }
 
@@ -162,10 +162,10 @@ impl NiceEguiApp for Connection {
 
     fn editor_closed(&mut self) {
         // Nobody could end it without the editor.
-        if self.handles.parameters.part() != Part::Whole {
-            self.handles.parameters.hear_part(Part::Whole);
+        if self.instance.parameters.part() != Part::Whole {
+            self.instance.parameters.hear_part(Part::Whole);
         }
-        self.handles.meters.watch(false);
+        self.instance.meters.watch(false);
         self.files.close();
         self.gui = None;
     }

@@ -83,7 +83,7 @@ impl Reading {
 
 /// The audio thread's end.
 #[derive(Debug)]
-pub struct Needle {
+pub struct ReadingSender {
     producer: Producer<Reading>,
     watched: Arc<AtomicBool>,
     repaint: RepaintNotifier,
@@ -93,10 +93,10 @@ pub struct Needle {
     readings: u32,
 }
 
-impl Needle {
-    /// Shows what the strip's meters say after so many more frames, if it is time and somebody watches. Does not
+impl ReadingSender {
+    /// Sends what the strip's meters say after so many more frames, if it is time and somebody watches. Does not
     /// allocate, lock or wait.
-    pub fn point<const C: usize>(&mut self, strip: &Strip<C>, frames: usize)
+    pub fn send<const C: usize>(&mut self, strip: &Strip<C>, frames: usize)
     where
         [f32; C]: Frame,
     {
@@ -125,14 +125,14 @@ pub struct Meters {
 }
 
 impl Meters {
-    /// A new way for a strip at a rate; what was not read of the former one is dropped.
+    /// A new ring for a strip at a rate; what was not read of the former one is dropped.
     #[must_use]
-    pub fn open(&self, rate_hz: f64) -> Needle {
+    pub fn open(&self, rate_hz: f64) -> ReadingSender {
         let (producer, consumer) = RingBuffer::new(ROOM);
         *self.consumer.lock().unwrap_or_else(PoisonError::into_inner) = Some(consumer);
         self.rate_hz.store(rate_hz.to_bits(), Ordering::Relaxed);
         let (watched, repaint) = (Arc::clone(&self.watched), self.repaint.clone());
-        Needle { producer, watched, repaint, rate_hz, frames: 0, next: 0, readings: 0 }
+        ReadingSender { producer, watched, repaint, rate_hz, frames: 0, next: 0, readings: 0 }
     }
 
     /// The rate that the strip runs at, or ran at last; `None` before it was ever active.
@@ -176,14 +176,14 @@ mod tests {
         settings.compressor.on = false;
         let mut strip = Strip::<2>::fresh(&StripCoefs::design(&settings, rate).unwrap());
         let meters = Meters::default();
-        let mut needle = meters.open(rate.hz());
+        let mut sender = meters.open(rate.hz());
         let mut run = |frames: usize| {
             for _ in 0..frames / 48 {
                 // 1 kHz at -26 dBFS.
                 let mut block: [[f32; 2]; 48] =
                     std::array::from_fn(|n| [0.05 * (n as f32 / 48.0 * std::f32::consts::TAU).sin(); 2]);
                 strip.run(&mut block);
-                needle.point(&strip, block.len());
+                sender.send(&strip, block.len());
             }
         };
         run(4_800);

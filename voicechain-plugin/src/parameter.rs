@@ -8,7 +8,7 @@ use voicechain_core::units::Unit;
 
 /// One row of the table as a parameter.
 #[derive(Debug)]
-pub enum Knob {
+pub enum Parameter {
     /// A number, as its position from 0 to 1.
     Position(FloatParam),
     /// A choice, counted from 0.
@@ -17,7 +17,7 @@ pub enum Knob {
     Switch(BoolParam),
 }
 
-impl Knob {
+impl Parameter {
     pub(crate) fn new(stage: StageId, info: &'static SettingInfo, changes: &Arc<Changes>) -> Self {
         let name = format!("{} {}", stage.name(), info.name);
         let changes = Arc::clone(changes);

@@ -4,8 +4,8 @@
 //! [`SettingInfo::value_at`](voicechain_core::settings::SettingInfo::value_at) and
 //! [`text`](voicechain_core::settings::SettingInfo::text). The ids are those of the table and never change.
 
-use crate::parameter::{Changes, Knob, switch};
-use crate::preferences::Habits;
+use crate::parameter::{Changes, Parameter, switch};
+use crate::preferences::Preferences;
 use nice_plug::prelude::BoolParam;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -32,7 +32,7 @@ pub struct Voice {
 #[derive(Debug)]
 pub struct Parameters {
     /// One per row of the table, in the order of the stages and their rows.
-    knobs: Vec<Vec<Knob>>,
+    rows: Vec<Vec<Parameter>>,
     /// The host's bypass: the delayed input is heard.
     pub bypass: BoolParam,
     /// Sets bypassed and processed sound to the same loudness.
@@ -47,7 +47,7 @@ pub struct Parameters {
     /// What is known of the voice on this track; saved, but not a parameter.
     voice: Mutex<Voice>,
     /// How the editor is liked.
-    habits: Mutex<Habits>,
+    preferences: Mutex<Preferences>,
     /// Why the last state was refused.
     refused: Mutex<Option<String>>,
 }
@@ -55,9 +55,10 @@ pub struct Parameters {
 impl Default for Parameters {
     fn default() -> Self {
         let changes = Arc::new(Changes::default());
-        let stage_knobs = |stage: &StageId| stage.rows().iter().map(|info| Knob::new(*stage, info, &changes)).collect();
+        let of_stage =
+            |stage: &StageId| stage.rows().iter().map(|info| Parameter::new(*stage, info, &changes)).collect();
         Self {
-            knobs: StageId::ALL.iter().map(stage_knobs).collect(),
+            rows: StageId::ALL.iter().map(of_stage).collect(),
             bypass: switch("Bypass", false, Arc::clone(&changes)).make_bypass(),
             level_match: switch("Bypass level match", false, Arc::clone(&changes)),
             order: AtomicU32::new(packed(DEFAULT_ORDER)),
@@ -65,7 +66,7 @@ impl Default for Parameters {
             part: Default::default(),
             changes,
             voice: Mutex::default(),
-            habits: Mutex::default(),
+            preferences: Mutex::default(),
             refused: Mutex::new(None),
         }
     }
@@ -86,16 +87,18 @@ fn unpacked(bits: u32) -> [Middle; MIDDLE] {
 
 impl Parameters {
     /// Every row with its stage and parameter, in the table's order.
-    pub fn knobs(&self) -> impl Iterator<Item = (StageId, &'static SettingInfo, &Knob)> {
-        let stages = StageId::ALL.iter().zip(&self.knobs);
-        stages.flat_map(|(&stage, knobs)| stage.rows().iter().zip(knobs).map(move |(info, knob)| (stage, info, knob)))
+    pub fn table(&self) -> impl Iterator<Item = (StageId, &'static SettingInfo, &Parameter)> {
+        let stages = StageId::ALL.iter().zip(&self.rows);
+        stages.flat_map(|(&stage, rows)| {
+            stage.rows().iter().zip(rows).map(move |(info, parameter)| (stage, info, parameter))
+        })
     }
 
     fn read(&self, modulated: bool) -> StripSettings {
         let mut settings = StripSettings { order: self.order(), ..StripSettings::default() };
-        for (&stage, knobs) in StageId::ALL.iter().zip(&self.knobs) {
-            for (row, (info, knob)) in stage.rows().iter().zip(knobs).enumerate() {
-                settings.put(stage, row, knob.value(info, modulated));
+        for (&stage, rows) in StageId::ALL.iter().zip(&self.rows) {
+            for (row, (info, parameter)) in stage.rows().iter().zip(rows).enumerate() {
+                settings.put(stage, row, parameter.value(info, modulated));
             }
         }
         settings
@@ -107,9 +110,9 @@ impl Parameters {
         self.read(false)
     }
 
-    /// The settings that are to be heard now. Does not allocate.
+    /// The settings with what a host adds to them for a while: those that the strip runs with. Does not allocate.
     #[must_use]
-    pub fn heard(&self) -> StripSettings {
+    pub fn modulated_settings(&self) -> StripSettings {
         self.read(true)
     }
 
@@ -186,14 +189,14 @@ impl Parameters {
 
     /// How the editor is liked.
     #[must_use]
-    pub fn habits(&self) -> Habits {
-        self.habits.lock().map_or_else(|_| Habits::default(), |habits| *habits)
+    pub fn preferences(&self) -> Preferences {
+        self.preferences.lock().map_or_else(|_| Preferences::default(), |preferences| *preferences)
     }
 
     /// Remembers how the editor is liked.
-    pub fn set_habits(&self, habits: Habits) {
-        if let Ok(mut known) = self.habits.lock() {
-            *known = habits;
+    pub fn set_preferences(&self, preferences: Preferences) {
+        if let Ok(mut known) = self.preferences.lock() {
+            *known = preferences;
         }
     }
 

@@ -1,10 +1,10 @@
 //! What hosts ask for.
 
-use crate::channels::Channels;
-use crate::ear::Mouth;
-use crate::handles::Handles;
-use crate::meters::Needle;
-use crate::parameter::Knob;
+use crate::instance::Instance;
+use crate::meters::ReadingSender;
+use crate::parameter::Parameter;
+use crate::processor::Processor;
+use crate::sample_ring::SampleSender;
 use crate::state;
 use crate::window::Window;
 use nice_plug::plugin::PluginState;
@@ -16,16 +16,16 @@ use voicechain_core::settings::StageId;
 /// The voice strip as a plugin.
 #[derive(Default)]
 pub struct VoicePlugin {
-    handles: Handles,
+    instance: Instance,
     /// What there is while the plugin is active.
-    active: Option<(Channels, Mouth, Needle)>,
+    active: Option<(Processor, SampleSender, ReadingSender)>,
 }
 
 impl VoicePlugin {
     /// What an editor of this instance works with.
     #[must_use]
-    pub fn handles(&self) -> Handles {
-        self.handles.clone()
+    pub fn instance(&self) -> Instance {
+        self.instance.clone()
     }
 }
 
@@ -53,11 +53,11 @@ impl Plugin for VoicePlugin {
     type BackgroundTask = ();
 
     fn params(&self) -> Arc<dyn Params> {
-        Arc::clone(&self.handles.parameters) as Arc<dyn Params>
+        Arc::clone(&self.instance.parameters) as Arc<dyn Params>
     }
 
     fn editor(&mut self, _async_executor: AsyncExecutor<Self>) -> Option<Self::Editor> {
-        Window::new(self.handles.clone())
+        Window::new(self.instance.clone())
     }
 
     fn filter_state(state: &mut PluginState) {
@@ -74,18 +74,21 @@ impl Plugin for VoicePlugin {
         let count = audio_io_layout.main_output_channels.map_or(0, NonZeroU32::get);
         // CLAP allows a new latency only while the plugin is activated; elsewhere it may come at any time.
         let latency_is_fixed = context.plugin_api() == PluginApi::Clap;
-        let Some(channels) = Channels::fresh(count, &self.handles.parameters, rate, latency_is_fixed) else {
+        let Some(processor) = Processor::new(count, &self.instance.parameters, rate, latency_is_fixed) else {
             return false;
         };
-        context.set_latency_samples(channels.latency());
-        self.active =
-            Some((channels, self.handles.ear.open(rate.hz(), count as usize), self.handles.meters.open(rate.hz())));
+        context.set_latency_samples(processor.latency());
+        self.active = Some((
+            processor,
+            self.instance.samples.open(rate.hz(), count as usize),
+            self.instance.meters.open(rate.hz()),
+        ));
         true
     }
 
     fn reset(&mut self) {
-        if let Some((channels, ..)) = &mut self.active {
-            channels.reset(&self.handles.parameters);
+        if let Some((processor, ..)) = &mut self.active {
+            processor.reset(&self.instance.parameters);
         }
     }
 
@@ -95,14 +98,16 @@ impl Plugin for VoicePlugin {
         _aux: &mut AuxiliaryBuffers,
         context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
-        let Some((channels, mouth, needle)) = &mut self.active else { return ProcessStatus::Error("not activated") };
-        mouth.say(buffer.as_slice());
-        if channels.process(buffer.as_slice(), &self.handles.parameters) {
+        let Some((processor, samples, readings)) = &mut self.active else {
+            return ProcessStatus::Error("not activated");
+        };
+        samples.send(buffer.as_slice());
+        if processor.process(buffer.as_slice(), &self.instance.parameters) {
             context.request_restart();
         }
-        channels.show(needle, buffer.samples());
-        context.set_latency_samples(channels.latency());
-        ProcessStatus::Tail(channels.tail())
+        processor.send_reading(readings, buffer.samples());
+        context.set_latency_samples(processor.latency());
+        ProcessStatus::Tail(processor.tail())
     }
 
     fn deactivate(&mut self) {
@@ -132,11 +137,11 @@ impl ClapPlugin for VoicePlugin {
         for &stage in StageId::ALL {
             context.add_section(stage.name(), |section| {
                 section.add_page(stage.name(), |page| {
-                    for (_, _, knob) in self.handles.parameters.knobs().filter(|(of, ..)| *of == stage) {
-                        match knob {
-                            Knob::Position(param) => page.add_param(param),
-                            Knob::Choice(param) => page.add_param(param),
-                            Knob::Switch(param) => page.add_param(param),
+                    for (_, _, parameter) in self.instance.parameters.table().filter(|(of, ..)| *of == stage) {
+                        match parameter {
+                            Parameter::Position(param) => page.add_param(param),
+                            Parameter::Choice(param) => page.add_param(param),
+                            Parameter::Switch(param) => page.add_param(param),
                         }
                     }
                 });

@@ -7,7 +7,7 @@ const LARGEST: f32 = 8_192.0;
 
 /// How the person at this track likes the editor. Saved, but not a parameter.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Habits {
+pub struct Preferences {
     /// The dark colours.
     pub dark: bool,
     /// Zoom on top of the display's own, from 1 to 3.
@@ -16,13 +16,13 @@ pub struct Habits {
     pub size: [f32; 2],
 }
 
-impl Default for Habits {
+impl Default for Preferences {
     fn default() -> Self {
         Self { dark: false, zoom: ZOOM[0], size: FIRST }
     }
 }
 
-impl Habits {
+impl Preferences {
     /// As text for a state: `dark 1.25 1300x900`.
     #[must_use]
     pub fn text(&self) -> String {
@@ -54,11 +54,11 @@ mod tests {
 
     #[test]
     fn habits_survive_their_text_and_nonsense_is_refused() {
-        let habits = Habits { dark: true, zoom: 1.75, size: [1_280.0, 800.5] };
-        assert_eq!(Habits::read(&habits.text()), Some(habits));
-        assert_eq!(Habits::read("light 9 1x1e9").unwrap().zoom, 3.0);
+        let preferences = Preferences { dark: true, zoom: 1.75, size: [1_280.0, 800.5] };
+        assert_eq!(Preferences::read(&preferences.text()), Some(preferences));
+        assert_eq!(Preferences::read("light 9 1x1e9").unwrap().zoom, 3.0);
         for wrong in ["", "dark", "blue 1 2x3", "dark NaN 800x600", "dark 1 800", "dark 1 infx600"] {
-            assert_eq!(Habits::read(wrong), None, "{wrong}");
+            assert_eq!(Preferences::read(wrong), None, "{wrong}");
         }
     }
 }

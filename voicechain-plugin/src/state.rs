@@ -6,7 +6,7 @@
 //! whose text is refused changes nothing at all; why is kept in [`Parameters::refused`].
 
 use crate::parameters::{BYPASS, LEVEL_MATCH, Parameters, Voice};
-use crate::preferences::Habits;
+use crate::preferences::Preferences;
 use nice_plug::params::Params;
 use nice_plug::plugin::{ParamValue, PluginState};
 use nice_plug::prelude::{Param, ParamPtr};
@@ -26,9 +26,9 @@ fn fields(parameters: &Parameters) -> BTreeMap<String, String> {
     let Voice { profile, proposed } = parameters.voice();
     let text = voicechain_text::write_clip(&Clip { settings: parameters.settings(), proposed, profile });
     let mut fields = text.map(|text| BTreeMap::from([(SETTINGS.to_string(), text)])).unwrap_or_default();
-    let habits = parameters.habits();
-    if habits != Habits::default() {
-        fields.insert(EDITOR.to_string(), habits.text());
+    let preferences = parameters.preferences();
+    if preferences != Preferences::default() {
+        fields.insert(EDITOR.to_string(), preferences.text());
     }
     fields
 }
@@ -81,8 +81,8 @@ fn take_fields(parameters: &Parameters, fields: &BTreeMap<String, String>) {
     if let Some(Ok(Clip { settings, proposed, profile })) =
         fields.get(SETTINGS).map(|text| voicechain_text::read_clip(text))
     {
-        if let Some(habits) = fields.get(EDITOR).and_then(|text| Habits::read(text)) {
-            parameters.set_habits(habits);
+        if let Some(preferences) = fields.get(EDITOR).and_then(|text| Preferences::read(text)) {
+            parameters.set_preferences(preferences);
         }
         parameters.set_order(settings.order);
         parameters.set_voice(Voice { profile, proposed });
@@ -97,7 +97,8 @@ unsafe impl Params for Parameters {
     fn param_map(&self) -> Vec<(String, ParamPtr, String)> {
         let listening = [(BYPASS, &self.bypass), (LEVEL_MATCH, &self.level_match)];
         let listening = listening.map(|(id, param)| (id.to_string(), param.as_ptr(), String::new()));
-        let table = self.knobs().map(|(stage, info, knob)| (info.id.into(), knob.pointer(), stage.name().into()));
+        let table =
+            self.table().map(|(stage, info, parameter)| (info.id.into(), parameter.pointer(), stage.name().into()));
         listening.into_iter().chain(table).collect()
     }
 

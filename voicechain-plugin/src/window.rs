@@ -3,53 +3,37 @@
 //! The framework asks for an editor once, before any state is loaded, and remembers the size from then on.
 
 use crate::editor::{self, Connection};
-use crate::handles::Handles;
-use crate::preferences::Habits;
+use crate::instance::Instance;
+use crate::preferences::Preferences;
+use crate::scale::Scale;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::{LogicalSize, NativeSize};
 use nice_plug::editor::{HostMethods, ParentWindowHandle, ResizeHint, SpawnedEditor};
 use nice_plug::prelude::{Editor, TrackInfo};
 use nice_plug_egui::{EguiEditor, EguiEditorHandle, EguiEditorState};
 use std::error::Error;
-use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-
-/// The display's own scale, as the window has found it.
-#[derive(Clone, Debug, Default)]
-pub(crate) struct Scale(Arc<AtomicU64>);
-
-impl Scale {
-    pub(crate) fn set(&self, scale: f64) {
-        self.0.store(scale.to_bits(), Ordering::Relaxed);
-    }
-
-    /// 1 before it was found.
-    pub(crate) fn get(&self) -> f64 {
-        let scale = f64::from_bits(self.0.load(Ordering::Relaxed));
-        if scale > 0.0 { scale } else { 1.0 }
-    }
-}
 
 struct Made {
     state: Arc<EguiEditorState>,
     editor: EguiEditor<Connection>,
     /// What it was made for, or has become since.
-    habits: Habits,
+    preferences: Preferences,
     track: Option<TrackInfo>,
 }
 
 /// The window of an instance.
 pub struct Window {
-    handles: Handles,
+    instance: Instance,
     scale: Scale,
     made: Mutex<Made>,
 }
 
 impl Window {
-    pub(crate) fn new(handles: Handles) -> Option<Self> {
+    pub(crate) fn new(instance: Instance) -> Option<Self> {
         let scale = Scale::default();
-        let (habits, (state, editor)) = (handles.parameters.habits(), editor::of(handles.clone(), &scale)?);
-        Some(Self { handles, scale, made: Mutex::new(Made { state, editor, habits, track: None }) })
+        let (preferences, (state, editor)) = (instance.parameters.preferences(), editor::of(instance.clone(), &scale)?);
+        Some(Self { instance, scale, made: Mutex::new(Made { state, editor, preferences, track: None }) })
     }
 
     fn made(&self) -> MutexGuard<'_, Made> {
@@ -58,15 +42,15 @@ impl Window {
 
     /// The editor as the person at this track likes it now; one that is open stays.
     fn renewed(&self) -> MutexGuard<'_, Made> {
-        let (mut made, habits) = (self.made(), self.handles.parameters.habits());
-        if made.habits != habits
+        let (mut made, preferences) = (self.made(), self.instance.parameters.preferences());
+        if made.preferences != preferences
             && !made.state.is_open()
-            && let Some((state, editor)) = editor::of(self.handles.clone(), &self.scale)
+            && let Some((state, editor)) = editor::of(self.instance.clone(), &self.scale)
         {
             if let Some(track) = &made.track {
                 editor.track_info_updated(track.clone());
             }
-            (made.state, made.editor, made.habits) = (state, editor, habits);
+            (made.state, made.editor, made.preferences) = (state, editor, preferences);
         }
         made
     }
@@ -92,7 +76,7 @@ impl Editor for Window {
     fn size(&self) -> NativeSize<u32> {
         drop(self.renewed());
         // The framework's own size leaves out the zoom until the window was drawn.
-        let [width, height] = self.handles.parameters.habits().size;
+        let [width, height] = self.instance.parameters.preferences().size;
         NativeSize::from_size(LogicalSize::new(width, height).into(), self.scale.get())
     }
 

@@ -1,11 +1,11 @@
-//! What an editor works with: the parts, and what needs several of them.
+//! An instance of the plugin as an editor works with it: its parts, and what needs several of them.
 
-use crate::desk::Desk;
-use crate::ear::Ear;
+use crate::commands::Commands;
 use crate::gestures::Gestures;
-use crate::hearing::{Heard, Hearing};
 use crate::meters::Meters;
 use crate::parameters::Parameters;
+use crate::sample_ring::SampleRing;
+use crate::voice_meter::{MeasuredVoice, VoiceMeter};
 use std::fmt;
 use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::propose::{Context, Proposal};
@@ -16,14 +16,14 @@ pub const LEAST_VALIDITY: f64 = 0.5;
 
 /// Why nothing can be proposed.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Unheard {
+pub enum NotMeasured {
     /// Nothing was measured yet.
     Nothing,
     /// Too little of the voice was heard: the share, 0 to 1.
     TooLittle(f64),
 }
 
-impl fmt::Display for Unheard {
+impl fmt::Display for NotMeasured {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Nothing => f.write_str("no voice was measured yet; measure while it plays"),
@@ -38,83 +38,83 @@ impl fmt::Display for Unheard {
     }
 }
 
-impl std::error::Error for Unheard {}
+impl std::error::Error for NotMeasured {}
 
-impl From<Unheard> for TextError {
-    fn from(reason: Unheard) -> Self {
+impl From<NotMeasured> for TextError {
+    fn from(reason: NotMeasured) -> Self {
         Self { what: reason.to_string(), advice: "then carry over" }
     }
 }
 
-/// What an editor works with, on the main thread; it can outlive any activation.
+/// An instance of the plugin as an editor works with it, on the main thread; it can outlive any activation.
 #[derive(Clone, Debug)]
-pub struct Handles {
+pub struct Instance {
     /// The parameters.
     pub parameters: Arc<Parameters>,
     /// All settings as a whole.
-    pub desk: Arc<Desk>,
-    /// The way of the sound to whoever measures it.
-    pub ear: Arc<Ear>,
-    /// Who measures it.
-    pub hearing: Arc<Mutex<Hearing>>,
+    pub commands: Arc<Commands>,
+    /// The ring of samples to the meter of the voice.
+    pub samples: Arc<SampleRing>,
+    /// The meter of the voice.
+    pub voice_meter: Arc<Mutex<VoiceMeter>>,
     /// What the strip's meters say.
     pub meters: Arc<Meters>,
 }
 
-impl Default for Handles {
+impl Default for Instance {
     fn default() -> Self {
         let parameters = Arc::<Parameters>::default();
-        let desk = Arc::new(Desk::new(Arc::clone(&parameters)));
-        Self { parameters, desk, ear: Arc::default(), hearing: Arc::default(), meters: Arc::default() }
+        let commands = Arc::new(Commands::new(Arc::clone(&parameters)));
+        Self { parameters, commands, samples: Arc::default(), voice_meter: Arc::default(), meters: Arc::default() }
     }
 }
 
-impl Handles {
+impl Instance {
     /// Begins to measure the voice on this track anew.
     ///
     /// # Errors
     /// When the system has no thread left.
     pub fn measure(&self) -> std::io::Result<()> {
-        self.ear.stop();
-        self.hearing.lock().unwrap_or_else(PoisonError::into_inner).clear();
-        self.ear.listen(Arc::clone(&self.hearing))
+        self.samples.stop();
+        self.voice_meter.lock().unwrap_or_else(PoisonError::into_inner).clear();
+        self.samples.listen(Arc::clone(&self.voice_meter))
     }
 
     /// Ends measuring: what was played before counts.
     pub fn stop_measuring(&self) {
-        self.ear.stop();
+        self.samples.stop();
     }
 
     /// True while the voice is being measured.
     #[must_use]
     pub fn is_measuring(&self) -> bool {
-        self.ear.is_listening()
+        self.samples.is_listening()
     }
 
     /// What was measured, or has been so far; `None` before anything was heard. Takes some hundred microseconds.
     #[must_use]
-    pub fn heard(&self) -> Option<Heard> {
-        self.hearing.lock().unwrap_or_else(PoisonError::into_inner).heard()
+    pub fn measured(&self) -> Option<MeasuredVoice> {
+        self.voice_meter.lock().unwrap_or_else(PoisonError::into_inner).measured()
     }
 
-    fn believed(&self) -> Result<Heard, Unheard> {
-        let heard = self.heard().ok_or(Unheard::Nothing)?;
-        if heard.validity < LEAST_VALIDITY { Err(Unheard::TooLittle(heard.validity)) } else { Ok(heard) }
+    fn believed(&self) -> Result<MeasuredVoice, NotMeasured> {
+        let heard = self.measured().ok_or(NotMeasured::Nothing)?;
+        if heard.validity < LEAST_VALIDITY { Err(NotMeasured::TooLittle(heard.validity)) } else { Ok(heard) }
     }
 
-    /// Proposes settings for the voice that was heard and applies them, as [`Desk::propose`].
+    /// Proposes settings for the voice that was heard and applies them, as [`Commands::propose`].
     ///
     /// # Errors
     /// When nothing, or too little of it, was heard. Nothing is changed then.
-    pub fn propose(&self, context: Context, host: &dyn Gestures) -> Result<Proposal, Unheard> {
-        Ok(self.desk.propose(&self.believed()?.profile, context, host))
+    pub fn propose(&self, context: Context, host: &dyn Gestures) -> Result<Proposal, NotMeasured> {
+        Ok(self.commands.propose(&self.believed()?.profile, context, host))
     }
 
-    /// Carries over what another track's person changed to the voice that was heard here, as [`Desk::carry_over`].
+    /// Carries over what another track's person changed to the voice that was heard here, as [`Commands::carry_over`].
     ///
     /// # Errors
-    /// As [`Desk::carry_over`], and when nothing, or too little of it, was heard here. Nothing is changed then.
+    /// As [`Commands::carry_over`], and when nothing, or too little of it, was heard here. Nothing is changed then.
     pub fn carry_over(&self, text: &str, context: Context, host: &dyn Gestures) -> Result<(), TextError> {
-        self.desk.carry_over(text, &self.believed()?.profile, context, host)
+        self.commands.carry_over(text, &self.believed()?.profile, context, host)
     }
 }

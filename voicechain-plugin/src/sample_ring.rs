@@ -1,4 +1,4 @@
-//! The way of the sound from the audio thread to a listener on a thread of its own.
+//! The ring of samples from the audio thread to a listener on a thread of its own.
 //!
 //! The audio thread only copies frames into a ring without locks; where the ring is full the frames that do not fit are left
 //! out and counted, and the listener is told where, so that it can say how much of the voice it has heard.
@@ -40,7 +40,7 @@ struct Loss {
 
 /// The listener's end.
 #[derive(Debug)]
-struct Line {
+struct Receiver {
     consumer: Consumer<f32>,
     losses: Consumer<Loss>,
     rate_hz: f64,
@@ -50,7 +50,7 @@ struct Line {
     fresh: bool,
 }
 
-impl Line {
+impl Receiver {
     /// Throws away what was not heard.
     fn skip(&mut self) {
         let left = self.consumer.slots() / self.channels * self.channels;
@@ -69,26 +69,26 @@ struct Shared {
     rounds: AtomicU32,
     /// Frames that were lost in this round.
     lost: AtomicU64,
-    line: Mutex<Option<Line>>,
+    receiver: Mutex<Option<Receiver>>,
 }
 
 /// The audio thread's end.
 #[derive(Debug)]
-pub struct Mouth {
+pub struct SampleSender {
     producer: Producer<f32>,
     losses: Producer<Loss>,
     channels: usize,
     /// Frames put into the ring.
-    said: u64,
+    sent: u64,
     /// Frames lost since then.
     missing: u64,
     round: u32,
     shared: Arc<Shared>,
 }
 
-impl Mouth {
+impl SampleSender {
     /// Gives planar channels to the listener, if one listens. Does not allocate, lock or wait.
-    pub fn say(&mut self, channels: &[&mut [f32]]) {
+    pub fn send(&mut self, channels: &[&mut [f32]]) {
         if !self.shared.open.load(Ordering::Acquire) {
             return;
         }
@@ -101,7 +101,7 @@ impl Mouth {
         let mut count = frames.min(fitting);
         if count > 0 && self.missing > 0 {
             // The listener has to know of the gap before it hears what follows.
-            match self.losses.push(Loss { at: self.said, frames: self.missing }) {
+            match self.losses.push(Loss { at: self.sent, frames: self.missing }) {
                 Ok(()) => self.missing = 0,
                 Err(_) => count = 0,
             }
@@ -112,7 +112,7 @@ impl Mouth {
                 *sample = channels[at % self.channels][at / self.channels];
             }
             chunk.commit_all();
-            self.said += count as u64;
+            self.sent += count as u64;
         }
         if count < frames {
             let lost = (frames - count) as u64;
@@ -122,25 +122,25 @@ impl Mouth {
     }
 }
 
-/// The main thread's end: opens the way when the plugin is activated, starts and stops listening.
+/// The main thread's end: makes a ring when the plugin is activated, starts and stops listening.
 #[derive(Debug, Default)]
-pub struct Ear {
+pub struct SampleRing {
     shared: Arc<Shared>,
     thread: Mutex<Option<JoinHandle<()>>>,
 }
 
-impl Ear {
-    /// A new way for a rate and a number of channels. Whoever listens begins anew.
+impl SampleRing {
+    /// A new ring for a rate and a number of channels. Whoever listens begins anew.
     #[must_use]
-    pub fn open(&self, rate_hz: f64, channels: usize) -> Mouth {
+    pub fn open(&self, rate_hz: f64, channels: usize) -> SampleSender {
         // A whole number of frames, so that none is torn where the ring closes.
         let (producer, consumer) = RingBuffer::new((SECONDS * rate_hz) as usize * channels);
         let (losses_in, losses) = RingBuffer::new(LOSSES);
-        let line = Line { consumer, losses, rate_hz, channels, heard: 0, fresh: true };
+        let receiver = Receiver { consumer, losses, rate_hz, channels, heard: 0, fresh: true };
         let shared = Arc::clone(&self.shared);
-        *shared.line.lock().unwrap_or_else(PoisonError::into_inner) = Some(line);
+        *shared.receiver.lock().unwrap_or_else(PoisonError::into_inner) = Some(receiver);
         let round = shared.rounds.load(Ordering::Relaxed);
-        Mouth { producer, losses: losses_in, channels, said: 0, missing: 0, round, shared }
+        SampleSender { producer, losses: losses_in, channels, sent: 0, missing: 0, round, shared }
     }
 
     /// Begins to listen: the listener hears everything from now on, on a thread of its own. A listener before it is
@@ -152,17 +152,17 @@ impl Ear {
         self.stop();
         let shared = Arc::clone(&self.shared);
         shared.lost.store(0, Ordering::Relaxed);
-        if let Some(line) = &mut *shared.line.lock().unwrap_or_else(PoisonError::into_inner) {
+        if let Some(receiver) = &mut *shared.receiver.lock().unwrap_or_else(PoisonError::into_inner) {
             // What was left of an earlier listening is not this voice's beginning.
-            line.skip();
-            line.fresh = true;
+            receiver.skip();
+            receiver.fresh = true;
         }
         shared.rounds.fetch_add(1, Ordering::Relaxed);
         shared.open.store(true, Ordering::Release);
-        let thread = roomy("voicechain ear").spawn(move || {
+        let thread = roomy("voice meter").spawn(move || {
             let mut lost = 0;
             loop {
-                // Asked first: what was said before the end is still heard.
+                // Asked first: what was sent before the end is still heard.
                 let open = shared.open.load(Ordering::Acquire);
                 let heard = hear(&shared, &listener, &mut lost);
                 if !open && !heard {
@@ -192,7 +192,7 @@ impl Ear {
         }
     }
 
-    /// Ends listening: what was said before is heard to its end.
+    /// Ends listening: what was sent before is heard to its end.
     pub fn stop(&self) {
         self.shared.open.store(false, Ordering::Release);
         let thread = self.thread.lock().unwrap_or_else(PoisonError::into_inner).take();
@@ -210,7 +210,7 @@ impl Ear {
     }
 }
 
-impl Drop for Ear {
+impl Drop for SampleRing {
     fn drop(&mut self) {
         self.stop();
     }
@@ -218,30 +218,30 @@ impl Drop for Ear {
 
 /// One piece; false if there was none.
 fn hear<L: Listener>(shared: &Shared, listener: &Mutex<L>, lost: &mut u64) -> bool {
-    let mut line = shared.line.lock().unwrap_or_else(PoisonError::into_inner);
-    let Some(line) = &mut *line else { return false };
+    let mut receiver = shared.receiver.lock().unwrap_or_else(PoisonError::into_inner);
+    let Some(receiver) = &mut *receiver else { return false };
     let mut listener = listener.lock().unwrap_or_else(PoisonError::into_inner);
-    if std::mem::take(&mut line.fresh) {
-        listener.begin(line.rate_hz, line.channels);
+    if std::mem::take(&mut receiver.fresh) {
+        listener.begin(receiver.rate_hz, receiver.channels);
     }
     // Looked at before the losses: whoever sees a frame sees the loss in front of it.
-    let mut frames = line.consumer.slots().min(PIECE) / line.channels;
-    if let Ok(&Loss { at, frames: missing }) = line.losses.peek() {
-        if at > line.heard {
-            frames = frames.min((at - line.heard) as usize);
+    let mut frames = receiver.consumer.slots().min(PIECE) / receiver.channels;
+    if let Ok(&Loss { at, frames: missing }) = receiver.losses.peek() {
+        if at > receiver.heard {
+            frames = frames.min((at - receiver.heard) as usize);
         } else {
-            let _ = line.losses.pop();
+            let _ = receiver.losses.pop();
             *lost += missing;
             listener.lost(*lost);
             return true;
         }
     }
-    let Ok(chunk) = line.consumer.read_chunk(frames * line.channels) else { return false };
+    let Ok(chunk) = receiver.consumer.read_chunk(frames * receiver.channels) else { return false };
     let (first, second) = chunk.as_slices();
     listener.hear(first);
     listener.hear(second);
     chunk.commit_all();
-    line.heard += frames as u64;
+    receiver.heard += frames as u64;
     frames > 0
 }
 
@@ -275,41 +275,41 @@ mod tests {
         }
     }
 
-    fn say(mouth: &mut Mouth, from: usize, frames: usize) {
+    fn send(sender: &mut SampleSender, from: usize, frames: usize) {
         let mut left: Vec<f32> = (from..from + frames).map(|n| n as f32).collect();
         let mut right: Vec<f32> = left.iter().map(|x| -x).collect();
-        mouth.say(&[&mut left, &mut right]);
+        sender.send(&[&mut left, &mut right]);
     }
 
     #[test]
     fn every_frame_is_heard_in_order_or_counted_where_it_is_missing() {
-        let ear = Ear::default();
-        let mut mouth = ear.open(8_000.0, 2);
-        say(&mut mouth, 0, 100);
+        let ring = SampleRing::default();
+        let mut sender = ring.open(8_000.0, 2);
+        send(&mut sender, 0, 100);
         let notes = Arc::new(Mutex::new(Notes::default()));
-        ear.listen(Arc::clone(&notes)).unwrap();
-        assert!(ear.is_listening());
+        ring.listen(Arc::clone(&notes)).unwrap();
+        assert!(ring.is_listening());
         let mut from = 1_000;
         for _ in 0..500 {
-            say(&mut mouth, from, 33);
+            send(&mut sender, from, 33);
             from += 33;
         }
-        // More than the ring holds can never be said at once.
-        say(&mut mouth, from, 5_000);
+        // More than the ring holds can never be sent at once.
+        send(&mut sender, from, 5_000);
         while notes.lock().unwrap().samples.is_empty() {
             std::thread::yield_now();
         }
         // Heard before the end: the ring is empty again some time.
         let last = from + 5_000;
         loop {
-            say(&mut mouth, last, 1);
+            send(&mut sender, last, 1);
             if notes.lock().unwrap().samples.last() == Some(&-(last as f32)) {
                 break;
             }
             std::thread::yield_now();
         }
-        ear.stop();
-        say(&mut mouth, 60_000, 10);
+        ring.stop();
+        send(&mut sender, 60_000, 10);
         let notes = notes.lock().unwrap();
         assert_eq!((notes.begins.as_slice(), notes.ends), ([(8_000.0, 2)].as_slice(), 1));
         assert_eq!(notes.samples[..2], [1_000.0, -1_000.0]);
@@ -325,17 +325,17 @@ mod tests {
 
     #[test]
     fn what_is_lost_at_the_end_is_counted_too() {
-        let ear = Ear::default();
-        let mut mouth = ear.open(8_000.0, 2);
+        let ring = SampleRing::default();
+        let mut sender = ring.open(8_000.0, 2);
         for round in 1..3 {
             let notes = Arc::new(Mutex::new(Notes::default()));
-            ear.listen(Arc::clone(&notes)).unwrap();
+            ring.listen(Arc::clone(&notes)).unwrap();
             // The listener is held up: it hears nothing of all this until the end.
             let held = notes.lock().unwrap();
-            say(&mut mouth, 0, 3_000);
-            say(&mut mouth, 3_000, 3_000);
+            send(&mut sender, 0, 3_000);
+            send(&mut sender, 3_000, 3_000);
             drop(held);
-            ear.stop();
+            ring.stop();
             let notes = notes.lock().unwrap();
             assert_eq!(notes.samples.len() as u64 / 2 + notes.lost, 6_000, "round {round}");
             assert_eq!(notes.lost, 2_000, "round {round}");
@@ -344,17 +344,17 @@ mod tests {
 
     #[test]
     fn a_new_activation_is_a_new_beginning() {
-        let ear = Ear::default();
+        let ring = SampleRing::default();
         let notes = Arc::new(Mutex::new(Notes::default()));
-        let mut mouth = ear.open(48_000.0, 1);
-        ear.listen(Arc::clone(&notes)).unwrap();
-        mouth.say(&[&mut [1.0; 10]]);
+        let mut sender = ring.open(48_000.0, 1);
+        ring.listen(Arc::clone(&notes)).unwrap();
+        sender.send(&[&mut [1.0; 10]]);
         while notes.lock().unwrap().samples.len() < 10 {
             std::thread::yield_now();
         }
-        let mut mouth = ear.open(96_000.0, 2);
-        mouth.say(&[&mut [1.0; 10], &mut [2.0; 10]]);
-        ear.stop();
+        let mut sender = ring.open(96_000.0, 2);
+        sender.send(&[&mut [1.0; 10], &mut [2.0; 10]]);
+        ring.stop();
         let notes = notes.lock().unwrap();
         assert_eq!(notes.begins, [(48_000.0, 1), (96_000.0, 2)]);
         assert_eq!(notes.samples.len(), 30);

@@ -1,6 +1,6 @@
 //! The strip on the audio thread: follows the parameters, processes, says when it has to start afresh.
 
-use crate::meters::Needle;
+use crate::meters::ReadingSender;
 use crate::parameters::Parameters;
 use crate::threads::roomy;
 use voicechain_core::frame::Frame;
@@ -11,7 +11,7 @@ use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 const TAIL_MS: f64 = 10.0;
 
 /// One strip and what it has seen of the parameters.
-pub struct Lane<const C: usize>
+pub struct StripProcessor<const C: usize>
 where
     [f32; C]: Frame,
 {
@@ -27,23 +27,23 @@ where
     waiting: bool,
 }
 
-impl<const C: usize> Lane<C>
+impl<const C: usize> StripProcessor<C>
 where
     [f32; C]: Frame,
 {
     /// A strip in the settings that the parameters have now; `None` if they cannot be designed, which the table excludes.
     #[must_use]
-    pub fn fresh(parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Box<Self>> {
-        let (seen, settings) = (parameters.changes(), parameters.heard());
+    pub fn new(parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Box<Self>> {
+        let (seen, settings) = (parameters.changes(), parameters.modulated_settings());
         let coefs = StripCoefs::design(&settings, rate).ok()?;
         let (strip, tail) = (Strip::fresh(&coefs), coefs.tail());
         let waiting = false;
-        let mut lane =
+        let mut processor =
             Box::new(Self { strip, rate, settings, seen, tail, tail_is_old: None, latency_is_fixed, waiting });
-        lane.strip.set_listening(parameters.listening());
-        lane.strip.set_audition(parameters.part());
-        lane.strip.reset();
-        Some(lane)
+        processor.strip.set_listening(parameters.listening());
+        processor.strip.set_audition(parameters.part());
+        processor.strip.reset();
+        Some(processor)
     }
 
     /// Follows the parameters if they have changed. True when the latency is to change and the host has to start the
@@ -54,7 +54,7 @@ where
             return false;
         }
         self.seen = changes;
-        let mut settings = parameters.heard();
+        let mut settings = parameters.modulated_settings();
         let mut ask = false;
         if self.latency_is_fixed && keep_latency(&mut settings, &self.settings) {
             ask = !self.waiting;
@@ -130,20 +130,20 @@ fn keep_latency(settings: &mut StripSettings, now: &StripSettings) -> bool {
 }
 
 /// One channel or two.
-pub enum Channels {
+pub enum Processor {
     /// One.
-    Mono(Box<Lane<1>>),
+    Mono(Box<StripProcessor<1>>),
     /// Two.
-    Stereo(Box<Lane<2>>),
+    Stereo(Box<StripProcessor<2>>),
 }
 
-impl Channels {
+impl Processor {
     /// Strips for so many channels; `None` for a number other than one or two. They are built on a thread of their own.
     #[must_use]
-    pub fn fresh(count: u32, parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Self> {
+    pub fn new(count: u32, parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Self> {
         let build = || match count {
-            1 => Lane::fresh(parameters, rate, latency_is_fixed).map(Self::Mono),
-            2 => Lane::fresh(parameters, rate, latency_is_fixed).map(Self::Stereo),
+            1 => StripProcessor::new(parameters, rate, latency_is_fixed).map(Self::Mono),
+            2 => StripProcessor::new(parameters, rate, latency_is_fixed).map(Self::Stereo),
             _ => None,
         };
         std::thread::scope(|scope| roomy("voicechain strip").spawn_scoped(scope, build).ok()?.join().ok()?)
@@ -153,8 +153,8 @@ impl Channels {
     #[must_use]
     pub fn latency(&self) -> u32 {
         match self {
-            Self::Mono(lane) => lane.strip.latency(),
-            Self::Stereo(lane) => lane.strip.latency(),
+            Self::Mono(processor) => processor.strip.latency(),
+            Self::Stereo(processor) => processor.strip.latency(),
         }
     }
 
@@ -162,32 +162,32 @@ impl Channels {
     #[must_use]
     pub fn tail(&self) -> u32 {
         match self {
-            Self::Mono(lane) => lane.tail,
-            Self::Stereo(lane) => lane.tail,
+            Self::Mono(processor) => processor.tail,
+            Self::Stereo(processor) => processor.tail,
         }
     }
 
-    /// As [`Lane::reset`].
+    /// As [`StripProcessor::reset`].
     pub fn reset(&mut self, parameters: &Parameters) {
         match self {
-            Self::Mono(lane) => lane.reset(parameters),
-            Self::Stereo(lane) => lane.reset(parameters),
+            Self::Mono(processor) => processor.reset(parameters),
+            Self::Stereo(processor) => processor.reset(parameters),
         }
     }
 
-    /// Shows the meters after so many frames.
-    pub fn show(&self, needle: &mut Needle, frames: usize) {
+    /// Sends a reading of the meters after so many frames.
+    pub fn send_reading(&self, sender: &mut ReadingSender, frames: usize) {
         match self {
-            Self::Mono(lane) => needle.point(&lane.strip, frames),
-            Self::Stereo(lane) => needle.point(&lane.strip, frames),
+            Self::Mono(processor) => sender.send(&processor.strip, frames),
+            Self::Stereo(processor) => sender.send(&processor.strip, frames),
         }
     }
 
-    /// As [`Lane::process`], on as many of the slices as there are channels.
+    /// As [`StripProcessor::process`], on as many of the slices as there are channels.
     pub fn process(&mut self, slices: &mut [&mut [f32]], parameters: &Parameters) -> bool {
         match (self, slices) {
-            (Self::Mono(lane), [only, ..]) => lane.process([only], parameters),
-            (Self::Stereo(lane), [left, right, ..]) => lane.process([left, right], parameters),
+            (Self::Mono(processor), [only, ..]) => processor.process([only], parameters),
+            (Self::Stereo(processor), [left, right, ..]) => processor.process([left, right], parameters),
             _ => false,
         }
     }

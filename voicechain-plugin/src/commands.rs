@@ -1,5 +1,5 @@
-//! What a person does to all settings at once: starting points, copy, paste, undo. For the main thread; an editor gives
-//! it buttons.
+//! The commands of a person for all settings at once: starting points, copy, paste, undo. For the main thread; an editor
+//! gives them buttons.
 //!
 //! Settings reach the strip only through the host, as automation gestures, so that the host can record and undo them too.
 
@@ -22,13 +22,13 @@ struct State {
 
 /// The settings of one instance as a whole.
 #[derive(Debug)]
-pub struct Desk {
+pub struct Commands {
     parameters: Arc<Parameters>,
     state: Mutex<State>,
 }
 
-impl Desk {
-    /// The desk of an instance.
+impl Commands {
+    /// The commands of an instance.
     #[must_use]
     pub fn new(parameters: Arc<Parameters>) -> Self {
         Self { parameters, state: Mutex::default() }
@@ -50,14 +50,14 @@ impl Desk {
     /// are not touched.
     fn send(&self, settings: &StripSettings, state: &mut State, host: &dyn Gestures) {
         let (now, mut sent) = (self.now(state), *settings);
-        for (_, info, knob) in self.parameters.knobs() {
+        for (_, info, parameter) in self.parameters.table() {
             let value = info.rounded(settings.get(info.id).unwrap_or(info.default));
             // A value of the row is accepted.
             let _ = sent.set(info.id, value);
             if now.get(info.id) == Some(value) {
                 continue;
             }
-            gesture(knob.pointer(), knob.normalised(info, value), host);
+            gesture(parameter.pointer(), parameter.normalised(info, value), host);
         }
         if settings.order != self.parameters.order() {
             self.parameters.set_order(settings.order);
@@ -181,7 +181,7 @@ impl Desk {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::parameter::Knob;
+    use crate::parameter::Parameter;
     use nice_plug::params::InternalParamMut;
     use nice_plug::prelude::ParamPtr;
     use std::cell::RefCell;
@@ -194,10 +194,10 @@ mod tests {
     }
 
     impl Recorder {
-        fn new() -> (Self, Desk) {
+        fn new() -> (Self, Commands) {
             let parameters = Arc::new(Parameters::default());
-            let desk = Desk::new(Arc::clone(&parameters));
-            (Self { parameters, lines: RefCell::default() }, desk)
+            let commands = Commands::new(Arc::clone(&parameters));
+            (Self { parameters, lines: RefCell::default() }, commands)
         }
     }
 
@@ -208,13 +208,13 @@ mod tests {
         }
         fn set(&self, parameter: ParamPtr, normalised: f32) {
             self.lines.borrow_mut().push(("set", parameter));
-            for (_, _, knob) in self.parameters.knobs().filter(|(_, _, knob)| knob.pointer() == parameter) {
+            for (_, _, own) in self.parameters.table().filter(|(_, _, own)| own.pointer() == parameter) {
                 // SAFETY: the parameter lives as long as this test.
                 unsafe {
-                    match knob {
-                        Knob::Position(param) => param._internal_set_normalized_value(normalised),
-                        Knob::Choice(param) => param._internal_set_normalized_value(normalised),
-                        Knob::Switch(param) => param._internal_set_normalized_value(normalised),
+                    match own {
+                        Parameter::Position(param) => param._internal_set_normalized_value(normalised),
+                        Parameter::Choice(param) => param._internal_set_normalized_value(normalised),
+                        Parameter::Switch(param) => param._internal_set_normalized_value(normalised),
                     }
                 };
             }
@@ -226,10 +226,10 @@ mod tests {
 
     #[test]
     fn what_is_applied_arrives_as_whole_gestures_and_can_be_undone() {
-        let (host, desk) = Recorder::new();
+        let (host, commands) = Recorder::new();
         let start = host.parameters.settings();
         for point in StartingPoint::ALL {
-            assert!(desk.start_from(point, &host));
+            assert!(commands.start_from(point, &host));
             assert_eq!(host.parameters.settings(), point.settings());
         }
         for gesture in host.lines.borrow().chunks(3) {
@@ -237,33 +237,33 @@ mod tests {
             assert!(gesture[0].1 == gesture[1].1 && gesture[1].1 == gesture[2].1);
         }
         host.lines.borrow_mut().clear();
-        assert!(desk.start_from(StartingPoint::ALL[4], &host));
+        assert!(commands.start_from(StartingPoint::ALL[4], &host));
         assert!(host.lines.borrow().is_empty(), "what is there already is not touched");
         // Five starting points; the last one, taken twice, changed nothing the second time.
         for _ in 0..5 {
-            assert!(desk.undo(&host));
+            assert!(commands.undo(&host));
         }
         assert_eq!(host.parameters.settings(), start);
-        assert!(!desk.undo(&host));
-        assert!(desk.redo(&host));
+        assert!(!commands.undo(&host));
+        assert!(commands.redo(&host));
         assert_eq!(host.parameters.settings(), StartingPoint::ALL[0].settings());
     }
 
     #[test]
     fn what_a_person_moves_can_be_undone_and_a_hand_that_moves_nothing_is_no_step() {
-        let (host, desk) = Recorder::new();
-        assert_eq!(desk.steps(), [false, false]);
-        desk.hold();
-        assert_eq!(desk.steps(), [false, false]);
-        let (_, info, knob) = host.parameters.knobs().next().unwrap();
-        host.set(knob.pointer(), knob.normalised(info, 6.0));
+        let (host, commands) = Recorder::new();
+        assert_eq!(commands.steps(), [false, false]);
+        commands.hold();
+        assert_eq!(commands.steps(), [false, false]);
+        let (_, info, parameter) = host.parameters.table().next().unwrap();
+        host.set(parameter.pointer(), parameter.normalised(info, 6.0));
         assert_eq!(host.parameters.settings().trim.gain_db, 6.0);
-        desk.hold();
-        assert_eq!(desk.steps(), [true, false]);
-        assert!(desk.undo(&host));
+        commands.hold();
+        assert_eq!(commands.steps(), [true, false]);
+        assert!(commands.undo(&host));
         assert_eq!(host.parameters.settings().trim.gain_db, 0.0, "a hold without a move is passed over");
-        assert_eq!(desk.steps(), [false, true]);
-        assert!(desk.redo(&host));
+        assert_eq!(commands.steps(), [false, true]);
+        assert!(commands.redo(&host));
         assert_eq!(host.parameters.settings().trim.gain_db, 6.0);
     }
 

@@ -1,6 +1,6 @@
-//! Who measures the voice: a profile meter at the end of the [`ear`](crate::ear)'s way, on the ear's own thread.
+//! The meter of the voice: a profile meter that listens to the [ring of samples](crate::sample_ring), on the ring's own thread.
 
-use crate::ear::Listener;
+use crate::sample_ring::Listener;
 use voicechain_core::SampleRate;
 use voicechain_core::frame::Frame;
 use voicechain_core::measure::{Profile, ProfileMeter};
@@ -11,7 +11,7 @@ const SEAM_MS: f64 = 5.0;
 
 /// What was heard of a voice.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Heard {
+pub struct MeasuredVoice {
     /// What was measured.
     pub profile: Profile,
     /// Frames that could not be heard, because the meter was held up.
@@ -104,7 +104,7 @@ enum Tracks {
 /// a host that starts the plugin afresh (for a new latency, a new block size) does not interrupt a measurement; any other
 /// begins anew.
 #[derive(Debug, Default)]
-pub struct Hearing {
+pub struct VoiceMeter {
     tracks: Tracks,
     /// What the tracks are made for.
     form: Option<(f64, usize)>,
@@ -112,11 +112,11 @@ pub struct Hearing {
     lost: u64,
 }
 
-impl Hearing {
+impl VoiceMeter {
     /// What is known so far; `None` before anything was heard. The last 5 ms count once listening has ended. Takes some
     /// hundred microseconds.
     #[must_use]
-    pub fn heard(&self) -> Option<Heard> {
+    pub fn measured(&self) -> Option<MeasuredVoice> {
         let profile = match &self.tracks {
             Tracks::Mono(track) => track.meter.profile(),
             Tracks::Stereo(track) => track.meter.profile(),
@@ -124,7 +124,7 @@ impl Hearing {
         };
         let all = self.frames();
         let validity = if all == 0 { 0.0 } else { self.heard as f64 / all as f64 };
-        Some(Heard { profile, lost_frames: self.lost, validity })
+        Some(MeasuredVoice { profile, lost_frames: self.lost, validity })
     }
 
     /// Frames of the voice so far, heard or lost.
@@ -147,7 +147,7 @@ impl Hearing {
     }
 }
 
-impl Listener for Hearing {
+impl Listener for VoiceMeter {
     fn begin(&mut self, rate_hz: f64, channels: usize) {
         if self.form == Some((rate_hz, channels)) {
             self.gap();
@@ -215,18 +215,18 @@ mod tests {
             .collect()
     }
 
-    fn measured(rate_hz: f64, channels: usize, interleaved: &[f32], pieces: &[usize]) -> Heard {
-        let mut hearing = Hearing::default();
-        assert_eq!(hearing.heard(), None);
-        hearing.begin(rate_hz, channels);
+    fn measured(rate_hz: f64, channels: usize, interleaved: &[f32], pieces: &[usize]) -> MeasuredVoice {
+        let mut voice_meter = VoiceMeter::default();
+        assert_eq!(voice_meter.measured(), None);
+        voice_meter.begin(rate_hz, channels);
         let (mut at, mut sizes) = (0, pieces.iter().cycle());
         while at < interleaved.len() {
             let end = (at + channels * sizes.next().unwrap()).min(interleaved.len());
-            hearing.hear(&interleaved[at..end]);
+            voice_meter.hear(&interleaved[at..end]);
             at = end;
         }
-        hearing.end();
-        hearing.heard().unwrap()
+        voice_meter.end();
+        voice_meter.measured().unwrap()
     }
 
     #[test]
@@ -253,20 +253,20 @@ mod tests {
         let rate_hz = 48_000.0;
         let voice = buzz(rate_hz, 20.0);
         let whole = measured(rate_hz, 1, &voice, &[480]).profile;
-        let mut hearing = Hearing::default();
-        hearing.begin(rate_hz, 1);
+        let mut voice_meter = VoiceMeter::default();
+        voice_meter.begin(rate_hz, 1);
         let mut lost = 0;
         for (k, piece) in voice.chunks(480).enumerate() {
             // One block in ten is lost, at another place of the syllable each time.
             if k % 10 == 7 {
                 lost += piece.len() as u64;
-                hearing.lost(lost);
+                voice_meter.lost(lost);
             } else {
-                hearing.hear(piece);
+                voice_meter.hear(piece);
             }
         }
-        hearing.end();
-        let heard = hearing.heard().unwrap();
+        voice_meter.end();
+        let heard = voice_meter.measured().unwrap();
         assert_eq!(heard.lost_frames, lost);
         assert!((heard.validity - 0.9).abs() < 0.001, "{}", heard.validity);
         let level = |profile: &Profile| profile.level.active_level_dbov.unwrap();
@@ -283,36 +283,36 @@ mod tests {
     fn a_host_that_starts_the_plugin_afresh_does_not_interrupt() {
         let voice = buzz(48_000.0, 6.0);
         let (first, second) = voice.split_at(3 * 48_000);
-        let mut hearing = Hearing::default();
-        hearing.begin(48_000.0, 1);
-        hearing.hear(first);
-        hearing.begin(48_000.0, 1);
-        hearing.hear(second);
-        let heard = hearing.heard().unwrap();
+        let mut voice_meter = VoiceMeter::default();
+        voice_meter.begin(48_000.0, 1);
+        voice_meter.hear(first);
+        voice_meter.begin(48_000.0, 1);
+        voice_meter.hear(second);
+        let heard = voice_meter.measured().unwrap();
         assert!((heard.profile.duration_s - 6.0).abs() < 0.02);
         assert_eq!(heard.validity, 1.0);
         // Another rate is another recording.
-        hearing.begin(44_100.0, 1);
-        hearing.hear(second);
-        assert!(hearing.heard().unwrap().profile.duration_s < 3.5);
-        hearing.begin(44_100.0, 2);
-        assert_eq!(hearing.heard().unwrap().profile.subject, Subject::Silence);
-        assert_eq!(hearing.heard().unwrap().validity, 0.0);
-        hearing.clear();
-        assert_eq!(hearing.heard(), None);
+        voice_meter.begin(44_100.0, 1);
+        voice_meter.hear(second);
+        assert!(voice_meter.measured().unwrap().profile.duration_s < 3.5);
+        voice_meter.begin(44_100.0, 2);
+        assert_eq!(voice_meter.measured().unwrap().profile.subject, Subject::Silence);
+        assert_eq!(voice_meter.measured().unwrap().validity, 0.0);
+        voice_meter.clear();
+        assert_eq!(voice_meter.measured(), None);
     }
 
     #[test]
     fn gaps_close_to_each_other_lose_nothing_more() {
-        let mut hearing = Hearing::default();
-        hearing.begin(48_000.0, 2);
+        let mut voice_meter = VoiceMeter::default();
+        voice_meter.begin(48_000.0, 2);
         for k in 1..200 {
-            hearing.hear(&vec![0.1; 2 * (k % 50)]);
-            hearing.lost(k as u64);
-            hearing.lost(k as u64);
+            voice_meter.hear(&vec![0.1; 2 * (k % 50)]);
+            voice_meter.lost(k as u64);
+            voice_meter.lost(k as u64);
         }
-        hearing.end();
-        let heard = hearing.heard().unwrap();
+        voice_meter.end();
+        let heard = voice_meter.measured().unwrap();
         assert_eq!(heard.lost_frames, 199);
         // Whatever was joined, it stays the constant that it was.
         assert!((heard.profile.level.sample_peak_dbfs + 20.0).abs() < 1e-4);
