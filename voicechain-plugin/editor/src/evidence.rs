@@ -5,6 +5,9 @@ use voicechain_core::measure::Profile;
 use voicechain_core::measure::profile::{Doubt, Subject};
 use voicechain_core::settings::StageId;
 
+/// Seconds of voice that are enough.
+pub(crate) const ENOUGH_S: f64 = 30.0;
+
 /// Why something is not known.
 fn doubt(doubt: Doubt) -> &'static str {
     match doubt {
@@ -82,7 +85,7 @@ pub(crate) fn subject(profile: &Profile, measuring: bool, validity: f64) -> Stri
     let worth = match profile.subject {
         // Load on the computer made gaps.
         _ if validity < 0.995 => return gaps(&heard, validity, measuring),
-        Subject::Voice if seconds >= 30.0 => "enough",
+        Subject::Voice if seconds >= ENOUGH_S => "enough",
         Subject::Voice | Subject::TooShort => "half a minute tells more",
         Subject::SeveralVoices => "several voices take turns",
         Subject::Silence => "silence",

@@ -13,8 +13,6 @@ const WAYS: [(Way, &str, &str); 3] = [
     (Way::Unprocessed, "unprocessed", "Hear the voice as it comes in, at the same moment."),
     (Way::Removed, "removed", "Hear only what the strip takes away."),
 ];
-/// Seconds of voice that are enough.
-const ENOUGH_S: f64 = 30.0;
 
 impl Page {
     pub(crate) fn header(&mut self, ui: &mut Ui, rect: Rect, pen: &mut Pen<'_>) {
@@ -97,7 +95,7 @@ impl Page {
         write(&painter, from, Align::Min, text, words(SMALL), look.quiet);
         if shown.measuring {
             let seconds = shown.profile.map_or(0.0, |profile| profile.level.active_s);
-            let share = (seconds / ENOUGH_S).clamp(0.0, 1.0) as f32;
+            let share = (seconds / evidence::ENOUGH_S).clamp(0.0, 1.0) as f32;
             let (y, x) = (from.y + 8.0, from.x..=from.x + 150.0);
             painter.hline(x, y, (2.0, look.rule));
             painter.hline(from.x..=from.x + share * 150.0, y, (2.0, look.after));
