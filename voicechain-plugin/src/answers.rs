@@ -19,6 +19,7 @@ type Said = Result<String, String>;
 /// What needs no words.
 const QUIET: Said = Ok(String::new());
 
+/// An error as the page says it.
 fn reason(error: impl Display) -> String {
     error.to_string()
 }
@@ -88,6 +89,7 @@ impl Connection {
         clip
     }
 
+    /// Finds the parameter of a row, with the pointer that the host knows it by.
     fn with(&self, stage: StageId, row: usize, then: impl FnOnce(ParamPtr, &Parameter)) {
         let mut rows = self.instance.parameters.table().filter(|(of, ..)| *of == stage);
         if let Some((_, _, parameter)) = rows.nth(row) {
@@ -95,16 +97,19 @@ impl Connection {
         }
     }
 
+    /// Gives a row a value, inside a gesture that has begun.
     fn set(&self, stage: StageId, row: usize, value: f64, host: &dyn Gestures) {
         let info = &stage.rows()[row];
         self.with(stage, row, |pointer, parameter| host.set(pointer, parameter.normalised(info, value)));
     }
 
+    /// Measures anew: what was known of the voice is no longer shown.
     fn measure(&mut self) -> Said {
         (self.profile, self.proposal) = (None, None);
         self.instance.measure().map_err(reason).and(QUIET)
     }
 
+    /// Ends measuring; the page is shown at once what came of it.
     fn stop_measuring(&mut self) -> Said {
         self.instance.stop_measuring();
         (self.asked, self.profile) = (None, None);
@@ -132,6 +137,7 @@ impl Connection {
         carried.map(|()| "carried over".into()).map_err(reason)
     }
 
+    /// The unprocessed voice is the host's bypass; what is removed is a way of listening of our own.
     fn listen(&self, way: Way, host: &dyn Gestures) -> Said {
         let parameters = &self.instance.parameters;
         parameters.hear_removed(way == Way::Removed);
@@ -142,12 +148,14 @@ impl Connection {
         QUIET
     }
 
+    /// Sets unprocessed and processed voice to the same loudness, or no longer.
     fn match_loudness(&self, on: bool, host: &dyn Gestures) -> Said {
         let parameter = &self.instance.parameters.level_match;
         gesture(parameter.as_ptr(), parameter.preview_normalized(on), host);
         QUIET
     }
 
+    /// Lets a file be chosen, into which the settings as they are now would be saved.
     fn choose(&mut self, filing: Filing) -> Said {
         let text = self.instance.commands.copy().map_err(reason)?;
         self.files.choose(filing, text, &self.name).map_err(reason).and(QUIET)

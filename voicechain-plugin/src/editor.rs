@@ -1,4 +1,4 @@
-//! The editor's window: what the page shows comes from the [`Instance`], and what it asks for goes to them.
+//! The editor's window: what the page shows comes from the [`Instance`], and what it asks for goes to it.
 //!
 //! The page itself is `voicechain-editor`, which knows nothing of a host. It is redrawn when the meters have something new
 //! while sound comes, when the host moves a parameter, and when the person does something; never otherwise.
