@@ -1,6 +1,7 @@
 //! The compressor beyond its static curve and its times (those are in `standards::dynamics`).
 
 use crate::rate;
+use approx::{abs_diff_eq, assert_abs_diff_eq};
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{CompressorSettings, MakeUp};
 use voicechain_core::stages::compressor::CompressorCoefs;
@@ -56,7 +57,7 @@ fn the_stereo_link_shares_the_louder_level() {
         let out = through(&settings, &frames);
         for (c, expected) in [(0, 10.0), (1, right)] {
             let found = reduction(&out, &frames, c)[23_999];
-            assert!((found - expected).abs() < 0.01, "{link} %, channel {c}: {found} dB, not {expected}");
+            assert!(abs_diff_eq!(found, expected, epsilon = 0.01), "{link} %, channel {c}: {found} dB, not {expected}");
         }
     }
 }
@@ -79,7 +80,7 @@ fn a_new_link_does_not_jump() {
         let step = r.windows(2).map(|w| (w[1] - w[0]).abs()).fold(0.0, f64::max);
         // The fastest that an attack of 1 ms over 10 dB moves: 10 / 48 dB per sample.
         assert!(step < 0.22, "channel {c} jumps by {step} dB");
-        assert!((r[47_999] - 10.0).abs() < 0.01, "channel {c} ends at {}", r[47_999]);
+        assert!(abs_diff_eq!(r[47_999], 10.0, epsilon = 0.01), "channel {c} ends at {}", r[47_999]);
     }
 }
 
@@ -90,7 +91,7 @@ fn mix_is_a_sum_of_dry_and_compressed() {
         let out = through(&CompressorSettings { mix_percent: percent, make_up_db: 4.0, ..plain() }, &frames);
         let expected = 1.0 + 0.01 * percent * (gain(-10.0 + 4.0) - 1.0);
         let found = f64::from(out[23_999][0] / frames[23_999][0]);
-        assert!((db(found) - db(expected)).abs() < 0.01, "{percent} %: {found}, not {expected}");
+        assert!(abs_diff_eq!(db(found), db(expected), epsilon = 0.01), "{percent} %: {found}, not {expected}");
         if percent == 0.0 {
             assert_eq!(first_difference(&out, &frames), None);
         }
@@ -103,21 +104,21 @@ fn an_infinite_ratio_limits() {
     for level in [-30.0, -20.0, -6.0, 0.0, 12.0] {
         let out = through(&settings, &mono(&alternating(level, 24_000)));
         let found = db(f64::from(out[23_999][0]).abs());
-        assert!((found + 30.0).abs() < 0.01, "{level} dB leaves {found}");
+        assert!(abs_diff_eq!(found, -30.0, epsilon = 0.01), "{level} dB leaves {found}");
     }
 }
 
 #[test]
 fn automatic_make_up_follows_the_curve() {
     let by_hand = design(&CompressorSettings { make_up_db: -3.5, ..plain() });
-    assert!((by_hand.make_up_db() + 3.5).abs() < 1e-6);
+    assert_abs_diff_eq!(by_hand.make_up_db(), -3.5, epsilon = 1e-6);
     let mut before = 0.0;
     for ratio in [1.0, 1.5, 2.0, 4.0, 10.0, f64::INFINITY] {
         let automatic = design(&CompressorSettings { ratio, make_up: MakeUp::Automatic, make_up_db: 20.0, ..plain() });
         let make_up = automatic.make_up_db();
         // Half of what the curve takes at -7 dB, as documented (common practice, no source).
         let expected = 0.5 * -automatic.gain_db(-7.0);
-        assert!((make_up - expected).abs() < 1e-5, "{ratio}: {make_up}, not {expected}");
+        assert!(abs_diff_eq!(make_up, expected, epsilon = 1e-5), "{ratio}: {make_up}, not {expected}");
         assert!(make_up >= before, "more ratio, less make-up");
         before = make_up;
     }
@@ -157,8 +158,8 @@ fn a_program_dependent_release_shortens_after_spikes_only() {
     spike.extend(alternating(-4.0, 192));
     let (steady_set, steady_free) = (release(&set, &steady), release(&free, &steady));
     let (spike_set, spike_free) = (release(&set, &spike), release(&free, &spike));
-    assert!((steady_set - steady_free).abs() < 0.5, "steady: {steady_set} ms set, {steady_free} ms free");
-    assert!((steady_set - 100.0).abs() < 4.0, "{steady_set}");
+    assert_abs_diff_eq!(steady_set, steady_free, epsilon = 0.5);
+    assert_abs_diff_eq!(steady_set, 100.0, epsilon = 4.0);
     assert!(spike_free < 0.4 * spike_set, "spike: {spike_set} ms set, {spike_free} ms free");
     // A quarter of the set release is the shortest; the attack of 1 ms adds to it (decoupled).
     assert!(spike_free > 24.0, "{spike_free}");

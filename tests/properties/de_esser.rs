@@ -1,6 +1,7 @@
 //! The de-esser takes from sibilants only.
 
 use crate::rate;
+use approx::{abs_diff_eq, assert_abs_diff_eq};
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{DeEsserSettings, Reach};
 use voicechain_core::stages::{DeEsser, Processor, Stage};
@@ -57,7 +58,7 @@ fn de_esser_takes_from_sibilants_only() {
         // A quiet "s" is judged as a loud one.
         for settings in [settings, whole] {
             let (loud, quiet) = (taken(&settings, -14.0), taken(&settings, -34.0));
-            assert!((loud - quiet).abs() < 0.5, "range {range_db} dB: loud {loud}, quiet {quiet}");
+            assert!(abs_diff_eq!(loud, quiet, epsilon = 0.5), "range {range_db} dB: loud {loud}, quiet {quiet}");
         }
     }
     // Outside the "s" nothing changes, and the vowel returns to its bits once the release is over.
@@ -83,7 +84,7 @@ fn the_high_band_falls_as_a_shelf() {
         for k in 1..240 {
             let hz = 100.0 * f64::from(k);
             let found = coefs.response_at(hz, reduction).db();
-            assert!((found - shelf(hz, reduction)).abs() < 1e-6, "{hz} Hz, {reduction} dB: {found}");
+            assert_abs_diff_eq!(found, shelf(hz, reduction), epsilon = 1e-6);
             assert!(found > -reduction - 1e-9 && found < 1e-9);
         }
     }
@@ -102,7 +103,7 @@ fn the_high_band_falls_as_a_shelf() {
             10.0 * (re * re + im * im).log10()
         };
         let found = level(&out[settled.clone()]) - level(&signal[settled.clone()]);
-        assert!((found - shelf(hz, 6.0)).abs() < 0.1, "{hz} Hz: {found}, not {}", shelf(hz, 6.0));
+        assert_abs_diff_eq!(found, shelf(hz, 6.0), epsilon = 0.1);
     }
 }
 
@@ -156,7 +157,7 @@ fn one_gain_serves_both_channels() {
     let settings = DeEsserSettings { reach: Reach::WholeVoice, ..DeEsserSettings::default() };
     let out = through(&settings, HZ, &frames);
     for (y, x) in out.iter().zip(&frames).filter(|(_, x)| x[0].abs() > 1e-3 && x[1].abs() > 1e-3) {
-        assert!((y[0] / x[0] - y[1] / x[1]).abs() < 1e-6);
+        assert_abs_diff_eq!(y[0] / x[0], y[1] / x[1], epsilon = 1e-6);
     }
 }
 

@@ -1,6 +1,7 @@
 //! The level compensation of the EQ keeps the loudness of speech.
 
 use crate::rate;
+use approx::abs_diff_eq;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
 use voicechain_core::settings::{CorrectiveEqSettings, ToneEqSettings};
 use voicechain_core::stages::{CorrectiveEq, Processor, Stage, StageCoefs, ToneEq};
@@ -94,7 +95,7 @@ fn the_response_is_what_is_heard() {
             let out: Vec<f64> = frames[24_000..].iter().map(|f| f64::from(f[0])).collect();
             let found = voicechain_tests::signals::rms_db(&out) + 20.0 + 10.0 * 2f64.log10();
             let expected = coefs.response(tone).db();
-            assert!((found - expected).abs() < 0.01, "{tone} Hz: {found}, not {expected}");
+            assert!(abs_diff_eq!(found, expected, epsilon = 0.01), "{tone} Hz: {found}, not {expected}");
         }
     }
 }

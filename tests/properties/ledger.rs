@@ -1,6 +1,7 @@
 //! The level ledger says what an independent measurement says.
 
 use crate::rate;
+use approx::{abs_diff_eq, assert_abs_diff_eq};
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{DeReverbVariant, Middle, StageId};
 use voicechain_core::stages::{
@@ -118,7 +119,7 @@ where
     }
     assert!((ledger.input_lufs - loudness[0]).abs() < 0.02, "{name}: {} LUFS, not {}", ledger.input_lufs, loudness[0]);
     let sum: f64 = ledger.entries.iter().map(|e| e.lu).sum();
-    assert!((sum - ledger.total_lu).abs() < 1e-9, "{name}: {sum} against {}", ledger.total_lu);
+    assert!(abs_diff_eq!(sum, ledger.total_lu, epsilon = 1e-9), "{name}: {sum} against {}", ledger.total_lu);
     for (stage, on) in [
         (StageId::Hum, s.hum.on),
         (StageId::HighPass, s.high_pass.on),
@@ -160,8 +161,8 @@ fn a_trim_of_6_db_reads_6() {
     let mut strip = strip::<2>(&settings, rate(48_000.0));
     run(&mut strip, &unequal(&phrases(-30.0, 48_000.0, 3.0, 3)));
     let ledger = strip.ledger().expect("loud enough");
-    assert!((ledger.entries[0].lu - 6.0).abs() < 1e-6, "{}", ledger.entries[0].lu);
-    assert!((ledger.total_lu - 6.0).abs() < 1e-6);
+    assert_abs_diff_eq!(ledger.entries[0].lu, 6.0, epsilon = 1e-6);
+    assert_abs_diff_eq!(ledger.total_lu, 6.0, epsilon = 1e-6);
     assert!(ledger.entries[1..StageId::ALL.len() - 1].iter().all(|e| e.lu.abs() < 1e-9), "{ledger:?}");
 }
 
@@ -180,5 +181,5 @@ fn a_stage_that_was_switched_keeps_its_energy_in_the_ledger() {
     let expected = 10.0 * ((1.0 + 10f64.powf(0.6)) / 2.0).log10();
     let found = strip.ledger().expect("loud enough").entries[StageId::ALL.len() - 1].lu;
     // The motions of 10 ms in 149 ms are symmetric to a few hundredths.
-    assert!((found - expected).abs() < 0.1, "{found}, not {expected}");
+    assert_abs_diff_eq!(found, expected, epsilon = 0.1);
 }

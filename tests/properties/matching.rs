@@ -1,6 +1,7 @@
 //! Both sides at the same loudness, under the ceiling, without haste.
 
 use crate::rate;
+use approx::{abs_diff_eq, assert_abs_diff_eq};
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
 use voicechain_core::strip::{Listening, StartingPoint, Way};
 use voicechain_core::{Strip, StripSettings};
@@ -40,7 +41,7 @@ fn matched_sides_differ_by_less_than_0_2_lu() {
             run(&mut strip, body)
         };
         let (wet, dry) = (loudness(&side(Way::Processed)), loudness(&side(Way::Unprocessed)));
-        assert!((wet - dry).abs() < 0.2, "{}: processed {wet}, unprocessed {dry}", point.name());
+        assert!(abs_diff_eq!(wet, dry, epsilon = 0.2), "{}: processed {wet}, unprocessed {dry}", point.name());
         let plain = loudness(body);
         assert!((wet - plain).abs() > 1.0, "negative control: {wet} against {plain} without a match");
     }
@@ -90,7 +91,7 @@ fn both_sides_go_down_together_under_the_ceiling() {
     let over = db(peak(&dry)) + 6.0;
     // The body repeats no sample of the head: its syllables are up to 1 dB louder than what was seen so far.
     assert!(over < 0.1, "the raised side passes the ceiling by {over} dB");
-    assert!((loudness(&wet) - loudness(&dry)).abs() < 0.3, "{} and {}", loudness(&wet), loudness(&dry));
+    assert_abs_diff_eq!(loudness(&wet), loudness(&dry), epsilon = 0.3);
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! The stages that mend a recording: hum, de-reverb, expander, leveller, each in a strip of its own.
 
 use crate::rate;
+use approx::assert_abs_diff_eq;
 use voicechain_core::settings::{DeReverbVariant, Mains, StageId};
 use voicechain_core::stages::leveller::ahead::{self, LevelEar};
 use voicechain_core::{Strip, StripSettings};
@@ -219,8 +220,8 @@ fn hum_goes_within_a_second_and_the_voice_stays() {
     let hummed = sum(&voice, &hum);
     let settings = with(|s| (s.hum.on, s.hum.mains) = (true, Mains::Hz50));
     let (out, strip) = through(&settings, &hummed);
-    assert!((strip.mains_hz().expect("hum") - mains_hz).abs() < 0.02);
-    assert!((strip.hum_taken_dbfs().expect("hum") - rms_db(&hum)).abs() < 0.5);
+    assert_abs_diff_eq!(strip.mains_hz().expect("hum"), mains_hz, epsilon = 0.02);
+    assert_abs_diff_eq!(strip.hum_taken_dbfs().expect("hum"), rms_db(&hum), epsilon = 0.5);
     let left: Vec<f64> = out.iter().zip(&voice).map(|(o, v)| o - v).collect();
     let (before, after) = (rms_db(&hum[48_000..]), rms_db(&left[48_000..]));
     assert!(after < before - 25.0, "lines from {before:.1} to {after:.1} dB");
@@ -339,7 +340,7 @@ fn the_form_for_files_halves_jumps() {
     // Negative control: phrases that may not be raised stay as low as they were.
     let low = guided(&jumping, 0.0);
     let at = 3 * PER_PHRASE..3 * PER_PHRASE + (1.6 * HZ) as usize;
-    assert!((rms_db(&low[at.clone()]) - rms_db(&jumping[at])).abs() < 0.1);
+    assert_abs_diff_eq!(rms_db(&low[at.clone()]), rms_db(&jumping[at]), epsilon = 0.1);
 }
 
 /// What the form for files hears is the same for any partition, at a rate whose 10 ms are no whole samples and at the highest.

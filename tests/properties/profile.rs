@@ -1,6 +1,7 @@
 //! What a profile promises for any recording: the same however it is split, whatever its level, and honest about what it
 //! cannot know.
 
+use approx::{assert_abs_diff_eq, assert_relative_eq};
 use proptest::prelude::*;
 use voicechain_core::SampleRate;
 use voicechain_core::measure::profile::{Doubt, Subject};
@@ -100,11 +101,11 @@ fn a_voice_twenty_decibels_quieter_gets_the_same_but_for_its_trim() {
     let (loud, quiet) = (profile(&mono(&samples), RATE_HZ, || 512), profile(&mono(&quieter), RATE_HZ, || 512));
     let (mut a, b) = (proposed(&loud), proposed(&quiet));
     let difference = b.settings.trim.gain_db - a.settings.trim.gain_db;
-    assert!((difference - 20.0).abs() < 0.11, "{difference}");
+    assert_abs_diff_eq!(difference, 20.0, epsilon = 0.11);
     a.settings.trim.gain_db = b.settings.trim.gain_db;
     assert_eq!(a.settings, b.settings);
     let snr = |profile: &Profile| profile.ground.snr_db.expect("a floor");
-    assert!((snr(&loud) - snr(&quiet)).abs() < 0.3, "{} {}", snr(&loud), snr(&quiet));
+    assert_abs_diff_eq!(snr(&loud), snr(&quiet), epsilon = 0.3);
 }
 
 /// Syllables as above, of harmonics whose pitch moves between 95 and 160 Hz.
@@ -133,8 +134,8 @@ fn candidates_are_the_same_in_any_split_and_at_any_level() {
     }
     let quieter: Vec<[f32; 1]> = frames.iter().map(|[s]| [s * gain(-20.0) as f32]).collect();
     let quiet = profile(&quieter, RATE_HZ, || 512).resonances.expect("a voice")[0].expect("the most prominent");
-    assert!((quiet.frequency_hz / first.frequency_hz - 1.0).abs() < 0.01, "{quiet:?} {first:?}");
-    assert!((quiet.prominence_db - first.prominence_db).abs() < 0.1, "{quiet:?} {first:?}");
+    assert_relative_eq!(quiet.frequency_hz, first.frequency_hz, max_relative = 0.01);
+    assert_abs_diff_eq!(quiet.prominence_db, first.prominence_db, epsilon = 0.1);
 }
 
 #[test]
@@ -188,7 +189,7 @@ fn two_equal_channels_are_one_voice() {
     let one = profile(&mono(&samples), RATE_HZ, || 700);
     let two = profile(&samples.iter().map(|&s| [s, s]).collect::<Vec<_>>(), RATE_HZ, || 700);
     let louder = two.level.integrated_lufs.expect("loudness") - one.level.integrated_lufs.expect("loudness");
-    assert!((louder - 3.01).abs() < 0.01, "{louder}");
+    assert_abs_diff_eq!(louder, 3.01, epsilon = 0.01);
     assert_eq!(one.ground, two.ground);
     assert_eq!(one.colour, two.colour);
     assert_eq!(proposed(&one).settings, proposed(&two).settings);

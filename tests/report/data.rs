@@ -1,6 +1,7 @@
 //! `report.json` against its schema, and what the numbers say.
 
 use crate::sample::sample_report;
+use approx::assert_abs_diff_eq;
 use serde_json::{Value, json};
 use voicechain_examples::report::data::{Levels, Report, SCHEMA};
 
@@ -100,5 +101,5 @@ fn the_verdict_is_judged_as_shown() {
     report.mix.integrated_lufs = None;
     assert!(!report.verdict().met());
     let spread = report.balance_spread_lu().expect("two voices");
-    assert!((spread - 0.13).abs() < 1e-9);
+    assert_abs_diff_eq!(spread, 0.13, epsilon = 1e-9);
 }

@@ -3,7 +3,7 @@
 //! The readings on synthetic tones were computed with an independent implementation that interpolates exactly; that
 //! implementation reads the Recommendation's own test file as its reference software does (-25.329 dBov, 96.625 %).
 
-use super::near;
+use approx::assert_abs_diff_eq;
 use std::f64::consts::TAU;
 use voicechain_core::measure::active_level::{ActiveLevel, ActiveSpeech};
 
@@ -41,9 +41,9 @@ fn keyed_tones_read_as_published_at_every_rate() {
     for hz in RATES {
         for (on, off, level, activity) in READINGS {
             let found = heard(hz, &keyed(hz, -20.0, on, off));
-            near(found.level_dbov, level, 0.01);
-            near(found.activity_percent, activity, 0.1);
-            near(found.active_s, 0.2 * activity, 0.02);
+            assert_abs_diff_eq!(found.level_dbov, level, epsilon = 0.01);
+            assert_abs_diff_eq!(found.activity_percent, activity, epsilon = 0.1);
+            assert_abs_diff_eq!(found.active_s, 0.2 * activity, epsilon = 0.02);
         }
     }
 }
@@ -62,7 +62,7 @@ fn the_active_level_is_neither_mean() {
 /// Pauses shorter than 100 ms are speech, those longer than 350 ms are not (ITU-T G.191, manual of its P.56 tool).
 #[test]
 fn short_pauses_count_and_long_ones_do_not() {
-    near(heard(16_000.0, &keyed(16_000.0, -20.0, 0.5, 0.1)).activity_percent, 100.0, 0.3);
+    assert_abs_diff_eq!(heard(16_000.0, &keyed(16_000.0, -20.0, 0.5, 0.1)).activity_percent, 100.0, epsilon = 0.3);
     let long = heard(16_000.0, &keyed(16_000.0, -20.0, 0.5, 0.6)).activity_percent;
     assert!(long < 85.0, "{long}");
 }
@@ -74,11 +74,11 @@ fn every_level_is_measured_alike() {
     for halvings in 1..=15 {
         let down = f64::from(halvings) * 20.0 * 2_f64.log10();
         let found = heard(16_000.0, &keyed(16_000.0, -6.0 - down, 1.0, 1.0));
-        near(found.level_dbov, reference.level_dbov - down, 1e-4);
-        near(found.activity_percent, reference.activity_percent, 1e-2);
+        assert_abs_diff_eq!(found.level_dbov, reference.level_dbov - down, epsilon = 1e-4);
+        assert_abs_diff_eq!(found.activity_percent, reference.activity_percent, epsilon = 1e-2);
     }
     let found = heard(16_000.0, &keyed(16_000.0, -26.0, 1.0, 1.0));
-    near(found.level_dbov, reference.level_dbov - 20.0, 0.1);
+    assert_abs_diff_eq!(found.level_dbov, reference.level_dbov - 20.0, epsilon = 0.1);
     let mut silent = ActiveLevel::new(16_000.0);
     silent.push(&[0.0; 16_000]);
     assert_eq!(silent.result(), None);

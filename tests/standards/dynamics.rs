@@ -4,6 +4,7 @@
 //! JAES 60(6):399-408, 2012, eq. (4); the table was computed from it, apart from this code. Ballistics: the same paper,
 //! eq. (7), (16), (17).
 
+use approx::{abs_diff_eq, assert_abs_diff_eq};
 use voicechain_core::SampleRate;
 use voicechain_core::gain::{Branching, Compression, Decoupled, Expansion, Limiting, RangeLimit};
 use voicechain_core::math::smoothing;
@@ -65,7 +66,7 @@ fn curves_match_the_worked_table() {
         }
         // JAES 60(6), eq. (4) at x = T: gain (1/R - 1) W / 8.
         let at_threshold = (1.0 / ratio - 1.0) * knee / 8.0;
-        assert!((exact.gain_db(threshold) - at_threshold).abs() < 1e-12);
+        assert_abs_diff_eq!(exact.gain_db(threshold), at_threshold, epsilon = 1e-12);
     }
 }
 
@@ -84,7 +85,7 @@ fn slopes_go_from_one_to_one_over_ratio_without_a_corner() {
             let x = -70.0 + 1e-3 * f64::from(i);
             let now = slope(x);
             let ideal = 1.0 + (1.0 / ratio - 1.0) * ((x - threshold + 0.5 * knee) / knee).clamp(0.0, 1.0);
-            assert!((now - ideal).abs() < 1e-3 / knee + 1e-9, "{x}: slope {now}, not {ideal}");
+            assert!(abs_diff_eq!(now, ideal, epsilon = 1e-3 / knee + 1e-9), "{x}: slope {now}, not {ideal}");
             assert!(now <= before + 1e-9 && now >= 1.0 / ratio - 1e-9, "{x}: slope {now} after {before}");
             before = now;
         }
@@ -115,7 +116,7 @@ fn expander_and_range_limit_mirror_the_compressor() {
         for i in 0..1_000 {
             let x = -50.0 + 0.1 * f64::from(i);
             let expected = limiter.gain_db(x).max(-range);
-            assert!((curve.gain_db(x) - expected).abs() < 1e-12, "{x}");
+            assert_abs_diff_eq!(curve.gain_db(x), expected, epsilon = 1e-12);
         }
     }
 }
@@ -129,7 +130,7 @@ fn smoothing_weights_are_the_published_ones() {
     for (hz, expected) in [(48_000.0, at_48), (44_100.0, at_44)] {
         for (ms, expected) in times.into_iter().zip(expected) {
             let found = smoothing(ms, hz, 1.0);
-            assert!((found - expected).abs() < 1e-12, "{ms} ms at {hz} Hz: {found}");
+            assert!(abs_diff_eq!(found, expected, epsilon = 1e-12), "{ms} ms at {hz} Hz: {found}");
         }
     }
 }
@@ -172,8 +173,8 @@ fn attack_and_release_times_match_theory() {
     for tau in [1.0, 10.0, 100.0] {
         for (part, times) in [((-1f64).exp(), 1.0), (0.1, std::f64::consts::LN_10)] {
             let [rise, fall] = step_times::<Branching>(10.0, [tau, tau], [10.0 * part; 2]);
-            assert!((rise - samples(tau * times)).abs() <= 1.0, "{tau} ms: {rise}");
-            assert!((fall - samples(tau * times)).abs() <= 1.0, "{tau} ms: {fall}");
+            assert_abs_diff_eq!(rise, samples(tau * times), epsilon = 1.0);
+            assert_abs_diff_eq!(fall, samples(tau * times), epsilon = 1.0);
         }
     }
     // The measurement of ANSI S3.22 (within 3 dB after attack, within 4 dB after release) on a log-domain one-pole:
@@ -187,17 +188,17 @@ fn attack_and_release_times_match_theory() {
     ];
     for (depth, attacks, releases) in rows {
         let [rise, fall] = step_times::<Branching>(depth, [10.0, 100.0], [3.0, 4.0]);
-        assert!((rise - samples(10.0 * (depth / 3.0f64).ln())).abs() <= 1.0, "{depth} dB: {rise}");
-        assert!((fall - samples(100.0 * (depth / 4.0f64).ln())).abs() <= 1.0, "{depth} dB: {fall}");
+        assert_abs_diff_eq!(rise, samples(10.0 * (depth / 3.0f64).ln()), epsilon = 1.0);
+        assert_abs_diff_eq!(fall, samples(100.0 * (depth / 4.0f64).ln()), epsilon = 1.0);
         // The printed factors have three decimals: half a unit of 10 ms and 100 ms.
-        assert!((rise / samples(10.0) - attacks).abs() < 0.0005 + 1.0 / samples(10.0), "{depth} dB");
-        assert!((fall / samples(100.0) - releases).abs() < 0.0005 + 1.0 / samples(100.0), "{depth} dB");
+        assert!(abs_diff_eq!(rise / samples(10.0), attacks, epsilon = 0.0005 + 1.0 / samples(10.0)), "{depth} dB");
+        assert!(abs_diff_eq!(fall / samples(100.0), releases, epsilon = 0.0005 + 1.0 / samples(100.0)), "{depth} dB");
     }
     // Smooth decoupled, 10 and 100 ms, R2 (10 dB): 12.02 ms and 102.15 ms. Computed by simulation of eq. (17).
     let [rise, fall] = step_times::<Decoupled>(10.0, [10.0, 100.0], [3.0, 4.0]);
     // The sample itself is counted from 0 there.
-    assert!((rise - 1.0 - samples(12.02)).abs() <= 1.0, "attack {rise}");
-    assert!((fall - 1.0 - samples(102.15)).abs() <= 1.0, "release {fall}");
+    assert_abs_diff_eq!(rise - 1.0, samples(12.02), epsilon = 1.0);
+    assert_abs_diff_eq!(fall - 1.0, samples(102.15), epsilon = 1.0);
     // And the exact release of eq. (17): D (tR e^(-t/tR) - tA e^(-t/tA)) / (tR - tA).
     let [attack, release] = [10.0, 100.0].map(|ms| smoothing(ms, HZ, 1.0));
     let mut follower = Decoupled::default();
@@ -209,7 +210,7 @@ fn attack_and_release_times_match_theory() {
         let now = follower.step(0.0, attack, release);
         let exact = 10.0 * (100.0 * (-t / 100.0).exp() - 10.0 * (-t / 10.0).exp()) / 90.0;
         // One sample at the steepest place.
-        assert!((now - exact).abs() < 10.0 / 90.0 / 48.0 * 1.2, "{t} ms: {now}, not {exact}");
+        assert!(abs_diff_eq!(now, exact, epsilon = 10.0 / 90.0 / 48.0 * 1.2), "{t} ms: {now}, not {exact}");
     }
 }
 
@@ -250,7 +251,7 @@ fn compressor_follows_static_curve_and_times() {
         let mut frames = mono(&voicechain_tests::signals::sine(1_000.0, level, HZ, 48_000));
         Processor::new(&coefs).run(&mut frames);
         let output = db(channel(&frames[43_200..], 0).iter().fold(0.0, |m: f64, x| m.max(x.abs())));
-        assert!((output - expected).abs() < 0.01, "1 kHz at {level} dB: {output}, not {expected}");
+        assert!(abs_diff_eq!(output, expected, epsilon = 0.01), "1 kHz at {level} dB: {output}, not {expected}");
     }
     // Times of the stage: the same step through a curve. R2 and 20 dB over the threshold: D = 10 dB.
     let coefs = StageCoefs::<Compressor, 1>::design(&plain(-30.0, 2.0, 0.0), true, rate()).expect("allowed");
@@ -264,6 +265,6 @@ fn compressor_follows_static_curve_and_times() {
     let fall = reduction[52_800..].iter().position(|&r| r <= 4.0).expect("a release") + 1;
     // 12.02 ms and 102.15 ms (smooth decoupled, JAES 60(6), eq. 17, by simulation), within one sample and what single
     // precision adds on the flat slope of the release (0.04 dB per ms: one sample is 8e-4 dB).
-    assert!((rise as f64 - 12.02e-3 * HZ).abs() <= 1.5, "attack {rise}");
-    assert!((fall as f64 - 102.15e-3 * HZ).abs() <= 2.0, "release {fall}");
+    assert_abs_diff_eq!(rise as f64, 12.02e-3 * HZ, epsilon = 1.5);
+    assert_abs_diff_eq!(fall as f64, 102.15e-3 * HZ, epsilon = 2.0);
 }

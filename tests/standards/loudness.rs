@@ -4,7 +4,8 @@
 //! with four decimals are what an exact meter reads on them at 48 kHz, computed with libebur128; the document itself
 //! allows 0.1 LU. Cases 7 and 8 of Tech 3341 and 5 and 6 of Tech 3342 are recorded programmes and cannot be made here.
 
-use super::{near, rate};
+use super::rate;
+use approx::assert_abs_diff_eq;
 use ebur128::{EbuR128, Mode};
 use voicechain_core::meters::gating::mean_square;
 use voicechain_core::meters::range::RangeHistogram;
@@ -37,8 +38,8 @@ fn tech_3341_cases_1_and_2() {
         for (level, exact) in [(-23.0, -22.9933), (-33.0, -32.9933)] {
             let meter = heard(hz, &tones(hz, &[(level, 20.0)]));
             for reading in [meter.momentary(), meter.short_term(), meter.integrated()] {
-                near(reading.unwrap(), level, 0.1);
-                near(reading.unwrap(), exact, tolerance(hz));
+                assert_abs_diff_eq!(reading.unwrap(), level, epsilon = 0.1);
+                assert_abs_diff_eq!(reading.unwrap(), exact, epsilon = tolerance(hz));
             }
         }
     }
@@ -54,8 +55,8 @@ fn tech_3341_cases_3_to_5() {
             (&[(-26.0, 20.0), (-20.0, 20.1), (-26.0, 20.0)], -22.9787),
         ] {
             let reading = heard(hz, &tones(hz, parts)).integrated().unwrap();
-            near(reading, -23.0, 0.1);
-            near(reading, exact, tolerance(hz));
+            assert_abs_diff_eq!(reading, -23.0, epsilon = 0.1);
+            assert_abs_diff_eq!(reading, exact, epsilon = tolerance(hz));
         }
     }
 }
@@ -70,8 +71,8 @@ fn tech_3341_case_6() {
             .map(|n| [front[n][0], front[n][0], centre[n][0], surround[n][0], surround[n][0]])
             .collect();
         let reading = heard(hz, &frames).integrated().unwrap();
-        near(reading, -23.0, 0.1);
-        near(reading, -23.0163, tolerance(hz));
+        assert_abs_diff_eq!(reading, -23.0, epsilon = 0.1);
+        assert_abs_diff_eq!(reading, -23.0163, epsilon = tolerance(hz));
     }
 }
 
@@ -85,11 +86,11 @@ fn tech_3341_case_9() {
         meter.push_each(&frames, |_, meter| {
             assert_eq!(meter.short_term().is_some(), meter.clock().index() >= 300);
             if let Some(reading) = meter.short_term() {
-                near(reading, -23.0, 0.1);
+                assert_abs_diff_eq!(reading, -23.0, epsilon = 0.1);
                 last = reading;
             }
         });
-        near(last, -22.9863, tolerance(hz));
+        assert_abs_diff_eq!(last, -22.9863, epsilon = tolerance(hz));
     }
 }
 
@@ -101,10 +102,10 @@ fn tech_3341_case_12() {
         let mut meter = LoudnessMeter::new(rate(hz), ChannelWeights::default());
         meter.push_each(&frames, |_, meter| {
             if meter.clock().index() >= 100 {
-                near(meter.momentary().unwrap(), -23.0, 0.1);
+                assert_abs_diff_eq!(meter.momentary().unwrap(), -23.0, epsilon = 0.1);
             }
         });
-        near(meter.momentary().unwrap(), -22.9604, tolerance(hz));
+        assert_abs_diff_eq!(meter.momentary().unwrap(), -22.9604, epsilon = tolerance(hz));
     }
 }
 
@@ -115,15 +116,15 @@ fn tech_3341_cases_10_and_11() {
         for i in 0..20 {
             let silence = f64::from(i) * 0.15;
             let reading = heard(hz, &tones(hz, &[(SILENCE, silence), (-23.0, 3.0), (SILENCE, 1.0)])).max_short_term();
-            near(reading.unwrap(), -23.0, 0.1);
-            near(reading.unwrap(), -22.9933, tolerance(hz));
+            assert_abs_diff_eq!(reading.unwrap(), -23.0, epsilon = 0.1);
+            assert_abs_diff_eq!(reading.unwrap(), -22.9933, epsilon = tolerance(hz));
         }
         let mut meter = LoudnessMeter::new(rate(hz), ChannelWeights::default());
         for i in 0..20 {
             let (silence, level) = (f64::from(i) * 0.15, -38.0 + f64::from(i));
             meter.push(&tones(hz, &[(SILENCE, silence), (level, 3.0), (SILENCE, 3.0 - silence)]));
-            near(meter.max_short_term().unwrap(), level, 0.1);
-            near(meter.max_short_term().unwrap(), level + 0.0067, tolerance(hz));
+            assert_abs_diff_eq!(meter.max_short_term().unwrap(), level, epsilon = 0.1);
+            assert_abs_diff_eq!(meter.max_short_term().unwrap(), level + 0.0067, epsilon = tolerance(hz));
         }
     }
 }
@@ -138,8 +139,8 @@ fn tech_3341_cases_13_and_14() {
             let silence = f64::from(i) * 0.02;
             let frames = tones(hz, &[(SILENCE, silence), (-23.0, 0.4), (SILENCE, 1.0)]);
             let reading = heard(hz, &frames).max_momentary().unwrap();
-            near(reading, -23.0, 0.1);
-            near(reading, -22.9936, tolerance(hz));
+            assert_abs_diff_eq!(reading, -23.0, epsilon = 0.1);
+            assert_abs_diff_eq!(reading, -22.9936, epsilon = tolerance(hz));
             let (mut slow, mut slow_max) = (LoudnessMeter::new(rate(hz), ChannelWeights::default()), f64::NEG_INFINITY);
             for hop in frames.chunks((hz / 10.0) as usize) {
                 slow.push(hop);
@@ -147,13 +148,13 @@ fn tech_3341_cases_13_and_14() {
             }
             every_100_ms = every_100_ms.min(slow_max);
         }
-        near(every_100_ms, -23.451, tolerance(hz) + 5e-4);
+        assert_abs_diff_eq!(every_100_ms, -23.451, epsilon = tolerance(hz) + 5e-4);
         let mut meter = LoudnessMeter::new(rate(hz), ChannelWeights::default());
         for i in 0..20 {
             let (silence, level) = (f64::from(i) * 0.02, -38.0 + f64::from(i));
             meter.push(&tones(hz, &[(SILENCE, silence), (level, 0.4), (SILENCE, 0.4 - silence)]));
-            near(meter.max_momentary().unwrap(), level, 0.1);
-            near(meter.max_momentary().unwrap(), level + 0.0064, tolerance(hz));
+            assert_abs_diff_eq!(meter.max_momentary().unwrap(), level, epsilon = 0.1);
+            assert_abs_diff_eq!(meter.max_momentary().unwrap(), level + 0.0064, epsilon = tolerance(hz));
         }
     }
 }
@@ -168,7 +169,7 @@ fn tech_3342_cases_1_to_4() {
             (&[(-40.0, 20.0), (-20.0, 20.0)], 20.0),
             (&[(-50.0, 20.0), (-35.0, 20.0), (-20.0, 20.0), (-35.0, 20.0), (-50.0, 20.0)], 15.0),
         ] {
-            near(heard(hz, &tones(hz, parts)).range().unwrap(), range, 1e-3);
+            assert_abs_diff_eq!(heard(hz, &tones(hz, parts)).range().unwrap(), range, epsilon = 1e-3);
         }
     }
 }
@@ -183,12 +184,16 @@ fn full_scale_and_calibration() {
             .collect()
     };
     let one = heard(48_000.0, &sine(997.0)).integrated().unwrap();
-    near(one, -3.01, 0.001);
-    near(heard(48_000.0, &sine(1_000.0)).integrated().unwrap(), -3.0036, 2e-4);
-    near(heard(48_000.0, &tones(48_000.0, &[(-18.0, 10.0)])).integrated().unwrap(), -17.9933, 2e-4);
+    assert_abs_diff_eq!(one, -3.01, epsilon = 0.001);
+    assert_abs_diff_eq!(heard(48_000.0, &sine(1_000.0)).integrated().unwrap(), -3.0036, epsilon = 2e-4);
+    assert_abs_diff_eq!(
+        heard(48_000.0, &tones(48_000.0, &[(-18.0, 10.0)])).integrated().unwrap(),
+        -17.9933,
+        epsilon = 2e-4
+    );
     // Two channels with the same voice are 10 log10(2) louder than one.
     let both: Vec<[f32; 2]> = sine(997.0).iter().map(|&[sample]| [sample; 2]).collect();
-    near(heard(48_000.0, &both).integrated().unwrap() - one, 10.0 * 2_f64.log10(), 1e-9);
+    assert_abs_diff_eq!(heard(48_000.0, &both).integrated().unwrap() - one, 10.0 * 2_f64.log10(), epsilon = 1e-9);
 }
 
 /// BS.1770-5 Annex 1, eq. 6: a stereo tone of -70.3 dBFS gives no reading, one of -69.7 dBFS -69.693 (computed with
@@ -196,7 +201,11 @@ fn full_scale_and_calibration() {
 #[test]
 fn absolute_gate() {
     assert_eq!(heard(48_000.0, &tones(48_000.0, &[(-70.3, 10.0)])).integrated(), None);
-    near(heard(48_000.0, &tones(48_000.0, &[(-69.7, 10.0)])).integrated().unwrap(), -69.693, 1e-3);
+    assert_abs_diff_eq!(
+        heard(48_000.0, &tones(48_000.0, &[(-69.7, 10.0)])).integrated().unwrap(),
+        -69.693,
+        epsilon = 1e-3
+    );
     assert_eq!(heard(48_000.0, &tones(48_000.0, &[(-70.3, 10.0)])).range(), None);
 }
 
@@ -212,13 +221,13 @@ fn channels_are_symmetric() {
     };
     use Channel::{Centre, Left, LeftSurround, LowFrequency, Right, RightSurround};
     let front = reading([0, 1, 2], [Left, Right, Centre]);
-    near(reading([2, 0, 1], [Left, Right, Centre]), front, 1e-9);
+    assert_abs_diff_eq!(reading([2, 0, 1], [Left, Right, Centre]), front, epsilon = 1e-9);
     let behind = reading([0, 1, 2], [Left, LeftSurround, LowFrequency]);
-    near(reading([2, 1, 0], [LowFrequency, RightSurround, Right]), behind, 1e-9);
+    assert_abs_diff_eq!(reading([2, 1, 0], [LowFrequency, RightSurround, Right]), behind, epsilon = 1e-9);
     assert!((behind - front).abs() > 0.1, "the voices are unequal");
-    near(ChannelWeights::<5>::default().factors()[4], 1.41, 0.0);
-    near(ChannelWeights::<4>::default().factors()[1], 1.0, 0.0);
-    near(ChannelWeights::<4>::default().factors()[2], 1.41, 0.0);
+    assert_abs_diff_eq!(ChannelWeights::<5>::default().factors()[4], 1.41, epsilon = 0.0);
+    assert_abs_diff_eq!(ChannelWeights::<4>::default().factors()[1], 1.0, epsilon = 0.0);
+    assert_abs_diff_eq!(ChannelWeights::<4>::default().factors()[2], 1.41, epsilon = 0.0);
 }
 
 /// Comparison with an independent meter (the `ebur128` crate) on noise whose level wanders. That meter keeps the numerator
@@ -235,11 +244,11 @@ fn compare<const C: usize>(hz: f64, tolerance: f64, seed: u64) {
     let mode = Mode::M | Mode::S | Mode::I | Mode::LRA;
     let mut reference = EbuR128::new(C as u32, hz as u32, mode).unwrap();
     reference.add_frames_f32(frames.as_flattened()).unwrap();
-    near(meter.momentary().unwrap(), reference.loudness_momentary().unwrap(), tolerance);
-    near(meter.short_term().unwrap(), reference.loudness_shortterm().unwrap(), tolerance);
-    near(meter.integrated().unwrap(), reference.loudness_global().unwrap(), tolerance + 1e-3);
+    assert_abs_diff_eq!(meter.momentary().unwrap(), reference.loudness_momentary().unwrap(), epsilon = tolerance);
+    assert_abs_diff_eq!(meter.short_term().unwrap(), reference.loudness_shortterm().unwrap(), epsilon = tolerance);
+    assert_abs_diff_eq!(meter.integrated().unwrap(), reference.loudness_global().unwrap(), epsilon = tolerance + 1e-3);
     // That meter takes a short-term value only every second.
-    near(every_second.range().unwrap(), reference.loudness_range().unwrap(), 0.04 + tolerance);
+    assert_abs_diff_eq!(every_second.range().unwrap(), reference.loudness_range().unwrap(), epsilon = 0.04 + tolerance);
 }
 
 #[test]

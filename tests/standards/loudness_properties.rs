@@ -1,6 +1,7 @@
 //! What holds for the loudness meter whatever it hears.
 
-use super::{near, rate};
+use super::rate;
+use approx::assert_abs_diff_eq;
 use proptest::prelude::*;
 use voicechain_core::filters::k_weighting::{KState, KWeighting, accumulate};
 use voicechain_core::meters::gating::{FirstBlocks, GatedSums, loudness, mean_square};
@@ -103,7 +104,7 @@ fn the_clock_does_not_drift() {
         frames += clock.length() as u64;
         assert!(!clock.advance(clock.left() - 1));
         assert!(clock.advance(1));
-        near(frames as f64, f64::from(k) * 110.25, 0.5);
+        assert_abs_diff_eq!(frames as f64, f64::from(k) * 110.25, epsilon = 0.5);
     }
     assert_eq!(clock.frames_between(0, 86_400_000), 86_400_000 / 100 * 11_025);
 }
@@ -149,8 +150,8 @@ fn survives_what_is_not_finite() {
         meter.push(&tones(48_000.0, &[(-23.0, 1.0)]));
         meter.push(&[[bad, 0.1]; 100]);
         meter.push(&tones(48_000.0, &[(-23.0, 5.0)]));
-        near(meter.momentary().unwrap(), -22.9933, 2e-4);
-        near(meter.short_term().unwrap(), -22.9933, 2e-4);
+        assert_abs_diff_eq!(meter.momentary().unwrap(), -22.9933, epsilon = 2e-4);
+        assert_abs_diff_eq!(meter.short_term().unwrap(), -22.9933, epsilon = 2e-4);
         assert!(meter.integrated().unwrap().is_finite());
     }
 }
@@ -239,8 +240,8 @@ fn a_ledger_carries_other_sums_along() {
         sums.push([block, 2.0 * block, 0.5 * block]);
     }
     let gated = sums.gated(-10.0).unwrap();
-    near(gated.mean[1] / gated.mean[0], 2.0, 1e-12);
-    near(gated.mean[2] / gated.mean[0], 0.5, 1e-12);
+    assert_abs_diff_eq!(gated.mean[1] / gated.mean[0], 2.0, epsilon = 1e-12);
+    assert_abs_diff_eq!(gated.mean[2] / gated.mean[0], 0.5, epsilon = 1e-12);
     assert!(gated.blocks > 1_000.0 && gated.blocks < 3_000.0);
 }
 
@@ -259,7 +260,7 @@ fn range_is_as_good_as_sorting() {
         passed.retain(|&value| value > gate);
         passed.sort_by(f64::total_cmp);
         let at = |percent: f64| loudness(passed[((passed.len() - 1) as f64 * percent / 100.0).round() as usize]);
-        near(histogram.range().unwrap(), at(95.0) - at(10.0), 0.02);
+        assert_abs_diff_eq!(histogram.range().unwrap(), at(95.0) - at(10.0), epsilon = 0.02);
     }
 }
 
@@ -278,18 +279,18 @@ fn two_hours() {
         energies.push(energy);
     }
     let window = |end: usize, length: usize| energies[end - length..end].iter().sum::<f64>() / (480 * length) as f64;
-    near(meter.momentary().unwrap(), loudness(window(720_000, 40)), 1e-9);
-    near(meter.short_term().unwrap(), loudness(window(720_000, 300)), 1e-9);
+    assert_abs_diff_eq!(meter.momentary().unwrap(), loudness(window(720_000, 40)), epsilon = 1e-9);
+    assert_abs_diff_eq!(meter.short_term().unwrap(), loudness(window(720_000, 300)), epsilon = 1e-9);
     let mut quiet = LoudnessMeter::<1>::new(rate(48_000.0), ChannelWeights::default());
     for &energy in &energies[10..] {
         quiet.push_energy([energy]);
     }
     let blocks: Vec<f64> = (40..=energies.len() - 10).step_by(10).map(|end| window(end + 10, 40)).collect();
-    near(quiet.integrated().unwrap(), loudness(exact_gating(&blocks)), 1e-3);
+    assert_abs_diff_eq!(quiet.integrated().unwrap(), loudness(exact_gating(&blocks)), epsilon = 1e-3);
     // With a constant level there is no gate in the way: what remains is rounding.
     let mut constant = LoudnessMeter::<1>::new(rate(48_000.0), ChannelWeights::default());
     for _ in 0..720_000 {
         constant.push_energy([480.0 * mean_square(-23.1)]);
     }
-    near(constant.integrated().unwrap(), -23.1, 1e-9);
+    assert_abs_diff_eq!(constant.integrated().unwrap(), -23.1, epsilon = 1e-9);
 }

@@ -14,9 +14,3 @@ use voicechain_core::SampleRate;
 fn rate(hz: f64) -> SampleRate {
     SampleRate::new(hz).expect("a rate from 8 to 192 kHz")
 }
-
-/// Fails unless `value` is within `tolerance` of `expected`.
-#[track_caller]
-fn near(value: f64, expected: f64, tolerance: f64) {
-    assert!((value - expected).abs() <= tolerance, "{value} is not {expected} +- {tolerance}");
-}

@@ -1,6 +1,7 @@
 //! True peak: ITU-R BS.1770 Annex 2, EBU Tech 3341 cases 15 to 23.
 
-use super::{near, rate};
+use super::rate;
+use approx::assert_abs_diff_eq;
 use ebur128::{EbuR128, Mode};
 use proptest::prelude::*;
 use std::f64::consts::PI;
@@ -62,7 +63,7 @@ fn dbtp(hz: f64, samples: &[f32]) -> f64 {
     meter.push(&frames);
     meter.finish();
     let [left, right] = meter.hold_dbtp();
-    near(left - right, 20.0 * 2_f64.log10(), 1e-5);
+    assert_abs_diff_eq!(left - right, 20.0 * 2_f64.log10(), epsilon = 1e-5);
     assert!(meter.hold()[0] >= meter.sample_hold()[0]);
     left
 }
@@ -95,7 +96,7 @@ fn tech_3341_cases_15_to_19() {
             println!("{hz} {cycles} {degrees}: {reading:.4}");
             assert!((-0.4..=0.2).contains(&(reading - expected)), "{hz} Hz, {cycles}: {reading}");
             if hz < 96_000.0 {
-                near(reading, filter, 5e-3);
+                assert_abs_diff_eq!(reading, filter, epsilon = 5e-3);
             }
         }
     }
@@ -153,7 +154,7 @@ fn tech_3341_cases_20_to_23() {
             println!("offset {offset} {hz}: {reading:.4}");
             assert!((-0.4..=0.2).contains(&reading), "{hz} Hz, offset {offset}: {reading}");
             if hz < 96_000.0 {
-                near(reading, filter, 2e-3);
+                assert_abs_diff_eq!(reading, filter, epsilon = 2e-3);
             }
         }
     }
@@ -164,10 +165,18 @@ fn tech_3341_cases_20_to_23() {
 fn is_the_printed_filter() {
     for seed in 0..20 {
         let samples: Vec<f32> = wandering_noise::<1>(48_000.0, 0.3, seed).into_iter().map(|[sample]| sample).collect();
-        near(dbtp(48_000.0, &samples), 20.0 * printed(&[&samples[..], &[0.0; 12]].concat(), true).log10(), 1e-5);
-        near(dbtp(96_000.0, &samples), 20.0 * printed(&[&samples[..], &[0.0; 12]].concat(), false).log10(), 1e-5);
+        assert_abs_diff_eq!(
+            dbtp(48_000.0, &samples),
+            20.0 * printed(&[&samples[..], &[0.0; 12]].concat(), true).log10(),
+            epsilon = 1e-5
+        );
+        assert_abs_diff_eq!(
+            dbtp(96_000.0, &samples),
+            20.0 * printed(&[&samples[..], &[0.0; 12]].concat(), false).log10(),
+            epsilon = 1e-5
+        );
         let sample_peak = samples.iter().fold(0.0_f32, |peak, sample| peak.max(sample.abs()));
-        near(dbtp(192_000.0, &samples), 20.0 * f64::from(sample_peak).log10(), 1e-9);
+        assert_abs_diff_eq!(dbtp(192_000.0, &samples), 20.0 * f64::from(sample_peak).log10(), epsilon = 1e-9);
     }
 }
 
@@ -181,7 +190,7 @@ fn hidden_peaks() {
     meter.push(&square[..100]);
     meter.take_recent();
     meter.push(&square[100..]);
-    near(20.0 * meter.take_recent()[0].log10(), 3.0103 + 0.0446, 1e-3);
+    assert_abs_diff_eq!(20.0 * meter.take_recent()[0].log10(), 3.0103 + 0.0446, epsilon = 1e-3);
     let mut samples = [0.0_f32; 40];
     samples[16..24].copy_from_slice(&[-1.0, 1.0, -1.0, 1.0, 1.0, -1.0, 1.0, -1.0]);
     let reading = dbtp(48_000.0, &samples);
@@ -199,14 +208,14 @@ fn agrees_with_an_independent_meter() {
             let samples = faded(hz, 0.01 + 0.35 * random.unit(), 0.7, 360.0 * random.unit());
             let mut reference = EbuR128::new(1, hz as u32, Mode::TRUE_PEAK).unwrap();
             reference.add_frames_f32(&samples).unwrap();
-            near(dbtp(hz, &samples), 20.0 * reference.true_peak(0).unwrap().log10(), 0.4);
+            assert_abs_diff_eq!(dbtp(hz, &samples), 20.0 * reference.true_peak(0).unwrap().log10(), epsilon = 0.4);
         }
     }
     for seed in 0..5 {
         let noise: Vec<f32> = wandering_noise::<1>(48_000.0, 1.0, seed).into_iter().map(|[sample]| sample).collect();
         let mut reference = EbuR128::new(1, 48_000, Mode::TRUE_PEAK).unwrap();
         reference.add_frames_f32(&noise).unwrap();
-        near(dbtp(48_000.0, &noise), 20.0 * reference.true_peak(0).unwrap().log10(), 1.0);
+        assert_abs_diff_eq!(dbtp(48_000.0, &noise), 20.0 * reference.true_peak(0).unwrap().log10(), epsilon = 1.0);
     }
 }
 
@@ -220,7 +229,7 @@ fn recent_and_reset() {
     meter.push(&[[0.1]; 20]);
     meter.take_recent();
     meter.push(&[[0.1]; 20]);
-    near(meter.take_recent()[0], 0.1, 0.001);
+    assert_abs_diff_eq!(meter.take_recent()[0], 0.1, epsilon = 0.001);
     assert_eq!(meter.take_recent(), [0.0]);
     assert!(meter.hold()[0] >= 0.5);
     meter.push(&[[f32::NAN], [f32::INFINITY], [f32::MAX], [-f32::MAX], [1e-40]]);

@@ -1,6 +1,7 @@
 //! The bank of filters whose energies are wanted.
 
 use crate::rate;
+use approx::assert_relative_eq;
 use voicechain_core::filters::design::{BUTTERWORTH_Q, high_pass, low_pass};
 use voicechain_core::filters::{Cascade, CascadeState, EnergyBank, EnergyBankState};
 use voicechain_tests::spectra::Noise;
@@ -24,7 +25,7 @@ fn bank_energies_are_those_of_its_filters() {
         let mut filtered = frames.clone();
         Cascade::new(*band).run(&mut CascadeState::fresh(), &mut filtered);
         let expected: f64 = filtered.iter().flatten().map(|&x| f64::from(x) * f64::from(x)).sum();
-        assert!((found / expected - 1.0).abs() < 1e-6, "{found} {expected}");
+        assert_relative_eq!(found, expected, max_relative = 1e-6);
     }
     let mut whole = EnergyBankState::<2, 2>::fresh();
     bank.run(&mut whole, &frames);

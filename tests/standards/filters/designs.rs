@@ -1,6 +1,6 @@
 //! Each design against its closed form or its analog prototype.
 
-use approx::assert_abs_diff_eq;
+use approx::{assert_abs_diff_eq, relative_eq};
 use biquad::{Coefficients, ToHertz, Type};
 use std::f64::consts::{FRAC_1_SQRT_2, PI};
 use voicechain_core::filters::design::{
@@ -317,7 +317,7 @@ fn notch_is_deep_and_as_wide_as_its_q_says() {
                 }
                 if f0 < 0.01 * hz {
                     // Far below the top of the band the width is f0/Q in Hz as well.
-                    assert!(((edges[1] - edges[0]) / (f0 / q) - 1.0).abs() < 2e-3, "{f0} {q} {hz}: {edges:?}");
+                    assert!(relative_eq!(edges[1] - edges[0], f0 / q, max_relative = 2e-3), "{f0} {q} {hz}: {edges:?}");
                 }
             }
         }

@@ -1,5 +1,6 @@
 //! Settings in motion: two forms of one filter, energy, and steps in the output.
 
+use approx::{abs_diff_eq, assert_relative_eq};
 use proptest::prelude::*;
 use std::f64::consts::PI;
 use voicechain_core::filters::design::{
@@ -69,7 +70,7 @@ fn going_nowhere_sounds_like_rest() {
         state.loosen(&cascade);
         cascade.between(&cascade, 0.0).run(&mut state, &mut frames);
         for (n, (a, b)) in rest.iter().zip(&frames).enumerate() {
-            assert!((a[0] - b[0]).abs() <= 2e-7 * a[0].abs() + 1e-10, "{hz} {n}: {a:?} {b:?}");
+            assert!(abs_diff_eq!(a[0], b[0], epsilon = 2e-7 * a[0].abs() + 1e-10), "{hz} {n}: {a:?} {b:?}");
         }
     }
 }
@@ -149,7 +150,7 @@ fn nearly_nothing_is_carried_over() {
                     }
                 }
                 for (n, (a, b)) in rest.iter().zip(&frames).enumerate() {
-                    assert!((a[0] - b[0]).abs() < 1e-6, "{gain} {f0} {hz} {n}: {a:?} {b:?}");
+                    assert!(abs_diff_eq!(a[0], b[0], epsilon = 1e-6), "{gain} {f0} {hz} {n}: {a:?} {b:?}");
                 }
             }
         }
@@ -231,7 +232,7 @@ fn alternating_filters_blow_up_only_in_direct_form() {
     }
     let growth = (sizes[60] / sizes[50]).powf(0.1);
     println!("growth of the direct form in a period: {growth}");
-    assert!((growth / 66.4 - 1.0).abs() < 0.01, "{growth}");
+    assert_relative_eq!(growth, 66.4, max_relative = 0.01);
 
     let (slow, fast) = (Cascade::new([slow]), Cascade::new([fast]));
     let (slow, fast) = (slow.between(&slow, 0.0), fast.between(&fast, 0.0));
