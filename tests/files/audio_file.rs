@@ -1,5 +1,6 @@
-//! Damaged recordings.
+//! Whole numbers as floats, and damaged recordings.
 
+use dasp::Sample;
 use proptest::prelude::*;
 use std::path::Path;
 use voicechain_examples::audio_file::AudioFile;
@@ -21,6 +22,35 @@ fn wav(path: &Path, channels: u16, rate: u32, bits: u16, float: bool, samples: &
 
 fn wave(count: usize) -> Vec<f64> {
     (0..count).map(|n| 0.7 * (n as f64 * 0.05).sin() + 0.2 * (n as f64 * 0.731).cos()).collect()
+}
+
+/// What `dasp` makes of a shorter word as the upper part of one of 32 bits, to the bit.
+#[test]
+fn whole_numbers_become_the_floats_of_another_library() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.wav");
+    for bits in [16, 24, 32] {
+        let shift = 32 - bits;
+        let spread = (0..20_000_u32).map(|n| n.wrapping_mul(0x9E37_79B9) as i32);
+        let codes: Vec<i32> =
+            spread.chain([i32::MIN, i32::MIN + 1, -1, 0, 1, i32::MAX]).map(|code| code >> shift).collect();
+        let spec = hound::WavSpec {
+            channels: 1,
+            sample_rate: 48_000,
+            bits_per_sample: bits,
+            sample_format: hound::SampleFormat::Int,
+        };
+        let mut writer = hound::WavWriter::create(&path, spec).unwrap();
+        codes.iter().for_each(|&code| writer.write_sample(code).unwrap());
+        writer.finalize().unwrap();
+        let mut file = AudioFile::open(&path).unwrap();
+        let (mut all, mut chunk) = (Vec::new(), Vec::new());
+        while file.read(&mut chunk).unwrap() > 0 {
+            all.append(&mut chunk);
+        }
+        let expected: Vec<f32> = codes.iter().map(|&code| (code << shift).to_sample()).collect();
+        assert!(all.iter().map(|s| s.to_bits()).eq(expected.iter().map(|s| s.to_bits())), "{bits} bit");
+    }
 }
 
 proptest! {

@@ -1,5 +1,6 @@
-//! What is written is read and measured by others' code: `hound` and `ebur128`.
+//! What is written is read and measured by others' code: `hound`, `dasp` and `ebur128`.
 
+use dasp::Sample;
 use ebur128::{EbuR128, Mode};
 use std::path::Path;
 
@@ -29,8 +30,9 @@ pub(crate) fn hear(path: &Path) -> Heard {
     let samples = if float {
         reader.samples::<f32>().map(|s| s.expect("a sample")).collect()
     } else {
-        let full = f64::from(1u32 << (spec.bits_per_sample - 1));
-        reader.samples::<i32>().map(|s| (f64::from(s.expect("a sample")) / full) as f32).collect()
+        // A shorter word is the upper part of a longer one.
+        let shift = 32 - spec.bits_per_sample;
+        reader.samples::<i32>().map(|s| (s.expect("a sample") << shift).to_sample()).collect()
     };
     Heard { rate_hz: spec.sample_rate, channels: spec.channels, bits: spec.bits_per_sample, float, samples }
 }

@@ -136,25 +136,25 @@ pub(super) fn add_hum(samples: &mut [f32], rate: u32) {
 pub(super) fn add_rumble(samples: &mut [f32], rate: u32) {
     let mut dice = Dice::new(5);
     let mut filters = [Biquad::low_pass(0.8 * RUMBLE.0, 0.54, rate), Biquad::low_pass(0.8 * RUMBLE.0, 1.31, rate)];
-    let mut rumble: Vec<f32> =
+    let rumble: Vec<f32> =
         (0..samples.len()).map(|_| filters.iter_mut().fold(dice.white(), |x, f| f.next(x)) as f32).collect();
-    add_at_level(samples, &mut rumble, RUMBLE.1);
+    add_at_level(samples, &rumble, RUMBLE.1);
 }
 
 pub(super) fn add_room_tone(samples: &mut [f32], rate: u32, seed: u64) {
     let mut dice = Dice::new(seed);
     let mut filter = Biquad::low_pass(900.0, 0.5, rate);
-    let mut tone: Vec<f32> = (0..samples.len())
+    let tone: Vec<f32> = (0..samples.len())
         .map(|_| {
             let white = dice.white();
             (filter.next(white) + 0.03 * white) as f32
         })
         .collect();
-    add_at_level(samples, &mut tone, ROOM_TONE_DBFS);
+    add_at_level(samples, &tone, ROOM_TONE_DBFS);
 }
 
-fn add_at_level(samples: &mut [f32], noise: &mut [f32], level_dbfs: f64) {
+fn add_at_level(samples: &mut [f32], noise: &[f32], level_dbfs: f64) {
     let power = noise.iter().map(|&s| f64::from(s).powi(2)).sum::<f64>() / noise.len() as f64;
     let gain = (db(level_dbfs) / power.sqrt()) as f32;
-    samples.iter_mut().zip(noise).for_each(|(s, n)| *s += gain * *n);
+    dasp::slice::add_in_place_with_amp_per_channel(samples, noise, gain);
 }

@@ -25,6 +25,7 @@ mod transform;
 pub use faults::Fault;
 
 use biquad::Biquad;
+use dasp::slice::{add_in_place, add_in_place_with_amp_per_channel};
 use faults::{
     BOXY, DIRECT_TO_ROOM_DB, DULL, HUM, QUIETER_DB, ROOM_T60_S, RUMBLE, SIBILANT_DB, SPIKE_DB, add_hum, add_room_tone,
     add_rumble, room,
@@ -74,13 +75,14 @@ fn host(plan: &Plan, duration_s: f64) -> DemoVoice {
     let rate = 48_000;
     let stems = speak(plan, &HOST, rate, duration_s);
     let tilt = to_published_spectrum(&stems, rate, &HOST);
-    let rest = convolve(&stems.rest, &tilt);
     let hiss = convolve(&stems.sibilants, &tilt);
-    let mut clean: Vec<f32> = rest.iter().zip(&hiss).map(|(r, s)| r + s).collect();
+    let mut clean = convolve(&stems.rest, &tilt);
+    add_in_place(&mut clean, &hiss);
     let gain = db(HOST_LEVEL_DBFS - active_level(&clean, rate)) as f32;
     clean.iter_mut().for_each(|s| *s *= gain);
     let extra = gain * (db(SIBILANT_DB) - 1.0) as f32;
-    let mut recording: Vec<f32> = clean.iter().zip(&hiss).map(|(c, s)| c + extra * s).collect();
+    let mut recording = clean.clone();
+    add_in_place_with_amp_per_channel(&mut recording, &hiss, extra);
     let at_s: Vec<f64> = [0.12, 0.38, 0.55, 0.74, 0.93]
         .iter()
         .map(|share| plan.stressed[(share * plan.stressed.len() as f64) as usize])
@@ -107,7 +109,8 @@ fn guest(plan: &Plan, duration_s: f64) -> DemoVoice {
     let rate = 44_100;
     let stems = speak(plan, &GUEST, rate, duration_s);
     let tilt = to_published_spectrum(&stems, rate, &GUEST);
-    let both: Vec<f32> = stems.rest.iter().zip(&stems.sibilants).map(|(r, s)| r + s).collect();
+    let mut both = stems.rest;
+    add_in_place(&mut both, &stems.sibilants);
     let mut clean = convolve(&both, &tilt);
     let level = HOST_LEVEL_DBFS - QUIETER_DB;
     let gain = db(level - active_level(&clean, rate)) as f32;
