@@ -8,8 +8,7 @@ use voicechain_core::measure::ProfileMeter;
 use voicechain_core::measure::profile::{
     Bandwidth, Colour, Measured, Phrases, Pitch, Profile, Resonance, Room, Sibilance, Spikes,
 };
-use voicechain_core::propose::evidence::Warning;
-use voicechain_core::propose::{Context, Delivery, Role, carry_over, propose};
+use voicechain_core::propose::{Context, Delivery, Role, Warning, carry_over, propose};
 use voicechain_core::settings::rows;
 use voicechain_tests::recordings::{for_each_speaker, music};
 use voicechain_tests::spectra::Noise;

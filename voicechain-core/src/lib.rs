@@ -13,8 +13,9 @@
 //! # Ok::<(), voicechain_core::SettingError>(())
 //! ```
 //!
-//! Each layer uses only those above it: [`units`] and [`error`], [`math`], [`frame`], the table of [`settings`],
-//! [`filters`], [`detectors`], [`gain`], [`meters`], [`stages`], [`strip`].
+//! Each layer uses only those above it: [`units`] and [`error`], [`math`], [`frame`], the table of [`settings`] and its
+//! [`values`], [`levels`], [`filters`], [`detectors`], [`gain`], [`speech`], [`meters`]; then, apart from each other,
+//! [`stages`] and the [`strip`] that they make, and [`measure`] and [`propose`].
 //!
 //! What holds everywhere: no allocation, lock, system call, panic or `unsafe`; the same bits whatever the block size; a
 //! design that returns `Ok` is finite and stable at every rate from 8 to 192 kHz; any input is survived; latency and
@@ -28,10 +29,12 @@ pub mod error;
 pub mod filters;
 pub mod frame;
 pub mod gain;
+pub mod levels;
 pub mod math;
 pub mod measure;
 pub mod meters;
 pub mod propose;
+mod reverberation;
 pub mod settings;
 pub mod speech;
 pub mod stages;

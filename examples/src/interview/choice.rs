@@ -5,10 +5,10 @@ use super::voice::Voice;
 use crate::report::data::Reason;
 use crate::voice_page::words::{subject, warnings_beside};
 use voicechain_core::StripSettings;
+use voicechain_core::levels::working_level_lufs;
 use voicechain_core::measure::profile::Subject;
 use voicechain_core::propose::{Context, Proposal, carry_over, propose};
 use voicechain_core::settings::{StageId, row, rows};
-use voicechain_core::strip::working_level_lufs;
 
 /// A trim that is so far from the proposed one was found on another recording, dB.
 const ANOTHER_RECORDING_DB: f64 = 3.0;

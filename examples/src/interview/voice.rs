@@ -13,12 +13,13 @@ use crate::voice_page::Ear;
 use crate::wav_file::{Spool, SpoolReader};
 use std::path::{Path, PathBuf};
 use voicechain_core::frame::Frame;
+use voicechain_core::levels::WORKING_LEVEL_LUFS;
 use voicechain_core::math::to_db;
 use voicechain_core::measure::Profile;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, ReductionMeter, TruePeakMeter};
 use voicechain_core::settings::StageId;
 use voicechain_core::stages::leveller::ahead::{self, LevelEar};
-use voicechain_core::strip::{LEARNT_S, Ledger, Strip, StripCoefs, WORKING_LEVEL_LUFS};
+use voicechain_core::strip::{LEARNT_S, Ledger, Strip, StripCoefs};
 use voicechain_core::{SampleRate, StripSettings};
 
 /// Where a voice comes from.

@@ -13,10 +13,12 @@ use crate::wav_file::{Staged, WavFile, WavFormat};
 use std::path::Path;
 use voicechain_core::SampleRate;
 use voicechain_core::frame::Frame;
+use voicechain_core::levels::WORKING_LEVEL_LUFS;
 use voicechain_core::math::from_db;
 use voicechain_core::measure::profile::Resonance;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
-use voicechain_core::strip::{Audition, Part, WORKING_LEVEL_LUFS};
+use voicechain_core::propose::{TrialBell, trial_bell};
+use voicechain_core::strip::{Audition, Part};
 
 /// Length of a clip.
 const CLIP_S: f64 = 4.0;
@@ -158,9 +160,11 @@ where
         Audition::fresh(part, rate).run(&mut frames);
         frames
     };
-    let removed = part(Part::cut_of(candidate));
+    let TrialBell { frequency_hz, gain_db, q } = trial_bell(candidate);
+    let removed = part(Part::Cut { frequency_hz, gain_db, q });
     let left = whole.iter().zip(&removed).map(|(all, cut)| std::array::from_fn(|c| all[c] - cut[c])).collect();
-    let mut clips = [whole.to_vec(), part(Part::band_of(candidate)), left, removed];
+    let band = part(Part::Band { frequency_hz: candidate.frequency_hz, q: candidate.q });
+    let mut clips = [whole.to_vec(), band, left, removed];
     let fade = (FADE_S * rate.hz()) as usize;
     let (mut gains, mut over) = ([0.0; 4], 0.0f64);
     for (clip, gain_db) in clips.iter_mut().zip(&mut gains) {

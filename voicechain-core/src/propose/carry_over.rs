@@ -44,11 +44,13 @@ fn moved(info: &SettingInfo, set: f64, proposed_a: f64, proposed_b: f64) -> f64 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::strip::StartingPoint;
+    use crate::settings::Slope;
 
     #[test]
     fn taste_moves_in_each_setting_s_own_scale() {
-        let (a, b) = (StartingPoint::SpokenClose.settings(), StartingPoint::SpokenLiveRoom.settings());
+        let (mut a, mut b) = (StripSettings::default(), StripSettings::default());
+        (a.high_pass.frequency_hz, a.tone_eq.bell_gain_db) = (70.0, 1.5);
+        (b.high_pass.frequency_hz, b.high_pass.slope, b.tone_eq.bell_gain_db) = (90.0, Slope::Db24, 2.0);
         let mut set = a;
         set.high_pass.frequency_hz *= 2.0;
         set.tone_eq.bell_gain_db += 1.0;

@@ -1,6 +1,7 @@
 //! Evidence in groups: what one measurement led to, in one sentence.
 
-use super::evidence::{Evidence, stage_words};
+use super::evidence::Evidence;
+use super::words::stage_words;
 use core::fmt;
 
 /// The groups of a proposal's evidence, in the order in which the rules decided.

@@ -2,7 +2,7 @@ extern crate std;
 
 use super::*;
 use crate::measure::profile::*;
-use crate::settings::{DeReverbVariant, Mains, Slope, rows};
+use crate::settings::{DeReverbVariant, Mains, Slope, StripSettings, rows};
 use std::string::ToString;
 
 /// A clean, dry, even voice.

@@ -4,6 +4,7 @@ use super::{Core, Stage};
 use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame};
 use crate::math::{from_db, power_to_db, smooth_step, smoothing};
+use crate::reverberation::{DRY_MS, LONG_MS, SHORT_MS};
 use crate::settings::{DeReverbSettings, DeReverbVariant};
 use crate::units::SampleRate;
 
@@ -19,27 +20,20 @@ use predictor::Predictor;
 use suppressor::{Rules, Suppressor};
 use transform::{Complexes, HALF, LONGEST, Transform};
 
-/// Decay time at which it begins to act, ms: 29 of the 35 voices without any room of both halves read less than this, all 35
-/// more in a room of 260 ms.
-pub(crate) const DRY_MS: f64 = 170.0;
-/// Where it acts in full, ms.
+/// Decay time at which it acts in full, ms; it begins to act at [`DRY_MS`].
 const ROOMY_MS: f64 = 180.0;
 /// Between these decay times it begins to take the noise of a recording, too, whether a room proves true or not: of the six
 /// voices without any room that read more than that, five have noise of their own (0.18, 0.18, 0.18, 0.20 and 0.25 s), and
 /// what they lose is their noise.
 const NOISE_TAKEN_MS: [f64; 2] = [183.0, 203.0];
-/// Up to the first decay time, ms, it acts no further than what it predicts comes true, because voices without any room read
-/// as much; from the other on nothing has to be proved.
-pub(crate) const SHORT_MS: [f64; 2] = [280.0, 400.0];
 /// The late sound of a band is taken to fall so much slower than the room's decay time says: of 1, 1.2 and 1.3 with feeds of
 /// 0.15 to 0.25 the best of pauses and ESTOI together, on the half that chooses; and of the shortest, which are read too short
 /// (0.24 s where it is 0.27 s), so much slower: of 1.2 to 1.4 what lowers pauses most, on both halves; and of the longest
-/// (1.03 s where it is 1.28 s): of 1.2, 1.4 and 1.6 the best there without noise, on both halves (ESTOI within .0002 of 1.4's).
+/// (1.03 s where it is 1.28 s): of 1.2, 1.4 and 1.6 the best there without noise, on both halves (ESTOI within .0002 of 1.4's),
+/// to which it grows between the ends of [`LONG_MS`].
 const SLOWER: f64 = 1.2;
 const SLOWER_IF_SHORT: f64 = 1.4;
 const SLOWER_IF_LONG: f64 = 1.6;
-/// Between these decay times it grows to that, ms.
-pub(crate) const LONG_MS: [f64; 2] = [800.0, 1_000.0];
 /// Smoothing of what feeds the late sound, as a share of the decay time, and within which bounds, ms: what is late blurs the
 /// more, the longer the room rings. Of 0.03, 0.04 and 0.05 the best ESTOI on the half that chooses; of lower bounds of 8 to
 /// 24 ms the one that gains PESQ (.01) in rooms of 0.27 s and, with `LATE_BESIDE_DIRECT`, loses no ESTOI.

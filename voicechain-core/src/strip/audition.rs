@@ -8,8 +8,6 @@ use crate::filters::cascade::step_state_variable;
 use crate::filters::design::{HIGHEST_OF_RATE, band_pass, bell};
 use crate::frame::{Frame, Lanes};
 use crate::math::smooth_step;
-use crate::measure::profile::Resonance;
-use crate::propose::trial_bell;
 use crate::stages::processor::MOTION_MS;
 use crate::units::SampleRate;
 
@@ -38,19 +36,6 @@ pub enum Part {
 }
 
 impl Part {
-    /// The band of a candidate alone.
-    #[must_use]
-    pub fn band_of(resonance: &Resonance) -> Self {
-        Self::Band { frequency_hz: resonance.frequency_hz, q: resonance.q }
-    }
-
-    /// What the cut that is tried on a candidate ([`trial_bell`]) would take away.
-    #[must_use]
-    pub fn cut_of(resonance: &Resonance) -> Self {
-        let (frequency_hz, gain_db, q) = trial_bell(resonance);
-        Self::Cut { frequency_hz, gain_db, q }
-    }
-
     /// The filter that leaves only this part; `None` for all of it, and for numbers that are none. What lies outside the
     /// ranges of the strip's bells is held at their ends, and under 0.45 of the rate.
     fn filter(self, rate: SampleRate) -> Option<StateVariable> {

@@ -19,7 +19,7 @@ pub use coefs::StripCoefs;
 pub use learning::LEARNT_S;
 pub use ledger::{Ledger, LedgerEntry};
 pub use listening::{Listening, Way};
-pub use starting_points::{StartingPoint, WORKING_LEVEL_LUFS, working_level_lufs};
+pub use starting_points::StartingPoint;
 
 use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame, gather, scatter};

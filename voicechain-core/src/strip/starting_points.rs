@@ -2,18 +2,6 @@
 
 use crate::settings::{MakeUp, Slope, StripSettings};
 
-/// The integrated loudness, LUFS (one channel), to which the trim should bring a voice so that the thresholds of the
-/// starting points fit (EBU R 128 programme level).
-pub const WORKING_LEVEL_LUFS: f64 = -23.0;
-
-/// The same for a recording of one or two channels, LUFS: both channels of a stereo file carry the voice, and both count.
-/// So each channel meets the thresholds at the same level as a mono voice does, and in the stereo mix, where a mono voice
-/// goes to both sides, the two are equally loud. Tested by `one_voice_is_as_loud_in_one_channel_as_in_two`.
-#[must_use]
-pub fn working_level_lufs(channels: usize) -> f64 {
-    WORKING_LEVEL_LUFS + if channels == 2 { crate::math::power_to_db(2.0) } else { 0.0 }
-}
-
 /// A kind of voice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum StartingPoint {
@@ -46,7 +34,7 @@ impl StartingPoint {
         }
     }
 
-    /// The settings (common practice, no source), for a voice at [`WORKING_LEVEL_LUFS`]. Switches and bands that a kind
+    /// The settings (common practice, no source), for a voice at [`WORKING_LEVEL_LUFS`](crate::levels::WORKING_LEVEL_LUFS). Switches and bands that a kind
     /// of voice does not need rest.
     #[must_use]
     pub fn settings(self) -> StripSettings {

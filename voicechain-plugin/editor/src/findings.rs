@@ -9,6 +9,7 @@ use crate::words as say;
 use egui::{Align, Pos2, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use voicechain_core::measure::Profile;
 use voicechain_core::measure::profile::Resonance;
+use voicechain_core::propose::{TrialBell, trial_bell};
 use voicechain_core::strip::Part;
 
 /// Sibilants are written from so many dB over the usual.
@@ -72,18 +73,19 @@ impl Page {
             let Some(candidate) = finding.candidate else { continue };
             let mut at = pos2(word.right() + 7.0, base);
             let hz = say::hertz(finding.hz);
+            let TrialBell { frequency_hz, gain_db, q } = trial_bell(&candidate);
             for (name, full, what, part) in [
                 (
                     "hear it",
                     format!("hear {hz} alone"),
                     "Lets this band be heard alone; press again to hear everything.",
-                    Part::band_of(&candidate),
+                    Part::Band { frequency_hz: candidate.frequency_hz, q: candidate.q },
                 ),
                 (
                     "its cut",
                     format!("hear the cut at {hz}"),
                     "Lets be heard what a cut here would take away; press again to hear everything.",
-                    Part::cut_of(&candidate),
+                    Part::Cut { frequency_hz, gain_db, q },
                 ),
             ] {
                 at.x = self.hear(ui, at, name, &full, what, part, pen) + 9.0;

@@ -4,6 +4,7 @@ use crate::desk::Track;
 use egui::{Event, Key, Modifiers, PointerButton, Pos2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
+use voicechain_core::propose::{TrialBell, trial_bell};
 use voicechain_core::settings::{Middle, StageId, row};
 use voicechain_core::strip::{Part, StartingPoint, Way};
 use voicechain_core::units::Unit;
@@ -115,6 +116,7 @@ fn a_button_that_is_let_go_late_counts() {
 fn every_action_asks_for_what_it_says() {
     let mut page = open(Track::measured());
     let candidate = page.state().profile.unwrap().resonances.unwrap()[0].unwrap();
+    let TrialBell { frequency_hz, gain_db, q } = trial_bell(&candidate);
     for (name, ask) in [
         ("measure again", Ask::Measure),
         ("stop measuring", Ask::StopMeasuring),
@@ -126,8 +128,8 @@ fn every_action_asks_for_what_it_says() {
         ("removed", Ask::Listen(Way::Removed)),
         ("processed", Ask::Listen(Way::Processed)),
         ("same loudness", Ask::Match(false)),
-        ("hear 455 Hz alone", Ask::Hear(Part::band_of(&candidate))),
-        ("hear the cut at 455 Hz", Ask::Hear(Part::cut_of(&candidate))),
+        ("hear 455 Hz alone", Ask::Hear(Part::Band { frequency_hz: candidate.frequency_hz, q: candidate.q })),
+        ("hear the cut at 455 Hz", Ask::Hear(Part::Cut { frequency_hz, gain_db, q })),
         ("hear the cut at 455 Hz", Ask::Hear(Part::Whole)),
         ("open", Ask::Choose(Filing::Open)),
     ] {

@@ -1,15 +1,18 @@
 //! What the recording itself warns of.
 
-use super::dynamics::{NOISY_DB, PRESSED_CREST_DB};
-use super::{Profile, Proposal, Subject, known};
-use crate::propose::evidence::Warning;
+use super::compressor::{NOISY_DB, PRESSED_CREST_DB};
+use super::known::known;
+use crate::measure::profile::{Profile, Subject};
+use crate::propose::proposal::Proposal;
+use crate::propose::warning::Warning;
 
 /// Speech that tells enough, s: resonances are found twice as often in 30 s as in 8 s.
 const ENOUGH_S: f64 = 30.0;
 /// A decay time from which a voice sounds distant, s (common practice, no source).
 const ROOMY_S: f64 = 0.4;
 
-pub(super) fn recording(profile: &Profile, proposal: &mut Proposal) {
+/// Warns of what the strip cannot mend, and of what tells too little.
+pub(in crate::propose) fn warn_of_recording(profile: &Profile, proposal: &mut Proposal) {
     match profile.subject {
         Subject::Voice => {}
         Subject::SeveralVoices => proposal.warn(Warning::SeveralVoices),

@@ -1,57 +1,18 @@
-//! De-esser and compressor, both set from the voice itself so that its level does not matter.
+//! Compressor: set from the voice itself, so that its level does not matter.
 
-use super::{Context, Profile, Proposal, Reason, Role, known};
-use crate::propose::evidence::Warning;
-
-/// Fricatives stronger than usual by more than this are turned down, dB: one clean voice in ten reads more.
-const USUAL_EXCESS_DB: f64 = 6.5;
-/// Bounds of the range, dB (common practice, no source).
-const RANGE_DB: [f64; 2] = [4.0, 8.0];
-/// So far below the loud fricatives' ratio, besides the range, the de-esser begins, dB.
-const EARLIER_DB: f64 = 7.0;
-/// Bounds of the threshold, dB. Vowels lie below -12 dB, the knee begins 3 dB under the threshold.
-const DE_ESSER_THRESHOLD_DB: [f64; 2] = [-6.0, 12.0];
-/// The whole sibilant band, whose lower edge is at 4 kHz.
-const DE_ESSER_HZ: f64 = 4_000.0;
-
-/// Only where the fricatives are too strong.
-pub(super) fn de_esser(profile: &Profile, proposal: &mut Proposal) {
-    let Ok(sibilance) = profile.sibilance else { return };
-    // Nothing that is not a number is greater than anything.
-    if !(sibilance.excess_db > USUAL_EXCESS_DB && sibilance.loud_ratio_db.is_finite()) {
-        return;
-    }
-    let range = libm::round(2.0 * sibilance.excess_db.clamp(RANGE_DB[0], RANGE_DB[1])) * 0.5;
-    let [least, most] = DE_ESSER_THRESHOLD_DB;
-    let reason = Reason {
-        place_hz: Some(sibilance.frequency_hz).filter(|hz| hz.is_finite()),
-        reference_words: "one voice in ten reads more than",
-        confidence: 0.6,
-        source: "measured on 16 recorded voices, command reach sibilance",
-        ..Reason::new("the strength of the fricatives over the usual", sibilance.excess_db, USUAL_EXCESS_DB, "dB")
-    };
-    proposal.decide(reason, "de_esser.on", 1.0);
-    proposal.decide(reason, "de_esser.range_db", range);
-    proposal.decide(Reason { source: super::PRACTICE, ..reason }, "de_esser.frequency_hz", DE_ESSER_HZ);
-    let ratio = Reason {
-        reference_words: "the de-esser begins at",
-        reference: (sibilance.loud_ratio_db - range - EARLIER_DB).clamp(least, most),
-        source: super::PRACTICE,
-        measured: sibilance.loud_ratio_db,
-        quantity: "the ratio of the sibilant to the voiced band in loud fricatives",
-        ..reason
-    };
-    proposal.decide(ratio, "de_esser.threshold_db", ratio.reference);
-}
+use super::known::known;
+use crate::measure::Profile;
+use crate::propose::cause::{Cause, PRACTICE};
+use crate::propose::context::{Context, Role};
+use crate::propose::proposal::Proposal;
+use crate::propose::warning::Warning;
 
 /// The threshold lies so far under the peaks of loud speech, dB, at 3:1: then the compressor's 95th percentile of gain
 /// reduction is from 3 to 6 dB in nine voices of ten (`reach -- proposal`).
 const UNDER_THE_PEAKS_DB: f64 = 7.0;
 /// A voice over music is compressed from so much lower, dB (common practice, no source).
 const OVER_MUSIC_DB: f64 = 1.5;
-/// The level of speech usually spreads by less than this, dB, and this many spikes in ten seconds make a voice spiky:
-/// both told best by these on half of the recorded voices (`reach -- levels`).
-pub(super) const USUAL_SPREAD_DB: f64 = 4.4;
+/// This many spikes in ten seconds make a voice spiky, told best by this on half of the recorded voices (`reach -- levels`).
 const SPIKY_PER_10_S: f64 = 2.0;
 /// Below this crest factor nothing is left to compress, dB (common practice, no source).
 pub(super) const PRESSED_CREST_DB: f64 = 9.0;
@@ -76,7 +37,7 @@ fn louder_side_db(profile: &Profile) -> f64 {
 
 /// Near 3:1 from the peaks of loud speech; harder for spikes, gentle where noise would rise. Behind the leveller speech lies
 /// where it brings it: peaks that were measured on uneven phrases are those of the loud ones.
-pub(super) fn compressor(profile: &Profile, context: Context, proposal: &mut Proposal) {
+pub(in crate::propose) fn compressor(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let Some(peak) = known(profile.level.speech_peak_dbfs) else { return };
     if known(profile.level.crest_db).is_some_and(|crest| crest < PRESSED_CREST_DB) {
         return;
@@ -106,28 +67,28 @@ pub(super) fn compressor(profile: &Profile, context: Context, proposal: &mut Pro
     };
     let level = speech_peak + louder_side_db(profile);
     let threshold = libm::round(2.0 * (level - under)) * 0.5;
-    let reason = Reason {
+    let cause = Cause {
         reference_words: "the compressor begins at",
         confidence: 0.9,
         source: "measured on 24 recorded voices, command reach proposal",
-        ..Reason::new(peaks, level, threshold, "dBFS")
+        ..Cause::new(peaks, level, threshold, "dBFS")
     };
-    proposal.decide(reason, "compressor.on", 1.0);
-    proposal.decide(reason, "compressor.threshold_db", threshold);
+    proposal.decide(cause, "compressor.on", 1.0);
+    proposal.decide(cause, "compressor.threshold_db", threshold);
 
     let why = if noisy {
-        Reason {
+        Cause {
             reference_words: "compression is gentle below",
-            ..Reason::new("the signal-to-noise ratio", snr, NOISY_DB[0], "dB")
+            ..Cause::new("the signal-to-noise ratio", snr, NOISY_DB[0], "dB")
         }
     } else if spiky {
-        Reason {
+        Cause {
             source: "measured on 24 recorded voices, command reach levels",
             reference_words: "usual is less than",
-            ..Reason::new("the number of spikes in ten seconds", spikes, SPIKY_PER_10_S, "")
+            ..Cause::new("the number of spikes in ten seconds", spikes, SPIKY_PER_10_S, "")
         }
     } else {
-        Reason { source: super::PRACTICE, ..reason }
+        Cause { source: PRACTICE, ..cause }
     };
     proposal.decide(why, "compressor.ratio", ratio);
     if spiky {

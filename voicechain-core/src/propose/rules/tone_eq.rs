@@ -1,0 +1,63 @@
+//! Low end and presence: lifted where they lack, taken where they are too much, only beyond what is usual.
+
+use super::known::known;
+use super::tone_budget::left_db;
+use crate::measure::Profile;
+use crate::propose::cause::Cause;
+use crate::propose::context::{Context, Role};
+use crate::propose::proposal::Proposal;
+
+/// Mean and standard deviation of clean voices against published speech, dB, below 250 Hz.
+const LOW_END_DB: [f64; 2] = [-1.4, 4.0];
+/// The same from 2 to 5 kHz.
+const PRESENCE_DB: [f64; 2] = [1.9, 3.9];
+/// The most that a tone rule gives or takes, dB (common practice, no source).
+const MOST_TONE_DB: f64 = 2.0;
+/// The bell of the tone EQ needs the band up to here, Hz.
+const PRESENCE_NEEDS_HZ: f64 = 6_000.0;
+const MEASURED: &str = "measured on 16 clean voices against Byrne et al. 1994, command reach colour";
+
+/// Half of what lies beyond one standard deviation, the other way, bounded, in half decibels.
+fn correction_db(deviation: f64, [mean, spread]: [f64; 2]) -> f64 {
+    let beyond = deviation - mean;
+    let beyond = beyond - beyond.clamp(-spread, spread);
+    libm::round((-beyond).clamp(-2.0 * MOST_TONE_DB, 2.0 * MOST_TONE_DB)) * 0.5 + 0.0
+}
+
+/// A little low end for a solo voice that lacks it; presence when dull, unless it would hiss or is not recorded.
+pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal: &mut Proposal) {
+    let Ok(colour) = profile.colour else { return };
+    if let Some(low) = known(colour.low_end_db) {
+        let left = left_db(proposal);
+        let gain = correction_db(low, LOW_END_DB).clamp(-left, left);
+        let wanted = if context.role == Role::OverMusic { gain.min(0.0) } else { gain };
+        if wanted != 0.0 {
+            let cause = Cause {
+                confidence: 0.5,
+                source: MEASURED,
+                ..Cause::new("the low end against published speech", low, LOW_END_DB[0], "dB")
+            };
+            proposal.decide(cause, "tone_eq.low_shelf_gain_db", wanted);
+        }
+    }
+    if let Some(presence) = known(colour.presence_db) {
+        let mut gain = correction_db(presence, PRESENCE_DB);
+        let reaches = profile.bandwidth.is_ok_and(|b| b.high_hz >= PRESENCE_NEEDS_HZ);
+        if gain > 0.0 {
+            let sibilant = profile.sibilance.map_or(0.0, |s| s.excess_db);
+            // Nothing for a voice that hisses by 5 dB more than usual, half for one that does by 2.5 dB.
+            let less = if sibilant.is_finite() { (1.0 - sibilant / 5.0).clamp(0.0, 1.0) } else { 0.0 };
+            gain = if reaches { libm::round(2.0 * gain * less) * 0.5 } else { 0.0 };
+        }
+        let left = left_db(proposal);
+        gain = gain.clamp(-left, left);
+        if gain != 0.0 {
+            let cause = Cause {
+                confidence: 0.6,
+                source: MEASURED,
+                ..Cause::new("the presence against published speech", presence, PRESENCE_DB[0], "dB")
+            };
+            proposal.decide(cause, "tone_eq.bell_gain_db", gain);
+        }
+    }
+}
