@@ -2,8 +2,9 @@
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use std::time::Duration;
-use voicechain_benches::{RATE_HZ, pass, rivals, voice};
+use voicechain_benches::{RATE_HZ, pass, rivals};
 use voicechain_core::SampleRate;
+use voicechain_examples::timing::voice;
 
 const FRAMES: usize = 48_000 / 512 * 512;
 

@@ -2,8 +2,9 @@
 
 use criterion::{Criterion, SamplingMode, Throughput, criterion_group, criterion_main};
 use std::time::Duration;
-use voicechain_benches::{RATE_HZ, rivals, voice};
+use voicechain_benches::{RATE_HZ, rivals};
 use voicechain_core::SampleRate;
+use voicechain_examples::timing::voice;
 
 const FRAMES: usize = 10 * 48_000;
 const BLOCK: usize = 512;

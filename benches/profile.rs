@@ -3,9 +3,9 @@
 
 use criterion::{BenchmarkId, Criterion, SamplingMode, Throughput, criterion_group, criterion_main};
 use std::time::{Duration, Instant};
-use voicechain_benches::voice;
 use voicechain_core::SampleRate;
 use voicechain_core::measure::ProfileMeter;
+use voicechain_examples::timing::voice;
 
 const RATES_HZ: [f64; 4] = [44_100.0, 48_000.0, 96_000.0, 192_000.0];
 const SECONDS: f64 = 6.0;

@@ -8,10 +8,11 @@
 use std::process::ExitCode;
 use std::time::Instant;
 use voicechain_benches::rivals::{self, Stereo};
-use voicechain_benches::{RATE_HZ, machine, pass, voice};
+use voicechain_benches::{RATE_HZ, pass};
 use voicechain_core::settings::{DeReverbSettings, DeReverbVariant};
 use voicechain_core::stages::{DeReverb, Processor, StageCoefs};
 use voicechain_core::{SampleRate, SettingError};
+use voicechain_examples::timing::{machine, voice};
 
 /// Frames that a contender processes in its turn.
 const TURN: usize = 48_000 / 4 / 512 * 512;

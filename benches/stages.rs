@@ -4,13 +4,14 @@ use criterion::measurement::WallTime;
 use criterion::{BenchmarkGroup, BenchmarkId, Criterion, SamplingMode, Throughput, criterion_group, criterion_main};
 use std::hint::black_box;
 use std::time::Duration;
-use voicechain_benches::work::{self, BLOCKS, Work};
-use voicechain_benches::{RATE_HZ, pass, voice};
+use voicechain_benches::{RATE_HZ, pass};
 use voicechain_core::frame::{CHUNK, Frame};
 use voicechain_core::meters::{ChannelWeights, LevelLedger, LoudnessMeter, TruePeakMeter};
 use voicechain_core::settings::{StageId, StripSettings};
 use voicechain_core::strip::StartingPoint;
 use voicechain_core::{SampleRate, SettingError};
+use voicechain_examples::timing::voice;
+use voicechain_examples::timing::work::{self, BLOCKS, Work};
 
 /// Frames per measured pass: with the phrase and the pause of the signal.
 const FRAMES: usize = 3 * 48_000 / 2_048 * 2_048;

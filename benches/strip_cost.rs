@@ -10,9 +10,10 @@
 use std::fs;
 use std::process::ExitCode;
 use std::time::Instant;
-use voicechain_benches::{RATE_HZ, pass, voice, work};
+use voicechain_benches::{RATE_HZ, pass};
 use voicechain_core::strip::StartingPoint;
 use voicechain_core::{SampleRate, StripSettings};
+use voicechain_examples::timing::{voice, work};
 
 struct Options {
     name: String,

@@ -1,4 +1,4 @@
-//! Lets the programs that measure time say what they were built with. Shared by the packages `examples` and `benches`.
+//! Lets the programs that measure time say what they were built with.
 
 use std::env::var;
 use std::process::Command;

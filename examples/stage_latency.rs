@@ -6,20 +6,14 @@
 //! budget is that of the 99th percentile. `--quick` times 2 000 blocks per row instead of 100 000, `--csv` writes commas
 //! instead of columns. Whatever else the machine does is in the worst.
 
-#[path = "../benches/src/machine.rs"]
-pub mod machine;
-#[path = "../benches/src/voice.rs"]
-pub mod voice;
-#[path = "../benches/src/work.rs"]
-pub mod work;
-
 use std::io::{self, Write};
 use std::process::ExitCode;
 use std::time::Instant;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{DeReverbVariant, StageId};
 use voicechain_core::{SampleRate, SettingError, StripSettings};
-use work::{BLOCKS, Work};
+use voicechain_examples::timing::work::{BLOCKS, Work};
+use voicechain_examples::timing::{machine, voice, work};
 
 const MANY: usize = 100_000;
 const FEW: usize = 2_000;

@@ -1,13 +1,11 @@
-//! What the programs of this package share: the signal, the work to measure, the other libraries, and the machine.
+//! What the programs of this package share: the other libraries, and how a signal is run in blocks. The signal, the work to
+//! measure and the machine are `timing` in the examples.
 //!
 //! `cargo bench -p voicechain-benches` measures every stage, the meters and the strip per block size, and the cascade
 //! and the meters beside other libraries. `cargo run --release -p voicechain-benches --bin ratios` compares in turns and
 //! prints ratios. `benches/strip_vs_library.py` sets the whole strip against a Python library's simpler chain.
 
-pub mod machine;
 pub mod rivals;
-pub mod voice;
-pub mod work;
 
 /// The rate at which everything here is measured, Hz.
 pub const RATE_HZ: f64 = 48_000.0;

@@ -198,7 +198,7 @@ mod tests {
     #[test]
     fn every_cascade_does_the_same_work() {
         let rate = SampleRate::new(48_000.0).unwrap();
-        let signal = crate::voice::speech_like(48_000, rate);
+        let signal = voicechain_examples::timing::voice::speech_like(48_000, rate);
         let reference = after(ours(rate), &signal);
         let apart = |run: Stereo| difference_db(&reference, &after(run, &signal));
         assert!(difference_db(&reference, &signal) > -20.0, "the cascade changes the signal");
@@ -213,9 +213,9 @@ mod tests {
     #[test]
     fn both_meters_read_the_same() {
         let rate = SampleRate::new(48_000.0).unwrap();
-        let signal = crate::voice::speech_like(10 * 48_000, rate);
+        let signal = voicechain_examples::timing::voice::speech_like(10 * 48_000, rate);
         let (ours, theirs) = (our_meters(&signal, 512, true, rate), ebur128(&signal, 512, rate).unwrap());
-        assert!((ours.integrated_lufs - crate::voice::LOUDNESS_LUFS).abs() < 0.01, "{ours:?}");
+        assert!((ours.integrated_lufs - voicechain_examples::timing::voice::LOUDNESS_LUFS).abs() < 0.01, "{ours:?}");
         assert!((ours.integrated_lufs - theirs.integrated_lufs).abs() < 0.02, "{ours:?} {theirs:?}");
         assert!((ours.range_lu - theirs.range_lu).abs() < 0.5, "{ours:?} {theirs:?}");
         assert!((ours.true_peak_dbtp - theirs.true_peak_dbtp).abs() < 0.3, "{ours:?} {theirs:?}");

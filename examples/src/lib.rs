@@ -12,6 +12,7 @@ pub mod series;
 pub mod settings_file;
 pub mod spectrum;
 pub mod terminal;
+pub mod timing;
 pub mod voice_page;
 pub mod wav_file;
 
