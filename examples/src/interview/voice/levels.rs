@@ -1,0 +1,46 @@
+//! Loudness, peaks and gain reduction, as the report tells them.
+
+use crate::error::JobError;
+use crate::report::data::{GainReduction, Levels};
+use crate::wav_file::SpoolReader;
+use voicechain_core::SampleRate;
+use voicechain_core::math::to_db;
+use voicechain_core::meters::{ChannelWeights, LoudnessMeter, ReductionMeter, TruePeakMeter};
+
+/// Two channels carry twice the power of one, dB.
+pub(super) const TWO_CHANNELS_DB: f64 = 3.010_299_956_639_812;
+
+/// Loudness and peaks of everything in a spool.
+pub(in crate::interview) fn measure<const C: usize>(
+    spool: &mut SpoolReader,
+    rate: SampleRate,
+) -> Result<Levels, JobError> {
+    let mut loudness = Box::new(LoudnessMeter::<C>::new(rate, ChannelWeights::default()));
+    let mut peak = TruePeakMeter::<C>::new(rate);
+    let mut chunk = Vec::new();
+    spool.rewind()?;
+    while spool.read(&mut chunk, 4_096)? > 0 {
+        let (frames, _) = chunk.as_chunks::<C>();
+        loudness.push(frames);
+        peak.push(frames);
+    }
+    peak.finish();
+    Ok(levels(&loudness, &peak))
+}
+
+/// What the meters show.
+pub(in crate::interview) fn levels<const C: usize>(loudness: &LoudnessMeter<C>, peak: &TruePeakMeter<C>) -> Levels {
+    let largest = |values: [f64; C]| Some(to_db(values.into_iter().fold(0.0, f64::max))).filter(|db| db.is_finite());
+    Levels {
+        integrated_lufs: loudness.integrated(),
+        loudness_range_lu: loudness.range(),
+        true_peak_dbtp: largest(peak.hold()),
+        sample_peak_dbfs: largest(peak.sample_hold()),
+    }
+}
+
+/// What a meter of gain reduction shows.
+pub(in crate::interview) fn reduction(meter: Option<&ReductionMeter>) -> GainReduction {
+    let at = |percent| meter.and_then(|m| m.percentile_db(percent)).unwrap_or(0.0);
+    GainReduction { median_db: at(50.0), p95_db: at(95.0), max_db: meter.map_or(0.0, ReductionMeter::largest_db) }
+}

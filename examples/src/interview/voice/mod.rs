@@ -1,0 +1,135 @@
+//! One voice: read, measured, brought to level, run through the strip.
+
+mod drawn;
+mod levels;
+mod process;
+mod read;
+mod response;
+
+pub(super) use levels::{levels, measure, reduction};
+pub(super) use read::Source;
+
+use self::levels::TWO_CHANNELS_DB;
+use super::choice::Chosen;
+use super::words;
+use crate::audio_file::Warning;
+use crate::error::{JobError, Trouble};
+use crate::report::VoiceSeries;
+use crate::report::data::{self, GainReductions, Levels};
+use crate::wav_file::SpoolReader;
+use voicechain_core::measure::Profile;
+use voicechain_core::settings::StageId;
+use voicechain_core::strip::{Ledger, StripCoefs};
+use voicechain_core::{SampleRate, StripSettings};
+
+/// A voice on its way.
+pub(super) struct Voice {
+    pub(super) name: String,
+    /// What the report calls the recording.
+    file: String,
+    pub(super) settings: StripSettings,
+    /// Measured on the recording at its own rate.
+    pub(super) profile: Profile,
+    pub(super) file_warnings: Vec<Warning>,
+    chosen: Chosen,
+    rate: SampleRate,
+    source_rate_hz: u32,
+    recorded: SpoolReader,
+    processed: Option<SpoolReader>,
+    pub(super) input: Levels,
+    /// Of the processed voice, as in the stereo mix, before the balance.
+    processed_levels: Levels,
+    pub(super) balance_db: f64,
+    ledger: Option<Ledger>,
+    reductions: GainReductions,
+    /// Frequency and level of the hum that was last taken out, Hz, dBFS.
+    hum: Option<(f64, f64)>,
+    warnings: Vec<String>,
+    drawn: VoiceSeries,
+}
+
+impl Voice {
+    /// Takes the settings that were chosen for it.
+    pub(super) fn choose(&mut self, chosen: Chosen) {
+        self.settings = chosen.settings;
+        self.warnings.extend(chosen.warnings.iter().cloned());
+        self.chosen = chosen;
+    }
+
+    pub(super) fn frames(&self) -> u64 {
+        self.recorded.frames()
+    }
+
+    pub(super) fn seconds(&self) -> f64 {
+        self.frames() as f64 / self.rate.hz()
+    }
+
+    pub(super) fn channels(&self) -> usize {
+        self.recorded.channels()
+    }
+
+    pub(super) fn warn(&mut self, words: String) {
+        self.warnings.push(words);
+    }
+
+    /// The recording at the delivery's rate.
+    pub(super) fn recorded(&mut self) -> &mut SpoolReader {
+        &mut self.recorded
+    }
+
+    /// The processed voice; the recording before it was processed.
+    pub(super) fn processed(&mut self) -> &mut SpoolReader {
+        self.processed.as_mut().unwrap_or(&mut self.recorded)
+    }
+
+    /// Loudness and peaks of the processed voice as in the stereo mix, balanced.
+    pub(super) fn output(&self) -> Levels {
+        let shifted = |level: Option<f64>| level.map(|level| level + self.balance_db);
+        Levels {
+            integrated_lufs: shifted(self.processed_levels.integrated_lufs),
+            loudness_range_lu: self.processed_levels.loudness_range_lu,
+            true_peak_dbtp: shifted(self.processed_levels.true_peak_dbtp),
+            sample_peak_dbfs: shifted(self.processed_levels.sample_peak_dbfs),
+        }
+    }
+
+    /// What the page draws.
+    pub(super) fn series(&self) -> VoiceSeries {
+        let mut drawn = self.drawn.clone();
+        // The drawing shows the voice as in the stereo mix, balanced.
+        let two = if self.channels() == 1 { TWO_CHANNELS_DB } else { 0.0 };
+        for value in &mut drawn.loudness_after.values {
+            *value += (self.balance_db + two) as f32;
+        }
+        drawn
+    }
+
+    /// What the report says.
+    pub(super) fn report(&self) -> Result<data::Voice, JobError> {
+        let design = |e: voicechain_core::SettingError| JobError::new(Trouble::Usage, e.to_string(), "correct it");
+        let coefs = StripCoefs::<2>::design(&self.settings, self.rate).map_err(design)?;
+        let ledger = StageId::ALL.iter().map(|stage| data::LedgerEntry {
+            stage: stage.id().to_string(),
+            lu: self.ledger.and_then(|l| l.entries.iter().find(|e| e.stage == *stage).map(|e| e.lu)),
+        });
+        Ok(data::Voice {
+            name: self.name.clone(),
+            file: self.file.clone(),
+            duration_s: self.seconds(),
+            sample_rate_hz: self.source_rate_hz,
+            channels: self.channels() as u16,
+            input: self.input,
+            output: self.output(),
+            ledger: ledger.collect(),
+            gain_reduction: self.reductions,
+            settings_from: self.chosen.from.clone(),
+            settings: words::stages(&self.settings, &coefs, |stage| match stage {
+                StageId::Hum if self.settings.hum.on => Some(words::hum(self.hum, self.chosen.why(stage))),
+                _ => self.chosen.why(stage),
+            }),
+            evidence: self.chosen.evidence.clone(),
+            balance_gain_db: self.balance_db,
+            warnings: self.warnings.clone(),
+        })
+    }
+}

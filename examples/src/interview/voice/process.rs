@@ -1,0 +1,144 @@
+//! Second pass: the strip.
+
+use super::Voice;
+use super::drawn::Gathered;
+use super::levels::{TWO_CHANNELS_DB, measure, reduction};
+use crate::error::{JobError, Trouble};
+use crate::interview::{Job, Progress, advance};
+use crate::report::data::GainReductions;
+use crate::wav_file::Spool;
+use std::path::Path;
+use voicechain_core::SettingError;
+use voicechain_core::frame::Frame;
+use voicechain_core::levels::WORKING_LEVEL_LUFS;
+use voicechain_core::settings::StageId;
+use voicechain_core::stages::leveller::ahead::{self, LevelEar};
+use voicechain_core::strip::{LEARNT_S, Strip, StripCoefs};
+
+impl Voice {
+    /// Runs the voice through the strip.
+    pub(in crate::interview) fn process(
+        &mut self,
+        job: &Job,
+        folder: &Path,
+        progress: &mut dyn Progress,
+    ) -> Result<(), JobError> {
+        progress.step(&format!("processing {}", self.name), Some(self.frames()));
+        let spool = Spool::create(folder, self.channels())?;
+        if self.channels() == 1 {
+            self.run_strip::<1>(job, spool, progress)
+        } else {
+            self.run_strip::<2>(job, spool, progress)
+        }
+    }
+
+    fn run_strip<const C: usize>(
+        &mut self,
+        job: &Job,
+        mut spool: Spool,
+        progress: &mut dyn Progress,
+    ) -> Result<(), JobError>
+    where
+        [f32; C]: Frame,
+    {
+        let design = |e: SettingError| JobError::new(Trouble::Usage, e.to_string(), "correct it");
+        let coefs = StripCoefs::<C>::design(&self.settings, self.rate).map_err(design)?;
+        let mut strip = Box::new(Strip::fresh(&coefs));
+        let loudness = self.input.integrated_lufs.unwrap_or(WORKING_LEVEL_LUFS);
+        let mut gathered = Gathered::new(&self.settings, loudness, job.delivery.rate_hz);
+        let gains = if self.settings.leveller.on { self.leveller_gains::<C>()? } else { Vec::new() };
+        if self.settings.hum.on || self.settings.de_reverb.on {
+            let mut beginning = Vec::new();
+            self.recorded.rewind()?;
+            self.recorded.read(&mut beginning, (LEARNT_S * self.rate.hz()) as usize)?;
+            strip.learn(beginning.as_chunks::<C>().0);
+        }
+        self.play(&mut strip, &gains, &mut gathered, &mut spool, progress)?;
+
+        let mut processed = spool.into_reader()?;
+        self.processed_levels = measure::<C>(&mut processed, self.rate)?;
+        if C == 1 {
+            self.processed_levels.integrated_lufs =
+                self.processed_levels.integrated_lufs.map(|lufs| lufs + TWO_CHANNELS_DB);
+        }
+        self.processed = Some(processed);
+        self.keep_readings(&strip);
+        self.hum = gathered.hum;
+        let pitch_hz = self.profile.pitch.ok().map(|pitch| pitch.median_hz);
+        self.drawn = gathered.series(&self.settings, &coefs, self.source_rate_hz, pitch_hz);
+        Ok(())
+    }
+
+    /// Plays the recording through the strip into the spool, ten milliseconds at a time, so that every gain reduction is
+    /// read. What the strip delays is left out at the beginning and pushed out by silence behind the end.
+    fn play<const C: usize>(
+        &mut self,
+        strip: &mut Strip<C>,
+        leveller_gains: &[f32],
+        gathered: &mut Gathered,
+        spool: &mut Spool,
+        progress: &mut dyn Progress,
+    ) -> Result<(), JobError>
+    where
+        [f32; C]: Frame,
+    {
+        let step = (self.rate.hz() / 100.0) as u64;
+        let (latency, total) = (u64::from(strip.latency()), self.recorded.frames());
+        self.recorded.rewind()?;
+        let (mut chunk, mut fed, mut given) = (Vec::new(), 0u64, 0u64);
+        while given < total {
+            let read = self.recorded.read(&mut chunk, step as usize)?;
+            gathered.recorded(&chunk, C);
+            chunk.resize(step as usize * C, 0.0);
+            let (frames, _) = chunk.as_chunks_mut::<C>();
+            let at = ahead::gain_for(fed, strip.leveller_delay(), self.rate);
+            strip.guide_leveller(leveller_gains.get(at).or(leveller_gains.last()).map(|&db| f64::from(db)));
+            strip.run(frames);
+            let drop = latency.saturating_sub(fed).min(step);
+            let take = (step - drop).min(total - given);
+            let out = &chunk[drop as usize * C..(drop + take) as usize * C];
+            gathered.processed(out, C);
+            spool.write(out)?;
+            gathered.read(strip);
+            fed += step;
+            given += take;
+            advance(progress, fed.min(total))?;
+            debug_assert!(read > 0 || fed <= total + latency + step);
+        }
+        Ok(())
+    }
+
+    /// Keeps what the strip's meters read at the end.
+    fn keep_readings<const C: usize>(&mut self, strip: &Strip<C>)
+    where
+        [f32; C]: Frame,
+    {
+        self.ledger = strip.ledger();
+        self.reductions = GainReductions {
+            de_reverb: reduction(strip.reduction(StageId::DeReverb)),
+            expander: reduction(strip.reduction(StageId::Expander)),
+            leveller: reduction(strip.reduction(StageId::Leveller)),
+            de_esser: reduction(strip.reduction(StageId::DeEsser)),
+            compressor: reduction(strip.reduction(StageId::Compressor)),
+            limiter: reduction(strip.reduction(StageId::Limiter)),
+        };
+        if strip.rejected_samples() > 0 {
+            self.warnings.push(format!("{} samples beyond +36 dB of full scale were held", strip.rejected_samples()));
+        }
+    }
+
+    /// The leveller's gains for every 10 ms of the recording, found with all of it known.
+    fn leveller_gains<const C: usize>(&mut self) -> Result<Vec<f32>, JobError>
+    where
+        [f32; C]: Frame,
+    {
+        let (mut ear, mut powers, mut chunk) = (LevelEar::<C>::new(self.rate), Vec::new(), Vec::new());
+        self.recorded.rewind()?;
+        while self.recorded.read(&mut chunk, 4_096)? > 0 {
+            ear.push(chunk.as_chunks::<C>().0, |power| powers.push(power));
+        }
+        let mut gains = vec![0.0; powers.len()];
+        ahead::plan(&powers, self.settings.trim.gain_db, &self.settings.leveller, &mut gains);
+        Ok(gains)
+    }
+}

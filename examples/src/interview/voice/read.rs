@@ -1,0 +1,173 @@
+//! First pass: the recording, brought to the delivery's rate and measured.
+
+use super::Voice;
+use super::levels::measure;
+use crate::audio_file::{AudioFile, Warning};
+use crate::error::{JobError, Trouble};
+use crate::interview::choice::Chosen;
+use crate::interview::{Job, Progress, advance};
+use crate::report::VoiceSeries;
+use crate::report::data::{GainReductions, Levels};
+use crate::resample::Resampler;
+use crate::voice_page::Ear;
+use crate::wav_file::Spool;
+use std::path::{Path, PathBuf};
+use voicechain_core::measure::Profile;
+use voicechain_core::{SampleRate, StripSettings};
+
+/// Where a voice comes from.
+pub(in crate::interview) enum Source {
+    /// A recording.
+    File(PathBuf),
+    /// Samples that the program made, mono.
+    Made { rate_hz: u32, samples: Vec<f32> },
+}
+
+/// What was read of a source.
+struct Recorded {
+    /// What the report calls it.
+    file: String,
+    rate_hz: u32,
+    channels: usize,
+    /// At the delivery's rate.
+    spool: Spool,
+    profile: Profile,
+    file_warnings: Vec<Warning>,
+    warnings: Vec<String>,
+}
+
+impl Voice {
+    /// Reads the recording at the delivery's rate, and measures it.
+    pub(in crate::interview) fn read(
+        name: String,
+        source: Source,
+        job: &Job,
+        folder: &Path,
+        progress: &mut dyn Progress,
+    ) -> Result<Self, JobError> {
+        let rate_hz = job.delivery.rate_hz;
+        let rate = SampleRate::new(f64::from(rate_hz))
+            .map_err(|e| JobError::new(Trouble::Rate, e.to_string(), "use 44100 or 48000"))?;
+        let (place, read) = match source {
+            Source::Made { rate_hz: from, samples } => {
+                progress.step(&format!("reading {name}"), Some(samples.len() as u64));
+                (PathBuf::from(&name), made(from, &samples, rate_hz, folder, progress)?)
+            }
+            Source::File(path) => {
+                let read = recording(&name, &path, rate_hz, folder, progress)?;
+                (path, read)
+            }
+        };
+        let mut recorded = read.spool.into_reader()?;
+        let input =
+            if read.channels == 1 { measure::<1>(&mut recorded, rate)? } else { measure::<2>(&mut recorded, rate)? };
+        if input.integrated_lufs.is_none() {
+            let error = JobError::new(
+                Trouble::NoSound,
+                "the recording is silent (nothing above -70 LUFS)",
+                "check that it is the right file and that its channel was recorded",
+            );
+            return Err(error.at(place));
+        }
+        Ok(Self {
+            name,
+            file: read.file,
+            settings: StripSettings::default(),
+            profile: read.profile,
+            file_warnings: read.file_warnings,
+            chosen: Chosen::default(),
+            rate,
+            source_rate_hz: read.rate_hz,
+            recorded,
+            processed: None,
+            input,
+            processed_levels: Levels::default(),
+            balance_db: 0.0,
+            ledger: None,
+            reductions: GainReductions::default(),
+            hum: None,
+            warnings: read.warnings,
+            drawn: VoiceSeries::default(),
+        })
+    }
+}
+
+/// Reads samples that the program made.
+fn made(
+    from_hz: u32,
+    samples: &[f32],
+    rate_hz: u32,
+    folder: &Path,
+    progress: &mut dyn Progress,
+) -> Result<Recorded, JobError> {
+    let mut resampler = Resampler::new(from_hz, rate_hz, 1)?;
+    let mut spool = Spool::create(folder, 1)?;
+    let mut out = Vec::new();
+    let mut ear = Ear::new(from_hz, 1)?;
+    ear.hear(samples);
+    resampler.push(samples, &mut out);
+    resampler.finish(&mut out);
+    spool.write(&out)?;
+    advance(progress, samples.len() as u64)?;
+    Ok(Recorded {
+        file: "made for the demo".into(),
+        rate_hz: from_hz,
+        channels: 1,
+        spool,
+        profile: ear.profile(),
+        file_warnings: Vec::new(),
+        warnings: Vec::new(),
+    })
+}
+
+/// Reads a recording chunk by chunk.
+fn recording(
+    name: &str,
+    path: &Path,
+    rate_hz: u32,
+    folder: &Path,
+    progress: &mut dyn Progress,
+) -> Result<Recorded, JobError> {
+    let mut audio = AudioFile::open(path)?;
+    progress.step(&format!("reading {name}"), audio.frames());
+    let channels = audio.channels();
+    let mut resampler = Resampler::new(audio.rate_hz(), rate_hz, channels)?;
+    let mut spool = Spool::create(folder, channels)?;
+    let mut ear = Ear::new(audio.rate_hz(), channels).map_err(|e| e.at(path))?;
+    let (mut chunk, mut out) = (Vec::new(), Vec::new());
+    let mut not_numbers = 0;
+    while audio.read(&mut chunk)? > 0 {
+        for sample in &mut chunk {
+            if !sample.is_finite() {
+                *sample = 0.0;
+                not_numbers += 1;
+            }
+        }
+        ear.hear(&chunk);
+        out.clear();
+        resampler.push(&chunk, &mut out);
+        spool.write(&out)?;
+        advance(progress, audio.position())?;
+    }
+    out.clear();
+    resampler.finish(&mut out);
+    spool.write(&out)?;
+    let file_warnings = audio.warnings();
+    let mut warnings: Vec<String> = file_warnings.iter().map(ToString::to_string).collect();
+    if not_numbers > 0 {
+        warnings.push(format!("{not_numbers} samples are no numbers and were made silent"));
+    }
+    Ok(Recorded {
+        file: file_name(path),
+        rate_hz: audio.rate_hz(),
+        channels,
+        spool,
+        profile: ear.profile(),
+        file_warnings,
+        warnings,
+    })
+}
+
+fn file_name(path: &Path) -> String {
+    path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
+}
