@@ -202,6 +202,47 @@ fn settings_that_were_written_can_be_given_back() {
 }
 
 #[test]
+fn the_ledger_stands_in_the_order_that_the_settings_ask_for() {
+    let place = Place::new();
+    place.voice("anna.wav", 48_000, 4.0, 210.0);
+    // Every stage that can be moved changes the level, so that a row in the wrong place leaves the path.
+    let settings = "format = 1\norder = [\"tone_eq\", \"compressor\", \"de_esser\", \"corrective_eq\"]\n\
+                    [corrective_eq]\nlevel_compensation = false\nbell_2_gain_db = -12.0\n\
+                    [tone_eq]\nlevel_compensation = false\nlow_shelf_frequency_hz = 500.0\nlow_shelf_gain_db = 9.0\n\
+                    [compressor]\nthreshold_db = -50.0\n";
+    fs::write(place.path("order.toml"), settings).expect("settings");
+    place.run(&["anna.wav", "--settings", "order.toml"]).done();
+    let report = report(&place.path("mixed"));
+    let ledger = report["voices"][0]["ledger"].as_array().expect("a ledger");
+    let stages: Vec<&str> = ledger.iter().map(|entry| entry["stage"].as_str().expect("a stage")).collect();
+    let expected = [
+        ["trim", "hum", "high_pass", "de_reverb", "expander", "leveller"],
+        ["tone_eq", "compressor", "de_esser", "corrective_eq", "limiter", "output"],
+    ];
+    assert_eq!(stages, expected.concat());
+
+    // On the page the mark of each row stands where the rows up to it sum to.
+    let page = fs::read_to_string(place.path("mixed/report.html")).expect("a page");
+    let marks: Vec<f64> = page
+        .split("class=\"picture path\"><svg")
+        .skip(1)
+        .map(|cell| {
+            let mark = cell.split_once("class=\"here\" d=\"M").expect("a mark").1;
+            mark.split_once(' ').expect("a place").0.parse().expect("a number")
+        })
+        .collect();
+    let changes: Vec<f64> = ledger.iter().map(|entry| entry["lu"].as_f64().expect("a number")).collect();
+    assert!(changes[6] > 2.0 && changes[7] < -2.0 && changes[9] < -2.0, "{changes:?}");
+    let sums: Vec<f64> = (1..=changes.len()).map(|rows| changes[..rows].iter().sum()).collect();
+    let (low, high) = (sums.iter().copied().fold(0.0, f64::min), sums.iter().copied().fold(0.0, f64::max));
+    assert_eq!(marks.len(), sums.len());
+    for (mark, sum) in marks.iter().zip(&sums) {
+        let place = marks[0] + (sum - sums[0]) / (high - low) * 136.0;
+        assert!((mark - place).abs() < 1.0, "{marks:?} for {sums:?}");
+    }
+}
+
+#[test]
 fn stale_files_of_an_earlier_run_go_and_others_stay() {
     let place = Place::new();
     place.voice("anna.wav", 48_000, 3.0, 210.0);

@@ -48,13 +48,19 @@ fn de_reverb_acts(s: &StripSettings) -> bool {
 
 /// The stages whose gain reduction is drawn over time, in signal order: those that mend where they are on.
 pub(super) fn reducing(s: &StripSettings) -> impl Iterator<Item = StageId> {
-    let mending = [
-        (StageId::DeReverb, de_reverb_acts(s)),
-        (StageId::Expander, s.expander.on),
-        (StageId::Leveller, s.leveller.on),
-    ];
-    let always = [StageId::DeEsser, StageId::Compressor, StageId::Limiter];
-    mending.into_iter().filter(|(_, on)| *on).map(|(stage, _)| stage).chain(always)
+    let drawn = |stage: &StageId| match stage {
+        StageId::DeReverb => de_reverb_acts(s),
+        StageId::Expander => s.expander.on,
+        StageId::Leveller => s.leveller.on,
+        StageId::DeEsser | StageId::Compressor | StageId::Limiter => true,
+        StageId::Trim
+        | StageId::Hum
+        | StageId::HighPass
+        | StageId::CorrectiveEq
+        | StageId::ToneEq
+        | StageId::Output => false,
+    };
+    s.signal_order().into_iter().filter(drawn)
 }
 
 /// What the hum stage has taken: frequency and level of the hum, Hz, dBFS; after what else there is to say, a sentence after
@@ -77,11 +83,7 @@ pub(super) fn stages(
     coefs: &StripCoefs<2>,
     why: impl Fn(StageId) -> Option<String>,
 ) -> Vec<StageWords> {
-    let mut order = vec![StageId::Trim, StageId::Hum, StageId::HighPass];
-    order.extend([StageId::DeReverb, StageId::Expander, StageId::Leveller]);
-    order.extend(s.order.iter().map(|middle| middle.stage()));
-    order.extend([StageId::Limiter, StageId::Output]);
-    order
+    s.signal_order()
         .into_iter()
         .map(|stage| {
             let (on, words) = one(stage, s, coefs);

@@ -330,7 +330,7 @@ impl Voice {
 }
 
 impl GainReductions {
-    /// All of them, in signal order.
+    /// All of them.
     #[must_use]
     pub fn all(&self) -> [GainReduction; 6] {
         [self.de_reverb, self.expander, self.leveller, self.de_esser, self.compressor, self.limiter]

@@ -108,9 +108,9 @@ impl Voice {
     pub(super) fn report(&self) -> Result<data::Voice, JobError> {
         let design = |e: voicechain_core::SettingError| JobError::new(Trouble::Usage, e.to_string(), "correct it");
         let coefs = StripCoefs::<2>::design(&self.settings, self.rate).map_err(design)?;
-        let ledger = StageId::ALL.iter().map(|stage| data::LedgerEntry {
+        let ledger = self.settings.signal_order().into_iter().map(|stage| data::LedgerEntry {
             stage: stage.id().to_string(),
-            lu: self.ledger.and_then(|l| l.entries.iter().find(|e| e.stage == *stage).map(|e| e.lu)),
+            lu: self.ledger.and_then(|l| l.entries.iter().find(|e| e.stage == stage).map(|e| e.lu)),
         });
         Ok(data::Voice {
             name: self.name.clone(),
