@@ -110,6 +110,7 @@ fn place(files: Vec<Staged>) -> Result<(), JobError> {
 }
 
 fn main() -> ExitCode {
+    terminal::hush_decoder();
     let arguments = match terminal::parse::<Arguments>() {
         Ok(arguments) => arguments,
         Err(code) => return code,

@@ -176,6 +176,7 @@ fn job(arguments: Arguments) -> Result<Job, JobError> {
 }
 
 fn main() -> ExitCode {
+    terminal::hush_decoder();
     let arguments = match terminal::parse::<Arguments>() {
         Ok(arguments) => arguments,
         Err(code) => return code,

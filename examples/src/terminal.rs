@@ -1,5 +1,6 @@
 //! How the programs meet a person at a terminal: the command line, a progress bar, the wish to stop, and how they end.
 
+use crate::audio_file::is_decoding;
 use crate::error::{JobError, Trouble};
 use crate::interview::Progress;
 use clap::Parser;
@@ -70,6 +71,17 @@ fn signals() -> Arc<AtomicBool> {
     #[cfg(unix)]
     let _ = flag::register(libc::SIGXFSZ, Arc::new(AtomicBool::new(false)));
     stop
+}
+
+/// Leaves out the message of a panic in the decoding library: it is caught, and told as a damaged file. For the beginning
+/// of a program, because the hook is the whole program's.
+pub fn hush_decoder() {
+    let usual = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |info| {
+        if !is_decoding() {
+            usual(info);
+        }
+    }));
 }
 
 /// What the parser found, in one line: the fault, and what would have been possible.

@@ -1,0 +1,162 @@
+//! MP4 files: the boxes (ISO/IEC 14496-12) that say where the sound begins and how long it is.
+
+use std::io::{self, Read, Seek, SeekFrom};
+
+/// What the edit list of an MP4 file (ISO/IEC 14496-12, box `elst`) says about the audio track.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(super) struct Edit {
+    /// Where the sound begins, s.
+    pub(super) start_s: Option<f64>,
+    /// How long it is, s.
+    pub(super) length_s: Option<f64>,
+}
+
+/// Finds `moov/mvhd` and, in the first track of sound, `edts/elst` and `mdia/mdhd`.
+pub(super) fn edit<R: Read + Seek>(file: &mut R) -> io::Result<Edit> {
+    let end = file.seek(SeekFrom::End(0))?;
+    file.rewind()?;
+    let mut head = [0; 8];
+    file.read_exact(&mut head)?;
+    if &head[4..] != b"ftyp" {
+        return Ok(Edit::default());
+    }
+    let Some((from, to)) = find_box(file, 0, end, b"moov")? else { return Ok(Edit::default()) };
+    let movie_scale = match find_box(file, from, to, b"mvhd")? {
+        Some((start, _)) => time_scale(file, start)?,
+        None => return Ok(Edit::default()),
+    };
+    let mut cursor = from;
+    while let Some((start, stop)) = find_box(file, cursor, to, b"trak")? {
+        cursor = stop;
+        let Some((media, media_end)) = find_box(file, start, stop, b"mdia")? else { continue };
+        let Some((handler, _)) = find_box(file, media, media_end, b"hdlr")? else { continue };
+        let mut words = [0; 12];
+        file.seek(SeekFrom::Start(handler))?;
+        file.read_exact(&mut words)?;
+        if &words[8..] != b"soun" {
+            continue;
+        }
+        let Some((header, _)) = find_box(file, media, media_end, b"mdhd")? else { break };
+        let media_scale = time_scale(file, header)?;
+        let Some((edits, edits_end)) = find_box(file, start, stop, b"edts")? else { break };
+        let Some((list, _)) = find_box(file, edits, edits_end, b"elst")? else { break };
+        return read_edits(file, list, movie_scale, media_scale);
+    }
+    Ok(Edit::default())
+}
+
+fn read_edits<R: Read + Seek>(file: &mut R, at: u64, movie_scale: u32, media_scale: u32) -> io::Result<Edit> {
+    file.seek(SeekFrom::Start(at))?;
+    let wide = read_u32(file)? >> 24 == 1;
+    let count = read_u32(file)?.min(64);
+    let mut sounding = Vec::new();
+    for _ in 0..count {
+        let (length, start) = if wide {
+            (read_u64(file)?, read_u64(file)? as i64)
+        } else {
+            (u64::from(read_u32(file)?), i64::from(read_u32(file)? as i32))
+        };
+        read_u32(file)?;
+        if start >= 0 {
+            sounding.push((length, start));
+        }
+    }
+    // Several edits are a cut programme, not an encoder's delay.
+    let ([(length, start)], true) = (&sounding[..], movie_scale > 0 && media_scale > 0) else {
+        return Ok(Edit::default());
+    };
+    let length_s = (*length > 0).then(|| *length as f64 / f64::from(movie_scale));
+    Ok(Edit { start_s: Some(*start as f64 / f64::from(media_scale)), length_s })
+}
+
+/// The first box of a kind between two positions: where its contents begin and end.
+fn find_box<R: Read + Seek>(file: &mut R, from: u64, to: u64, kind: &[u8; 4]) -> io::Result<Option<(u64, u64)>> {
+    let mut at = from;
+    while at + 8 <= to {
+        file.seek(SeekFrom::Start(at))?;
+        let size = u64::from(read_u32(file)?);
+        let mut name = [0; 4];
+        file.read_exact(&mut name)?;
+        let (header, size) = match size {
+            0 => (8, to - at),
+            1 => (16, read_u64(file)?),
+            size => (8, size),
+        };
+        if size < header || size > to - at {
+            return Ok(None);
+        }
+        if &name == kind {
+            return Ok(Some((at + header, at + size)));
+        }
+        at += size;
+    }
+    Ok(None)
+}
+
+/// The time scale of an `mvhd` or `mdhd` box.
+fn time_scale<R: Read + Seek>(file: &mut R, at: u64) -> io::Result<u32> {
+    file.seek(SeekFrom::Start(at))?;
+    let wide = read_u32(file)? >> 24 == 1;
+    file.seek(SeekFrom::Start(at + if wide { 20 } else { 12 }))?;
+    read_u32(file)
+}
+
+fn read_u32<R: Read>(file: &mut R) -> io::Result<u32> {
+    let mut bytes = [0; 4];
+    file.read_exact(&mut bytes)?;
+    Ok(u32::from_be_bytes(bytes))
+}
+
+fn read_u64<R: Read>(file: &mut R) -> io::Result<u64> {
+    let mut bytes = [0; 8];
+    file.read_exact(&mut bytes)?;
+    Ok(u64::from_be_bytes(bytes))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn boxed(kind: &[u8; 4], contents: &[&[u8]]) -> Vec<u8> {
+        let contents = contents.concat();
+        [&(contents.len() as u32 + 8).to_be_bytes()[..], kind, &contents].concat()
+    }
+
+    fn words(words: &[u32]) -> Vec<u8> {
+        words.iter().flat_map(|w| w.to_be_bytes()).collect()
+    }
+
+    fn movie(edits: &[u8]) -> Vec<u8> {
+        let track = |handler: &[u8; 4], scale: u32| {
+            boxed(
+                b"trak",
+                &[
+                    &boxed(b"edts", &[&boxed(b"elst", &[edits])]),
+                    &boxed(
+                        b"mdia",
+                        &[
+                            &boxed(b"mdhd", &[&words(&[0, 0, 0, scale, 0])]),
+                            &boxed(b"hdlr", &[&[0; 8], handler, &[0; 12]]),
+                        ],
+                    ),
+                ],
+            )
+        };
+        let header = boxed(b"mvhd", &[&words(&[0, 0, 0, 600, 0])]);
+        let moov = boxed(b"moov", &[&header, &track(b"vide", 90_000), &track(b"soun", 44_100)]);
+        [boxed(b"ftyp", &[b"M4A "]), boxed(b"mdat", &[&[9; 333]]), moov].concat()
+    }
+
+    #[test]
+    fn the_edit_list_states_delay_and_length() {
+        let read = |edits: &[u8]| edit(&mut io::Cursor::new(movie(edits))).unwrap();
+        // ISO/IEC 14496-12 box layout (from memory): version and flags, count, then length, start, rate.
+        let one = read(&words(&[0, 1, 1_200, 2_112, 0x10000]));
+        assert_eq!(one, Edit { start_s: Some(2_112.0 / 44_100.0), length_s: Some(2.0) });
+        let wide = read(&words(&[0x0100_0000, 1, 0, 600, 0, 1_024, 0x10000]));
+        assert_eq!(wide, Edit { start_s: Some(1_024.0 / 44_100.0), length_s: Some(1.0) });
+        let after_pause = read(&words(&[0, 2, 60, u32::MAX, 0x10000, 0, 1_024, 0x10000]));
+        assert_eq!(after_pause, Edit { start_s: Some(1_024.0 / 44_100.0), length_s: None });
+        assert_eq!(read(&words(&[0, 2, 60, 0, 0x10000, 60, 9_000, 0x10000])), Edit::default());
+    }
+}
