@@ -9,7 +9,7 @@ use std::fmt::Write;
 
 pub(super) fn mix_section(html: &mut String, page: &Page) {
     let report = &page.report;
-    let (mix, target, verdict) = (&report.mix, &report.target, report.verdict());
+    let mix = &report.mix;
     let _ = write!(
         html,
         "<section id=\"mix\" aria-labelledby=\"mix-name\">\n<div class=\"head\"><div><h2 id=\"mix-name\">The mix</h2>\
@@ -21,6 +21,21 @@ pub(super) fn mix_section(html: &mut String, page: &Page) {
         text::channels(mix.channels),
         n(number(mix.integrated_lufs, 1)),
     );
+    time_figure(html, page);
+    html.push_str("<div class=\"beside\">\n<div>");
+    delivery_table(html, report);
+    limiter_words(html, report);
+    html.push_str("</div>\n<div class=\"facts\">\n");
+    balance_table(html, report);
+    listen(html, page);
+    html.push_str("</div></div>\n");
+    files_table(html, report);
+    html.push_str("</section>\n");
+}
+
+/// Loudness over time, and what the programme limiter took.
+fn time_figure(html: &mut String, page: &Page) {
+    let (mix, target) = (&page.report.mix, &page.report.target);
     let _ = write!(
         html,
         "<figure>\n<figcaption><span>LUFS, {} loudness of the mix over time; below, what the programme limiter took away, dB\
@@ -40,7 +55,20 @@ pub(super) fn mix_section(html: &mut String, page: &Page) {
         html.push_str(&plot::times(&shown, title, class, &format!("mix-t{at}"), width));
         html.push('\n');
     }
-    html.push_str("</figure>\n<div class=\"beside\">\n<div>");
+    html.push_str("</figure>\n");
+}
+
+/// Begins a row of the delivery; the note says where the measure is from.
+fn measured(html: &mut String, name: &str, source: Option<u8>) {
+    let _ = write!(html, "<tr><th scope=\"row\">{name}");
+    if let Some(source) = source {
+        note(html, source);
+    }
+}
+
+/// What was delivered against what was asked for.
+fn delivery_table(html: &mut String, report: &Report) {
+    let (mix, target, verdict) = (&report.mix, &report.target, report.verdict());
     html.push_str(
         "<table><caption>delivered against what was asked for</caption><thead><tr><th scope=\"col\">measured on the file</th>\
          <th scope=\"col\" class=\"n\">delivered</th><th scope=\"col\" class=\"n\">asked for</th>\
@@ -50,8 +78,7 @@ pub(super) fn mix_section(html: &mut String, page: &Page) {
         let (sign, word) = if met { (GOOD, "met") } else { (BAD, "missed") };
         format!("<span class=\"met\">{sign}{word}</span>")
     };
-    html.push_str("<tr><th scope=\"row\">loudness, LUFS");
-    note(html, 1);
+    measured(html, "loudness, LUFS", Some(1));
     let _ = writeln!(
         html,
         "{}</th><td class=\"n\">{}</td><td class=\"n\">{} ± {}</td><td class=\"n\">{}</td></tr>",
@@ -61,8 +88,7 @@ pub(super) fn mix_section(html: &mut String, page: &Page) {
         number(target.tolerance_lu, 1),
         signed(verdict.loudness_off_lu, 1),
     );
-    html.push_str("<tr><th scope=\"row\">true peak, dBTP");
-    note(html, 1);
+    measured(html, "true peak, dBTP", Some(1));
     let _ = writeln!(
         html,
         "{}</th><td class=\"n\">{}</td><td class=\"n\">≤ {}</td><td class=\"n\">{}</td></tr>",
@@ -71,36 +97,34 @@ pub(super) fn mix_section(html: &mut String, page: &Page) {
         number(target.ceiling_dbtp, 1),
         signed(verdict.peak_over_db, 1),
     );
-    html.push_str("<tr><th scope=\"row\">loudness range, LU");
-    note(html, 2);
-    for (at, (name, value)) in [
-        ("", number(mix.loudness_range_lu, 1)),
-        ("sample peak, dBFS", number(mix.sample_peak_dbfs, 1)),
-        ("programme gain, dB", signed(mix.programme_gain_db, 1)),
-    ]
-    .into_iter()
-    .enumerate()
-    {
-        if at > 0 {
-            let _ = write!(html, "<tr><th scope=\"row\">{name}");
-        }
+    for (name, source, value) in [
+        ("loudness range, LU", Some(2), number(mix.loudness_range_lu, 1)),
+        ("sample peak, dBFS", None, number(mix.sample_peak_dbfs, 1)),
+        ("programme gain, dB", None, signed(mix.programme_gain_db, 1)),
+    ] {
+        measured(html, name, source);
         let _ = writeln!(html, "</th><td class=\"n\">{value}</td><td></td><td></td></tr>");
     }
     html.push_str("</tbody></table>\n");
-    let took = if mix.limiter.max_db < 0.05 {
+}
+
+/// What the programme limiter took, and how long the work was.
+fn limiter_words(html: &mut String, report: &Report) {
+    let limiter = &report.mix.limiter;
+    let took = if limiter.max_db < 0.05 {
         "took nothing".into()
     } else {
         format!(
             "took {} dB half of the time, {} dB or less for 95 % of it, {} dB at most",
-            n(number(mix.limiter.median_db, 1)),
-            n(number(mix.limiter.p95_db, 1)),
-            n(number(mix.limiter.max_db, 1))
+            n(number(limiter.median_db, 1)),
+            n(number(limiter.p95_db, 1)),
+            n(number(limiter.max_db, 1))
         )
     };
     let speed = report.seconds.audio / report.seconds.processing;
-    let _ = writeln!(
+    let _ = write!(
         html,
-        "<p class=\"quiet small after-table\">The programme limiter {took}. {} of sound took {} to make{}.</p></div>",
+        "<p class=\"quiet small after-table\">The programme limiter {took}. {} of sound took {} to make{}.</p>",
         text::length(report.seconds.audio),
         text::length(report.seconds.processing),
         if speed.is_finite() && speed >= 2.0 {
@@ -109,37 +133,42 @@ pub(super) fn mix_section(html: &mut String, page: &Page) {
             String::new()
         }
     );
-    html.push_str("<div class=\"facts\">\n");
-    balance_table(html, report);
-    if let Some((start, clip)) = &page.mix.excerpt {
-        let _ = writeln!(
-            html,
-            "<div class=\"listen\"><h3>listen: {} from {}</h3>",
-            text::length(clip.seconds),
-            text::clock(f64::from(*start))
-        );
-        player(html, "mix", "the mix", "mix", clip);
-        let _ = writeln!(html, "<p class=\"quiet small\">As delivered. {CAUTION}</p></div>");
-    }
-    html.push_str("</div></div>\n");
-    if !report.files.is_empty() {
-        html.push_str(
-            "<table class=\"files\"><caption>files beside this page</caption><thead><tr><th scope=\"col\">name</th>\
-             <th scope=\"col\">what it is</th></tr></thead>\n<tbody>",
-        );
-        for file in &report.files {
-            let _ = write!(
-                html,
-                "<tr><th scope=\"row\"><span class=\"n\">{}</span></th><td>{}</td></tr>",
-                escape(&file.name),
-                escape(&file.what)
-            );
-        }
-        html.push_str("</tbody></table>\n");
-    }
-    html.push_str("</section>\n");
 }
 
+/// The excerpt to listen to.
+fn listen(html: &mut String, page: &Page) {
+    let Some((start, clip)) = &page.mix.excerpt else { return };
+    let _ = writeln!(
+        html,
+        "<div class=\"listen\"><h3>listen: {} from {}</h3>",
+        text::length(clip.seconds),
+        text::clock(f64::from(*start))
+    );
+    player(html, "mix", "the mix", "mix", clip);
+    let _ = writeln!(html, "<p class=\"quiet small\">As delivered. {CAUTION}</p></div>");
+}
+
+/// The files that were written.
+fn files_table(html: &mut String, report: &Report) {
+    if report.files.is_empty() {
+        return;
+    }
+    html.push_str(
+        "<table class=\"files\"><caption>files beside this page</caption><thead><tr><th scope=\"col\">name</th>\
+         <th scope=\"col\">what it is</th></tr></thead>\n<tbody>",
+    );
+    for file in &report.files {
+        let _ = write!(
+            html,
+            "<tr><th scope=\"row\"><span class=\"n\">{}</span></th><td>{}</td></tr>",
+            escape(&file.name),
+            escape(&file.what)
+        );
+    }
+    html.push_str("</tbody></table>\n");
+}
+
+/// How far each voice was moved to stand level with the others.
 fn balance_table(html: &mut String, report: &Report) {
     let spread = match report.balance_spread_lu() {
         Some(spread) => format!("the voices lie within {} LU of each other", number(spread, 1)),

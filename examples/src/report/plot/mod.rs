@@ -7,6 +7,7 @@
 mod axes;
 mod bars;
 mod beyond;
+mod frequency;
 mod lines;
 mod published;
 mod spectrum;

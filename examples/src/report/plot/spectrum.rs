@@ -2,29 +2,11 @@
 
 use super::axes::{Drawing, LEFT, Scale};
 use super::beyond::{beyond, mark_beyond};
-use super::lines::{MOST_POINTS, reduce, smooth, smooth_back, straight};
-use super::published::{PUBLISHED_SPEECH, against_published, middle, spread};
+use super::frequency::{RULES_HZ, curve, frequency_x, half_band, places, speakers_band, steps};
+use super::lines::{MOST_POINTS, reduce, straight};
+use super::published::{PUBLISHED_SPEECH, against_published};
 use crate::report::text::{hertz, signed};
 use std::fmt::Write;
-
-/// The place of a frequency: from the lower edge of the 63 Hz band to the upper edge of the 16 kHz band.
-pub(super) fn frequency_x(hz: f32, drawing: &Drawing) -> f32 {
-    LEFT + (hz.max(1.0).log10() - 1.75) / 2.5 * (drawing.right() - LEFT)
-}
-
-/// Neighbouring bands that have a level, run by run.
-pub(super) fn runs(levels: &[Option<f32>; 25]) -> Vec<Vec<(usize, f32)>> {
-    let mut runs = vec![Vec::new()];
-    for (band, level) in levels.iter().enumerate() {
-        match (level, runs.last_mut()) {
-            (Some(level), Some(run)) => run.push((band, *level)),
-            (None, Some(run)) if !run.is_empty() => runs.push(Vec::new()),
-            _ => {}
-        }
-    }
-    runs.retain(|run| !run.is_empty());
-    runs
-}
 
 /// What the frequency drawing shows.
 pub(in crate::report) struct Frequencies<'a> {
@@ -40,6 +22,28 @@ pub(in crate::report) struct Frequencies<'a> {
     pub pitch_hz: Option<f64>,
 }
 
+/// Where things stand: the voice above, the response below it on the same axis.
+struct Layout {
+    narrow: bool,
+    voice: Scale,
+    response: Scale,
+}
+
+impl Layout {
+    fn new(response: &[(f32, f32)], width: f32) -> Self {
+        let narrow = width < 500.0;
+        let (upper, lower) = if narrow { (176.0, 96.0) } else { (216.0, 120.0) };
+        let voice = Scale { high: 12.0, low: -12.0, top: 8.0, bottom: 8.0 + upper };
+        let peak = response
+            .iter()
+            .filter(|(hz, _)| (100.0..12_000.0).contains(hz))
+            .fold(0.0f32, |most, (_, db)| most.max(db.abs()));
+        let reach = [6.0, 12.0, 18.0].into_iter().find(|reach| peak <= *reach).unwrap_or(24.0);
+        let below = voice.bottom + 32.0;
+        Self { narrow, voice, response: Scale { high: reach, low: -reach, top: below, bottom: below + lower } }
+    }
+}
+
 /// The voice against published speech and, below on the same axis, what the strip does.
 pub(in crate::report) fn frequencies(
     shown: &Frequencies<'_>,
@@ -49,47 +53,42 @@ pub(in crate::report) fn frequencies(
     width: f32,
 ) -> String {
     let mut drawing = Drawing::new(width);
-    let narrow = width < 500.0;
-    let (upper, lower) = if narrow { (176.0, 96.0) } else { (216.0, 120.0) };
-    let scale = Scale { high: 12.0, low: -12.0, top: 8.0, bottom: 8.0 + upper };
-    let peak = shown
-        .response
-        .iter()
-        .filter(|(hz, _)| (100.0..12_000.0).contains(hz))
-        .fold(0.0f32, |most, (_, db)| most.max(db.abs()));
-    let reach = [6.0, 12.0, 18.0].into_iter().find(|reach| peak <= *reach).unwrap_or(24.0);
-    let below = scale.bottom + 32.0;
-    let response_scale = Scale { high: reach, low: -reach, top: below, bottom: below + lower };
-    let height = response_scale.bottom + 24.0;
-
-    // The band first, rules over it.
+    let layout = Layout::new(shown.response, width);
     let (clip, response_clip) = (format!("{id}-c"), format!("{id}-r"));
-    drawing.clip(&clip, scale.top, scale.bottom);
-    drawing.clip(&response_clip, response_scale.top, response_scale.bottom);
-    let edge = |sign: f32| spread().map(|(band, sd)| (middle(band), sign * sd)).collect::<Vec<_>>();
-    let to_pixels = |points: Vec<(f32, f32)>, drawing: &Drawing| {
-        points.into_iter().map(|(hz, db)| (frequency_x(hz, drawing), scale.y(db))).collect::<Vec<_>>()
-    };
-    let over = to_pixels(edge(1.0), &drawing);
-    let under: Vec<_> = to_pixels(edge(-1.0), &drawing).into_iter().rev().collect();
-    let outline = format!("{}{}Z", smooth(&over), smooth_back(&under));
-    drawing.path("band", &outline, &clip);
+    drawing.clip(&clip, layout.voice.top, layout.voice.bottom);
+    drawing.clip(&response_clip, layout.response.top, layout.response.bottom);
+    // The band first, rules over it.
+    speakers_band(&mut drawing, &layout.voice, &clip);
+    frequency_rules(&mut drawing, &layout);
+    level_rules(&mut drawing, &layout);
+    let before = against_published(shown.before, shown.pitch_hz);
+    let after = against_published(shown.after, shown.pitch_hz);
+    voice_lines(&mut drawing, &layout.voice, &before, &after, &clip);
+    response_line(&mut drawing, &layout.response, shown, &response_clip);
+    let title = format!("{voice}: spectrum against published speech, and the response of the strip");
+    let height = layout.response.bottom + 24.0;
+    drawing.finish(class, id, height, &title, &describe(&before, &after, shown.response))
+}
 
-    for hz in [63.0f32, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16_000.0] {
-        let x = frequency_x(hz, &drawing);
-        drawing.line("rule", (x, scale.top), (x, scale.bottom));
-        drawing.line("rule", (x, response_scale.top), (x, response_scale.bottom));
-        if hz < 16_000.0 && (!narrow || [63.0, 250.0, 1000.0, 4000.0].contains(&hz)) {
-            drawing.text("label", (x, response_scale.bottom + 16.0), "middle", &hertz(f64::from(hz)));
+fn frequency_rules(drawing: &mut Drawing, layout: &Layout) {
+    let below = layout.response.bottom + 16.0;
+    for hz in RULES_HZ {
+        let x = frequency_x(hz, drawing);
+        for scale in [&layout.voice, &layout.response] {
+            drawing.line("rule", (x, scale.top), (x, scale.bottom));
+        }
+        if hz < 16_000.0 && (!layout.narrow || [63.0, 250.0, 1000.0, 4000.0].contains(&hz)) {
+            drawing.text("label", (x, below), "middle", &hertz(f64::from(hz)));
         }
     }
+    drawing.text("label", (drawing.right(), below), "end", "16k Hz");
+}
+
+fn level_rules(drawing: &mut Drawing, layout: &Layout) {
     let right = drawing.right();
-    drawing.text("label", (right, response_scale.bottom + 16.0), "end", "16k Hz");
-    for (scale, ticks) in [
-        (&scale, [12.0, 6.0, 0.0, -6.0, -12.0]),
-        (&response_scale, [1.0, 0.5, 0.0, -0.5, -1.0].map(|part| part * reach)),
-    ] {
-        for (index, db) in ticks.into_iter().enumerate() {
+    for scale in [&layout.voice, &layout.response] {
+        for (index, part) in [1.0, 0.5, 0.0, -0.5, -1.0].into_iter().enumerate() {
+            let db = part * scale.high;
             let y = scale.y(db);
             drawing.line(if db == 0.0 { "axis" } else { "rule" }, (LEFT, y), (right, y));
             if index % 2 == 0 || scale.bottom - scale.top > 150.0 {
@@ -97,57 +96,41 @@ pub(in crate::report) fn frequencies(
             }
         }
     }
+}
 
-    let (before, after) =
-        (against_published(shown.before, shown.pitch_hz), against_published(shown.after, shown.pitch_hz));
-    for run in runs(&before) {
-        let mut path = String::new();
-        for (band, level) in run {
-            let (from, to) = (
-                frequency_x(middle(band) * 10f32.powf(-0.05), &drawing),
-                frequency_x(middle(band) * 10f32.powf(0.05), &drawing),
-            );
-            let start = if path.is_empty() { 'M' } else { 'L' };
-            let _ = write!(path, "{start}{from:.1} {0:.1}H{to:.1}", scale.y(level));
-        }
-        drawing.path("before", &path, &clip);
-    }
-    for run in runs(&after) {
-        let points = run.iter().map(|&(band, level)| (middle(band), level)).collect();
-        let points = to_pixels(points, &drawing);
-        drawing.path("after", &smooth(&points), &clip);
-    }
-    let places = |levels: &[Option<f32>; 25], drawing: &Drawing| {
-        levels
-            .iter()
-            .enumerate()
-            .map(|(band, level)| (frequency_x(middle(band), drawing), level.unwrap_or(0.0)))
-            .collect::<Vec<_>>()
-    };
+/// The voice before as steps, after as a curve, and marks where they leave the scale.
+fn voice_lines(
+    drawing: &mut Drawing,
+    scale: &Scale,
+    before: &[Option<f32>; 25],
+    after: &[Option<f32>; 25],
+    clip: &str,
+) {
+    steps(drawing, before, scale, "before", clip);
+    curve(drawing, after, scale, "after", clip);
     let marks = [
-        ("before-mark", "before ", beyond(&places(&before, &drawing), &scale)),
-        ("after-mark", "after ", beyond(&places(&after, &drawing), &scale)),
+        ("before-mark", "before ", beyond(&places(before, drawing), scale)),
+        ("after-mark", "after ", beyond(&places(after, drawing), scale)),
     ];
-    let half = (drawing.right() - LEFT) / 50.0;
-    mark_beyond(&mut drawing, &scale, half, &marks);
+    let half = half_band(drawing);
+    mark_beyond(drawing, scale, half, &marks);
+}
 
+/// The response of the strip, with a diamond for every band in use.
+fn response_line(drawing: &mut Drawing, scale: &Scale, shown: &Frequencies<'_>, clip: &str) {
     let line: Vec<(f32, f32)> = shown
         .response
         .iter()
         .filter(|(hz, db)| db.is_finite() && (56.0..=17_800.0).contains(hz))
-        .map(|&(hz, db)| (frequency_x(hz, &drawing), db))
+        .map(|&(hz, db)| (frequency_x(hz, drawing), db))
         .collect();
     let line = reduce(&line, MOST_POINTS);
-    let pixels: Vec<_> = line.iter().map(|&(x, db)| (x, response_scale.y(db))).collect();
-    drawing.path("after", &straight(&pixels), &response_clip);
-    let marks = [("after-mark", "", beyond(&line, &response_scale))];
-    mark_beyond(&mut drawing, &response_scale, 0.0, &marks);
-    for &(hz, db) in shown.bands.iter().filter(|(_, db)| db.is_finite() && db.abs() <= reach) {
-        drawing.diamond(frequency_x(hz, &drawing), response_scale.y(db));
+    let pixels: Vec<_> = line.iter().map(|&(x, db)| (x, scale.y(db))).collect();
+    drawing.path("after", &straight(&pixels), clip);
+    mark_beyond(drawing, scale, 0.0, &[("after-mark", "", beyond(&line, scale))]);
+    for &(hz, db) in shown.bands.iter().filter(|(_, db)| db.is_finite() && db.abs() <= scale.high) {
+        drawing.diamond(frequency_x(hz, drawing), scale.y(db));
     }
-
-    let title = format!("{voice}: spectrum against published speech, and the response of the strip");
-    drawing.finish(class, id, height, &title, &describe(&before, &after, shown.response))
 }
 
 /// The frequency drawing in words.

@@ -53,58 +53,120 @@ fn time_step(duration_s: f32, most: f32) -> f32 {
     STEPS.into_iter().find(|step| duration_s / step <= most).unwrap_or(duration_s / most)
 }
 
+/// The time axis: from the left edge to the right one.
+struct TimeAxis {
+    right: f32,
+    duration_s: f32,
+    narrow: bool,
+    /// Most points of a line.
+    most: usize,
+    /// Stretches of a long series, three units wide.
+    count: usize,
+}
+
+impl TimeAxis {
+    fn new(drawing: &Drawing, duration_s: f32) -> Self {
+        let right = drawing.right();
+        Self {
+            right,
+            duration_s: if duration_s.is_finite() { duration_s.max(0.1) } else { 0.1 },
+            narrow: drawing.width < 500.0,
+            most: MOST_POINTS.min((2.0 * (right - LEFT)) as usize),
+            count: ((right - LEFT) / 3.0) as usize,
+        }
+    }
+
+    fn x(&self, seconds: f32) -> f32 {
+        LEFT + (seconds / self.duration_s).clamp(0.0, 1.0) * (self.right - LEFT)
+    }
+
+    /// A series that is too long for single values is shown as mean and range of stretches.
+    fn is_too_long(&self, line: &Points) -> bool {
+        line.all.len() > 2 * self.most
+    }
+}
+
+/// Points of a series: all of them, and as many as a line needs.
+struct Points {
+    all: Vec<(f32, f32)>,
+    reduced: Vec<(f32, f32)>,
+}
+
+impl Points {
+    fn new(series: &TimeSeries, axis: &TimeAxis) -> Self {
+        let all = points(series);
+        Self { reduced: reduce(&all, axis.most), all }
+    }
+}
+
 /// Loudness over time and, below, what was taken away.
 pub(in crate::report) fn times(shown: &Times<'_>, title: &str, class: &str, id: &str, width: f32) -> String {
     let mut drawing = Drawing::new(width);
-    let right = drawing.right();
-    let most_points = MOST_POINTS.min((2.0 * (right - LEFT)) as usize);
-    let duration = if shown.duration_s.is_finite() { shown.duration_s.max(0.1) } else { 0.1 };
-    let x = |seconds: f32| LEFT + (seconds / duration).clamp(0.0, 1.0) * (right - LEFT);
-    let raw: Vec<_> = shown.loudness.iter().map(|line| (line.class, points(line.series))).collect();
-    let lines: Vec<_> = raw.iter().map(|(class, line)| (*class, reduce(line, most_points))).collect();
-    // A series that is too long for single values is shown as mean and range of stretches three units wide.
-    let count = ((right - LEFT) / 3.0) as usize;
-    let long = |length: usize| length > 2 * most_points;
-    let dense = raw.iter().any(|(_, line)| long(line.len()));
-    let loudest = lines
-        .iter()
-        .flat_map(|(_, line)| line.iter().map(|point| point.1))
-        .chain(shown.target)
-        .filter(|level| level.is_finite())
-        .fold(f32::NEG_INFINITY, f32::max);
-    let high = if loudest.is_finite() { ((loudest + 1.0) / 6.0).ceil() * 6.0 } else { 0.0 };
+    let axis = TimeAxis::new(&drawing, shown.duration_s);
+    let lines: Vec<_> = shown.loudness.iter().map(|line| (line.class, Points::new(line.series, &axis))).collect();
+    let gains: Vec<_> = shown.taken.iter().map(|taken| Points::new(taken.gain, &axis)).collect();
+    let dense = lines.iter().any(|(_, line)| axis.is_too_long(line));
     let above_plot = if dense { 16.0 } else { 0.0 };
     let top = above_plot + if shown.excerpt.is_some() { 24.0 } else { 8.0 };
-    let plot = if width < 500.0 { 140.0 } else { 168.0 };
-    let mut seen: Vec<f32> = lines
-        .iter()
-        .flat_map(|(_, line)| line.iter().map(|point| point.1))
-        .filter(|level| *level > high - 42.0)
-        .collect();
-    seen.sort_by(f32::total_cmp);
-    let quiet = seen.get(seen.len() / 100).map_or(high - 24.0, |level| (level / 6.0).floor() * 6.0);
-    let low = quiet.clamp(high - 42.0, high - 24.0);
-    let scale = Scale { high, low, top, bottom: top + plot };
-
-    let gains: Vec<_> = shown.taken.iter().map(|taken| reduce(&points(taken.gain), most_points)).collect();
-    let deepest = gains.iter().flatten().map(|point| -point.1).filter(|db| db.is_finite()).fold(0.0f32, f32::max);
-    let reach = [3.0, 6.0, 9.0, 12.0, 18.0, 24.0].into_iter().find(|reach| deepest <= *reach).unwrap_or(36.0);
-    let strips: Vec<_> = (0..gains.len())
-        .map(|at| {
-            let top = scale.bottom + 36.0 + 68.0 * at as f32;
-            Scale { high: 0.0, low: -reach, top, bottom: top + 40.0 }
-        })
-        .collect();
+    let scale = loudness_scale(&lines, shown.target, top, if axis.narrow { 140.0 } else { 168.0 });
+    let strips = taken_scales(&gains, scale.bottom);
     let bottom = strips.last().map_or(scale.bottom, |strip| strip.bottom);
 
-    // Rules and scales.
-    let step = time_step(duration, (right - LEFT) / 76.0);
-    let unit = if duration >= 3600.0 { "h:min:s" } else { "min:s" };
-    let unit_from = right - unit.len() as f32 * LETTER - 8.0;
+    time_rules(&mut drawing, &axis, &scale, &strips, bottom);
+    level_rules(&mut drawing, &axis, &scale);
+    let clip = format!("{id}-c");
+    drawing.clip(&clip, scale.top, scale.bottom + 1.0);
+    for (class, line) in &lines {
+        loudness(&mut drawing, &axis, &scale, class, line, &clip);
+    }
+    if dense {
+        drawing.text("label", (axis.right, 10.0), "end", &words_about_stretches(&axis));
+    }
+    if let Some(level) = shown.target {
+        let y = scale.y(level);
+        drawing.line("target", (LEFT, y), (axis.right, y));
+    }
+    if let Some(excerpt) = shown.excerpt {
+        bracket(&mut drawing, &axis, excerpt, above_plot);
+    }
+    for ((strip, taken), gain) in strips.iter().zip(&shown.taken).zip(&gains) {
+        taken_away(&mut drawing, &axis, strip, &taken.name, gain, &format!("{id}-s{:.0}", strip.top));
+    }
+    drawing.finish(class, id, bottom + 24.0, title, &describe(&lines, axis.duration_s))
+}
+
+/// From the loudest value, rounded up to 6 dB, to where nearly all of the loudness lies above.
+fn loudness_scale(lines: &[(&str, Points)], target: Option<f32>, top: f32, height: f32) -> Scale {
+    let levels = || lines.iter().flat_map(|(_, line)| line.reduced.iter().map(|point| point.1));
+    let loudest = levels().chain(target).filter(|level| level.is_finite()).fold(f32::NEG_INFINITY, f32::max);
+    let high = if loudest.is_finite() { ((loudest + 1.0) / 6.0).ceil() * 6.0 } else { 0.0 };
+    let mut seen: Vec<f32> = levels().filter(|level| *level > high - 42.0).collect();
+    seen.sort_by(f32::total_cmp);
+    let quiet = seen.get(seen.len() / 100).map_or(high - 24.0, |level| (level / 6.0).floor() * 6.0);
+    Scale { high, low: quiet.clamp(high - 42.0, high - 24.0), top, bottom: top + height }
+}
+
+/// A strip for every stage, all of one reach, below the loudness.
+fn taken_scales(gains: &[Points], below: f32) -> Vec<Scale> {
+    let values = gains.iter().flat_map(|gain| &gain.reduced);
+    let deepest = values.map(|point| -point.1).filter(|db| db.is_finite()).fold(0.0f32, f32::max);
+    let reach = [3.0, 6.0, 9.0, 12.0, 18.0, 24.0].into_iter().find(|reach| deepest <= *reach).unwrap_or(36.0);
+    let strip = |at: usize| {
+        let top = below + 36.0 + 68.0 * at as f32;
+        Scale { high: 0.0, low: -reach, top, bottom: top + 40.0 }
+    };
+    (0..gains.len()).map(strip).collect()
+}
+
+/// Rules at round times through all scales, with the times below.
+fn time_rules(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, strips: &[Scale], bottom: f32) {
+    let step = time_step(axis.duration_s, (axis.right - LEFT) / 76.0);
+    let unit = if axis.duration_s >= 3600.0 { "h:min:s" } else { "min:s" };
+    let unit_from = axis.right - unit.len() as f32 * LETTER - 8.0;
     let mut at = 0.0;
-    while at <= duration {
-        let place = x(at);
-        for scale in std::iter::once(&scale).chain(&strips) {
+    while at <= axis.duration_s {
+        let place = axis.x(at);
+        for scale in std::iter::once(scale).chain(strips) {
             drawing.line("rule", (place, scale.top), (place, scale.bottom));
         }
         let label = if step < 1.0 { number(f64::from(at), 1) } else { clock(f64::from(at)) };
@@ -113,111 +175,116 @@ pub(in crate::report) fn times(shown: &Times<'_>, title: &str, class: &str, id: 
         }
         at += step;
     }
-    drawing.text("label", (right, bottom + 16.0), "end", unit);
-    let ticks = ((high - low) / 6.0).round() as usize;
+    drawing.text("label", (axis.right, bottom + 16.0), "end", unit);
+}
+
+/// Rules every 6 dB.
+fn level_rules(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale) {
+    let ticks = ((scale.high - scale.low) / 6.0).round() as usize;
     for tick in 0..=ticks {
-        let level = high - 6.0 * tick as f32;
+        let level = scale.high - 6.0 * tick as f32;
         let y = scale.y(level);
-        drawing.line("rule", (LEFT, y), (right, y));
+        drawing.line("rule", (LEFT, y), (axis.right, y));
         if tick % 2 == 1 || ticks < 6 {
             drawing.text("value", (LEFT - 8.0, y + 4.0), "end", &number(f64::from(level), 0));
         }
     }
+}
 
-    // Loudness.
-    let clip = format!("{id}-c");
-    drawing.clip(&clip, scale.top, scale.bottom + 1.0);
-    for ((class, line), (_, all)) in lines.iter().zip(&raw) {
-        let line = if long(all.len()) {
-            let parts = stretches(all, count, mean_power);
-            let mut range: Vec<_> = parts.iter().map(|part| (x(part.seconds), scale.y(part.highest))).collect();
-            range.extend(parts.iter().rev().map(|part| (x(part.seconds), scale.y(part.lowest))));
-            drawing.path(&format!("{class}-range"), &(straight(&range) + "Z"), &clip);
-            &parts.iter().map(|part| (part.seconds, part.mean)).collect()
-        } else {
-            line
-        };
-        let mut path = String::new();
-        for part in above(line, scale.low) {
-            let pixels: Vec<_> = part.iter().map(|&(seconds, level)| (x(seconds), scale.y(level))).collect();
-            path.push_str(&straight(&pixels));
-        }
-        drawing.path(class, &path, &clip);
+/// A line of loudness, interrupted by pauses; a long one as its mean, over its range.
+fn loudness(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, class: &str, line: &Points, clip: &str) {
+    let line = if axis.is_too_long(line) {
+        let parts = stretches(&line.all, axis.count, mean_power);
+        let mut range: Vec<_> = parts.iter().map(|part| (axis.x(part.seconds), scale.y(part.highest))).collect();
+        range.extend(parts.iter().rev().map(|part| (axis.x(part.seconds), scale.y(part.lowest))));
+        drawing.path(&format!("{class}-range"), &(straight(&range) + "Z"), clip);
+        &parts.iter().map(|part| (part.seconds, part.mean)).collect()
+    } else {
+        &line.reduced
+    };
+    let mut path = String::new();
+    for part in above(line, scale.low) {
+        let pixels: Vec<_> = part.iter().map(|&(seconds, level)| (axis.x(seconds), scale.y(level))).collect();
+        path.push_str(&straight(&pixels));
     }
-    if dense {
-        let each = text::length(f64::from(duration) / count as f64);
-        let words = if width < 500.0 {
-            format!("lines: mean of {each}; shade: range")
-        } else {
-            format!("lines: mean of every {each}; shade: from lowest to highest")
-        };
-        drawing.text("label", (right, 10.0), "end", &words);
-    }
-    if let Some(level) = shown.target {
-        let y = scale.y(level);
-        drawing.line("target", (LEFT, y), (right, y));
-    }
-    if let Some((start, seconds)) = shown.excerpt {
-        let (from, to) = (x(start), x(start + seconds).max(x(start) + 2.0));
-        let _ =
-            write!(drawing.body, r#"<path class="bracket" d="M{from:.1} {0:.1}v-5H{to:.1}v5"/>"#, above_plot + 20.0);
-        let label = "excerpt to listen to";
-        let length = label.len() as f32 * LETTER;
-        if from + length < right {
-            drawing.text("label", (from, above_plot + 10.0), "start", label);
-        } else {
-            drawing.text("label", (to, above_plot + 10.0), "end", label);
-        }
-    }
+    drawing.path(class, &path, clip);
+}
 
-    // What was taken away.
-    for ((strip, taken), line) in strips.iter().zip(&shown.taken).zip(&gains) {
-        let clip = format!("{id}-s{:.0}", strip.top);
-        drawing.clip(&clip, strip.top, strip.bottom);
-        let most = line.iter().copied().filter(|point| point.1.is_finite()).min_by(|a, b| a.1.total_cmp(&b.1));
-        let words = match most {
-            Some((seconds, db)) if db < -0.05 => {
-                format!("most {} dB at {}", number(f64::from(db), 1), clock(f64::from(seconds)))
+/// How long series are shown.
+fn words_about_stretches(axis: &TimeAxis) -> String {
+    let each = text::length(f64::from(axis.duration_s) / axis.count as f64);
+    if axis.narrow {
+        format!("lines: mean of {each}; shade: range")
+    } else {
+        format!("lines: mean of every {each}; shade: from lowest to highest")
+    }
+}
+
+/// The bracket over the excerpt that the page plays.
+fn bracket(drawing: &mut Drawing, axis: &TimeAxis, (start, seconds): (f32, f32), above_plot: f32) {
+    let (from, to) = (axis.x(start), axis.x(start + seconds).max(axis.x(start) + 2.0));
+    let _ = write!(drawing.body, r#"<path class="bracket" d="M{from:.1} {0:.1}v-5H{to:.1}v5"/>"#, above_plot + 20.0);
+    let label = "excerpt to listen to";
+    let length = label.len() as f32 * LETTER;
+    if from + length < axis.right {
+        drawing.text("label", (from, above_plot + 10.0), "start", label);
+    } else {
+        drawing.text("label", (to, above_plot + 10.0), "end", label);
+    }
+}
+
+/// What a stage took away, as an area that hangs from the line of no change.
+fn taken_away(drawing: &mut Drawing, axis: &TimeAxis, strip: &Scale, name: &str, gain: &Points, clip: &str) {
+    drawing.clip(clip, strip.top, strip.bottom);
+    drawing.text("label", (LEFT, strip.top - 6.0), "start", name);
+    drawing.text("label", (axis.right, strip.top - 6.0), "end", &most_words(&gain.reduced));
+    let mut area = |class: &str, gains: &[(f32, f32)]| {
+        if let (Some(first), Some(last)) = (gains.first(), gains.last()) {
+            let mut path = format!("M{:.1} {:.1}", axis.x(first.0), strip.top);
+            for &(seconds, db) in gains {
+                let db = if db.is_nan() { 0.0 } else { db.min(0.0) };
+                let _ = write!(path, "L{:.1} {:.1}", axis.x(seconds), strip.y(db));
             }
-            _ => "took nothing".into(),
-        };
-        drawing.text("label", (LEFT, strip.top - 6.0), "start", &taken.name);
-        drawing.text("label", (right, strip.top - 6.0), "end", &words);
-        let mut area = |class: &str, gains: &[(f32, f32)]| {
-            if let (Some(first), Some(last)) = (gains.first(), gains.last()) {
-                let mut path = format!("M{:.1} {:.1}", x(first.0), strip.top);
-                for &(seconds, db) in gains {
-                    let db = if db.is_nan() { 0.0 } else { db.min(0.0) };
-                    let _ = write!(path, "L{:.1} {:.1}", x(seconds), strip.y(db));
-                }
-                let _ = write!(path, "L{:.1} {:.1}Z", x(last.0), strip.top);
-                drawing.path(class, &path, &clip);
-            }
-        };
-        let all = points(taken.gain);
-        if long(all.len()) {
-            let parts = stretches(&all, count, mean_gain);
-            area("takes soft", &parts.iter().map(|part| (part.seconds, part.lowest)).collect::<Vec<_>>());
-            area("takes", &parts.iter().map(|part| (part.seconds, part.mean)).collect::<Vec<_>>());
-        } else {
-            area("takes", line);
+            let _ = write!(path, "L{:.1} {:.1}Z", axis.x(last.0), strip.top);
+            drawing.path(class, &path, clip);
         }
-        drawing.line("axis", (LEFT, strip.top), (right, strip.top));
-        drawing.line("rule", (LEFT, strip.bottom), (right, strip.bottom));
-        drawing.text("value", (LEFT - 8.0, strip.top + 4.0), "end", "0");
-        drawing.text("value", (LEFT - 8.0, strip.bottom + 4.0), "end", &number(-f64::from(reach), 0));
+    };
+    if axis.is_too_long(gain) {
+        let parts = stretches(&gain.all, axis.count, mean_gain);
+        area("takes soft", &parts.iter().map(|part| (part.seconds, part.lowest)).collect::<Vec<_>>());
+        area("takes", &parts.iter().map(|part| (part.seconds, part.mean)).collect::<Vec<_>>());
+    } else {
+        area("takes", &gain.reduced);
     }
+    drawing.line("axis", (LEFT, strip.top), (axis.right, strip.top));
+    drawing.line("rule", (LEFT, strip.bottom), (axis.right, strip.bottom));
+    drawing.text("value", (LEFT - 8.0, strip.top + 4.0), "end", "0");
+    drawing.text("value", (LEFT - 8.0, strip.bottom + 4.0), "end", &number(f64::from(strip.low), 0));
+}
 
-    let mut description = format!("Over {}. ", text::length(f64::from(duration)));
-    for (class, line) in &lines {
-        let mut levels: Vec<f32> = line.iter().map(|point| point.1).filter(|level| level.is_finite()).collect();
+/// When a stage took the most, and how much.
+fn most_words(gains: &[(f32, f32)]) -> String {
+    let most = gains.iter().copied().filter(|point| point.1.is_finite()).min_by(|a, b| a.1.total_cmp(&b.1));
+    match most {
+        Some((seconds, db)) if db < -0.05 => {
+            format!("most {} dB at {}", number(f64::from(db), 1), clock(f64::from(seconds)))
+        }
+        _ => "took nothing".into(),
+    }
+}
+
+/// The drawing in words.
+fn describe(lines: &[(&str, Points)], duration_s: f32) -> String {
+    let mut words = format!("Over {}. ", text::length(f64::from(duration_s)));
+    for (class, line) in lines {
+        let mut levels: Vec<f32> = line.reduced.iter().map(|point| point.1).filter(|level| level.is_finite()).collect();
         levels.sort_by(f32::total_cmp);
         if let (Some(middle), Some(most)) = (levels.get(levels.len() / 2), levels.last()) {
             let (middle, most) = (number(f64::from(*middle), 1), number(f64::from(*most), 1));
-            let _ = write!(description, "Loudness {class}: median {middle}, highest {most} LUFS. ");
+            let _ = write!(words, "Loudness {class}: median {middle}, highest {most} LUFS. ");
         }
     }
-    drawing.finish(class, id, bottom + 24.0, title, description.trim_end())
+    words.trim_end().to_owned()
 }
 
 #[cfg(test)]

@@ -2,9 +2,8 @@
 
 use super::axes::{Drawing, LEFT, LETTER, Scale};
 use super::beyond::{beyond, mark_beyond};
-use super::lines::{smooth, smooth_back};
-use super::published::{middle, spread};
-use super::spectrum::{frequency_x, runs};
+use super::frequency::{RULES_HZ, frequency_x, half_band, places, speakers_band, steps};
+use super::published::middle;
 use crate::report::text::{escape, hertz, signed};
 use std::fmt::Write;
 
@@ -59,13 +58,8 @@ pub(crate) fn voice_drawing(shown: &VoiceDrawing<'_>) -> String {
     drawing.text("label", (LEFT, 48.0), "start", shown.below);
 
     drawing.clip("inside", scale.top, scale.bottom);
-    let edge = |sign: f32, drawing: &Drawing| -> Vec<(f32, f32)> {
-        spread().map(|(band, sd)| (frequency_x(middle(band), drawing), scale.y(sign * sd))).collect()
-    };
-    let under: Vec<_> = edge(-1.0, &drawing).into_iter().rev().collect();
-    let outline = format!("{}{}Z", smooth(&edge(1.0, &drawing)), smooth_back(&under));
-    drawing.path("band", &outline, "inside");
-    for hz in [63.0f32, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16_000.0] {
+    speakers_band(&mut drawing, &scale, "inside");
+    for hz in RULES_HZ {
         let x = frequency_x(hz, &drawing);
         drawing.line("rule", (x, scale.top), (x, scale.bottom));
         if hz < 16_000.0 {
@@ -79,23 +73,10 @@ pub(crate) fn voice_drawing(shown: &VoiceDrawing<'_>) -> String {
         drawing.text("value", (LEFT - 8.0, y + 4.0), "end", &signed(f64::from(db), 0));
     }
 
-    for run in runs(&shown.deviation_db) {
-        let mut path = String::new();
-        for (band, level) in run {
-            let from = frequency_x(middle(band) * 10f32.powf(-0.05), &drawing);
-            let to = frequency_x(middle(band) * 10f32.powf(0.05), &drawing);
-            let start = if path.is_empty() { 'M' } else { 'L' };
-            let _ = write!(path, "{start}{from:.1} {0:.1}H{to:.1}", scale.y(level));
-        }
-        drawing.path("after", &path, "inside");
-    }
-    let places: Vec<(f32, f32)> = shown
-        .deviation_db
-        .iter()
-        .enumerate()
-        .map(|(band, level)| (frequency_x(middle(band), &drawing), level.unwrap_or(0.0)))
-        .collect();
-    mark_beyond(&mut drawing, &scale, (right - LEFT) / 50.0, &[("after-mark", "", beyond(&places, &scale))]);
+    steps(&mut drawing, &shown.deviation_db, &scale, "after", "inside");
+    let marks = [("after-mark", "", beyond(&places(&shown.deviation_db, &drawing), &scale))];
+    let half = half_band(&drawing);
+    mark_beyond(&mut drawing, &scale, half, &marks);
 
     for (finding, start, lane) in placed {
         let x = frequency_x(finding.hz, &drawing).clamp(LEFT, right);
