@@ -8,6 +8,11 @@ use voicechain_core::stages::{CorrectiveEq, Processor, Stage, StageCoefs, ToneEq
 use voicechain_tests::signals::{BYRNE, mono, shaped};
 use voicechain_tests::spectra::Noise;
 
+#[test]
+fn the_table_of_published_speech_is_as_it_was_copied_for_the_tests() {
+    assert_eq!(voicechain_core::speech::BYRNE_1994_COMBINED, BYRNE);
+}
+
 fn loudness(frames: &[[f32; 1]], hz: f64) -> f64 {
     let mut meter = LoudnessMeter::<1>::new(rate(hz), ChannelWeights::default());
     meter.push(&frames[(0.4 * hz) as usize..]);
@@ -60,7 +65,6 @@ fn compensated_eq_keeps_the_loudness_of_speech_shaped_noise() {
     let mut random = Noise::new(31);
     let (mut worst, mut plain, mut count) = (0.0f64, 0.0, 0.0);
     for hz in [16_000.0, 44_100.0, 48_000.0] {
-        // Byrne et al. 1994, JASA 96(4), Table 2, combined.
         let noise = mono(&shaped(&BYRNE, -23.0, hz, (4.0 * hz) as usize, 12));
         for _ in 0..8 {
             let corrective = random_corrective(&mut random);
