@@ -6,6 +6,7 @@ pub mod demo_voices;
 pub mod error;
 pub mod interview;
 pub mod output_folder;
+pub mod progress;
 pub mod report;
 pub mod resample;
 pub mod series;

@@ -2,7 +2,7 @@
 
 use crate::audio_file::is_decoding;
 use crate::error::{JobError, Trouble};
-use crate::interview::Progress;
+use crate::progress::Progress;
 use clap::Parser;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::{Write, stderr, stdout};

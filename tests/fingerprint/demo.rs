@@ -1,7 +1,8 @@
 //! The audio of the demo interview.
 
 use crate::figures::{Case, Figure, Hash};
-use voicechain_examples::interview::{Choice, Job, Quiet, run};
+use voicechain_examples::interview::{Choice, Job, run};
+use voicechain_examples::progress::Quiet;
 
 /// Mixed with the settings that b1805f7 proposes for each of its voices, and as it is proposed now.
 pub(crate) fn figures(cases: &[Case]) -> Result<Vec<Figure>, String> {

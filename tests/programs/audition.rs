@@ -5,7 +5,7 @@ use crate::place::{Place, murmur};
 use std::f64::consts::TAU;
 use std::fs;
 use voicechain_core::measure::profile::Resonance;
-use voicechain_examples::interview::Quiet;
+use voicechain_examples::progress::Quiet;
 use voicechain_examples::voice_page::audition::clips;
 
 fn candidate(frequency_hz: f64, prominence_db: f64) -> Resonance {

@@ -6,7 +6,8 @@ use serde_json::Value;
 use std::fs;
 use std::path::Path;
 use voicechain_core::propose::carry_over;
-use voicechain_examples::interview::{Choice, Job, Quiet, Recording, run};
+use voicechain_examples::interview::{Choice, Job, Recording, run};
+use voicechain_examples::progress::Quiet;
 use voicechain_examples::settings_file;
 use voicechain_examples::wav_file::WavFormat;
 

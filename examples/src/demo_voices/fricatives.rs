@@ -2,8 +2,8 @@
 
 use super::biquad::Biquad;
 use super::dice::Dice;
-use super::phones::Noise;
-use super::plan::{Segment, Speaker};
+use super::segment::{Noise, Segment};
+use super::speaker::Speaker;
 use std::f64::consts::PI;
 
 /// One fricative or burst.

@@ -1,7 +1,7 @@
 //! The source, glottal pulses and breath, and the resonances of the vocal tract that it passes through.
 
 use super::dice::Dice;
-use super::plan::Speaker;
+use super::speaker::Speaker;
 use super::tracks::Tracks;
 use std::f64::consts::{PI, TAU};
 

@@ -15,7 +15,9 @@ mod glottis;
 mod level;
 mod phones;
 mod plan;
+mod segment;
 mod speak;
+mod speaker;
 mod spectrum;
 #[cfg(test)]
 mod tests;
@@ -31,8 +33,9 @@ use faults::{
     add_rumble, room,
 };
 use level::{active_level, db};
-use plan::{GUEST, HOST, Plan, plan};
+use plan::{Plan, plan};
 use speak::speak;
+use speaker::{GUEST, HOST};
 use spectrum::to_published_spectrum;
 use std::f64::consts::TAU;
 use transform::convolve;

@@ -1,6 +1,7 @@
 //! Vowels and consonants: formants, durations and noises.
 
-use super::plan::{Segment, Speaker};
+use super::segment::{Noise, Segment};
+use super::speaker::Speaker;
 
 /// Where a consonant is formed: the formants that its neighbours bend towards (Hz, a man's; common values of locus
 /// theory, from memory).
@@ -8,17 +9,6 @@ const LIPS: [f64; 3] = [260.0, 850.0, 2_250.0];
 const TEETH: [f64; 3] = [300.0, 1_750.0, 2_650.0];
 const PALATE: [f64; 3] = [290.0, 1_950.0, 2_650.0];
 const VELUM: [f64; 3] = [280.0, 1_900.0, 2_300.0];
-
-/// Noise of a fricative or burst: centres and quality of two band-passes in series.
-#[derive(Clone, Copy, PartialEq)]
-pub(super) struct Noise {
-    pub(super) centres: [f64; 2],
-    pub(super) q: f64,
-    /// Level re vowels in dB.
-    pub(super) level_db: f64,
-    pub(super) burst: bool,
-    pub(super) sibilant: bool,
-}
 
 const fn noise(low: f64, high: f64, q: f64, level_db: f64) -> Noise {
     Noise { centres: [low, high], q, level_db, burst: false, sibilant: false }

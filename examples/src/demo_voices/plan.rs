@@ -2,7 +2,9 @@
 
 use super::dice::Dice;
 use super::level::db;
-use super::phones::{Noise, phone, vowel};
+use super::phones::{phone, vowel};
+use super::segment::Segment;
+use super::speaker::{GUEST, HOST, Speaker};
 
 /// The interview in the phoneme letters of the ARPABET, 1 after a stressed vowel. The host asks first.
 const TALK: [&str; 10] = [
@@ -22,39 +24,6 @@ const TALK: [&str; 10] = [
      IH Z AH S T AO1 R M IH N IH T , S OW P L IY1 Z S IH1 T D AW1 N F ER1 S T .",
     "AE N D HH OW1 L D AA1 N T UW Y AO R HH AE1 T .",
 ];
-
-/// Who speaks: everything in which the two voices differ.
-pub(super) struct Speaker {
-    pub(super) seed: u64,
-    pub(super) pitch_hz: f64,
-    /// Spread of the pitch contour around its base.
-    pub(super) liveliness: f64,
-    /// Durations relative to the table.
-    pub(super) pace: f64,
-    pub(super) female: bool,
-    pub(super) breath: f64,
-}
-
-pub(super) const HOST: Speaker =
-    Speaker { seed: 1, pitch_hz: 188.0, liveliness: 1.15, pace: 0.98, female: true, breath: 0.5 };
-pub(super) const GUEST: Speaker =
-    Speaker { seed: 2, pitch_hz: 112.0, liveliness: 0.9, pace: 1.06, female: false, breath: 0.35 };
-
-/// A stretch of constant targets.
-#[derive(Clone, Copy)]
-pub(super) struct Segment {
-    pub(super) start_s: f64,
-    pub(super) length_s: f64,
-    pub(super) formants: [f64; 3],
-    /// Bandwidths relative to those of a vowel.
-    pub(super) width: f64,
-    pub(super) voice: f64,
-    pub(super) breath: f64,
-    pub(super) noise: Option<(Noise, f64)>,
-    pub(super) stressed: bool,
-    pub(super) vowel: bool,
-    pub(super) is_pause: bool,
-}
 
 /// All that one voice does, on the common clock.
 #[derive(Default)]

@@ -4,7 +4,8 @@ use super::dice::Dice;
 use super::fricatives::hiss;
 use super::glottis::voiced;
 use super::level::{active_level, db};
-use super::plan::{Plan, Speaker};
+use super::plan::Plan;
+use super::speaker::Speaker;
 use super::tracks::tracks;
 
 /// The spoken voice in two parts, so that a fault can be put into one.

@@ -1,8 +1,8 @@
 //! The published average spectrum of speech, and the filter that gives it to a voice.
 
 use super::level::db;
-use super::plan::Speaker;
 use super::speak::Stems;
+use super::speaker::Speaker;
 use super::transform::{back, transform};
 use realfft::RealFftPlanner;
 use realfft::num_complex::Complex;

@@ -1,7 +1,8 @@
 //! The course of formants, loudness, breath and pitch over time.
 
 use super::level::db;
-use super::plan::{Plan, Speaker};
+use super::plan::Plan;
+use super::speaker::Speaker;
 use std::f64::consts::{PI, TAU};
 
 /// Targets per millisecond.

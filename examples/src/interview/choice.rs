@@ -1,6 +1,7 @@
 //! The settings of every voice, and why: proposed from what was measured, with the host's taste, or given.
 
-use super::Choice;
+use super::chosen::Chosen;
+use super::job::Choice;
 use super::voice::Voice;
 use crate::report::data::Reason;
 use crate::voice_page::words::{subject, warnings_beside};
@@ -12,26 +13,6 @@ use voicechain_core::settings::{StageId, row, rows};
 
 /// A trim that is so far from the proposed one was found on another recording, dB.
 const ANOTHER_RECORDING_DB: f64 = 3.0;
-
-/// What was chosen for a voice.
-#[derive(Clone, Debug, Default)]
-pub(super) struct Chosen {
-    pub(super) settings: StripSettings,
-    /// Where the settings are from, in words.
-    pub(super) from: String,
-    /// What was measured for them, reason by reason.
-    pub(super) evidence: Vec<Reason>,
-    /// What else led to the settings of single stages.
-    why: Vec<(&'static str, String)>,
-    pub(super) warnings: Vec<String>,
-}
-
-impl Chosen {
-    /// What led to the settings of a stage, besides the evidence.
-    pub(super) fn why(&self, stage: StageId) -> Option<String> {
-        self.why.iter().find(|(id, _)| *id == stage.id()).map(|(_, words)| words.clone())
-    }
-}
 
 /// Chooses for all voices, the host first.
 pub(super) fn choose(voices: &mut [Voice], choice: &Choice) {

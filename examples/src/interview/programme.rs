@@ -1,8 +1,10 @@
 //! All voices together: balanced, summed, brought to the target and limited.
 
-use super::voice::{Voice, levels, measure, reduction};
-use super::{Job, Progress, advance};
+use super::job::Job;
+use super::levels::{levels, measure, reduction};
+use super::voice::Voice;
 use crate::error::{JobError, Trouble};
+use crate::progress::{Progress, advance};
 use crate::report::data::{Levels, Mix};
 use crate::report::excerpt::{self, Clip, Plan};
 use crate::report::{LoudnessWindow, MixSeries};

@@ -4,6 +4,7 @@
 //! [`data`] holds the plain numbers, [`page::render`] turns them and the series beside them into one self-contained
 //! page, [`table::summary`] into a few lines of text. [`excerpt`] makes the short clips that the page plays.
 
+mod contents;
 pub mod data;
 pub mod excerpt;
 pub mod page;
@@ -11,4 +12,5 @@ pub(crate) mod plot;
 pub mod table;
 pub(crate) mod text;
 
-pub use page::{Excerpt, LoudnessWindow, MixSeries, Page, TimeSeries, VoiceSeries, render};
+pub use contents::{Excerpt, LoudnessWindow, MixSeries, Page, TimeSeries, VoiceSeries};
+pub use page::render;

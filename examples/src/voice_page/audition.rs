@@ -4,8 +4,8 @@
 use crate::audio_file::AudioFile;
 use crate::error::JobError;
 use crate::interview::clips::loudness;
-use crate::interview::{Progress, advance};
 use crate::output_folder::OutputFolder;
+use crate::progress::{Progress, advance};
 use crate::report::table::{clean, wrap};
 use crate::report::text::{count, number};
 use crate::series::{Merge, Series, busiest};

@@ -9,7 +9,7 @@ pub(crate) mod words;
 
 use crate::audio_file::{AudioFile, Warning};
 use crate::error::{JobError, Trouble};
-use crate::interview::{Progress, advance};
+use crate::progress::{Progress, advance};
 use std::path::Path;
 use voicechain_core::SampleRate;
 use voicechain_core::measure::{Profile, ProfileMeter};

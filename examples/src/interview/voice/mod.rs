@@ -1,16 +1,12 @@
 //! One voice: read, measured, brought to level, run through the strip.
 
 mod drawn;
-mod levels;
 mod process;
 mod read;
 mod response;
 
-pub(super) use levels::{levels, measure, reduction};
-pub(super) use read::Source;
-
-use self::levels::TWO_CHANNELS_DB;
-use super::choice::Chosen;
+use super::chosen::Chosen;
+use super::levels::TWO_CHANNELS_DB;
 use super::words;
 use crate::audio_file::Warning;
 use crate::error::{JobError, Trouble};

@@ -2,9 +2,10 @@
 
 use super::Voice;
 use super::drawn::Gathered;
-use super::levels::{TWO_CHANNELS_DB, measure, reduction};
 use crate::error::{JobError, Trouble};
-use crate::interview::{Job, Progress, advance};
+use crate::interview::job::Job;
+use crate::interview::levels::{TWO_CHANNELS_DB, measure, reduction};
+use crate::progress::{Progress, advance};
 use crate::report::data::GainReductions;
 use crate::wav_file::Spool;
 use std::path::Path;

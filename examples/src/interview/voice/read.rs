@@ -1,11 +1,13 @@
 //! First pass: the recording, brought to the delivery's rate and measured.
 
 use super::Voice;
-use super::levels::measure;
 use crate::audio_file::{AudioFile, Warning};
 use crate::error::{JobError, Trouble};
-use crate::interview::choice::Chosen;
-use crate::interview::{Job, Progress, advance};
+use crate::interview::chosen::Chosen;
+use crate::interview::job::Job;
+use crate::interview::levels::measure;
+use crate::interview::sources::Source;
+use crate::progress::{Progress, advance};
 use crate::report::VoiceSeries;
 use crate::report::data::{GainReductions, Levels};
 use crate::resample::Resampler;
@@ -14,14 +16,6 @@ use crate::wav_file::Spool;
 use std::path::{Path, PathBuf};
 use voicechain_core::measure::Profile;
 use voicechain_core::{SampleRate, StripSettings};
-
-/// Where a voice comes from.
-pub(in crate::interview) enum Source {
-    /// A recording.
-    File(PathBuf),
-    /// Samples that the program made, mono.
-    Made { rate_hz: u32, samples: Vec<f32> },
-}
 
 /// What was read of a source.
 struct Recorded {

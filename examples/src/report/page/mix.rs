@@ -1,7 +1,7 @@
 //! The mix: its course over time, what was delivered, the balance and the files.
 
-use super::Page;
 use super::parts::{ACROSS, BAD, CAUTION, GOOD, KEY_TARGET, n, note, player};
+use crate::report::contents::Page;
 use crate::report::data::Report;
 use crate::report::plot::{self, Line, Taken, Times};
 use crate::report::text::{self, escape, number, signed};

@@ -1,7 +1,7 @@
 //! One voice: its spectrum, levels, players, course over time and stages.
 
 use super::parts::{ACROSS, CAUTION, KEY_AFTER, n, note, player, text_round, warnings};
-use super::{Excerpt, VoiceSeries};
+use crate::report::contents::{Excerpt, VoiceSeries};
 use crate::report::data::{GainReduction, Levels, Voice};
 use crate::report::plot::{self, Frequencies, Line, Taken, Times};
 use crate::report::text::{self, escape, number, signed, taken};

@@ -2,7 +2,7 @@
 
 use super::axes::{Drawing, LEFT, LETTER, Scale};
 use super::lines::{MOST_POINTS, above, mean_gain, mean_power, reduce, straight, stretches};
-use crate::report::page::TimeSeries;
+use crate::report::contents::TimeSeries;
 use crate::report::text::{self, clock, number};
 use std::fmt::Write;
 

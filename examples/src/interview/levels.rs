@@ -11,10 +11,7 @@ use voicechain_core::meters::{ChannelWeights, LoudnessMeter, ReductionMeter, Tru
 pub(super) const TWO_CHANNELS_DB: f64 = 3.010_299_956_639_812;
 
 /// Loudness and peaks of everything in a spool.
-pub(in crate::interview) fn measure<const C: usize>(
-    spool: &mut SpoolReader,
-    rate: SampleRate,
-) -> Result<Levels, JobError> {
+pub(super) fn measure<const C: usize>(spool: &mut SpoolReader, rate: SampleRate) -> Result<Levels, JobError> {
     let mut loudness = Box::new(LoudnessMeter::<C>::new(rate, ChannelWeights::default()));
     let mut peak = TruePeakMeter::<C>::new(rate);
     let mut chunk = Vec::new();
@@ -29,7 +26,7 @@ pub(in crate::interview) fn measure<const C: usize>(
 }
 
 /// What the meters show.
-pub(in crate::interview) fn levels<const C: usize>(loudness: &LoudnessMeter<C>, peak: &TruePeakMeter<C>) -> Levels {
+pub(super) fn levels<const C: usize>(loudness: &LoudnessMeter<C>, peak: &TruePeakMeter<C>) -> Levels {
     let largest = |values: [f64; C]| Some(to_db(values.into_iter().fold(0.0, f64::max))).filter(|db| db.is_finite());
     Levels {
         integrated_lufs: loudness.integrated(),
@@ -40,7 +37,7 @@ pub(in crate::interview) fn levels<const C: usize>(loudness: &LoudnessMeter<C>, 
 }
 
 /// What a meter of gain reduction shows.
-pub(in crate::interview) fn reduction(meter: Option<&ReductionMeter>) -> GainReduction {
+pub(super) fn reduction(meter: Option<&ReductionMeter>) -> GainReduction {
     let at = |percent| meter.and_then(|m| m.percentile_db(percent)).unwrap_or(0.0);
     GainReduction { median_db: at(50.0), p95_db: at(95.0), max_db: meter.map_or(0.0, ReductionMeter::largest_db) }
 }

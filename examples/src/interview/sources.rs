@@ -1,0 +1,68 @@
+//! Where the voices come from: recordings, each by another name, or the demo.
+
+use super::job::{Job, Recording};
+use super::names::{safe_name, unused};
+use crate::audio_file::AudioFile;
+use crate::demo_voices;
+use crate::error::{JobError, Trouble};
+use crate::report::data::{Demo, Fault};
+use crate::wav_file::check_size;
+use std::path::PathBuf;
+
+/// Where a voice comes from.
+pub(super) enum Source {
+    /// A recording.
+    File(PathBuf),
+    /// Samples that the program made, mono.
+    Made { rate_hz: u32, samples: Vec<f32> },
+}
+
+/// A source with the safe name of its voice.
+pub(super) type NamedSource = (String, Source);
+
+/// The recordings with safe names, or the demo with its faults.
+pub(super) fn sources(job: &Job) -> Result<(Vec<NamedSource>, Option<Demo>), JobError> {
+    if job.recordings.is_empty() {
+        let voices = demo_voices::interview();
+        let faults = voices
+            .iter()
+            .flat_map(|v| {
+                v.faults.iter().map(|f| Fault { voice: v.name.to_string(), words: f.to_string().replace(" -", " −") })
+            })
+            .collect();
+        let scenario = "An invented interview: a host asks, a lighthouse keeper's apprentice answers. Both voices are \
+                        synthetic, with faults that were put in on purpose."
+            .to_string();
+        let sources = voices
+            .into_iter()
+            .map(|v| (v.name.to_string(), Source::Made { rate_hz: v.rate_hz, samples: v.recording }))
+            .collect();
+        return Ok((sources, Some(Demo { scenario, faults })));
+    }
+    let mut taken: Vec<(same_file::Handle, &Recording)> = Vec::new();
+    let mut names = Vec::new();
+    let mut sources = Vec::new();
+    for recording in &job.recordings {
+        // What cannot be read is found out before the work begins on what can.
+        let audio = AudioFile::open(&recording.path)?;
+        if let Some(frames) = audio.frames() {
+            let frames = (frames as f64 * f64::from(job.delivery.rate_hz) / f64::from(audio.rate_hz())) as u64;
+            check_size(frames, 2, job.delivery.format).map_err(|e| e.at(job.out.join("mix.wav")))?;
+        }
+        // The same by another name, too: over a link or a roundabout path.
+        let real = same_file::Handle::from_path(&recording.path).map_err(|e| JobError::opening(&recording.path, &e))?;
+        if let Some((_, other)) = taken.iter().find(|(file, _)| *file == real) {
+            return Err(JobError::new(
+                Trouble::Usage,
+                format!("the same file is given twice (for {} and {})", other.name, recording.name),
+                "give every voice its own recording",
+            )
+            .at(&recording.path));
+        }
+        taken.push((real, recording));
+        let name = unused(safe_name(&recording.name), &names);
+        names.push(name.clone());
+        sources.push((name, Source::File(recording.path.clone())));
+    }
+    Ok((sources, None))
+}
