@@ -73,7 +73,7 @@ impl Gathered {
             gain.deepest_db = gain.deepest_db.max(now);
         }
         self.steps += 1;
-        if self.steps % 10 != 0 {
+        if !self.steps.is_multiple_of(10) {
             return;
         }
         let lufs = |meter: &LoudnessMeter<C>| meter.momentary().unwrap_or(f64::NEG_INFINITY) as f32;
