@@ -9,6 +9,7 @@ use std::process::ExitCode;
 use std::time::Instant;
 use voicechain_benches::rivals::{self, Stereo};
 use voicechain_benches::{RATE_HZ, pass};
+use voicechain_core::dsp::RealFft;
 use voicechain_core::settings::{DeReverbSettings, DeReverbVariant};
 use voicechain_core::stages::{DeReverb, Processor, StageCoefs};
 use voicechain_core::{SampleRate, SettingError};
@@ -16,6 +17,8 @@ use voicechain_examples::timing::{machine, voice};
 
 /// Frames that a contender processes in its turn.
 const TURN: usize = 48_000 / 4 / 512 * 512;
+/// Transforms that a contender makes in its turn.
+const TRANSFORMS: usize = 20;
 /// Frames that a meter hears in its turn; loudness range needs some seconds to mean anything.
 const METER_TURN: usize = 3 * 48_000;
 const DEFAULT_ROUNDS: usize = 201;
@@ -103,17 +106,47 @@ fn de_reverb(
 ) -> Result<Vec<Contender<'_>>, SettingError> {
     let settings = DeReverbSettings { variant, decay_ms: 600.0, ..DeReverbSettings::default() };
     let coefs = StageCoefs::design(&settings, true, rate)?;
-    let (mut stage, mut bare) = (Box::new(Processor::<DeReverb, 2>::new(&coefs)), Box::new(Processor::new(&coefs)));
+    let mut stage = Box::new(Processor::<DeReverb, 2>::new(&coefs));
     let mut block = vec![[0.0; 2]; 512];
-    // Four hops to a synthesis window, which is the latency.
+    // Four hops to a synthesis window, which is the latency; there and back for both channels.
     let hops = 4 * signal.len() / coefs.latency() as usize;
-    bare.run(&mut signal.to_vec());
     let stage = move || pass(signal, &mut block, |frames| stage.run(frames));
-    let transforms = move || (0..hops).for_each(|_| bare.transforms_alone());
+    const HALF: usize = 1_024;
+    let fft = RealFft::<HALF>::new(2 * HALF);
+    let (mut z, mut scratch) = (Box::new([[0.0; HALF]; 2]), Box::new([[0.0; HALF]; 2]));
+    let transforms = move || {
+        for _ in 0..2 * hops {
+            let [re, im] = &mut *z;
+            for ((re, im), frame) in re.iter_mut().zip(im).zip(signal) {
+                [*re, *im] = *frame;
+            }
+            fft.forward(&mut z, &mut scratch);
+            fft.inverse(&mut z, &mut scratch);
+            std::hint::black_box(&mut z);
+        }
+    };
     Ok(vec![
         Contender { name: "ours", target: None, turn: Box::new(stage) },
         Contender { name: "its transforms alone", target: Some(0.5), turn: Box::new(transforms) },
     ])
+}
+
+/// The powers of a frame's bins by our transform and by another library's; the column is ns per sample of the frame.
+fn transforms(frame: &[f32]) -> Vec<Contender<'_>> {
+    let contender = |name, mut powers: rivals::Powers| {
+        let mut to = vec![0.0; frame.len() / 2];
+        let turn = move || {
+            for _ in 0..TRANSFORMS {
+                powers(std::hint::black_box(frame), &mut to);
+                std::hint::black_box(&mut to);
+            }
+        };
+        Contender { name, target: None, turn: Box::new(turn) }
+    };
+    vec![
+        contender("ours", rivals::our_powers(frame.len())),
+        contender("microfft", rivals::microfft_powers(frame.len())),
+    ]
 }
 
 fn print_table(rows: &[Row], rounds: usize) {
@@ -167,6 +200,11 @@ fn main() -> ExitCode {
     let mut rows = compare("8 bells, blocks of 64", TURN, rounds, &mut cascades(piece, 64, rate));
     rows.extend(compare("8 bells, blocks of 512", TURN, rounds, &mut cascades(piece, 512, rate)));
     rows.extend(compare("loudness and true peak", METER_TURN, rounds.div_ceil(4), &mut meters(&signal, rate)));
+    let mono: Vec<f32> = piece.iter().map(|&[left, _]| left).collect();
+    for (comparison, length) in [("spectrum, 1024", 1_024), ("spectrum, 2048", 2_048), ("spectrum, 4096", 4_096)] {
+        let frame = &mono[..length];
+        rows.extend(compare(comparison, TRANSFORMS * length, rounds, &mut transforms(frame)));
+    }
     let variants =
         [("de-reverb, long variant", DeReverbVariant::Long), ("de-reverb, short variant", DeReverbVariant::Short)];
     for (comparison, variant) in variants {

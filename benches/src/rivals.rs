@@ -6,6 +6,7 @@ use fundsp::audiounit::AudioUnit;
 use fundsp::buffer::BufferVec;
 use fundsp::{MAX_BUFFER_SIZE, prelude32, prelude64};
 use voicechain_core::SampleRate;
+use voicechain_core::dsp::fft::{self, RealFft};
 use voicechain_core::filters::{Cascade, CascadeState, Section, design};
 use voicechain_core::math::from_db;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, TruePeakMeter};
@@ -175,9 +176,66 @@ pub fn ebur128(signal: &[[f32; 2]], block: usize, rate: SampleRate) -> Result<Re
     })
 }
 
+/// Powers of the bins of a frame, without those at 0 and at half the rate.
+pub type Powers = Box<dyn FnMut(&[f32], &mut [f32])>;
+
+/// Our transform of frames of this length.
+#[must_use]
+pub fn our_powers(length: usize) -> Powers {
+    const HALF: usize = fft::LONGEST / 2;
+    let transform = RealFft::<HALF>::new(length);
+    let (mut z, mut scratch) = (Box::new([[0.0; HALF]; 2]), Box::new([[0.0; HALF]; 2]));
+    let ones = vec![1.0; length];
+    Box::new(move |frame, powers| {
+        let [re, im] = &mut *z;
+        fft::pack_windowed(frame, &ones, re, im);
+        transform.forward(&mut z, &mut scratch);
+        fft::powers(&z, 1.0, powers);
+    })
+}
+
+/// The transform of the crate `microfft`; 1 024, 2 048 or 4 096 samples.
+#[must_use]
+pub fn microfft_powers(length: usize) -> Powers {
+    macro_rules! powers {
+        ($length:literal, $function:path) => {{
+            let mut work = Box::new([0.0; $length]);
+            Box::new(move |frame: &[f32], powers: &mut [f32]| {
+                work.copy_from_slice(frame);
+                for (power, bin) in powers.iter_mut().zip($function(&mut work).iter()) {
+                    *power = bin.re * bin.re + bin.im * bin.im;
+                }
+            })
+        }};
+    }
+    match length {
+        ..=1_024 => powers!(1_024, microfft::real::rfft_1024),
+        1_025..=2_048 => powers!(2_048, microfft::real::rfft_2048),
+        _ => powers!(4_096, microfft::real::rfft_4096),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn both_transforms_find_the_same_powers() {
+        for length in [1_024, 2_048, 4_096] {
+            let frame: Vec<f32> = voicechain_examples::timing::voice::speech_like(length, SampleRate::new(48_000.0).unwrap())
+                .iter()
+                .map(|&[left, _]| left)
+                .collect();
+            let [mut ours, mut theirs] = [vec![0.0; length / 2], vec![0.0; length / 2]];
+            our_powers(length)(&frame, &mut ours);
+            microfft_powers(length)(&frame, &mut theirs);
+            let most = ours[1..].iter().fold(0.0f32, |most, &power| most.max(power));
+            assert!(most > 0.0);
+            for (a, b) in ours[1..].iter().zip(&theirs[1..]) {
+                assert!((a.sqrt() - b.sqrt()).abs() < 1e-5 * most.sqrt(), "{length}: {a} {b}");
+            }
+        }
+    }
 
     fn after(mut run: Stereo, signal: &[[f32; 2]]) -> Vec<[f32; 2]> {
         let mut frames = signal.to_vec();

@@ -30,10 +30,10 @@ pub trait Lanes:
     fn to_pair(self) -> [f64; 2];
     /// The lanes from an array; a mono frame takes the first value.
     fn from_pair(pair: [f64; 2]) -> Self;
-    /// Zero in every lane whose magnitude is below `tiny`.
+    /// Zero in every lane whose magnitude is under [`TINY`](crate::math::TINY).
     #[must_use]
-    fn without_tiny(self, tiny: f64) -> Self {
-        Self::from_pair(self.to_pair().map(|v| if v.abs() < tiny { 0.0 } else { v }))
+    fn without_tiny(self) -> Self {
+        Self::from_pair(self.to_pair().map(crate::math::without_tiny))
     }
 }
 

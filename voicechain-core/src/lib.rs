@@ -13,8 +13,8 @@
 //! # Ok::<(), voicechain_core::SettingError>(())
 //! ```
 //!
-//! Each layer uses only those above it: [`units`] and [`error`], [`math`], [`frame`], the table of [`settings`] and its
-//! [`values`], [`levels`], [`filters`], [`detectors`], [`gain`], [`speech`], [`meters`]; then, apart from each other,
+//! Each layer uses only those above it: [`units`] and [`error`], [`math`], [`frame`], [`dsp`], the table of [`settings`],
+//! [`levels`], [`reverberation`], [`filters`], [`detectors`], [`gain`], [`speech`], [`meters`]; then, apart from each other,
 //! [`stages`] and the [`strip`] that they make, and [`measure`] and [`propose`].
 //!
 //! What holds everywhere: no allocation, lock, system call, panic or `unsafe`; the same bits whatever the block size; a
@@ -25,6 +25,7 @@
 #![deny(missing_docs)]
 
 pub mod detectors;
+pub mod dsp;
 pub mod error;
 pub mod filters;
 pub mod frame;

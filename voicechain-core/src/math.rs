@@ -27,6 +27,17 @@ pub fn smoothing(time_ms: f64, rate_hz: f64, step: f64) -> f64 {
     libm::exp(-step / (time_ms * 1e-3 * rate_hz))
 }
 
+/// States and powers smaller than this count as zero (-600 dB of full scale, as powers -300 dB), so that nothing sinks into
+/// the subnormal numbers, which processors compute slowly.
+pub const TINY: f64 = 1e-30;
+
+/// A value, or zero where its magnitude is under [`TINY`].
+#[inline(always)]
+#[must_use]
+pub fn without_tiny(value: f64) -> f64 {
+    if value.abs() < TINY { 0.0 } else { value }
+}
+
 /// Numbers that a formula may be computed in: `f64` for design and display, `f32` for blocks of samples.
 pub trait Real:
     Copy
@@ -34,6 +45,7 @@ pub trait Real:
     + core::ops::Add<Output = Self>
     + core::ops::Sub<Output = Self>
     + core::ops::Mul<Output = Self>
+    + core::ops::Div<Output = Self>
     + core::ops::Neg<Output = Self>
 {
     /// Zero.

@@ -1,5 +1,6 @@
 //! The peak between samples, for a limiter that has to keep it.
 
+use crate::dsp::parabola::crest;
 use crate::frame::CHUNK;
 
 /// Samples that [`OversampledPeak`] needs after the one that it reports on.
@@ -225,32 +226,13 @@ fn weigh(pairs: &[f32; 6]) -> f32 {
     sum
 }
 
-/// The top of the parabola through three magnitudes if the middle one is the largest, else the middle one.
-#[inline(always)]
-fn crest(before: f32, middle: f32, after: f32) -> f32 {
-    let rise = middle - before;
-    let fall = middle - after;
-    let bend = rise + fall;
-    let tilt = rise - fall;
-    let top = middle + tilt * tilt / (8.0 * bend);
-    if rise >= 0.0 && fall >= 0.0 && bend > 0.0 { top } else { middle }
-}
-
 #[cfg(test)]
 mod tests {
     extern crate std;
     use super::*;
+    use crate::dsp::window::kaiser;
     use core::f64::consts::PI;
     use std::{println, vec, vec::Vec};
-
-    fn bessel_i0(x: f64) -> f64 {
-        let (mut sum, mut term) = (1.0, 1.0);
-        for k in 1..60 {
-            term *= (x / (2.0 * f64::from(k))) * (x / (2.0 * f64::from(k)));
-            sum += term;
-        }
-        sum
-    }
 
     /// The formula of the tables: sinc at half-odd places under a Kaiser window, scaled to unity gain at 0 Hz.
     fn formula(beta: f64, pairs: usize) -> Vec<f64> {
@@ -258,7 +240,7 @@ mod tests {
             .map(|k| {
                 let t = k as f64 + 0.5;
                 let u = t / pairs as f64;
-                libm::sin(PI * t) / (PI * t) * bessel_i0(beta * libm::sqrt(1.0 - u * u))
+                libm::sin(PI * t) / (PI * t) * kaiser(u, beta)
             })
             .collect();
         let sum: f64 = 2.0 * raw.iter().sum::<f64>();

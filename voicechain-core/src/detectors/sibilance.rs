@@ -5,7 +5,7 @@ use super::band_powers::BandPowers;
 use crate::filters::design::{BUTTERWORTH_Q, fits, high_pass, low_pass};
 use crate::filters::{EnergyBank, Response};
 use crate::frame::Frame;
-use crate::math::{fast_to_db, smoothing};
+use crate::math::{TINY, fast_to_db, smoothing};
 use crate::units::SampleRate;
 
 /// Edges of the sibilant band, Hz. Source of the region: glossaries of the trade (4 to 10 kHz), no standard.
@@ -133,7 +133,7 @@ where
     fn tick(&mut self, bands: &SibilanceBands, [s, v]: [f64; 2]) {
         self.sibilant_power = s + bands.sibilant_kept * (self.sibilant_power - s);
         self.voiced_power = v + bands.voiced_kept * (self.voiced_power - v);
-        if self.sibilant_power + self.voiced_power < 1e-30 {
+        if self.sibilant_power + self.voiced_power < TINY {
             (self.sibilant_power, self.voiced_power) = (0.0, 0.0);
         }
         let loudest = self.recent.push(self.sibilant_power + self.voiced_power);

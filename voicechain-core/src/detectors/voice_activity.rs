@@ -1,7 +1,10 @@
 //! Whether somebody speaks: an envelope against the running level of active speech.
 
-use crate::math::smoothing;
+use crate::math::{TINY, smoothing};
 use crate::units::SampleRate;
+
+/// How far under the active speech level speech ends and pauses begin, dB: the margin of ITU-T P.56.
+pub const P56_MARGIN_DB: f64 = 15.9;
 
 /// Voice activity from the power of successive ticks, independent of level.
 ///
@@ -25,8 +28,6 @@ pub struct VoiceActivity {
     sinking: bool,
 }
 
-/// Margin between active level and threshold, as a power ratio (15.9 dB, ITU-T P.56).
-const MARGIN: f64 = 0.025_703_957_827_688_63;
 /// Lowest power of speech (-60 dBFS).
 const FLOOR: f64 = 1e-6;
 /// Highest power of active speech (-13 dBFS).
@@ -40,7 +41,7 @@ impl VoiceActivity {
     /// A detector that has heard nothing and is fed once per `tick` frames.
     #[must_use]
     pub fn fresh(rate: SampleRate, tick: f64) -> Self {
-        Self { margin: MARGIN, ..Self::reaching(rate, tick, 0.0, 5.0) }
+        Self::reaching(rate, tick, P56_MARGIN_DB, 5.0)
     }
 
     /// The same with another margin under the active level, dB, which falls with another time constant, s: for voices whose
@@ -68,7 +69,7 @@ impl VoiceActivity {
     pub fn tick(&mut self, power: f64) {
         self.first = power + self.envelope_kept * (self.first - power);
         self.envelope = self.first + self.envelope_kept * (self.envelope - self.first);
-        if self.envelope < 1e-30 {
+        if self.envelope < TINY {
             (self.first, self.envelope) = (0.0, 0.0);
         }
         let loud = self.envelope > FLOOR && self.envelope > self.margin * self.active_power;

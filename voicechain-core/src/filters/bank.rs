@@ -1,6 +1,7 @@
 //! Band-pass filters side by side on one signal, of which only the energy is wanted.
 
-use super::{Response, Section};
+use super::response::Response;
+use super::section::{DirectForm, Section};
 use crate::frame::{Frame, Lanes};
 
 /// `BANDS` pairs of sections on the same input, run together so that their recurrences hide each other's latency. What
@@ -36,7 +37,7 @@ where
     /// The sum of squares of each band since the last call, channels added; tiny states are cleared.
     pub fn take_energies(&mut self) -> [f64; BANDS] {
         for state in self.states.iter_mut().flatten().flatten() {
-            *state = state.without_tiny(1e-30);
+            *state = state.without_tiny();
         }
         let sums = core::mem::replace(&mut self.sums, [Lanes::splat(0.0); BANDS]);
         sums.map(|sum| {
@@ -66,44 +67,18 @@ impl<const BANDS: usize> EnergyBank<BANDS> {
         [f32; C]: Frame,
     {
         type L<const C: usize> = <[f32; C] as Frame>::Lanes;
-        let ready = self.bands.map(|band| band.map(|s| Ready::<L<C>>::new(&s)));
+        let ready = self.bands.map(|band| band.map(|s| DirectForm::<L<C>>::new(&s)));
         let (mut states, mut sums) = (state.states, state.sums);
         for frame in frames {
             let x = frame.widen();
             for ((sections, states), sum) in ready.iter().zip(&mut states).zip(&mut sums) {
                 let mut value = x;
-                for (s, [first, second]) in sections.iter().zip(states) {
-                    // With the output put into the updates, a state depends on its last value by two operations.
-                    let last = *first;
-                    *first = (s.c1 * value + *second) - s.a1 * last;
-                    *second = s.c2 * value - s.a2 * last;
-                    value = s.b0 * value + last;
+                for (section, states) in sections.iter().zip(states) {
+                    value = section.step(states, value);
                 }
                 *sum = *sum + value * value;
             }
         }
         (state.states, state.sums) = (states, sums);
-    }
-}
-
-/// The numbers of a section in every lane.
-#[derive(Clone, Copy)]
-struct Ready<L> {
-    b0: L,
-    c1: L,
-    c2: L,
-    a1: L,
-    a2: L,
-}
-
-impl<L: Lanes> Ready<L> {
-    fn new(s: &Section) -> Self {
-        Self {
-            b0: L::splat(s.b0),
-            c1: L::splat(s.b1 - s.a1 * s.b0),
-            c2: L::splat(s.b2 - s.a2 * s.b0),
-            a1: L::splat(s.a1),
-            a2: L::splat(s.a2),
-        }
     }
 }

@@ -10,55 +10,16 @@
 //! stay stable and click-free under any motion; the states are carried over between the two forms exactly.
 
 use super::response::Response;
-use super::section::{Section, StateVariable};
+use super::section::{MonicForm, Section, StateVariable};
 use crate::frame::{Frame, Lanes};
-
-/// A transposed direct form whose leading coefficient is 1.
-#[derive(Clone, Copy, Debug, PartialEq)]
-struct RestForm {
-    b1: f64,
-    b2: f64,
-    a1: f64,
-    a2: f64,
-}
-
-/// A rest form ready to run: its four numbers in every lane.
-///
-/// With `y = x + s0` put into the updates, `s0` and `s1` depend on their last values by one multiplication and one
-/// addition each: `s0' = ((b1 - a1) x + s1) - a1 s0`, `s1' = (b2 - a2) x - a2 s0`.
-#[derive(Clone, Copy)]
-struct Ready<L> {
-    c1: L,
-    c2: L,
-    a1: L,
-    a2: L,
-}
-
-impl<L: Lanes> Ready<L> {
-    fn new(form: &RestForm) -> Self {
-        Self {
-            c1: L::splat(form.b1 - form.a1),
-            c2: L::splat(form.b2 - form.a2),
-            a1: L::splat(form.a1),
-            a2: L::splat(form.a2),
-        }
-    }
-
-    #[inline(always)]
-    fn step(&self, states: &mut [L; 2], x: L) -> L {
-        let first = states[0];
-        states[0] = (self.c1 * x + states[1]) - self.a1 * first;
-        states[1] = self.c2 * x - self.a2 * first;
-        x + first
-    }
-}
 
 /// Coefficients of up to `N` sections (at most 8) in signal order. Sections that change nothing cost nothing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cascade<const N: usize> {
     sections: [Section; N],
     gain: f64,
-    rest: [RestForm; N],
+    /// The sections that do not rest, their leading coefficients taken out into the gain.
+    rest: [Section; N],
     /// Which section each of the first `count` rest forms stands for.
     places: [usize; N],
     count: usize,
@@ -71,13 +32,13 @@ impl<const N: usize> Cascade<N> {
     #[must_use]
     pub fn new(sections: [Section; N]) -> Self {
         const { assert!(N <= 8, "a cascade has at most eight sections") };
-        let mut rest = [RestForm { b1: 0.0, b2: 0.0, a1: 0.0, a2: 0.0 }; N];
+        let mut rest = [Section::IDENTITY; N];
         let mut places = [0; N];
         let (mut count, mut gain) = (0, 1.0);
         for (place, s) in sections.iter().enumerate() {
             if !s.is_identity() {
                 gain *= s.b0;
-                rest[count] = RestForm { b1: s.b1 / s.b0, b2: s.b2 / s.b0, a1: s.a1, a2: s.a2 };
+                rest[count] = Section { b0: 1.0, b1: s.b1 / s.b0, b2: s.b2 / s.b0, ..*s };
                 places[count] = place;
                 count += 1;
             }
@@ -195,7 +156,7 @@ impl<const N: usize> Cascade<N> {
     {
         type L<const C: usize> = <[f32; C] as Frame>::Lanes;
         let Some(forms) = self.rest.first_chunk::<K>() else { return };
-        let forms = forms.each_ref().map(Ready::<L<C>>::new);
+        let forms = forms.each_ref().map(MonicForm::<L<C>>::new);
         let Some(stored) = state.states.first_chunk_mut::<K>() else { return };
         let mut states = *stored;
         let gain = L::<C>::splat(self.gain);
@@ -203,7 +164,7 @@ impl<const N: usize> Cascade<N> {
         let half = K / 2;
         let (first, second) = forms.split_at(half);
         let (first_states, second_states) = states.split_at_mut(half);
-        let through = |forms: &[Ready<L<C>>], states: &mut [[L<C>; 2]], x: L<C>| {
+        let through = |forms: &[MonicForm<L<C>>], states: &mut [[L<C>; 2]], x: L<C>| {
             forms.iter().zip(states).fold(x, |value, (form, states)| form.step(states, value))
         };
         let Some(newest) = frames.first() else { return };
@@ -222,8 +183,6 @@ impl<const N: usize> Cascade<N> {
 
 /// Tiny states are cleared once in so many frames, so that no state sinks into the subnormal range.
 const GRID: u32 = 64;
-/// What counts as tiny: far below one part in 2^64 of full scale.
-const TINY: f64 = 1e-30;
 
 /// What the sound has left in a cascade.
 #[derive(Clone, Copy, Debug)]
@@ -259,7 +218,7 @@ where
         if self.clock >= GRID {
             self.clock = 0;
             for value in self.states.iter_mut().flatten() {
-                *value = value.without_tiny(TINY);
+                *value = value.without_tiny();
             }
         }
     }

@@ -3,7 +3,7 @@
 //! Frequencies above [`HIGHEST_OF_RATE`] of the sample rate, and gains of 0 dB, give [`Section::IDENTITY`]: the band
 //! rests. Arguments are expected inside the table of settings; the stages check them.
 
-use super::Section;
+use super::section::Section;
 use crate::math::from_db;
 use crate::units::SampleRate;
 use core::f64::consts::{FRAC_1_SQRT_2, PI};
@@ -20,9 +20,10 @@ pub fn fits(frequency_hz: f64, rate: SampleRate) -> bool {
     frequency_hz <= HIGHEST_OF_RATE * rate.hz()
 }
 
-/// Bilinear transform of `(B2 s^2 + B1 s + B0) / (s^2 + A1 s + A0)` with `s` in units of the prewarped frequency.
-fn bilinear(numerator: [f64; 3], denominator: [f64; 3], frequency_hz: f64, rate: SampleRate) -> Section {
-    let g = libm::tan(PI * frequency_hz / rate.hz());
+/// Bilinear transform of `(B2 s^2 + B1 s + B0) / (s^2 + A1 s + A0)` with `s` in units of the prewarped frequency, at any
+/// rate: signals that are measured may be slower than a [`SampleRate`].
+fn bilinear(numerator: [f64; 3], denominator: [f64; 3], frequency_hz: f64, rate_hz: f64) -> Section {
+    let g = libm::tan(PI * frequency_hz / rate_hz);
     let expand = |[c0, c1, c2]: [f64; 3]| {
         let (c0, c1) = (c0 * g * g, c1 * g);
         [c2 + c1 + c0, 2.0 * (c0 - c2), c2 - c1 + c0]
@@ -46,12 +47,20 @@ pub fn butterworth_high_pass(order: u32, frequency_hz: f64, rate: SampleRate) ->
     let pairs = (order / 2).min(4) as usize;
     for (k, section) in sections.iter_mut().enumerate().take(pairs) {
         let inverse_q = butterworth_inverse_q(order, k);
-        *section = bilinear([0.0, 0.0, 1.0], [1.0, inverse_q, 1.0], frequency_hz, rate);
+        *section = bilinear([0.0, 0.0, 1.0], [1.0, inverse_q, 1.0], frequency_hz, rate.hz());
     }
     if order % 2 == 1 && pairs < 4 {
         sections[pairs] = first_order_high_pass(frequency_hz, rate);
     }
     sections
+}
+
+/// Butterworth low-pass of order `2 N` as `N` sections, -3.01 dB at `frequency_hz`, at any rate in Hz; bilinear.
+pub(crate) fn butterworth_low_pass_at<const N: usize>(frequency_hz: f64, rate_hz: f64) -> [Section; N] {
+    core::array::from_fn(|k| {
+        let inverse_q = butterworth_inverse_q(2 * N as u32, k);
+        bilinear([1.0, 0.0, 0.0], [1.0, inverse_q, 1.0], frequency_hz, rate_hz)
+    })
 }
 
 /// `1/Q` of pole pair `k` of a Butterworth filter: `2 cos theta_k`.
@@ -75,7 +84,7 @@ pub fn low_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) {
         return Section::IDENTITY;
     }
-    bilinear([1.0, 0.0, 0.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate)
+    bilinear([1.0, 0.0, 0.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate.hz())
 }
 
 /// Second-order high-pass with this Q; bilinear.
@@ -84,7 +93,12 @@ pub fn high_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) {
         return Section::IDENTITY;
     }
-    bilinear([0.0, 0.0, 1.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate)
+    high_pass_at(frequency_hz, q, rate.hz())
+}
+
+/// The same at any rate in Hz, for a frequency below half of it.
+pub(crate) fn high_pass_at(frequency_hz: f64, q: f64, rate_hz: f64) -> Section {
+    bilinear([0.0, 0.0, 1.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate_hz)
 }
 
 /// Band-pass with gain 1 at `frequency_hz`, -3.01 dB at a distance set by Q, 6 dB/octave far away; bilinear.
@@ -94,7 +108,12 @@ pub fn band_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) {
         return Section::IDENTITY;
     }
-    bilinear([0.0, 1.0 / q, 0.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate)
+    band_pass_at(frequency_hz, q, rate.hz())
+}
+
+/// The same at any rate in Hz, for a frequency below half of it.
+pub(crate) fn band_pass_at(frequency_hz: f64, q: f64, rate_hz: f64) -> Section {
+    bilinear([0.0, 1.0 / q, 0.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate_hz)
 }
 
 /// Notch: nothing passes at `frequency_hz`; -3.01 dB at a distance set by Q. Bilinear.
@@ -103,7 +122,7 @@ pub fn notch(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) {
         return Section::IDENTITY;
     }
-    bilinear([1.0, 0.0, 1.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate)
+    bilinear([1.0, 0.0, 1.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate.hz())
 }
 
 /// Bell matched to the analog prototype `(s^2 + (A/Q) s + 1) / (s^2 + s/(A Q) + 1)`, `A = 10^(gain/40)`.

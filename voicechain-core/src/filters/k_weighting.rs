@@ -4,8 +4,9 @@
 //! taken back to its analog prototype and from there to the rate, with the bilinear transform prewarped at the
 //! prototype's own corner. The weighted signal itself is never needed, only its energy, so that is what comes out.
 
-use super::Section;
+use super::section::Section;
 use crate::SampleRate;
+use crate::math::TINY;
 use core::array::from_fn;
 use wide::f64x2;
 
@@ -19,12 +20,6 @@ const HIGH_PASS_B: [f64; 3] = [1.0, -2.0, 1.0];
 const HIGH_PASS_A: [f64; 3] = [1.0, -1.990_047_454_833_98, 0.990_072_250_366_21];
 /// The rate of the printed tables, Hz.
 const TABLE_HZ: f64 = 48_000.0;
-
-/// States smaller than this are set to zero at the end of a sub-block (-600 dB of full scale).
-///
-/// The fastest pole falls by 640 dB in 10 ms at any rate, so no state and no squared output can come near the subnormal
-/// numbers between two such moments.
-const TINY: f64 = 1e-30;
 
 /// How many channels run interleaved, two to a vector: enough to hide the latency of the recurrence, and few enough for
 /// sixteen registers.
@@ -98,8 +93,9 @@ impl<const C: usize> KState<C> {
 
     /// Ends a sub-block: gives the sum of the squares of the K-weighted samples per channel, and starts the next at zero.
     ///
-    /// States under 1e-30 become zero here, which keeps subnormal numbers away; call it every 10 ms of audio, on a clock
-    /// that counts samples. A channel that has heard something that is not finite gives 0 and starts afresh.
+    /// States under [`TINY`] become zero here, which keeps subnormal numbers away; call it every 10 ms of audio, on a clock
+    /// that counts samples. The fastest pole falls by 640 dB in 10 ms at any rate, so no state and no squared output can come
+    /// near the subnormal numbers in between. A channel that has heard something that is not finite gives 0 and starts afresh.
     ///
     /// Checked by `standards::loudness_properties::survives_what_is_not_finite` and `silence_becomes_exact`.
     pub fn take_energy(&mut self, filter: &KWeighting) -> [f64; C] {
@@ -171,7 +167,8 @@ fn run<const C: usize, const G: usize, const V: usize>(
     states: &mut [KState<C>; G],
     signals: &[&[[f32; C]]; G],
 ) {
-    // With the output put into the updates, a state depends on its last value by one multiplication and one addition.
+    // The step of `section::DirectForm`, written out: as one of its calls it would be a tenth slower here, where three signals
+    // compete for the registers.
     let Section { b0, b1, b2, a1, a2 } = filter.shelf;
     let [b0, c1, c2, a1, a2] = [b0, b1 - a1 * b0, b2 - a2 * b0, a1, a2].map(f64x2::splat);
     let (h1, h2) = (filter.high_pass.a1, filter.high_pass.a2);

@@ -1,6 +1,7 @@
 //! One second-order section in its two forms: direct coefficients for rest, a state-variable filter for motion.
 
-use super::Response;
+use super::response::Response;
+use crate::frame::Lanes;
 
 /// A second-order section `H(z) = (b0 + b1 z^-1 + b2 z^-2) / (1 + a1 z^-1 + a2 z^-2)`.
 ///
@@ -78,6 +79,65 @@ impl Section {
         let m1 = 2.0 * (self.b0 - self.b2) * g / at_dc - m0 * k;
         let m2 = (self.b0 + self.b1 + self.b2) / at_dc - m0;
         StateVariable { g, k, m0, m1, m2 }
+    }
+}
+
+/// A section whose leading coefficient is 1, ready to run in transposed direct form, its numbers in every lane.
+///
+/// With the output `y = x + s0` put into the updates, `s0` and `s1` depend on their last values by one multiplication and
+/// one addition each: `s0' = ((b1 - a1) x + s1) - a1 s0`, `s1' = (b2 - a2) x - a2 s0`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct MonicForm<L> {
+    c1: L,
+    c2: L,
+    a1: L,
+    a2: L,
+}
+
+impl<L: Lanes> MonicForm<L> {
+    /// The leading coefficient is not looked at.
+    pub(crate) fn new(s: &Section) -> Self {
+        Self { c1: L::splat(s.b1 - s.a1), c2: L::splat(s.b2 - s.a2), a1: L::splat(s.a1), a2: L::splat(s.a2) }
+    }
+
+    /// Brings the states up to date; gives what they add to the output.
+    #[inline(always)]
+    fn update(&self, states: &mut [L; 2], x: L) -> L {
+        let first = states[0];
+        states[0] = (self.c1 * x + states[1]) - self.a1 * first;
+        states[1] = self.c2 * x - self.a2 * first;
+        first
+    }
+
+    /// Runs one sample.
+    #[inline(always)]
+    pub(crate) fn step(&self, states: &mut [L; 2], x: L) -> L {
+        x + self.update(states, x)
+    }
+}
+
+/// The same with any leading coefficient: `y = b0 x + s0`, with `b1 - a1 b0` and `b2 - a2 b0` in the updates.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct DirectForm<L> {
+    b0: L,
+    states: MonicForm<L>,
+}
+
+impl<L: Lanes> DirectForm<L> {
+    pub(crate) fn new(s: &Section) -> Self {
+        let states = MonicForm {
+            c1: L::splat(s.b1 - s.a1 * s.b0),
+            c2: L::splat(s.b2 - s.a2 * s.b0),
+            a1: L::splat(s.a1),
+            a2: L::splat(s.a2),
+        };
+        Self { b0: L::splat(s.b0), states }
+    }
+
+    /// Runs one sample.
+    #[inline(always)]
+    pub(crate) fn step(&self, states: &mut [L; 2], x: L) -> L {
+        self.b0 * x + self.states.update(states, x)
     }
 }
 

@@ -1,6 +1,7 @@
 //! How long a chain of sections rings, found from its poles.
 
-use super::{Response, Section};
+use super::response::Response;
+use super::section::Section;
 use crate::math::from_db;
 
 /// Samples of the impulse response that are computed one by one, for its peak and for short tails.

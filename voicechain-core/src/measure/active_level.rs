@@ -1,13 +1,12 @@
 //! Active speech level (ITU-T P.56 method B).
 
-use crate::math::{power_to_db, smoothing};
+use crate::detectors::voice_activity::P56_MARGIN_DB;
+use crate::math::{TINY, power_to_db, smoothing};
 
 /// Time constant of each of the two smoothers of the envelope, ms.
 const SMOOTHING_MS: f64 = 30.0;
 /// For so long a pause still counts as speech, s.
 const HANG_OVER_S: f64 = 0.2;
-/// How far under the active level the threshold lies that tells speech from pauses, dB.
-const MARGIN_DB: f64 = 15.9;
 /// Thresholds, a factor 2 apart; the highest is 1. The Recommendation has 15 of them, for 16 bits, from 1/2 down.
 const THRESHOLDS: usize = 26;
 /// The lowest, dB.
@@ -78,7 +77,7 @@ impl ActiveLevel {
             let x = f64::from(sample);
             energy += x * x;
             // Nothing sinks into the subnormal numbers.
-            first = kept * first + taken * (x.abs() + 1e-30);
+            first = kept * first + taken * (x.abs() + TINY);
             envelope = kept * envelope + taken * first;
             self.samples += 1;
             let step = step_of(envelope);
@@ -142,12 +141,12 @@ impl ActiveLevel {
             let level = power_to_db(self.energy / active as f64);
             let over = level - power_to_db(4.0) * (step as f64 - THRESHOLDS as f64);
             active -= count;
-            if over > MARGIN_DB {
+            if over > P56_MARGIN_DB {
                 below = Some((level, over));
                 continue;
             }
             let (lower, over_lower) = below?;
-            let level_dbov = lower + (level - lower) * (over_lower - MARGIN_DB) / (over_lower - over);
+            let level_dbov = lower + (level - lower) * (over_lower - P56_MARGIN_DB) / (over_lower - over);
             let share = (self.energy / libm::exp10(0.1 * level_dbov) / self.samples as f64).min(1.0);
             return Some(ActiveSpeech {
                 level_dbov,

@@ -1,7 +1,7 @@
 //! Where the content of a recording ends.
 
-use super::colour::{ColourMeter, NARROW_HZ};
 use super::profile::{Bandwidth, Measured};
+use super::tonal_balance::{NARROW_HZ, TonalBalance};
 
 /// Nothing is followed further below the strongest band, dB.
 const RANGE_DB: f64 = 85.0;
@@ -16,7 +16,7 @@ const OWN_END: f64 = 0.85;
 /// A recording that ends below is as narrow as a telephone, Hz.
 const TELEPHONE_HZ: f64 = 4_000.0;
 
-impl ColourMeter {
+impl TonalBalance {
     /// The highest frequency with content: the largest lasting fall of the spectrum of active speech.
     pub(crate) fn bandwidth(&self, active_level_dbov: f64) -> Measured<Bandwidth> {
         let (mut levels, bands) = self.narrow_db(active_level_dbov)?;
@@ -50,8 +50,7 @@ impl ColourMeter {
 
 #[cfg(test)]
 mod tests {
-    use super::super::colour::tests::speech;
-    use super::*;
+    use super::super::tonal_balance::tests::{heard, speech};
 
     #[test]
     fn speech_that_ends_early_is_told_from_speech_that_does_not() {
@@ -64,9 +63,7 @@ mod tests {
             (32_000.0, 16_000.0, false),
             (8_000.0, 4_000.0, false),
         ] {
-            let mut meter = ColourMeter::new(rate);
-            meter.push(&speech(rate, 3.0, end, 1.0), |_, _| {});
-            let found = meter.bandwidth(-20.0).unwrap();
+            let found = heard(rate, &speech(rate, 3.0, end, 1.0), 4_800).bandwidth(-20.0).unwrap();
             assert_eq!(found.limited, limited, "{end}: {found:?}");
             assert!(!limited || (found.high_hz / end - 1.0).abs() < 0.12, "{end}: {found:?}");
             assert!(limited || found.high_hz > 0.97 * end, "{end}: {found:?}");

@@ -1,7 +1,8 @@
 //! How fast a room lets a voice die away, from the voice alone.
 
-use super::fricatives::frame_length;
 use super::profile::{Doubt, Measured, Room};
+use super::spectra::{Framing, Spectrum};
+use crate::dsp::histogram::{bin_reaching, place_under};
 use crate::math::{power_to_db, smoothing};
 
 /// Third octaves, from 250 Hz up to 6.35 kHz.
@@ -48,7 +49,7 @@ const DRY_S: [f64; 2] = [0.27, 0.32];
 const CLEAN_SNR_DB: f64 = 35.0;
 const NOISIEST_DB: f64 = 20.0;
 
-/// Hears the powers of frames of [`frame_length`] samples, four to a frame's length, and reads the decay time from how
+/// Hears the spectra of the short frames, four to a frame's length, and reads the decay time from how
 /// steeply the third octaves fall: the slopes over 107 ms that a tenth and that half of all falls exceed, mapped to a decay
 /// time by `ln T = 0.496 x^2 + 3.408 x - 0.734 y + 1.634 + n (0.192 x + 0.242)`, `x` and `y` being `ln(60 / slope)` of the
 /// two, `n` a tenth of what the signal-to-noise ratio lacks of 35 dB, at most 2. The first is how fast the room lets go at
@@ -79,21 +80,16 @@ pub(crate) struct DecayMeter {
 }
 
 impl DecayMeter {
-    /// For a mono recording at 8 to 48 kHz.
-    pub(crate) fn new(rate_hz: f64) -> Self {
-        let length = frame_length(rate_hz);
-        let hop = (length / 4) as f64;
-        let bin_hz = rate_hz / length as f64;
-        let frame_s = EVERY as f64 * hop / rate_hz;
+    /// For spectra of short frames.
+    pub(crate) fn new(framing: &Framing) -> Self {
+        let frame_s = EVERY as f64 * framing.hop_s();
         Self {
             ring: [[0; BANDS]; RING],
             filled: 0,
             since: 0,
             power: [0.0; BANDS],
-            edges: core::array::from_fn(|k| {
-                ((LOWEST_HZ * libm::exp2(k as f64 / 3.0) / bin_hz + 0.5) as usize).min(length / 2)
-            }),
-            keep: smoothing(SMOOTH_MS, rate_hz, hop),
+            edges: core::array::from_fn(|k| framing.bin(LOWEST_HZ * libm::exp2(k as f64 / 3.0))),
+            keep: smoothing(SMOOTH_MS, 1.0, framing.hop_s()),
             frame_s,
             slope: ((SLOPE_S / frame_s + 0.5) as usize).clamp(4, LONGEST_SLOPE),
             falls: [0; SLOPES],
@@ -101,8 +97,8 @@ impl DecayMeter {
         }
     }
 
-    /// The powers of the next frame, as [`super::spectra::Spectra`] gives them.
-    pub(crate) fn push_powers(&mut self, powers: &[f32]) {
+    /// Takes the spectrum of the next frame.
+    pub(crate) fn frame(&mut self, &Spectrum { powers, .. }: &Spectrum<'_>) {
         self.since += 1;
         let keep = self.since == EVERY;
         let Some(place) = self.ring.get_mut(self.filled) else { return };
@@ -156,15 +152,8 @@ impl DecayMeter {
 
 /// ln(60 / slope) of the slope that so many falls exceed.
 fn exceeded_by(falls: &[u32; SLOPES], wanted: f64) -> f64 {
-    let mut below = 0.0;
-    for (place, &count) in falls.iter().enumerate() {
-        let count = f64::from(count);
-        if count > 0.0 && below + count >= wanted {
-            return LOWEST_LN + LN_STEP * (place as f64 + (wanted - below) / count);
-        }
-        below += count;
-    }
-    LOWEST_LN + LN_STEP * SLOPES as f64
+    let place = place_under(falls.iter().map(|&count| f64::from(count)), wanted);
+    LOWEST_LN + LN_STEP * place.unwrap_or(SLOPES as f64)
 }
 
 /// Adds the falls of one piece to their counts.
@@ -174,13 +163,7 @@ fn count_falls(piece: &[[u8; BANDS]], slope: usize, frame_s: f64, falls: &mut [u
     for band in 0..BANDS {
         let mut counts = [0_u32; 256];
         piece.iter().for_each(|levels| counts[usize::from(levels[band])] += 1);
-        let at = |share: f64| {
-            let mut below = 0;
-            counts.iter().position(|&n| {
-                below += n;
-                f64::from(below) >= share * piece.len() as f64
-            })
-        };
+        let at = |share: f64| bin_reaching(counts.iter().map(|&n| f64::from(n)), share * piece.len() as f64);
         let (Some(lowest), Some(peak)) = (at(FLOOR_SHARE), at(0.99)) else { continue };
         let (mut sum, mut number) = (0.0, 0.0);
         for (level, &count) in counts.iter().enumerate().take(lowest + (FLOOR_DB / STEP_DB) as usize) {
@@ -247,10 +230,10 @@ mod tests {
     }
 
     fn hear(samples: &[f32], split: usize) -> DecayMeter {
-        let mut meter = DecayMeter::new(RATE);
-        let length = frame_length(RATE);
-        let mut spectra = Spectra::<1_024>::new(length, length / 4);
-        samples.chunks(split).for_each(|piece| spectra.push(piece, |powers| meter.push_powers(powers)));
+        let framing = Framing::short(RATE);
+        let mut spectra = Spectra::<512>::new(framing);
+        let mut meter = DecayMeter::new(&framing);
+        samples.chunks(split).for_each(|piece| spectra.push(piece, |spectrum| meter.frame(spectrum)));
         meter
     }
 

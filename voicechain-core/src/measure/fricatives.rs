@@ -1,10 +1,11 @@
 //! Fricatives against vowels.
 
-use super::histogram::LevelHistogram;
+use super::level_bins::LevelBins;
 use super::profile::{Doubt, Measured, Sibilance};
-use super::spectra::{Spectra, total};
-use super::strata::Strata;
+use super::spectra::{Framing, Spectrum, total};
 use crate::detectors::sibilance::{self, SibilanceBands};
+use crate::dsp::LevelHistogram;
+use crate::dsp::histogram::place_under;
 use crate::math::power_to_db;
 use crate::units::SampleRate;
 
@@ -30,86 +31,78 @@ const LEAST_BAND_HZ: f64 = 7_000.0;
 /// Fewest frames of either kind, s.
 const FEWEST_S: f64 = 0.3;
 
-/// Hears fricatives in frames of [`frame_length`] samples.
+/// Hears fricatives in the spectra of short frames, and beside them the ratio of the detector that drives the de-esser.
 #[derive(Clone, Debug)]
 pub(crate) struct SibilanceMeter {
     bands: Option<SibilanceBands>,
     detector: sibilance::Sibilance<1>,
     /// Loudest ratio of the running hop and of the three before.
     ratios: [f32; 4],
-    fricatives: Strata<BANDS>,
-    loud: Strata<RATIOS, 30>,
-    vowels: Strata<1>,
+    fricatives: LevelBins<BANDS>,
+    loud: LevelBins<RATIOS, 30>,
+    vowels: LevelBins<1>,
     floor: LevelHistogram,
-    /// The last frame (its level, ratio and spectrum) and whether it and the one before may be fricatives.
-    last: (f64, f32, [f32; BANDS]),
+    /// The last frame, and whether it and the one before may be fricatives.
+    last: Frame,
     may: [bool; 2],
-    hop: usize,
+    framing: Framing,
     to_hop: usize,
-    rate_hz: f64,
 }
 
-/// Samples of a frame of about 21 ms.
-pub(crate) fn frame_length(rate_hz: f64) -> usize {
-    (super::colour::frame_length(rate_hz) / 4).max(256)
+/// What is kept of a frame until the next one decides on it.
+#[derive(Clone, Copy, Debug)]
+struct Frame {
+    level_db: f64,
+    ratio_db: f32,
+    bands: [f32; BANDS],
 }
 
 impl SibilanceMeter {
-    /// `hop` is that of the frames: a quarter or half of a frame.
-    pub(crate) fn new(rate: SampleRate, hop: usize) -> Self {
+    /// For the spectra of short frames of a recording at this rate.
+    pub(crate) fn new(rate: SampleRate, framing: &Framing) -> Self {
         Self {
             bands: SibilanceBands::new(rate),
             detector: sibilance::Sibilance::fresh(rate),
             ratios: [sibilance::NO_SIBILANT_DB; 4],
-            fricatives: Strata::new(),
-            loud: Strata::new(),
-            vowels: Strata::new(),
+            fricatives: LevelBins::new(),
+            loud: LevelBins::new(),
+            vowels: LevelBins::new(),
             floor: LevelHistogram::new(),
-            last: (-130.0, sibilance::NO_SIBILANT_DB, [0.0; BANDS]),
+            last: Frame { level_db: -130.0, ratio_db: sibilance::NO_SIBILANT_DB, bands: [0.0; BANDS] },
             may: [false; 2],
-            hop,
-            to_hop: hop,
-            rate_hz: rate.hz(),
+            framing: *framing,
+            to_hop: framing.hop,
         }
     }
 
-    /// Takes samples, makes frames of them, and shows the powers of every frame to `also`.
-    pub(crate) fn push<const N: usize>(
-        &mut self,
-        samples: &[f32],
-        spectra: &mut Spectra<N>,
-        mut also: impl FnMut(&[f32]),
-    ) {
+    /// Takes samples, at most up to the end of the next frame.
+    pub(crate) fn push(&mut self, samples: &[f32]) {
         let mut rest = samples;
         while !rest.is_empty() {
-            let (now, later) = rest.split_at(rest.len().min(self.to_hop));
-            rest = later;
-            if let Some(bands) = &self.bands {
-                let mut frames = now.as_chunks::<1>().0;
-                while !frames.is_empty() {
-                    let (tick, after) = frames.split_at(frames.len().min(self.detector.left()));
-                    frames = after;
-                    if self.detector.run(bands, tick) {
-                        self.ratios[0] = self.ratios[0].max(self.detector.ratio_db());
-                    }
-                }
-            }
-            spectra.push(now, |powers| {
-                self.push_powers(powers);
-                also(powers);
-            });
-            self.to_hop -= now.len();
             if self.to_hop == 0 {
-                self.to_hop = self.hop;
+                self.to_hop = self.framing.hop;
                 self.ratios.rotate_right(1);
                 self.ratios[0] = sibilance::NO_SIBILANT_DB;
             }
+            let (now, later) = rest.split_at(rest.len().min(self.to_hop));
+            rest = later;
+            self.to_hop -= now.len();
+            let Some(bands) = &self.bands else { continue };
+            let mut frames = now.as_chunks::<1>().0;
+            while !frames.is_empty() {
+                let (tick, after) = frames.split_at(frames.len().min(self.detector.left()));
+                frames = after;
+                if self.detector.run(bands, tick) {
+                    self.ratios[0] = self.ratios[0].max(self.detector.ratio_db());
+                }
+            }
         }
     }
 
-    fn push_powers(&mut self, powers: &[f32]) {
+    /// Takes the spectrum of the frame that has just ended.
+    pub(crate) fn frame(&mut self, &Spectrum { powers, .. }: &Spectrum<'_>) {
         // The first bin of a band is the first that is not below its lower edge.
-        let per_band = 2.0 * BAND_HZ * powers.len() as f64 / self.rate_hz;
+        let per_band = 2.0 * BAND_HZ * powers.len() as f64 / self.framing.rate_hz;
         let first = |band: usize| (libm::ceil(band as f64 * per_band) as usize).min(powers.len());
         let spectrum: [f32; BANDS] = core::array::from_fn(|band| powers[first(band)..first(band + 1)].iter().sum());
         let db = |from: usize, to: usize| power_to_db(f64::from(total(&spectrum[from..to])).max(1e-13));
@@ -122,16 +115,16 @@ impl SibilanceMeter {
         let may = sibilant - voiced > FRICATIVE_DB;
         // The majority of three decides on the one in the middle.
         if [self.may[0], self.may[1], may].iter().filter(|&&m| m).count() >= 2 {
-            let (level, ratio, spectrum) = &self.last;
-            for (sum, power) in self.fricatives.at(*level).iter_mut().zip(spectrum) {
+            let Frame { level_db, ratio_db, bands } = &self.last;
+            for (sum, power) in self.fricatives.at(*level_db).iter_mut().zip(bands) {
                 *sum += power;
             }
-            let place = (f64::from(*ratio) - LOWEST_RATIO_DB).max(0.0) as usize;
-            self.loud.at(*level)[place.min(RATIOS - 1)] += 1.0;
+            let place = (f64::from(*ratio_db) - LOWEST_RATIO_DB).max(0.0) as usize;
+            self.loud.at(*level_db)[place.min(RATIOS - 1)] += 1.0;
         }
-        let hops = (2 * powers.len() / self.hop).min(4);
-        let ratio = self.ratios[..hops].iter().fold(sibilance::NO_SIBILANT_DB, |most, &r| most.max(r));
-        self.last = (sibilant, ratio, spectrum);
+        let hops = (self.framing.length / self.framing.hop).min(4);
+        let ratio_db = self.ratios[..hops].iter().fold(sibilance::NO_SIBILANT_DB, |most, &r| most.max(r));
+        self.last = Frame { level_db: sibilant, ratio_db, bands: spectrum };
         self.may = [self.may[1], may];
     }
 
@@ -140,7 +133,7 @@ impl SibilanceMeter {
         if high_hz < LEAST_BAND_HZ || self.bands.is_none() {
             return Err(Doubt::NoBand);
         }
-        let frame_s = self.hop as f64 / self.rate_hz;
+        let frame_s = self.framing.hop_s();
         let ([vowel], vowels) = self.vowels.from(active_level_dbov - VOWEL_UNDER_DB);
         if vowels * frame_s < FEWEST_S {
             return Err(Doubt::TooShort);
@@ -158,13 +151,7 @@ impl SibilanceMeter {
             .fold((0.0, 0.0), |(power, moment), i| (power + sums[i], moment + sums[i] * (i as f64 + 0.5) * BAND_HZ));
         let (_, strong) = self.fricatives.from(from.max(vowel_db + USUAL_DB[2] + 6.0));
         let (ratios, all) = self.loud.from(from);
-        let (mut below, mut loud_ratio_db) = (0.0, LOWEST_RATIO_DB);
-        for (i, n) in ratios.iter().enumerate() {
-            if below < 0.9 * all && below + n >= 0.9 * all {
-                loud_ratio_db += i as f64 + (0.9 * all - below) / n;
-            }
-            below += n;
-        }
+        let loud_ratio_db = LOWEST_RATIO_DB + place_under(ratios, 0.9 * all).unwrap_or(0.0);
         Ok(Sibilance {
             frequency_hz: moment / power.max(1e-30),
             excess_db: level - vowel_db - usual,
@@ -176,6 +163,7 @@ impl SibilanceMeter {
 
 #[cfg(test)]
 mod tests {
+    use super::super::spectra::Spectra;
     use super::*;
     extern crate std;
     use std::vec::Vec;
@@ -204,10 +192,15 @@ mod tests {
     }
 
     fn heard(signal: &[f32], piece: usize) -> SibilanceMeter {
-        let length = frame_length(RATE);
-        let mut meter = SibilanceMeter::new(SampleRate::new(RATE).unwrap(), length / 4);
-        let mut spectra = Spectra::<1_024>::new(length, length / 4);
-        signal.chunks(piece).for_each(|piece| meter.push(piece, &mut spectra, |_| {}));
+        let framing = Framing::short(RATE);
+        let mut spectra = Spectra::<512>::new(framing);
+        let mut meter = SibilanceMeter::new(SampleRate::new(RATE).unwrap(), &framing);
+        for piece in signal.chunks(piece) {
+            spectra.pieces(piece, |spectra, now| {
+                meter.push(now);
+                spectra.push(now, |spectrum| meter.frame(spectrum));
+            });
+        }
         meter
     }
 

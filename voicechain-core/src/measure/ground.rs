@@ -1,15 +1,14 @@
 //! What is under the voice: noise floor, signal-to-noise, rumble.
 
 use super::active_level::ActiveLevel;
-use super::histogram::LevelHistogram;
 use super::profile::{Doubt, Measured};
-use super::ticks::Ticks;
+use crate::detectors::voice_activity::P56_MARGIN_DB;
+use crate::dsp::{LevelHistogram, SubBlockClock, TriangleDecimator};
 use crate::filters::{Cascade, CascadeState, design};
 use crate::math::power_to_db;
 use crate::units::SampleRate;
 
-/// Powers per second, five of which make a level.
-const PER_S: f64 = 100.0;
+/// Powers of sub-blocks that make a level.
 const POWERS: usize = 5;
 /// Less is no sound but what is left of it when a recording is muted or gated, dB. It says nothing of the noise.
 const MUTED_DB: f64 = -115.0;
@@ -30,7 +29,7 @@ const LEAST_SPEECH: f64 = 0.1;
 /// `the_floor_of_a_broken_tone_is_the_noise` and measured by the group `levels` of `tests/reach`.
 #[derive(Clone, Debug)]
 pub struct GroundMeter {
-    ticks: Ticks,
+    clock: SubBlockClock,
     energy: f64,
     powers: [f64; POWERS],
     count: u64,
@@ -51,25 +50,25 @@ pub struct Floor {
 }
 
 impl GroundMeter {
-    /// A meter for a rate in Hz, from 8 to 192 kHz.
+    /// A meter for a rate.
     #[must_use]
-    pub fn new(rate_hz: f64) -> Self {
+    pub fn new(rate: SampleRate) -> Self {
         Self {
-            ticks: Ticks::new(rate_hz, PER_S),
+            clock: SubBlockClock::new(rate),
             energy: 0.0,
             powers: [0.0; POWERS],
             count: 0,
             levels: LevelHistogram::new(),
             muted: 0,
-            rumble: Rumble::new(rate_hz),
+            rumble: Rumble::new(rate.hz()),
         }
     }
 
     /// Takes samples without offset.
     pub fn push(&mut self, samples: &[f32]) {
         self.rumble.push(samples);
-        let Self { ticks, energy, powers, count, levels, muted, .. } = self;
-        ticks.feed(samples, |part, complete| {
+        let Self { clock, energy, powers, count, levels, muted, .. } = self;
+        clock.cut(samples, |part, complete| {
             for &sample in part {
                 let x = f64::from(sample);
                 *energy += x * x;
@@ -127,8 +126,6 @@ fn correction_db(spread_db: f64, over_db: f64) -> f64 {
 
 /// A threshold so far over the noise is not reached by it, dB.
 const CLEAR_DB: f64 = 6.0;
-/// The margin of ITU-T P.56, dB.
-const MARGIN_DB: f64 = 15.9;
 /// Resolution of the threshold, dB.
 const STEP_DB: f64 = 0.25;
 /// Above this nothing is looked for, dB.
@@ -153,7 +150,7 @@ fn speech_dbov(active: &ActiveLevel, noise_dbfs: f64, share: f64) -> Measured<f6
         }
         let level = power_to_db(speech / time);
         found = Some(level - excess_db(level - threshold));
-        if level - threshold <= MARGIN_DB {
+        if level - threshold <= P56_MARGIN_DB {
             break;
         }
         threshold += STEP_DB;
@@ -165,8 +162,16 @@ fn speech_dbov(active: &ActiveLevel, noise_dbfs: f64, share: f64) -> Measured<f6
 ///
 /// Medians of the same voices without noise; nine tenths lie within 0.9 dB at 4 dB, 0.4 dB at 8 dB and 0.2 dB at 12 dB.
 fn excess_db(margin_db: f64) -> f64 {
-    const EXCESS: [(f64, f64); 8] =
-        [(3.0, 3.15), (4.0, 2.4), (5.0, 1.87), (6.0, 1.45), (8.0, 0.86), (10.0, 0.51), (12.0, 0.3), (MARGIN_DB, 0.0)];
+    const EXCESS: [(f64, f64); 8] = [
+        (3.0, 3.15),
+        (4.0, 2.4),
+        (5.0, 1.87),
+        (6.0, 1.45),
+        (8.0, 0.86),
+        (10.0, 0.51),
+        (12.0, 0.3),
+        (P56_MARGIN_DB, 0.0),
+    ];
     let mut last = EXCESS[0];
     for next in EXCESS {
         if margin_db <= next.0 {
@@ -191,11 +196,7 @@ const RUMBLE_PER_S: f64 = 10.0;
 /// 45 dB down; then a low-pass of order 8. The median of the powers of 100 ms: a thump or a puff of breath does not count.
 #[derive(Clone, Debug)]
 struct Rumble {
-    step: u32,
-    at: u32,
-    /// Samples so far, weighted for the present output and for the next.
-    now: f32,
-    next: f32,
+    decimator: TriangleDecimator,
     filter: Cascade<4>,
     state: CascadeState<1, 4>,
     /// Low-rate samples per level; their number and energy so far.
@@ -207,22 +208,11 @@ struct Rumble {
 
 impl Rumble {
     fn new(rate_hz: f64) -> Self {
-        let step = libm::floor(rate_hz / LOW_RATE_HZ).max(1.0);
-        let low_rate_hz = rate_hz / step;
-        // The designs take rates from 8 kHz on; only the ratio counts.
-        let sections = match SampleRate::new(8.0 * low_rate_hz) {
-            Ok(rate) => [0.0, 1.0, 2.0, 3.0].map(|k: f64| {
-                let inverse_q = 2.0 * libm::cos(core::f64::consts::PI * (2.0 * k + 1.0) / 16.0);
-                design::low_pass(8.0 * RUMBLE_HZ, 1.0 / inverse_q, rate)
-            }),
-            Err(_) => [crate::filters::Section::IDENTITY; 4],
-        };
+        let every = libm::floor(rate_hz / LOW_RATE_HZ).max(1.0);
+        let low_rate_hz = rate_hz / every;
         Self {
-            step: step as u32,
-            at: 0,
-            now: 0.0,
-            next: 0.0,
-            filter: Cascade::new(sections),
+            decimator: TriangleDecimator::new(every as u32),
+            filter: Cascade::new(design::butterworth_low_pass_at(RUMBLE_HZ, low_rate_hz)),
             state: CascadeState::fresh(),
             length: (low_rate_hz / RUMBLE_PER_S) as u32,
             count: 0,
@@ -232,26 +222,18 @@ impl Rumble {
     }
 
     fn push(&mut self, samples: &[f32]) {
-        let per_step = 1.0 / self.step as f32;
-        for &sample in samples {
-            let weight = self.at as f32 * per_step;
-            self.next += weight * sample;
-            self.now += sample - weight * sample;
-            self.at += 1;
-            if self.at == self.step {
-                self.at = 0;
-                let mut frame = [[self.now * per_step]];
-                (self.now, self.next) = (self.next, 0.0);
-                self.filter.run(&mut self.state, &mut frame);
-                let low = f64::from(frame[0][0]);
-                self.energy += low * low;
-                self.count += 1;
-                if self.count == self.length {
-                    self.levels.push(power_to_db(self.energy / f64::from(self.count)));
-                    (self.energy, self.count) = (0.0, 0);
-                }
+        let Self { decimator, filter, state, length, count, energy, levels } = self;
+        decimator.push(samples, |sample| {
+            let mut frame = [[sample]];
+            filter.run(state, &mut frame);
+            let low = f64::from(frame[0][0]);
+            *energy += low * low;
+            *count += 1;
+            if count == length {
+                levels.push(power_to_db(*energy / f64::from(*count)));
+                (*energy, *count) = (0.0, 0);
             }
-        }
+        });
     }
 
     /// Median level, dBFS; -130 at the least.
@@ -290,7 +272,7 @@ mod tests {
     }
 
     fn heard(rate_hz: f64, signal: &[f32], split: usize) -> Floor {
-        let (mut ground, mut active) = (GroundMeter::new(rate_hz), ActiveLevel::new(rate_hz));
+        let (mut ground, mut active) = (GroundMeter::new(SampleRate::new(rate_hz).unwrap()), ActiveLevel::new(rate_hz));
         for piece in signal.chunks(split) {
             ground.push(piece);
             active.push(piece);

@@ -1,10 +1,10 @@
 //! Mains hum under a voice.
 
-use super::halving::Halving;
 use super::profile::{Doubt, HUM_LINES, Hum, Measured};
+use crate::dsp::fft::RealFft;
+use crate::dsp::window::{BLACKMAN_HARRIS, blackman_harris};
+use crate::dsp::{HalfBandDecimator, parabola};
 use crate::math::power_to_db;
-use core::f64::consts::PI;
-use microfft::real::rfft_4096;
 
 /// The rate is halved as long as it stays at or above this, Hz: the tenth line of 60.5 Hz passes the last halving.
 const LEAST_RATE_HZ: f64 = 1_400.0;
@@ -61,7 +61,7 @@ pub(crate) const UNDER_VOICE_DB: f64 = 42.0;
 /// their 60th percentile: a singer's held note moves. Memory 53 kB. Tested here and measured by the group `hum` of `tests/reach`.
 #[derive(Clone, Debug)]
 pub struct HumMeter {
-    halvings: [Halving; HALVINGS],
+    decimators: [HalfBandDecimator; HALVINGS],
     halved: usize,
     rate_hz: f64,
     past: [f32; LENGTH],
@@ -109,7 +109,7 @@ impl HumMeter {
         let first_bin = (LOWEST_HZ / bin_hz) as usize;
         let last_bin = ((HIGHEST_HZ / bin_hz) as usize + 1).min(LENGTH / 2 - 1);
         Self {
-            halvings: core::array::from_fn(|_| Halving::new()),
+            decimators: core::array::from_fn(|_| HalfBandDecimator::new()),
             halved,
             rate_hz: low_hz,
             past: [0.0; LENGTH],
@@ -132,9 +132,9 @@ impl HumMeter {
             let mut now = [0.0; BLOCK];
             now[..piece.len()].copy_from_slice(piece);
             let mut count = piece.len();
-            for halving in &mut self.halvings[..self.halved] {
+            for decimator in &mut self.decimators[..self.halved] {
                 let mut half = [0.0; BLOCK];
-                count = halving.run(&now[..count], &mut half);
+                count = decimator.run(&now[..count], &mut half);
                 now = half;
             }
             self.samples += count as u64;
@@ -156,24 +156,20 @@ impl HumMeter {
     fn hear_frame(&mut self) {
         let Some(levels) = self.piece.get_mut(self.frames) else { return };
         let mut work = self.past;
-        // The window's cosines by recurrence: cos(k + 1) = 2 cos(1) cos(k) - cos(k - 1).
-        const TERMS: [f64; 4] = [0.35875, -0.48829, 0.14128, -0.01168];
-        let step = 2.0 * PI / LENGTH as f64;
-        let twice = [1.0, 2.0, 3.0].map(|k| 2.0 * libm::cos(k * step));
-        let mut now = [1.0; 3];
-        let mut before = [1.0, 2.0, 3.0].map(|k| libm::cos(k * step));
-        for sample in &mut work {
-            let weight = TERMS[0] + TERMS[1] * now[0] + TERMS[2] * now[1] + TERMS[3] * now[2];
-            *sample *= weight as f32;
-            for k in 0..3 {
-                (now[k], before[k]) = (twice[k] * now[k] - before[k], now[k]);
-            }
+        blackman_harris(&mut work);
+        let (mut z, mut scratch) = ([[0.0; LENGTH / 2]; 2], [[0.0; LENGTH / 2]; 2]);
+        let [re, im] = &mut z;
+        for ((re, im), pair) in re.iter_mut().zip(im).zip(work.as_chunks::<2>().0) {
+            [*re, *im] = *pair;
         }
+        RealFft::new(LENGTH).forward(&mut z, &mut scratch);
+        let [re, im] = &z;
         // A line's peak is its mean square.
-        let scale = 2.0 / (TERMS[0] * LENGTH as f64 * TERMS[0] * LENGTH as f64);
-        let spectrum = rfft_4096(&mut work);
-        for (level, bin) in levels.iter_mut().zip(&spectrum[self.first_bin..]).take(self.bins) {
-            let power = scale * f64::from(bin.re * bin.re + bin.im * bin.im);
+        let gain = BLACKMAN_HARRIS[0] * LENGTH as f64;
+        let scale = 2.0 / (gain * gain);
+        let bins = re[self.first_bin..].iter().zip(&im[self.first_bin..]);
+        for (level, (re, im)) in levels.iter_mut().zip(bins).take(self.bins) {
+            let power = scale * f64::from(re * re + im * im);
             *level = ((power_to_db(power.max(1e-15)) - BOTTOM_DB) / STEP_DB + 0.5) as u8;
         }
         self.frames += 1;
@@ -271,10 +267,9 @@ impl Read {
         let peak = [middle, middle - 1, middle + 1]
             .into_iter()
             .fold(middle, |best, bin| if self.level_db(bin) > self.level_db(best) { bin } else { best });
-        let [left, top, right] = [peak - 1, peak, peak + 1].map(|bin| self.level_db(bin));
-        let bend = left - 2.0 * top + right;
-        let part = if bend < 0.0 { (0.5 * (left - right) / bend).clamp(-0.5, 0.5) } else { 0.0 };
-        let level_db = top - 0.25 * (left - right) * part;
+        let around = [peak - 1, peak, peak + 1].map(|bin| self.level_db(bin));
+        let part = parabola::vertex(around).clamp(-0.5, 0.5);
+        let level_db = parabola::height(around, part);
         let moves = self.moves[..self.bins].get(peak.wrapping_sub(self.first_bin));
         Line {
             hz: (peak as f64 + part) * self.bin_hz,

@@ -49,9 +49,9 @@ impl Levels {
         Self {
             offset: Offset::new(rate.hz()),
             active: ActiveLevel::new(rate.hz()),
-            peaks: Peaks::new(rate.hz()),
+            peaks: Peaks::new(rate),
             phrases: PhraseMeter::new(rate),
-            ground: GroundMeter::new(rate.hz()),
+            ground: GroundMeter::new(rate),
         }
     }
 
@@ -71,7 +71,7 @@ impl Levels {
     /// What was found so far.
     #[must_use]
     pub fn result(&self) -> Levelled {
-        let active = self.active.result().filter(|speech| speech.level_dbov >= LOWEST_DBOV).ok_or(Doubt::Silence);
+        let active = speech(&self.active);
         let (phrases, spikes) = self.phrases.result();
         Levelled {
             active,
@@ -84,6 +84,11 @@ impl Levels {
             offset: self.offset.mean(),
         }
     }
+}
+
+/// Active speech, where it is loud enough to be speech.
+pub(crate) fn speech(active: &ActiveLevel) -> Measured<ActiveSpeech> {
+    active.result().filter(|speech| speech.level_dbov >= LOWEST_DBOV).ok_or(Doubt::Silence)
 }
 
 #[cfg(test)]

@@ -1,33 +1,24 @@
 //! The meter that hears a voice and gives its profile.
 
-use super::colour::{self, ColourMeter};
+use super::base_rate::{BaseRate, finite};
 use super::decay::DecayMeter;
-use super::fricatives::{self, SibilanceMeter};
-use super::halving::Halving;
+use super::fricatives::SibilanceMeter;
 use super::hum::HumMeter;
 use super::levels::{Levelled, Levels};
 use super::peaks::Clipped;
 use super::pitch::PitchMeter;
 use super::profile::{Clipping, Doubt, Ground, Level, Profile, Subject};
 use super::resonance::ResonanceMeter;
-use super::spectra::Spectra;
+use super::spectra::{Framing, Spectra};
 use super::subject::{Garbage, SubjectMeter};
+use super::tonal_balance::TonalBalance;
 use crate::SampleRate;
 use crate::frame::CHUNK;
 use crate::math::to_db;
 use crate::meters::{ChannelWeights, LoudnessMeter, TruePeakMeter};
 
-/// Highest rate at which spectra are taken, Hz. Above, the rate is halved until it is not higher.
-const HIGHEST_BASE_HZ: f64 = 48_000.0;
-/// Halvings from 192 kHz down.
-const HALVINGS: usize = 2;
 /// Less active speech than this is no voice to be judged, s.
 const LEAST_ACTIVE_S: f64 = 2.0;
-/// The longest frame of 21 ms, samples.
-const SHORT: usize = 1_024;
-/// Frames between spectra of 21 ms: 256 samples at 44.1 and 48 kHz.
-const SHORT_HOPS: usize = 4;
-
 /// Hears a recording, mono or stereo, at 8 to 192 kHz, in blocks of any length, and gives its [`Profile`] at any time.
 ///
 /// Loudness and peaks are those of all channels, everything else is of (L+R)/2 without its offset, and spectra are taken
@@ -39,17 +30,16 @@ const SHORT_HOPS: usize = 4;
 #[derive(Clone, Debug)]
 pub struct ProfileMeter<const C: usize> {
     rate: SampleRate,
-    base_hz: f64,
     frames: u64,
     rejected: u64,
     loudness: LoudnessMeter<C>,
     true_peak: TruePeakMeter<C>,
     clipped: [Clipped; C],
-    halvings: [Halving; HALVINGS],
-    halved: usize,
+    base: BaseRate,
     levels: Levels,
-    colour: ColourMeter,
-    short: Spectra<SHORT>,
+    short: Spectra<512>,
+    long: Spectra<2_048>,
+    balance: TonalBalance,
     sibilance: SibilanceMeter,
     decay: DecayMeter,
     hum: HumMeter,
@@ -64,37 +54,28 @@ impl<const C: usize> ProfileMeter<C> {
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         const { assert!(C == 1 || C == 2, "one or two channels") };
-        let (mut base, mut halved) = (rate, 0);
-        while base.hz() > HIGHEST_BASE_HZ && halved < HALVINGS {
-            // Half of a rate above 48 kHz is a rate.
-            let Ok(half) = SampleRate::new(0.5 * base.hz()) else { break };
-            (base, halved) = (half, halved + 1);
-        }
-        let length = fricatives::frame_length(base.hz());
-        let hop = length / SHORT_HOPS;
-        let colour = ColourMeter::new(base.hz());
-        let resonance = ResonanceMeter::new(colour.bin_hz());
-        let long = colour::frame_length(base.hz());
+        let base = BaseRate::new(rate);
+        let base_rate = base.rate();
+        let (short, long) = (Framing::short(base_rate.hz()), Framing::long(base_rate.hz()));
         Self {
             rate,
-            base_hz: base.hz(),
             frames: 0,
             rejected: 0,
             loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
             true_peak: TruePeakMeter::new(rate),
             clipped: [const { Clipped::new() }; C],
-            halvings: core::array::from_fn(|_| Halving::new()),
-            halved,
-            levels: Levels::new(base),
-            colour,
-            short: Spectra::new(length, hop),
-            sibilance: SibilanceMeter::new(base, hop),
-            decay: DecayMeter::new(base.hz()),
-            hum: HumMeter::new(base.hz()),
-            pitch: PitchMeter::new(base.hz()),
-            resonance,
+            base,
+            levels: Levels::new(base_rate),
+            short: Spectra::new(short),
+            long: Spectra::new(long),
+            balance: TonalBalance::new(&long),
+            sibilance: SibilanceMeter::new(base_rate, &short),
+            decay: DecayMeter::new(&short),
+            hum: HumMeter::new(base_rate.hz()),
+            pitch: PitchMeter::new(base_rate.hz()),
+            resonance: ResonanceMeter::new(&long),
             garbage: Garbage::new(),
-            subject: SubjectMeter::new(base.hz(), (length, hop), (long, long / 2)),
+            subject: SubjectMeter::new(&short, &long),
         }
     }
 
@@ -104,18 +85,8 @@ impl<const C: usize> ProfileMeter<C> {
             let mut clean = [[0.0_f32; C]; CHUNK];
             let mut channel = [0.0_f32; CHUNK];
             let mut mono = [0.0_f32; CHUNK];
-            let clean = if piece.as_flattened().iter().fold(true, |all, sample| all & sample.is_finite()) {
-                piece
-            } else {
-                for (to, &sample) in clean.as_flattened_mut().iter_mut().zip(piece.as_flattened()) {
-                    if sample.is_finite() {
-                        *to = sample;
-                    } else {
-                        self.rejected += 1;
-                    }
-                }
-                &clean[..piece.len()]
-            };
+            let (clean, rejected) = finite(piece, &mut clean);
+            self.rejected += rejected;
             self.frames += piece.len() as u64;
             self.garbage.push(clean);
             self.loudness.push(clean);
@@ -126,43 +97,37 @@ impl<const C: usize> ProfileMeter<C> {
                 }
                 clipped.push(&channel[..clean.len()]);
             }
-            for (to, frame) in mono.iter_mut().zip(clean) {
-                *to = frame.iter().sum::<f32>() / C as f32;
-            }
-            let mut count = clean.len();
-            for halving in &mut self.halvings[..self.halved] {
-                let mut half = [0.0; CHUNK];
-                count = halving.run(&mono[..count], &mut half);
-                mono = half;
-            }
+            let count = self.base.run(clean, &mut mono);
             self.hear(&mono[..count]);
         }
     }
 
-    /// Hears one channel at the base rate.
+    /// Hears one channel at the base rate: levels, then what listens to short frames, hum, what listens to long frames.
     fn hear(&mut self, samples: &[f32]) {
         self.levels.push(samples);
-        let Self { subject, decay, .. } = self;
-        self.sibilance.push(samples, &mut self.short, |powers| {
-            decay.push_powers(powers);
-            subject.short(powers);
+        let Self { short, long, balance, sibilance, decay, pitch, resonance, subject, .. } = self;
+        short.pieces(samples, |short, now| {
+            sibilance.push(now);
+            short.push(now, |spectrum| {
+                sibilance.frame(spectrum);
+                decay.frame(spectrum);
+                subject.short_frame(spectrum);
+            });
         });
         self.hum.push(samples);
         // The pitch is heard up to the very sample with which a spectrum ends, whatever the split.
-        let mut rest = samples;
-        while !rest.is_empty() {
-            let (now, later) = rest.split_at(rest.len().min(self.colour.until_frame()));
-            let Self { colour, pitch, resonance, subject, .. } = self;
+        long.pieces(samples, |long, now| {
             pitch.push(now, |hz, level_db| {
                 resonance.pitch(hz);
                 subject.pitch(hz, level_db);
             });
-            colour.push(now, |powers, level_db| {
-                resonance.frame(powers, level_db);
-                subject.long(powers);
+            long.push(now, |spectrum| {
+                let level_db = spectrum.level_db();
+                balance.frame(spectrum, level_db);
+                resonance.frame(spectrum, level_db);
+                subject.long_frame(spectrum);
             });
-            rest = later;
-        }
+        });
     }
 
     /// Seconds heard so far.
@@ -194,9 +159,9 @@ impl<const C: usize> ProfileMeter<C> {
             Subject::TooShort => Err(Doubt::TooShort),
             Subject::Tone | Subject::Noise | Subject::Music | Subject::Garbage => Err(Doubt::NotAVoice),
         };
-        let noise_bands_dbfs = self.colour.quiet_dbfs();
-        let bandwidth = heard.and_then(|level| self.colour.bandwidth(level));
-        let high_hz = bandwidth.map_or(0.5 * self.base_hz, |bandwidth| bandwidth.high_hz);
+        let noise_bands_dbfs = self.balance.quiet_dbfs();
+        let bandwidth = heard.and_then(|level| self.balance.bandwidth(level));
+        let high_hz = bandwidth.map_or(0.5 * self.base.rate().hz(), |bandwidth| bandwidth.high_hz);
         let pitch = heard.and_then(|_| self.pitch.pitch());
         let pitch_hz = pitch.ok().map(|pitch| pitch.median_hz);
         Profile {
@@ -216,7 +181,7 @@ impl<const C: usize> ProfileMeter<C> {
             },
             hum: heard.and_then(|level| self.hum.hum(level)),
             pitch,
-            colour: heard.and_then(|level| self.colour.colour(level, &noise_bands_dbfs, high_hz, pitch_hz)),
+            colour: heard.and_then(|level| self.balance.colour(level, &noise_bands_dbfs, high_hz, pitch_hz)),
             bandwidth,
             resonances: heard.and_then(|level| self.resonance.candidates(level)),
             sibilance: heard.and_then(|level| self.sibilance.sibilance(level, high_hz)),

@@ -5,16 +5,15 @@
 
 pub mod active_level;
 mod bandwidth;
-mod colour;
+mod base_rate;
 mod contour;
 mod decay;
 mod fricatives;
 pub mod ground;
-mod halving;
-mod histogram;
 pub mod hum;
+mod level_bins;
 pub mod levels;
-mod lowering;
+mod measured;
 mod meter;
 mod offset;
 pub mod peaks;
@@ -23,12 +22,11 @@ pub mod phrases;
 mod pitch;
 pub mod profile;
 mod resonance;
-mod spectra;
-mod strata;
-mod subject;
-mod ticks;
 #[cfg(feature = "serde")]
-mod told;
+mod serialisation;
+mod spectra;
+mod subject;
+mod tonal_balance;
 
 pub use meter::ProfileMeter;
 pub use profile::Profile;

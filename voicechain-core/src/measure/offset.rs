@@ -1,6 +1,6 @@
 //! Taking a constant offset away.
 
-use crate::math::smoothing;
+use crate::math::{TINY, smoothing};
 
 /// Time constant with which the offset is followed, ms: a first-order high-pass at 5 Hz.
 const FOLLOW_MS: f64 = 31.83;
@@ -35,7 +35,7 @@ impl Offset {
             let x = f64::from(sample);
             sum += x;
             // Nothing sinks into the subnormal numbers.
-            low = kept * low + taken * (x + 1e-30);
+            low = kept * low + taken * (x + TINY);
             *to = (x - low) as f32;
         }
         (self.low, self.sum) = (low, sum);

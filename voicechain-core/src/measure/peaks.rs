@@ -1,24 +1,23 @@
 //! Peaks of a voice while somebody speaks, and clipping.
 
 use super::profile::Clipping;
-use super::ticks::Ticks;
+use crate::detectors::voice_activity::P56_MARGIN_DB;
+use crate::dsp::SubBlockClock;
+use crate::dsp::histogram::place_under;
 use crate::math::{power_to_db, to_db};
+use crate::units::SampleRate;
 
-/// Pieces per second.
-const PER_S: f64 = 100.0;
-/// A piece counts as speech when its level is at most so far under the active level, dB (the margin of ITU-T P.56).
-const MARGIN_DB: f64 = 15.9;
 /// Lowest level of a piece that is told apart, dB.
 const BOTTOM_DB: f64 = -110.0;
-/// Strata of level, 2 dB each, up to +6 dB.
-const STRATA: usize = 58;
-const STRATUM_DB: f64 = 2.0;
-/// Bins of the peak over the lower end of the stratum, 0.5 dB each: no piece of 10 ms at 48 kHz has a peak that is more
+/// Bins of level, 2 dB each, up to +6 dB.
+const LEVELS_APART: usize = 58;
+const LEVEL_DB: f64 = 2.0;
+/// Bins of the peak over the lower end of its level's bin, 0.5 dB each: no piece of 10 ms at 48 kHz has a peak that is more
 /// than 26.8 dB over its level.
 const BINS: usize = 56;
-const BINS_PER_STRATUM: usize = 4;
+const PEAKS_PER_LEVEL: usize = 4;
 /// All bins of a peak's level.
-const LEVELS: usize = STRATA * BINS_PER_STRATUM + BINS;
+const LEVELS: usize = LEVELS_APART * PEAKS_PER_LEVEL + BINS;
 /// Share of the peaks that lie under the speech peak.
 const SHARE: f64 = 0.95;
 
@@ -27,24 +26,30 @@ const SHARE: f64 = 0.95;
 /// Tested by `the_peak_of_speech_is_that_of_its_active_pieces`.
 #[derive(Clone, Debug)]
 pub struct Peaks {
-    ticks: Ticks,
+    clock: SubBlockClock,
     peak: f32,
     energy: f64,
     highest: f32,
-    counts: [[u32; BINS]; STRATA],
+    counts: [[u32; BINS]; LEVELS_APART],
 }
 
 impl Peaks {
-    /// A meter for a rate in Hz.
+    /// A meter for a rate.
     #[must_use]
-    pub fn new(rate_hz: f64) -> Self {
-        Self { ticks: Ticks::new(rate_hz, PER_S), peak: 0.0, energy: 0.0, highest: 0.0, counts: [[0; BINS]; STRATA] }
+    pub fn new(rate: SampleRate) -> Self {
+        Self {
+            clock: SubBlockClock::new(rate),
+            peak: 0.0,
+            energy: 0.0,
+            highest: 0.0,
+            counts: [[0; BINS]; LEVELS_APART],
+        }
     }
 
     /// Takes samples.
     pub fn push(&mut self, samples: &[f32]) {
-        let Self { ticks, peak, energy, highest, counts } = self;
-        ticks.feed(samples, |part, complete| {
+        let Self { clock, peak, energy, highest, counts } = self;
+        clock.cut(samples, |part, complete| {
             for &sample in part {
                 let x = f64::from(sample);
                 *energy += x * x;
@@ -52,12 +57,12 @@ impl Peaks {
             }
             if let Some(length) = complete {
                 *highest = highest.max(*peak);
-                let level = (power_to_db(*energy / length) - BOTTOM_DB) / STRATUM_DB;
+                let level = (power_to_db(*energy / length) - BOTTOM_DB) / LEVEL_DB;
                 if level >= 0.0 {
-                    let stratum = (level as usize).min(STRATA - 1);
-                    let over = (to_db(f64::from(*peak)) - BOTTOM_DB) * BINS_PER_STRATUM as f64 / STRATUM_DB;
-                    let bin = (over.max(0.0) as usize).saturating_sub(stratum * BINS_PER_STRATUM).min(BINS - 1);
-                    counts[stratum][bin] = counts[stratum][bin].saturating_add(1);
+                    let level_bin = (level as usize).min(LEVELS_APART - 1);
+                    let over = (to_db(f64::from(*peak)) - BOTTOM_DB) * PEAKS_PER_LEVEL as f64 / LEVEL_DB;
+                    let bin = (over.max(0.0) as usize).saturating_sub(level_bin * PEAKS_PER_LEVEL).min(BINS - 1);
+                    counts[level_bin][bin] = counts[level_bin][bin].saturating_add(1);
                 }
                 (*peak, *energy) = (0.0, 0.0);
             }
@@ -73,27 +78,20 @@ impl Peaks {
     /// 95th percentile of the sample peaks of those pieces that are within 15.9 dB of the active level, dBFS.
     #[must_use]
     pub fn speech_peak_dbfs(&self, active_level_dbov: f64) -> Option<f64> {
-        let threshold = (active_level_dbov - MARGIN_DB - BOTTOM_DB) / STRATUM_DB;
+        let threshold = (active_level_dbov - P56_MARGIN_DB - BOTTOM_DB) / LEVEL_DB;
         let mut levels = [0.0_f64; LEVELS];
         let mut total = 0.0;
-        for (stratum, counts) in self.counts.iter().enumerate() {
-            // Of the stratum that the threshold cuts, the share above.
-            let share = (stratum as f64 + 1.0 - threshold).clamp(0.0, 1.0);
-            for (level, &count) in levels[stratum * BINS_PER_STRATUM..].iter_mut().zip(counts) {
+        for (level_bin, counts) in self.counts.iter().enumerate() {
+            // Of the bin that the threshold cuts, the share above.
+            let share = (level_bin as f64 + 1.0 - threshold).clamp(0.0, 1.0);
+            for (level, &count) in levels[level_bin * PEAKS_PER_LEVEL..].iter_mut().zip(counts) {
                 let count = share * f64::from(count);
                 *level += count;
                 total += count;
             }
         }
-        let mut above = (1.0 - SHARE) * total;
-        for (bin, &count) in levels.iter().enumerate().rev() {
-            if count > 0.0 && count >= above {
-                let top = (bin + 1) as f64 - above / count;
-                return Some(BOTTOM_DB + top * STRATUM_DB / BINS_PER_STRATUM as f64);
-            }
-            above -= count;
-        }
-        None
+        let above = place_under(levels.into_iter().rev(), (1.0 - SHARE) * total)?;
+        Some(BOTTOM_DB + (LEVELS as f64 - above) * LEVEL_DB / PEAKS_PER_LEVEL as f64)
     }
 }
 
@@ -253,8 +251,8 @@ mod tests {
         for scale in [1.0, 0.1] {
             let at = |db: f64, seconds: f64| sine(1_000.0, scale * libm::exp10(db / 20.0), seconds);
             let mut signal = [at(-12.0, 9.6), at(-6.0, 0.4), at(-60.0, 10.0)].concat();
-            let mut peaks = Peaks::new(RATE);
-            let mut split = Peaks::new(RATE);
+            let mut peaks = Peaks::new(SampleRate::new(RATE).unwrap());
+            let mut split = Peaks::new(SampleRate::new(RATE).unwrap());
             let samples: Vec<f32> = signal.drain(..).map(|x| x as f32).collect();
             peaks.push(&samples);
             samples.chunks(77).for_each(|piece| split.push(piece));

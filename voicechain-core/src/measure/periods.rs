@@ -1,6 +1,6 @@
 //! The periods that a short stretch of sound may have.
 
-use super::lowering::dot;
+use crate::dsp::{dot, parabola};
 
 /// Lowest and highest pitch, Hz.
 pub(super) const LOWEST_HZ: f64 = 65.0;
@@ -87,12 +87,11 @@ impl PeriodFinder {
         for lag in shortest..self.lags - 1 {
             let after = square(lag + 1);
             if here > LEAST * LEAST && here > before && here >= after {
-                let (before, here, after) = (root(before), root(here), root(after));
-                // Both differences are of what is not larger than `here`, and not both are zero.
-                let shift = 0.5 * (before - after) / (before - 2.0 * here + after);
+                let around = [root(before), root(here), root(after)];
+                let shift = parabola::vertex(around);
                 let hz = (self.rate_hz / (lag as f64 + f64::from(shift))) as f32;
                 if (LOWEST_HZ as f32..=HIGHEST_HZ as f32).contains(&hz) {
-                    insert(&mut found, Period { hz, alike: (here - 0.25 * (before - after) * shift).min(1.0) });
+                    insert(&mut found, Period { hz, alike: parabola::height(around, shift).min(1.0) });
                 }
             }
             (before, here) = (here, after);

@@ -1,13 +1,13 @@
 //! How the level moves from phrase to phrase, and spikes.
 
 use super::profile::{Doubt, Measured, Phrases, Spikes};
-use super::ticks::Ticks;
+use crate::dsp::SubBlockClock;
+use crate::dsp::histogram::place_under;
 use crate::filters::k_weighting::{self, KState, KWeighting};
 use crate::math::power_to_db;
 use crate::units::SampleRate;
 
-/// Powers per second, five of which make a level, which is taken with every second one.
-const PER_S: f64 = 100.0;
+/// Powers of sub-blocks that make a level, which is taken with every second one.
 const POWERS: usize = 5;
 /// Levels per second.
 const LEVELS_PER_S: f64 = 50.0;
@@ -61,7 +61,7 @@ const BINS_PER_DB: f64 = 4.0;
 /// Tested by `jumps_and_spikes_are_told_apart` and `a_spike_in_a_word_that_stands_alone_is_one`.
 #[derive(Clone, Debug)]
 pub struct PhraseMeter {
-    ticks: Ticks,
+    clock: SubBlockClock,
     filter: KWeighting,
     state: KState<1>,
     powers: [f64; POWERS],
@@ -78,7 +78,7 @@ impl PhraseMeter {
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         Self {
-            ticks: Ticks::new(rate.hz(), PER_S),
+            clock: SubBlockClock::new(rate),
             filter: KWeighting::new(rate),
             state: KState::new(),
             powers: [0.0; POWERS],
@@ -92,8 +92,8 @@ impl PhraseMeter {
 
     /// Takes samples.
     pub fn push(&mut self, samples: &[f32]) {
-        let Self { ticks, filter, state, powers, count, levels, heard, histogram, reader } = self;
-        ticks.feed(samples, |part, complete| {
+        let Self { clock, filter, state, powers, count, levels, heard, histogram, reader } = self;
+        clock.cut(samples, |part, complete| {
             k_weighting::accumulate(filter, core::array::from_mut(state), [part.as_chunks::<1>().0]);
             let Some(length) = complete else { return };
             let [energy] = state.take_energy(filter);
@@ -265,19 +265,13 @@ impl Reader {
         if count < FEWEST_AROUND {
             return;
         }
-        let mut above = (1.0 - SURROUNDINGS) * f64::from(count);
-        for (step, &n) in around.iter().enumerate().rev() {
-            let n = f64::from(n);
-            if n > 0.0 && n >= above {
-                let surroundings = (step + 1) as f64 - above / n;
-                let excess_db = (f64::from(here) + 0.5 - surroundings) / PER_DB;
-                self.highest_db = self.highest_db.max(excess_db);
-                if excess_db > SPIKE_DB {
-                    self.spikes += 1;
-                }
-                return;
-            }
-            above -= n;
+        let counts = around.iter().rev().map(|&n| f64::from(n));
+        let Some(above) = place_under(counts, (1.0 - SURROUNDINGS) * f64::from(count)) else { return };
+        let surroundings = STEPS as f64 - above;
+        let excess_db = (f64::from(here) + 0.5 - surroundings) / PER_DB;
+        self.highest_db = self.highest_db.max(excess_db);
+        if excess_db > SPIKE_DB {
+            self.spikes += 1;
         }
     }
 
@@ -336,16 +330,8 @@ impl Reader {
         }
         let number = f64::from(self.stretches);
         let mean = self.first / number;
-        let mut half = 0.5 * self.steps.iter().map(|&n| f64::from(n)).sum::<f64>();
-        let mut step_db = 0.0;
-        for (bin, &n) in self.steps.iter().enumerate() {
-            let n = f64::from(n);
-            if n > 0.0 && n >= half {
-                step_db = (bin as f64 + half / n) / BINS_PER_DB;
-                break;
-            }
-            half -= n;
-        }
+        let steps = self.steps.iter().map(|&n| f64::from(n));
+        let step_db = place_under(steps.clone(), 0.5 * steps.sum::<f64>()).map_or(0.0, |place| place / BINS_PER_DB);
         Ok(Phrases { count: self.count, spread_db: libm::sqrt((self.second / number - mean * mean).max(0.0)), step_db })
     }
 

@@ -1,15 +1,23 @@
 //! The pitch of a voice, hop by hop and as percentiles.
 //!
-//! Three steps: [`Lowering`] leaves what lies below 1.5 kHz at 6 to 12 kHz, [`PeriodFinder`] offers periods for each frame, and
+//! Three steps: [`Decimator`] leaves what lies below 1.5 kHz at 6 to 12 kHz, [`PeriodFinder`] offers periods for each frame, and
 //! [`Contour`] chooses among them along time. What counts is decided at the end, when the level of the voice is known.
 //! Against a reference library: group `pitch` of `reach` in tests.
 
 use super::contour::Contour;
-use super::histogram::LevelHistogram;
-use super::lowering::{Lowering, dot};
 use super::periods::{FRAME, HIGHEST_HZ, LOWEST_HZ, PeriodFinder};
 use super::profile::{Doubt, Measured, Pitch};
+use crate::dsp::histogram::place_under;
+use crate::dsp::{Decimator, LevelHistogram, dot};
+use crate::filters::design;
+use crate::filters::section::DirectForm;
 
+/// The rate is lowered by the largest whole number that leaves it at or above this, Hz.
+const LOWEST_RATE_HZ: f64 = 6_000.0;
+/// Edge (-6 dB) of the low-pass before that, Hz, and the length of its impulse response, s: what folds into the band below
+/// 3 kHz is at least 40 dB down.
+const EDGE_HZ: f64 = 1_500.0;
+const LENGTH_S: f64 = 1.0 / 750.0;
 /// From one frame to the next, s.
 const HOP_S: f64 = 0.020;
 /// Edge of the high-pass, Hz.
@@ -35,38 +43,15 @@ const LEVEL_STEP_DB: f64 = 2.0;
 const PER_OCTAVE: f64 = 36.0;
 const PITCHES: usize = 143;
 
-/// A Butterworth high-pass of second order (bilinear transform), transposed direct form II.
-#[derive(Clone, Debug)]
-struct HighPass {
-    b: f64,
-    a: [f64; 2],
-    state: [f64; 2],
-}
-
-impl HighPass {
-    fn new(rate_hz: f64, edge_hz: f64) -> Self {
-        let k = libm::tan(core::f64::consts::PI * edge_hz / rate_hz);
-        let norm = 1.0 / (1.0 + core::f64::consts::SQRT_2 * k + k * k);
-        let a = [2.0 * (k * k - 1.0) * norm, (1.0 - core::f64::consts::SQRT_2 * k + k * k) * norm];
-        Self { b: norm, a, state: [0.0; 2] }
-    }
-
-    fn run(&mut self, x: f64) -> f64 {
-        let y = self.b * x + self.state[0];
-        self.state[0] = -2.0 * self.b * x - self.a[0] * y + self.state[1];
-        self.state[1] = self.b * x - self.a[1] * y;
-        y
-    }
-}
-
 /// Measures the pitch of mono blocks of any length, rates 8 to 192 kHz. Fed any split, it gives the same bits.
 ///
 /// 65 Hz to 1 kHz. The comparisons take about 0.9 million multiply-adds per second at 48 kHz, the lowering of the rate 0.4
 /// million. Memory 42 kB. Tests: `tests` below.
 #[derive(Clone, Debug)]
 pub(crate) struct PitchMeter {
-    lowering: Lowering,
-    high: HighPass,
+    decimator: Decimator,
+    high_pass: DirectForm<f64>,
+    high_states: [f64; 2],
     finder: PeriodFinder,
     past: Past,
     contour: Contour,
@@ -86,11 +71,13 @@ struct Past {
 
 impl PitchMeter {
     pub(crate) fn new(rate_hz: f64) -> Self {
-        let lowering = Lowering::new(rate_hz);
-        let low_hz = rate_hz / lowering.every() as f64;
+        let every = (rate_hz / LOWEST_RATE_HZ) as usize;
+        let decimator = Decimator::new(every, (LENGTH_S * rate_hz + 0.5) as usize, EDGE_HZ / rate_hz);
+        let low_hz = rate_hz / decimator.every() as f64;
         Self {
-            lowering,
-            high: HighPass::new(low_hz, HIGH_PASS_HZ),
+            decimator,
+            high_pass: DirectForm::new(&design::high_pass_at(HIGH_PASS_HZ, design::BUTTERWORTH_Q, low_hz)),
+            high_states: [0.0; 2],
             finder: PeriodFinder::new(low_hz),
             past: Past { samples: [0.0; FRAME], filled: 0, hop: HOP_S * low_hz, due: 0.0 },
             contour: Contour::new(),
@@ -102,10 +89,10 @@ impl PitchMeter {
     /// Takes samples; calls `heard` with the pitch in Hz, or `None`, of each hop of 20 ms as its frame of 48 ms ends, as far
     /// as what came before tells, and with the level of the frame in dB.
     pub(crate) fn push(&mut self, samples: &[f32], mut heard: impl FnMut(Option<f32>, f64)) {
-        let Self { lowering, high, finder, past, contour, levels, counts } = self;
+        let Self { decimator, high_pass, high_states, finder, past, contour, levels, counts } = self;
         let length = finder.length();
-        lowering.push(samples, |sample| {
-            past.samples[past.filled] = high.run(f64::from(sample)) as f32;
+        decimator.push(samples, |sample| {
+            past.samples[past.filled] = high_pass.step(high_states, f64::from(sample)) as f32;
             past.filled += 1;
             if past.filled < length {
                 return;
@@ -114,7 +101,7 @@ impl PitchMeter {
             let level = 10.0 * libm::log10(f64::from(dot(frame, frame)) / length as f64 + 1e-13);
             levels.push(level);
             if let Some((level, Some(hz))) = contour.push(level, finder.find(frame)) {
-                let count = &mut counts[stratum(level)][bin(hz)];
+                let count = &mut counts[level_bin(level)][bin(hz)];
                 *count = count.saturating_add(1);
             }
             heard(contour.now(), level);
@@ -136,11 +123,11 @@ impl PitchMeter {
         }
         let counts = |place: usize| LEVEL_BOTTOM_DB + (place as f64 + 0.5) * LEVEL_STEP_DB >= loud - RANGE_DB;
         let mut pitches = [0_u64; PITCHES];
-        for (_, strata) in self.counts.iter().enumerate().filter(|(place, _)| counts(*place)) {
-            pitches.iter_mut().zip(strata).for_each(|(sum, &count)| *sum += u64::from(count));
+        for (_, bins) in self.counts.iter().enumerate().filter(|(place, _)| counts(*place)) {
+            pitches.iter_mut().zip(bins).for_each(|(sum, &count)| *sum += u64::from(count));
         }
         for (level, hz) in self.contour.pending() {
-            if let Some(hz) = hz.filter(|_| counts(stratum(level))) {
+            if let Some(hz) = hz.filter(|_| counts(level_bin(level))) {
                 pitches[bin(hz)] += 1;
             }
         }
@@ -150,22 +137,15 @@ impl PitchMeter {
             return Err(Doubt::NotAVoice);
         }
         let at = |part: f64| {
-            let (wanted, mut below) = (part * voiced as f64, 0.0);
-            for (bin, &count) in pitches.iter().enumerate() {
-                let count = count as f64;
-                if count > 0.0 && below + count >= wanted {
-                    return LOWEST_HZ * libm::exp2((bin as f64 + (wanted - below) / count) / PER_OCTAVE);
-                }
-                below += count;
-            }
-            HIGHEST_HZ
+            let place = place_under(pitches.iter().map(|&count| count as f64), part * voiced as f64);
+            place.map_or(HIGHEST_HZ, |place| LOWEST_HZ * libm::exp2(place / PER_OCTAVE))
         };
         Ok(Pitch { low_hz: at(0.1), median_hz: at(0.5), high_hz: at(0.9), voiced_share: share })
     }
 }
 
-/// The stratum of a level in dB.
-fn stratum(level_db: f64) -> usize {
+/// The bin of a level in dB.
+fn level_bin(level_db: f64) -> usize {
     (((level_db - LEVEL_BOTTOM_DB) / LEVEL_STEP_DB).max(0.0) as usize).min(LEVELS - 1)
 }
 

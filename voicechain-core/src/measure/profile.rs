@@ -2,37 +2,14 @@
 //!
 //! Every quantity that one recording may not tell is a [`Measured`]: known, or the reason why not.
 
+pub use super::measured::{Doubt, Measured};
 #[cfg(feature = "serde")]
-use super::told;
+use super::serialisation;
 
 /// The number of third-octave bands: those of [`crate::speech::BYRNE_1994_COMBINED`], 63 Hz to 16 kHz.
 pub const BANDS: usize = 25;
 /// The most resonances that are offered.
 pub const CANDIDATES: usize = 3;
-
-/// Why a quantity is not known.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(rename_all = "snake_case"))]
-pub enum Doubt {
-    /// Nothing is heard, or too little of it lies above the noise of 16 bits.
-    Silence,
-    /// There is not enough active speech for it.
-    TooShort,
-    /// The noise between the phrases is too close to the voice.
-    TooNoisy,
-    /// What is heard does not behave like one voice.
-    NotAVoice,
-    /// The recording does not contain the frequencies that it needs.
-    NoBand,
-    /// The voice never shows what it takes (no fricatives, no word that ends freely).
-    NotHeard,
-    /// Nothing measures it yet.
-    NotMeasured,
-}
-
-/// A quantity, or why it is not known.
-pub type Measured<T> = Result<T, Doubt>;
 
 /// What is heard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -64,10 +41,10 @@ pub enum Subject {
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Level {
     /// Integrated loudness, LUFS (ITU-R BS.1770), with every channel's weight.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub integrated_lufs: Measured<f64>,
     /// Loudness range, LU (EBU Tech 3342).
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub loudness_range_lu: Measured<f64>,
     /// Largest true peak of all channels, dBTP.
     pub true_peak_dbtp: f64,
@@ -76,17 +53,17 @@ pub struct Level {
     /// Stretches of samples that stay at one extreme value.
     pub clipping: Clipping,
     /// Active speech level of (L+R)/2, dB of full scale (ITU-T P.56 method B).
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub active_level_dbov: Measured<f64>,
     /// Share of the time in which somebody speaks, percent (ITU-T P.56 method B).
     pub activity_percent: f64,
     /// Seconds of active speech.
     pub active_s: f64,
     /// Sample peak of (L+R)/2 over the active speech level, dB.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub crest_db: Measured<f64>,
     /// 95th percentile of the sample peaks of 10 ms pieces while somebody speaks, dBFS: where a compressor is set from.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub speech_peak_dbfs: Measured<f64>,
 }
 
@@ -133,13 +110,13 @@ pub struct Spikes {
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Ground {
     /// Noise floor, dBFS (mean square of what is left between the phrases).
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub noise_floor_dbfs: Measured<f64>,
     /// Its third-octave levels, dBFS.
-    #[cfg_attr(feature = "serde", serde(with = "told::bands::all"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation::bands::all"))]
     pub noise_bands_dbfs: [f64; BANDS],
     /// Active speech, without the noise, over the noise floor, dB.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub snr_db: Measured<f64>,
     /// Level of what lies below the voice (under 60 Hz), dBFS.
     pub rumble_dbfs: f64,
@@ -160,7 +137,7 @@ pub struct Hum {
     /// Level of all lines together, dBFS.
     pub level_dbfs: f64,
     /// Level of each line, from the fundamental up, dBFS; `None` where it does not stand out.
-    #[cfg_attr(feature = "serde", serde(with = "told::bands"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation::bands"))]
     pub lines_dbfs: [Option<f64>; HUM_LINES],
 }
 
@@ -186,19 +163,19 @@ pub struct Pitch {
 pub struct Colour {
     /// Third-octave levels, dBFS (bands of [`crate::speech::BYRNE_1994_COMBINED`]); `None` above the bandwidth and where
     /// the noise is too close.
-    #[cfg_attr(feature = "serde", serde(with = "told::bands"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation::bands"))]
     pub bands_dbfs: [Option<f64>; BANDS],
     /// Difference from published speech, both with the same power from 160 Hz to 6.3 kHz, dB. `None` likewise.
-    #[cfg_attr(feature = "serde", serde(with = "told::bands"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation::bands"))]
     pub deviation_db: [Option<f64>; BANDS],
     /// Mean deviation of 100 to 250 Hz (below the pitch nothing is counted), dB: thin when negative, boomy when positive.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub low_end_db: Measured<f64>,
     /// Mean deviation of 2 to 5 kHz, dB: dull when negative.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub presence_db: Measured<f64>,
     /// Mean deviation of 6.3 to 12.5 kHz, dB.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub top_end_db: Measured<f64>,
 }
 
@@ -276,32 +253,32 @@ pub struct Profile {
     /// Levels.
     pub level: Level,
     /// Level from phrase to phrase.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub phrases: Measured<Phrases>,
     /// Spikes.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub spikes: Measured<Spikes>,
     /// Noise, rumble, offset.
     pub ground: Ground,
     /// Mains hum; `Ok(None)` when there is none.
-    #[cfg_attr(feature = "serde", serde(with = "told::hum", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation::optional", default = "serialisation::missing"))]
     pub hum: Measured<Option<Hum>>,
     /// Pitch.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub pitch: Measured<Pitch>,
     /// Long-term spectrum.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub colour: Measured<Colour>,
     /// What the recording contains.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub bandwidth: Measured<Bandwidth>,
     /// Where it stands out.
-    #[cfg_attr(feature = "serde", serde(with = "told::candidates", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation::list", default = "serialisation::missing"))]
     pub resonances: Measured<Candidates>,
     /// Fricatives.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub sibilance: Measured<Sibilance>,
     /// Room.
-    #[cfg_attr(feature = "serde", serde(with = "told", default = "told::missing"))]
+    #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub room: Measured<Room>,
 }

@@ -5,8 +5,10 @@
 //! out of this envelope's own smoothing may be a resonance, or the voice's; it has a place, but its gain cannot be known
 //! from one recording.
 
+use super::level_bins::LevelBins;
 use super::profile::{CANDIDATES, Candidates, Doubt, Measured, Resonance};
-use super::strata::Strata;
+use super::spectra::{Framing, Spectrum};
+use crate::dsp::parabola;
 use crate::math::power_to_db;
 
 /// Points of the envelope: 100 Hz to 4 kHz, six per octave.
@@ -25,8 +27,6 @@ const REACH_HZ: f64 = 23.4;
 const UNDER_PITCH: f32 = 0.92;
 /// Three successive pitches must lie within this ratio.
 const STEADY: f32 = 1.12;
-/// A frame counts as speech when it is at most so far under the active level, dB (the margin of ITU-T P.56).
-const MARGIN_DB: f64 = 15.9;
 /// Least steady voice for a result, s: of two speakers with less, 13 to 17 dB were peaks of chance.
 const LEAST_S: f64 = 2.0;
 /// Fewest frames, and their least share, for a point of the envelope.
@@ -61,19 +61,19 @@ pub(crate) struct ResonanceMeter {
     /// log2 of the harmonics' numbers.
     octaves: [f32; HARMONICS + 1],
     /// Sums of powers to the [`EXPONENT`] at the points, and how often each was seen.
-    envelope: Strata<{ 2 * POINTS }>,
+    envelope: LevelBins<{ 2 * POINTS }>,
 }
 
 impl ResonanceMeter {
-    /// For spectra whose bins are so far apart, each half of its length after the one before.
-    pub(crate) fn new(bin_hz: f64) -> Self {
+    /// For spectra of long frames.
+    pub(crate) fn new(framing: &Framing) -> Self {
         Self {
-            bin_hz: bin_hz as f32,
-            hop_s: 0.5 / bin_hz,
-            reach: (REACH_HZ / bin_hz + 0.5) as usize,
+            bin_hz: framing.bin_hz() as f32,
+            hop_s: framing.hop_s(),
+            reach: framing.bin(REACH_HZ),
             pitches: [None; 3],
             octaves: core::array::from_fn(|k| libm::log2(k.max(1) as f64) as f32),
-            envelope: Strata::new(),
+            envelope: LevelBins::new(),
         }
     }
 
@@ -90,8 +90,8 @@ impl ResonanceMeter {
         (high <= STEADY * low).then_some(a + b + c - low - high)
     }
 
-    /// Takes a spectrum (powers per bin) and its level in dB.
-    pub(crate) fn frame(&mut self, powers: &[f32], level_db: f64) {
+    /// Takes a spectrum and its level in dB.
+    pub(crate) fn frame(&mut self, &Spectrum { powers, .. }: &Spectrum<'_>, level_db: f64) {
         let Some(pitch) = self.steady() else { return };
         let mut levels = [0.0_f32; HARMONICS + 1];
         let top = TOP_HZ.min((powers.len() - 1 - self.reach) as f32 * self.bin_hz);
@@ -128,7 +128,7 @@ impl ResonanceMeter {
 
     /// How far the envelope stands out of its smoothing at every point, dB; and of how many seconds it is made.
     fn excess(&self, active_level_dbov: f64) -> Measured<([f64; POINTS], f64)> {
-        let (sums, frames) = self.envelope.from(active_level_dbov - MARGIN_DB);
+        let (sums, frames) = self.envelope.speech(active_level_dbov);
         if frames * self.hop_s < LEAST_S {
             return Err(Doubt::TooShort);
         }
@@ -159,7 +159,7 @@ impl ResonanceMeter {
             let free = |point: &usize| places.iter().all(|place| (place - *point as f64).abs() >= APART);
             let best = (FIRST..=LAST).filter(free).max_by(|&a, &b| excess[a].total_cmp(&excess[b]));
             let Some(point) = best.filter(|&point| excess[point] > 0.0) else { break };
-            let (shift, prominence_db) = vertex([excess[point - 1], excess[point], excess[point + 1]]);
+            let (shift, prominence_db) = peak([excess[point - 1], excess[point], excess[point + 1]]);
             places[found] = point as f64 + shift;
             candidates[found] = Some(Resonance {
                 frequency_hz: LOWEST_HZ * libm::exp2(places[found] / PER_OCTAVE),
@@ -184,14 +184,15 @@ fn smoothed(envelope: &[f64; POINTS], point: usize) -> f64 {
     sum / weights
 }
 
-/// Where a parabola through three points one apart is highest, within half a point of the middle one, and how high.
-fn vertex([left, here, right]: [f64; 3]) -> (f64, f64) {
-    let bend = left - 2.0 * here + right;
-    if bend >= 0.0 || here < left || here < right {
+/// Where between three points one apart a peak at the middle one is, within half a point, and how high; the point itself
+/// where it is none.
+fn peak(around: [f64; 3]) -> (f64, f64) {
+    let [left, here, right] = around;
+    if here < left || here < right {
         return (0.0, here);
     }
-    let shift = (0.5 * (left - right) / bend).clamp(-0.5, 0.5);
-    (shift, here - 0.25 * (left - right) * shift)
+    let shift = parabola::vertex(around).clamp(-0.5, 0.5);
+    (shift, parabola::height(around, shift))
 }
 
 /// The Q of the bell that is as wide at half of its gain in dB as the peak at half of its prominence.
@@ -220,6 +221,7 @@ fn q(excess: &[f64; POINTS], point: usize) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::spectra::Spectra;
     use super::*;
     extern crate std;
     use core::f64::consts::TAU;
@@ -238,9 +240,9 @@ mod tests {
     /// A vowel of 6 s whose harmonics fall by 9 dB per octave, with a pitch that moves between 95 and 160 Hz, and a bell;
     /// heard by the meter through spectra as the profile takes them.
     fn heard(rate: f64, scale: f64, bell_hz: f64, gain_db: f64) -> ResonanceMeter {
-        let length = super::super::colour::frame_length(rate);
-        let mut spectra = super::super::spectra::Spectra::<4_096>::new(length, length / 2);
-        let mut meter = ResonanceMeter::new(rate / length as f64);
+        let framing = Framing::long(rate);
+        let mut spectra = Spectra::<2_048>::new(framing);
+        let mut meter = ResonanceMeter::new(&framing);
         let (mut phase, mut block, mut before, mut gains) = (0.0, Vec::new(), None, [0.0; 40]);
         let hop = (0.02 * rate) as usize;
         for n in 0..(6.0 * rate) as usize {
@@ -248,7 +250,7 @@ mod tests {
             if n % hop == 0 {
                 // The pitch of a hop is that of its middle, more than a hop ago when it is heard.
                 meter.pitch(before.replace(pitch as f32));
-                spectra.push(&block, |powers| meter.frame(powers, -20.0 + 20.0 * libm::log10(scale)));
+                spectra.push(&block, |spectrum| meter.frame(spectrum, -20.0 + 20.0 * libm::log10(scale)));
                 block.clear();
                 for (k, gain) in (1..).zip(&mut gains) {
                     let hz = f64::from(k) * pitch;
@@ -290,12 +292,12 @@ mod tests {
         }
         // All of it lies too far under a voice of 0 dB.
         assert_eq!(meter.candidates(0.0), Err(Doubt::TooShort));
-        assert_eq!(ResonanceMeter::new(RATE / 4_096.0).candidates(-20.0), Err(Doubt::TooShort));
+        assert_eq!(ResonanceMeter::new(&Framing::long(RATE)).candidates(-20.0), Err(Doubt::TooShort));
     }
 
     #[test]
     fn a_pitch_that_jumps_is_not_steady() {
-        let mut meter = ResonanceMeter::new(RATE / 4_096.0);
+        let mut meter = ResonanceMeter::new(&Framing::long(RATE));
         for (hz, steady) in [(100.0, None), (111.0, None), (105.0, Some(105.0)), (120.0, None)] {
             meter.pitch(Some(hz));
             assert_eq!(meter.steady(), steady);

@@ -1,93 +1,153 @@
 //! Short-time power spectra, the same for every split of the samples into blocks.
 
-use core::f64::consts::PI;
-use microfft::real;
+use crate::dsp::fft::{self, RealFft};
+use crate::dsp::window::hann;
+use crate::math::power_to_db;
 
-/// The longest frame, samples.
-pub(crate) const LONGEST: usize = 4_096;
+/// The band in which the level of a frame is taken, Hz: that of speech.
+const LEVEL_HZ: [f64; 2] = [80.0, 8_000.0];
 
-/// Frames of a length that is a power of two from 256 to [`LONGEST`], under a Hann window, every `hop` samples.
+/// Where frames lie in a signal, and bins in their spectra.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Framing {
+    pub(crate) rate_hz: f64,
+    /// Samples of a frame, and from one to the next.
+    pub(crate) length: usize,
+    pub(crate) hop: usize,
+}
+
+impl Framing {
+    /// Long frames: 64 to 93 ms, each half a frame after the one before.
+    pub(crate) fn long(rate_hz: f64) -> Self {
+        let length = match rate_hz {
+            hz if hz > 34_000.0 => 4_096,
+            hz if hz > 17_000.0 => 2_048,
+            hz if hz > 8_500.0 => 1_024,
+            _ => 512,
+        };
+        Self { rate_hz, length, hop: length / 2 }
+    }
+
+    /// Short frames: 16 to 32 ms, each a quarter of a frame after the one before (256 samples at 44.1 and 48 kHz).
+    pub(crate) fn short(rate_hz: f64) -> Self {
+        let length = (Self::long(rate_hz).length / 4).max(256);
+        Self { rate_hz, length, hop: length / 4 }
+    }
+
+    /// Distance of neighbouring bins, Hz.
+    pub(crate) fn bin_hz(&self) -> f64 {
+        self.rate_hz / self.length as f64
+    }
+
+    /// From one frame to the next, s.
+    pub(crate) fn hop_s(&self) -> f64 {
+        self.hop as f64 / self.rate_hz
+    }
+
+    /// The bin nearest to a frequency, at most the end of the spectrum.
+    pub(crate) fn bin(&self, hz: f64) -> usize {
+        ((hz / self.bin_hz() + 0.5) as usize).min(self.length / 2)
+    }
+}
+
+/// The power spectrum of one frame.
 ///
-/// The powers are scaled so that their sum over all bins is the mean square of the signal (Parseval, divided by the
-/// window's mean square); bin `k` is at `k rate / length`, from 0 up to but without half the rate. The first frame ends
-/// with sample `length - 1`. Single precision: the floor lies some 130 dB under the strongest component. `N` is the longest
-/// length that there is room for: memory `8 N` bytes, and as much on the stack while a frame is made.
+/// The sum over all bins is the mean square of the signal (Parseval, divided by the window's mean square); bin `k` is at
+/// `k rate / length`, from 0 up to but without half the rate.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Spectrum<'a> {
+    pub(crate) powers: &'a [f32],
+    framing: &'a Framing,
+}
+
+impl<'a> Spectrum<'a> {
+    pub(crate) fn new(powers: &'a [f32], framing: &'a Framing) -> Self {
+        Self { powers, framing }
+    }
+
+    /// The level from 80 Hz to 8 kHz, dB.
+    pub(crate) fn level_db(&self) -> f64 {
+        let [from, to] = LEVEL_HZ.map(|hz| self.framing.bin(hz).min(self.powers.len()));
+        power_to_db(f64::from(total(&self.powers[from..to])).max(1e-13))
+    }
+}
+
+/// Cuts samples into frames of a length that is a power of two, at most `2 HALF`, every `hop` samples, and gives their
+/// spectra under a Hann window.
+///
+/// The first frame ends with sample `length - 1`. Single precision: the floor lies some 130 dB under the strongest
+/// component. Memory `16 HALF` bytes, and as much on the stack while a spectrum is made.
 #[derive(Clone, Debug)]
-pub(crate) struct Spectra<const N: usize = LONGEST> {
-    window: [f32; N],
-    past: [f32; N],
-    length: usize,
-    hop: usize,
+pub(crate) struct Spectra<const HALF: usize> {
+    window: [[f32; 2]; HALF],
+    past: [[f32; 2]; HALF],
+    fft: RealFft<HALF>,
+    framing: Framing,
     filled: usize,
     scale: f32,
 }
 
-impl<const N: usize> Spectra<N> {
-    pub(crate) fn new(length: usize, hop: usize) -> Self {
-        assert!(length.is_power_of_two() && (256..=N.min(LONGEST)).contains(&length) && hop >= 1 && hop <= length);
-        let mut window = [0.0_f32; N];
+impl<const HALF: usize> Spectra<HALF> {
+    pub(crate) fn new(framing: Framing) -> Self {
+        let fft = RealFft::new(framing.length);
+        let length = fft.length();
+        let mut window = [[0.0_f32; 2]; HALF];
         let mut energy = 0.0;
-        for (n, w) in window[..length].iter_mut().enumerate() {
-            let value = 0.5 - 0.5 * libm::cos(2.0 * PI * n as f64 / length as f64);
+        for (n, w) in window.as_flattened_mut()[..length].iter_mut().enumerate() {
+            let value = hann(n as f64, length as f64);
             energy += value * value;
             *w = value as f32;
         }
         let scale = (2.0 / (length as f64 * energy)) as f32;
-        Self { window, past: [0.0; N], length, hop, filled: 0, scale }
-    }
-
-    pub(crate) fn length(&self) -> usize {
-        self.length
+        let framing = Framing { length, hop: framing.hop.clamp(1, length), ..framing };
+        Self { window, past: [[0.0; 2]; HALF], fft, framing, filled: 0, scale }
     }
 
     /// Samples up to the end of the frame that ends next, at least one.
-    pub(crate) fn until_frame(&self) -> usize {
-        self.length - self.filled
+    fn until_frame(&self) -> usize {
+        self.framing.length - self.filled
     }
 
-    /// Takes samples, and calls `each` with the powers (`length / 2` bins) of every frame that is complete.
-    pub(crate) fn push(&mut self, samples: &[f32], mut each: impl FnMut(&[f32])) {
+    /// Cuts samples where frames end, so that another listener can be brought as far as the spectra are: calls `each` with
+    /// every piece.
+    pub(crate) fn pieces<'s>(&mut self, samples: &'s [f32], mut each: impl FnMut(&mut Self, &'s [f32])) {
         let mut rest = samples;
         while !rest.is_empty() {
-            let (now, later) = rest.split_at(rest.len().min(self.length - self.filled));
-            self.past[self.filled..self.filled + now.len()].copy_from_slice(now);
+            let (now, later) = rest.split_at(rest.len().min(self.until_frame()));
+            each(self, now);
+            rest = later;
+        }
+    }
+
+    /// Takes samples; calls `each` with the spectrum of every frame that is complete.
+    pub(crate) fn push(&mut self, samples: &[f32], mut each: impl FnMut(&Spectrum<'_>)) {
+        let Framing { length, hop, .. } = self.framing;
+        let mut rest = samples;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at(rest.len().min(length - self.filled));
+            self.past.as_flattened_mut()[self.filled..self.filled + now.len()].copy_from_slice(now);
             self.filled += now.len();
             rest = later;
-            if self.filled == self.length {
-                let mut work = [0.0; N];
-                each(self.powers(&mut work));
-                self.past.copy_within(self.hop..self.length, 0);
-                self.filled = self.length - self.hop;
+            if self.filled == length {
+                self.frame(&mut each);
+                self.past.as_flattened_mut().copy_within(hop..length, 0);
+                self.filled = length - hop;
             }
         }
     }
 
-    fn powers<'a>(&self, work: &'a mut [f32; N]) -> &'a [f32] {
-        for ((work, past), window) in work.iter_mut().zip(&self.past).zip(&self.window).take(self.length) {
-            *work = past * window;
-        }
-        macro_rules! transform {
-            ($($length:literal $function:ident),+) => {
-                match self.length {
-                    $($length => {
-                        // The slice has exactly this length.
-                        let Some(work) = work.first_chunk_mut::<$length>() else { return &[] };
-                        let spectrum = real::$function(work);
-                        // What would be half the rate comes packed into the first bin.
-                        spectrum[0].im = 0.0;
-                        let mut powers = [0.0_f32; $length / 2];
-                        for (power, bin) in powers.iter_mut().zip(spectrum.iter()) {
-                            *power = self.scale * (bin.re * bin.re + bin.im * bin.im);
-                        }
-                        powers[0] *= 0.5;
-                        work[..$length / 2].copy_from_slice(&powers);
-                    })+
-                    _ => return &[],
-                }
-            };
-        }
-        transform!(256 rfft_256, 512 rfft_512, 1024 rfft_1024, 2048 rfft_2048, 4096 rfft_4096);
-        &work[..self.length / 2]
+    fn frame(&self, each: &mut impl FnMut(&Spectrum<'_>)) {
+        let length = self.framing.length;
+        let (mut z, mut scratch) = ([[0.0; HALF]; 2], [[0.0; HALF]; 2]);
+        let [re, im] = &mut z;
+        fft::pack_windowed(&self.past.as_flattened()[..length], &self.window.as_flattened()[..length], re, im);
+        self.fft.forward(&mut z, &mut scratch);
+        let [powers, _] = &mut scratch;
+        let powers = &mut powers[..length / 2];
+        fft::powers(&z, self.scale, powers);
+        // The other bins stand for their mirror images, too.
+        powers[0] *= 0.5;
+        each(&Spectrum::new(powers, &self.framing));
     }
 }
 
@@ -106,15 +166,16 @@ pub(crate) fn total(powers: &[f32]) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use core::f64::consts::PI;
 
     #[test]
     fn the_powers_of_a_tone_sum_to_its_mean_square() {
         for length in [256, 512, 1_024, 2_048, 4_096] {
-            let mut spectra = Spectra::<LONGEST>::new(length, length / 2);
+            let mut spectra = Spectra::<2_048>::new(Framing { rate_hz: 48_000.0, length, hop: length / 2 });
             let tone: [f32; 10_000] = core::array::from_fn(|n| (0.5 * libm::sin(2.0 * PI * 0.1234 * n as f64)) as f32);
             let mut frames = 0;
             for piece in tone.chunks(77) {
-                spectra.push(piece, |powers| {
+                spectra.push(piece, |&Spectrum { powers, .. }| {
                     let sum: f32 = powers.iter().sum();
                     assert!((sum - 0.125).abs() < 1e-3, "{length}: {sum}");
                     let loudest = (0..powers.len()).max_by(|&a, &b| powers[a].total_cmp(&powers[b])).unwrap();

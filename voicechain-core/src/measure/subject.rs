@@ -14,12 +14,12 @@ mod turns;
 pub(crate) use garbage::Garbage;
 
 use super::profile::Subject;
+use super::spectra::{Framing, Spectrum};
+use crate::detectors::voice_activity::P56_MARGIN_DB;
 use rhythm::Rhythm;
 use steady::Steady;
 use turns::Turns;
 
-/// Frames count that are at most so far under the active level, dB (the margin of ITU-T P.56).
-const MARGIN_DB: f64 = 15.9;
 /// A sound of which this share stands still is a tone.
 const STILL: f64 = 0.5;
 /// So is one whose level never rises by more than this, dB, with a spectrum less flat than any noise's, dB. A voice with 10 dB
@@ -49,23 +49,19 @@ pub(crate) struct SubjectMeter {
 }
 
 impl SubjectMeter {
-    /// For a rate, with length and hop in samples of the short frames (16 to 32 ms) and of the long ones (64 to 93 ms).
-    pub(crate) fn new(rate_hz: f64, short: (usize, usize), long: (usize, usize)) -> Self {
-        Self {
-            rhythm: Rhythm::new(rate_hz, short.0, short.1),
-            steady: Steady::new(rate_hz, long.0, long.1),
-            turns: Turns::new(),
-        }
+    /// For spectra of short and of long frames.
+    pub(crate) fn new(short: &Framing, long: &Framing) -> Self {
+        Self { rhythm: Rhythm::new(short), steady: Steady::new(long), turns: Turns::new() }
     }
 
-    /// Takes the powers of a short frame.
-    pub(crate) fn short(&mut self, powers: &[f32]) {
-        self.rhythm.push(powers);
+    /// Takes the spectrum of a short frame.
+    pub(crate) fn short_frame(&mut self, spectrum: &Spectrum<'_>) {
+        self.rhythm.frame(spectrum);
     }
 
-    /// Takes the powers of a long frame.
-    pub(crate) fn long(&mut self, powers: &[f32]) {
-        self.steady.push(powers);
+    /// Takes the spectrum of a long frame.
+    pub(crate) fn long_frame(&mut self, spectrum: &Spectrum<'_>) {
+        self.steady.frame(spectrum);
     }
 
     /// Takes the pitch in Hz, where there is one, and the level in dB of a hop of 20 ms.
@@ -75,7 +71,7 @@ impl SubjectMeter {
 
     /// What at least two seconds of sound at an active level are.
     pub(crate) fn subject(&self, active_level_dbov: f64) -> Subject {
-        let from_db = active_level_dbov - MARGIN_DB;
+        let from_db = active_level_dbov - P56_MARGIN_DB;
         let [flatness, varies] = self.rhythm.flatness_db(from_db);
         if self.steady.share(from_db) > STILL || (self.rhythm.rise_db() < LEVEL_DB && flatness < PEAKED_DB) {
             return Subject::Tone;

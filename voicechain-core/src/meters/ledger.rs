@@ -1,7 +1,7 @@
 //! The level ledger: how many LU every stage added or took.
 
-use super::clock::SubBlockClock;
 use super::gating::{GatedSums, loudness};
+use crate::dsp::SubBlockClock;
 use crate::filters::k_weighting::{self, KState, KWeighting};
 use crate::frame::CHUNK;
 use crate::units::SampleRate;
@@ -34,8 +34,8 @@ impl Group {
 }
 
 /// Taps with one delay each, as groups; where there are more groups than there is room for, the last ones share a delay.
-fn grouped<const TAPS: usize>(rate: SampleRate, delays: [usize; TAPS]) -> [Group; GROUPS] {
-    let none = Group { from: TAPS, until: TAPS, skip: 0, clock: SubBlockClock::new(rate) };
+fn grouped<const TAPS: usize>(clock: SubBlockClock, delays: [usize; TAPS]) -> [Group; GROUPS] {
+    let none = Group { from: TAPS, until: TAPS, skip: 0, clock };
     let mut groups = [none; GROUPS];
     groups[0] = Group { from: 0, until: TAPS, ..none };
     let mut last = 0;
@@ -102,7 +102,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         Self {
             filter: KWeighting::new(rate),
             states: [KState::new(); TAPS],
-            groups: grouped(rate, delays),
+            groups: grouped(SubBlockClock::new(rate), delays),
             tied: [false; TAPS],
             calm: [false; TAPS],
             stirred: [false; TAPS],
@@ -114,9 +114,9 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
 
     /// Forgets everything; the taps lag by `delays` from now on.
     pub fn set_delays(&mut self, delays: [usize; TAPS]) {
-        let rate = self.groups[0].clock.rate();
+        let clock = self.groups[0].clock.restarted();
         self.states = [KState::new(); TAPS];
-        self.groups = grouped(rate, delays);
+        self.groups = grouped(clock, delays);
         (self.tied, self.calm, self.stirred) = ([false; TAPS], [false; TAPS], [false; TAPS]);
         self.running = [0.0; TAPS];
         self.hops = [[0.0; HOPS]; TAPS];

@@ -1,10 +1,10 @@
 //! The loudness meter: momentary, short-term, integrated, range (ITU-R BS.1770, EBU Tech 3341 and 3342).
 
 use super::channels::ChannelWeights;
-use super::clock::SubBlockClock;
 use super::gating::{FirstBlocks, GatedSums, loudness};
 use super::range::RangeHistogram;
 use crate::SampleRate;
+use crate::dsp::SubBlockClock;
 use crate::filters::k_weighting::{self, KState, KWeighting};
 
 /// Sub-blocks of 10 ms in the momentary window and in a gating block: 400 ms.
@@ -120,7 +120,7 @@ impl<const C: usize> LoudnessMeter<C> {
     /// Forgets everything that it has heard.
     pub fn reset(&mut self) {
         self.state = KState::new();
-        self.clock = SubBlockClock::new(self.clock.rate());
+        self.clock = self.clock.restarted();
         self.momentary_window = Window::new();
         self.short_term_window = Window::new();
         (self.momentary, self.short_term) = (None, None);

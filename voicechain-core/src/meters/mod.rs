@@ -1,7 +1,6 @@
 //! Meters: loudness (ITU-R BS.1770, EBU Tech 3341 and 3342) and true peak (ITU-R BS.1770 Annex 2).
 
 pub mod channels;
-pub mod clock;
 pub mod gating;
 pub mod ledger;
 pub mod loudness;
@@ -9,8 +8,9 @@ pub mod range;
 pub mod reduction;
 pub mod true_peak;
 
+pub use crate::dsp::clock;
+pub use crate::dsp::clock::SubBlockClock;
 pub use channels::{Channel, ChannelWeights};
-pub use clock::SubBlockClock;
 pub use ledger::LevelLedger;
 pub use loudness::{GatingBlock, LoudnessMeter};
 pub use reduction::ReductionMeter;

@@ -1,6 +1,7 @@
 //! Loudness range (EBU Tech 3342), in fixed memory for any duration.
 
 use super::gating::{ABSOLUTE_GATE, TOP, place};
+use crate::dsp::histogram::bin_reaching;
 
 /// Bins of 0.04 LU from -70 to +10 LUFS.
 const BINS: usize = 2_000;
@@ -67,11 +68,7 @@ impl RangeHistogram {
         }
         let level = |percent: f64| {
             let rank = libm::round((passed - 1) as f64 * percent / 100.0) as u64;
-            let mut below = 0;
-            let bin = self.counts[first..].iter().position(|&count| {
-                below += u64::from(count);
-                below > rank
-            });
+            let bin = bin_reaching(self.counts[first..].iter().map(|&count| f64::from(count)), (rank + 1) as f64);
             let bin = (first + bin.unwrap_or(0)) as f64 + 0.5;
             ABSOLUTE_GATE + bin * (TOP - ABSOLUTE_GATE) / BINS as f64
         };

@@ -257,7 +257,7 @@ fn run_piece<const C: usize>(
     }
     state.split = split;
     if ticked {
-        state.split = state.split.map(|s| s.without_tiny(1e-30));
+        state.split = state.split.map(|s| s.without_tiny());
         state.wanted_db = f64::from(coefs.curve.reduction_db(state.sibilance.ratio_db()));
         if state.wanted_db == 0.0 {
             state.ballistics.snap();

@@ -1,6 +1,7 @@
 //! The de-reverb: takes the late sound of a room out of a voice, in short-time spectra.
 
 use super::{Core, Stage};
+use crate::dsp::fft::{self, Complexes, RealFft};
 use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame};
 use crate::math::{from_db, power_to_db, smooth_step, smoothing};
@@ -10,15 +11,15 @@ use crate::units::SampleRate;
 
 mod plan;
 mod predictor;
+mod rules;
 mod suppressor;
 #[cfg(test)]
 mod tests;
-mod transform;
 
-use plan::{LONGEST_SYNTHESIS, Plan};
+use plan::{HALF, LONGEST, LONGEST_SYNTHESIS, Plan};
 use predictor::Predictor;
-use suppressor::{Rules, Suppressor};
-use transform::{Complexes, HALF, LONGEST, Transform};
+use rules::Rules;
+use suppressor::Suppressor;
 
 /// Decay time at which it acts in full, ms; it begins to act at [`DRY_MS`].
 const ROOMY_MS: f64 = 180.0;
@@ -63,7 +64,7 @@ const SOFT_MS: f64 = 10.0;
 /// (frames stop growing at 135 kHz, where memory would: 4 096 samples). Absent, it has no latency and returns its input.
 /// Where a hop would lose less than -70 dB of its power the output fades to the delayed input, bit for bit.
 ///
-/// Memory: 335 KiB in stereo. Cost at 48 kHz in stereo: see `stage_latency`; most of it is the transform (`ratios` in
+/// Memory: 323 KiB in stereo. Cost at 48 kHz in stereo: see `stage_latency`; most of it is the transform (`ratios` in
 /// benches). Tested by its module and `de_reverb` in `properties`; scored by `tests/standards/de_reverb.py`.
 #[derive(Clone, Copy, Debug)]
 pub struct DeReverb;
@@ -121,17 +122,18 @@ impl DeReverbCoefs {
 #[derive(Clone, Debug)]
 pub struct DeReverbState<const C: usize> {
     plan: Option<Plan>,
-    transform: Transform,
+    fft: RealFft<HALF>,
+    scratch: Complexes<HALF>,
     analysis: [f32; LONGEST],
     synthesis: [f32; LONGEST_SYNTHESIS],
-    /// The lengths that transform and windows are made for.
+    /// The lengths that the windows are made for.
     windows_of: [usize; 2],
     /// The last input, a ring.
     past: [[f32; LONGEST]; C],
     at: usize,
     /// Frames of the running hop that have gone by.
     filled: usize,
-    spectra: [Complexes; C],
+    spectra: [Complexes<HALF>; C],
     /// What is to come out, a ring of a synthesis window.
     overlap: [[f32; LONGEST_SYNTHESIS]; C],
     out: usize,
@@ -149,20 +151,6 @@ pub struct DeReverbState<const C: usize> {
 }
 
 impl<const C: usize> DeReverbState<C> {
-    fn transforms_alone(&mut self, coefs: &DeReverbCoefs) {
-        if self.plan != Some(coefs.plan) {
-            self.begin(&coefs.plan);
-        }
-        let half = coefs.plan.analysis / 2;
-        for (past, spectrum) in self.past.iter().zip(&mut self.spectra) {
-            let [re, im] = spectrum;
-            re[..half].copy_from_slice(&past[..half]);
-            im[..half].copy_from_slice(&past[half..2 * half]);
-            self.transform.forward(spectrum);
-            self.transform.inverse(spectrum);
-        }
-    }
-
     /// Forgets everything, in place: the state is too large to be made again on any stack.
     pub fn clear(&mut self) {
         self.plan = None;
@@ -188,7 +176,7 @@ impl<const C: usize> DeReverbState<C> {
         }
         if self.windows_of != [plan.analysis, plan.synthesis] {
             self.windows_of = [plan.analysis, plan.synthesis];
-            self.transform.plan(plan.analysis);
+            self.fft = RealFft::new(plan.analysis);
             plan.windows(&mut self.analysis, &mut self.synthesis, 2.0 / plan.analysis as f64);
         }
         self.restart();
@@ -216,19 +204,6 @@ impl<const C: usize> DeReverbState<C> {
         self.predictor.clear();
         self.suppressor.clear();
         (self.out, self.filled, self.wet, self.hops) = (0, 0, [0.0; 2], 0);
-    }
-}
-
-impl<const C: usize> super::Processor<DeReverb, C>
-where
-    [f32; C]: Frame,
-{
-    /// The transforms of one hop and nothing else, there and back for every channel: what `ratios` in benches sets the stage
-    /// against. The sound that comes out of a state so used means nothing.
-    #[doc(hidden)]
-    pub fn transforms_alone(&mut self) {
-        let coefs = *self.target().coefs();
-        self.state_mut().transforms_alone(&coefs);
     }
 }
 
@@ -278,7 +253,8 @@ where
     fn state(_rate: SampleRate) -> DeReverbState<C> {
         DeReverbState {
             plan: None,
-            transform: Transform::EMPTY,
+            fft: RealFft::new(LONGEST),
+            scratch: [[0.0; HALF]; 2],
             analysis: [0.0; LONGEST],
             synthesis: [0.0; LONGEST_SYNTHESIS],
             windows_of: [0; 2],
@@ -515,16 +491,13 @@ fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) 
         let pieces = [(&past[start..start + first], 0), (&past[..plan.analysis - first], first)];
         for (piece, at) in pieces {
             let (window, half) = (&state.analysis[at..at + piece.len()], at / 2);
-            let (samples, windows) = (piece.as_chunks::<2>().0, window.as_chunks::<2>().0);
-            let (re, im) = (&mut re[half..half + samples.len()], &mut im[half..half + samples.len()]);
-            for (((re, im), x), w) in re.iter_mut().zip(im).zip(samples).zip(windows) {
-                (*re, *im) = (x[0] * w[0], x[1] * w[1]);
-            }
+            let end = half + piece.len() / 2;
+            fft::pack_windowed(piece, window, &mut re[half..end], &mut im[half..end]);
         }
-        state.transform.forward(spectrum);
+        state.fft.forward(spectrum, &mut state.scratch);
     }
     state.suppressor.begin(plan, &coefs.rules);
-    let taken = state.predictor.hop(plan, &coefs.rules, &mut state.spectra, &state.suppressor);
+    let taken = state.predictor.hop(plan, &coefs.rules, &mut state.spectra, state.suppressor.unwanted());
     // The mean power of the channels.
     let bands = plan.bands;
     let powers = &mut state.suppressor.powers[..bands];
@@ -553,7 +526,7 @@ fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) 
         im[0] = nyquist;
         let above = bands..plan.analysis / 2;
         re[above.clone()].iter_mut().chain(&mut im[above]).for_each(|x| *x *= found.above);
-        state.transform.inverse(spectrum);
+        state.fft.inverse(spectrum, &mut state.scratch);
         // Only the end of the frame is heard.
         let begin = (plan.analysis - plan.synthesis) / 2;
         let [re, im] = spectrum;

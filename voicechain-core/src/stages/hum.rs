@@ -1,19 +1,21 @@
 //! The hum stage: takes the mains family out of a recording and leaves the voice that crosses it.
 
 use super::{Core, Stage};
+use crate::dsp::Complex4;
 use crate::error::SettingError;
 use crate::filters::Response;
 use crate::frame::Frame;
 use crate::math::{from_db, power_to_db};
 use crate::settings::{HumSettings, Mains};
 use crate::units::SampleRate;
+use wide::f32x4;
 
 mod lines;
 #[cfg(test)]
 mod tests;
 
 pub use lines::MOST_LINES;
-use lines::{Lines, Pair, Steps, VECTORS};
+use lines::{Lines, Steps, VECTORS, gather};
 
 /// Of so much of a recording's beginning its hum is learnt by [`Strip::learn`](crate::Strip::learn), s: the mean of an amplitude
 /// forgets in a second, the frequency gains from more, and ten seconds of speech have pauses.
@@ -86,11 +88,11 @@ pub struct HumState<const C: usize> {
     phase: f64,
     /// Samples of the period that have gone by.
     at: u32,
-    oscillators: [Pair; VECTORS],
-    sums: [[Pair; VECTORS]; C],
+    oscillators: [Complex4; VECTORS],
+    sums: [[Complex4; VECTORS]; C],
     /// The amplitudes that are taken out now, what every sample adds to them, and what is in them at the part's end.
-    now: [[Pair; VECTORS]; C],
-    slopes: [[Pair; VECTORS]; C],
+    now: [[Complex4; VECTORS]; C],
+    slopes: [[Complex4; VECTORS]; C],
     /// Whether any of them is not 0.
     acts: bool,
     lines: Lines<C>,
@@ -112,7 +114,7 @@ impl<const C: usize> HumState<C> {
         // The last sample that was heard is the first of those that come.
         let phase = -(self.phase + (gone - 1.0) * self.base_hz / coefs.rate_hz);
         (self.phase, self.at) = (phase - libm::floor(phase), 0);
-        self.sums = [[Pair::ZERO; VECTORS]; C];
+        self.sums = [[Complex4::ZERO; VECTORS]; C];
         self.oscillators = lines::oscillators(self.phase);
         self.lines.turn_round(1.0 + gone / period, period / coefs.rate_hz);
         self.acts = !self.lines.is_silent();
@@ -157,10 +159,10 @@ where
             period: 1,
             phase: 0.0,
             at: 0,
-            oscillators: [Pair::ZERO; VECTORS],
-            sums: [[Pair::ZERO; VECTORS]; C],
-            now: [[Pair::ZERO; VECTORS]; C],
-            slopes: [[Pair::ZERO; VECTORS]; C],
+            oscillators: [Complex4::ZERO; VECTORS],
+            sums: [[Complex4::ZERO; VECTORS]; C],
+            now: [[Complex4::ZERO; VECTORS]; C],
+            slopes: [[Complex4::ZERO; VECTORS]; C],
             acts: false,
             lines: Lines::fresh(),
         }
@@ -226,10 +228,10 @@ fn run_piece<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>, frames: 
     let mut oscillators = state.oscillators;
     if state.acts {
         for frame in frames {
-            let mut hum = [wide::f32x4::ZERO; C];
+            let mut hum = [f32x4::ZERO; C];
             for (j, (tone, step)) in oscillators.iter_mut().zip(steps.0).enumerate() {
                 for c in 0..C {
-                    state.sums[c][j].gather(*tone, frame[c]);
+                    gather(&mut state.sums[c][j], *tone, frame[c]);
                     hum[c] += state.now[c][j].real_of_product(*tone);
                     state.now[c][j] = state.now[c][j].plus(state.slopes[c][j]);
                 }
@@ -243,7 +245,7 @@ fn run_piece<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>, frames: 
         for frame in frames {
             for (j, (tone, step)) in oscillators.iter_mut().zip(steps.0).take(used).enumerate() {
                 for (sums, sample) in state.sums.iter_mut().zip(*frame) {
-                    sums[j].gather(*tone, sample);
+                    gather(&mut sums[j], *tone, sample);
                 }
                 *tone = tone.times(step);
             }
@@ -254,7 +256,7 @@ fn run_piece<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>, frames: 
 
 /// Ends a period: what was measured goes to the lines, and the next period begins.
 fn end_period<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
-    let sums = core::mem::replace(&mut state.sums, [[Pair::ZERO; VECTORS]; C]);
+    let sums = core::mem::replace(&mut state.sums, [[Complex4::ZERO; VECTORS]; C]);
     // Exactly, so that nothing drifts.
     let phase = state.phase + f64::from(state.period) * state.base_hz / coefs.rate_hz;
     (state.phase, state.at) = (phase - libm::floor(phase), 0);
@@ -277,7 +279,7 @@ fn end_period<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
 fn begin_part<const C: usize>(state: &mut HumState<C>, part: u32) {
     let period = state.period;
     if !state.acts {
-        state.now = [[Pair::ZERO; VECTORS]; C];
+        state.now = [[Complex4::ZERO; VECTORS]; C];
         state.slopes = state.now;
         return;
     }
@@ -288,7 +290,7 @@ fn begin_part<const C: usize>(state: &mut HumState<C>, part: u32) {
     for c in 0..C {
         for j in 0..VECTORS {
             state.now[c][j] = from[c][j];
-            state.slopes[c][j] = to[c][j].minus(from[c][j]).scaled(1.0 / (end - start) as f32);
+            state.slopes[c][j] = to[c][j].minus(from[c][j]).scaled(f32x4::splat(1.0 / (end - start) as f32));
         }
     }
 }

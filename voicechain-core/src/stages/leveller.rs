@@ -2,11 +2,11 @@
 
 use super::{Core, Stage};
 use crate::detectors::{NoiseFloor, VoiceActivity};
+use crate::dsp::SubBlockClock;
 use crate::error::SettingError;
 use crate::filters::k_weighting::{self, KState, KWeighting};
 use crate::frame::Frame;
 use crate::math::{from_db, smoothing};
-use crate::meters::clock::SubBlockClock;
 use crate::meters::gating::loudness;
 use crate::settings::LevellerSettings;
 use crate::units::SampleRate;

@@ -167,7 +167,7 @@ where
         let filter = self.now();
         let heard = step_state_variable(&filter, &mut self.states, frame.widen());
         // Far below anything that is heard: states never sink into the subnormal range.
-        self.states = self.states.map(|s| s.without_tiny(1e-30));
+        self.states = self.states.map(|s| s.without_tiny());
         Frame::narrow(heard)
     }
 

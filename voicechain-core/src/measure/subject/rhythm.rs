@@ -1,9 +1,11 @@
 //! How the level and the kind of sound change with time: syllables, beats, hiss.
 
+use crate::dsp::LevelHistogram;
+use crate::filters::section::DirectForm;
+use crate::filters::{Section, design};
 use crate::math::power_to_db;
-use crate::measure::histogram::LevelHistogram;
-use crate::measure::spectra::total;
-use crate::measure::strata::Strata;
+use crate::measure::level_bins::LevelBins;
+use crate::measure::spectra::{Framing, Spectrum, total};
 
 /// The band in which the level is taken, and that in which the kind of sound is judged, Hz.
 const LEVEL_HZ: (f64, f64) = (100.0, 4_000.0);
@@ -36,16 +38,16 @@ pub(crate) struct Rhythm {
     rises: Rises,
     levels: LevelHistogram,
     /// By level: flatness in dB and its square.
-    flatness: Strata<2>,
+    flatness: LevelBins<2>,
 }
 
 impl Rhythm {
-    /// For a rate, with the length of the frames and their hop in samples.
-    pub(crate) fn new(rate_hz: f64, length: usize, hop: usize) -> Self {
-        let bin = |hz: f64| ((hz * length as f64 / rate_hz + 0.5) as usize).clamp(1, length / 2);
-        let top = 0.45 * rate_hz;
+    /// For spectra of short frames.
+    pub(crate) fn new(framing: &Framing) -> Self {
+        let bin = |hz: f64| framing.bin(hz).max(1);
+        let top = 0.45 * framing.rate_hz;
         Self {
-            hop_s: hop as f64 / rate_hz,
+            hop_s: framing.hop_s(),
             level: (bin(LEVEL_HZ.0), bin(LEVEL_HZ.1.min(top))),
             kind: (bin(KIND_HZ.0), bin(KIND_HZ.1.min(top))),
             due_s: 1.0 / PER_S,
@@ -56,12 +58,12 @@ impl Rhythm {
             bands: SYLLABLES_HZ.map(Band::new),
             rises: Rises::new(),
             levels: LevelHistogram::new(),
-            flatness: Strata::new(),
+            flatness: LevelBins::new(),
         }
     }
 
-    /// Takes the powers of a frame.
-    pub(crate) fn push(&mut self, powers: &[f32]) {
+    /// Takes the spectrum of a frame.
+    pub(crate) fn frame(&mut self, &Spectrum { powers, .. }: &Spectrum<'_>) {
         let (Some(voice), Some(kind)) = (powers.get(self.level.0..self.level.1), powers.get(self.kind.0..self.kind.1))
         else {
             return;
@@ -126,34 +128,30 @@ impl Rhythm {
     }
 }
 
-/// A band-pass of second order (bilinear transform) with a gain of 1 in its middle and the Q of an octave, at [`PER_S`].
+/// A band-pass an octave wide, with a gain of 1 in its middle, and the energy that it lets through.
 #[derive(Clone, Copy, Debug)]
 struct Band {
-    b: f64,
-    a: [f64; 2],
-    inputs: [f64; 2],
-    outputs: [f64; 2],
+    section: Section,
+    filter: DirectForm<f64>,
+    states: [f64; 2],
     energy: f64,
 }
 
 impl Band {
     fn new(hz: f64) -> Self {
-        let (sin, cos) = libm::sincos(core::f64::consts::TAU * hz / PER_S);
-        let alpha = sin / (2.0 * core::f64::consts::SQRT_2);
-        let a0 = 1.0 + alpha;
-        let a = [-2.0 * cos / a0, (1.0 - alpha) / a0];
-        Self { b: alpha / a0, a, inputs: [0.0; 2], outputs: [0.0; 2], energy: 0.0 }
+        // An octave wide: Q is sqrt 2.
+        let section = design::band_pass_at(hz, core::f64::consts::SQRT_2, PER_S);
+        Self { section, filter: DirectForm::new(&section), states: [0.0; 2], energy: 0.0 }
     }
 
-    /// As if it had heard this value for ever.
+    /// As if it had heard this value for ever, which gives no output.
     fn start(&mut self, x: f64) {
-        self.inputs = [x; 2];
+        let Section { b1, b2, .. } = self.section;
+        self.states = [(b1 + b2) * x, b2 * x];
     }
 
     fn run(&mut self, x: f64) {
-        let y = self.b * (x - self.inputs[1]) - self.a[0] * self.outputs[0] - self.a[1] * self.outputs[1];
-        self.inputs = [x, self.inputs[0]];
-        self.outputs = [y, self.outputs[0]];
+        let y = self.filter.step(&mut self.states, x);
         self.energy += y * y;
     }
 }
@@ -221,12 +219,14 @@ fn flatness_db(powers: &[f32]) -> f32 {
 mod tests {
     use super::*;
 
+    const EVERY_20_MS: Framing = Framing { rate_hz: 48_000.0, length: 1_024, hop: 960 };
+
     /// Frames of 20 ms with one power in the whole band, given as an envelope.
     fn heard(envelope: impl Fn(f64) -> f64) -> Rhythm {
-        let mut rhythm = Rhythm::new(48_000.0, 1_024, 960);
+        let mut rhythm = Rhythm::new(&EVERY_20_MS);
         for n in 0..3_000 {
             let power = libm::pow(envelope(f64::from(n) / PER_S), 4.0) / 83.0;
-            rhythm.push(&[power as f32; 512]);
+            rhythm.frame(&Spectrum::new(&[power as f32; 512], &EVERY_20_MS));
         }
         rhythm
     }
@@ -265,14 +265,15 @@ mod tests {
         assert!(regular.beat() > 0.9, "{}", regular.beat());
         let mut state = 5_u32;
         let mut next = 0.0;
-        let mut rhythm = Rhythm::new(48_000.0, 1_024, 960);
+        let mut rhythm = Rhythm::new(&EVERY_20_MS);
         let mut since = 9.0;
         for _ in 0..3_000 {
             if since > next {
                 state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
                 (since, next) = (0.0, 0.2 + f64::from(state >> 8) / f64::from(1 << 24));
             }
-            rhythm.push(&[(libm::pow(0.1 + stroke(since), 4.0) / 83.0) as f32; 512]);
+            let power = (libm::pow(0.1 + stroke(since), 4.0) / 83.0) as f32;
+            rhythm.frame(&Spectrum::new(&[power; 512], &EVERY_20_MS));
             since += 1.0 / PER_S;
         }
         assert!(rhythm.beat() < 0.35, "{}", rhythm.beat());

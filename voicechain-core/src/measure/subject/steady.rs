@@ -1,7 +1,9 @@
 //! Partials that stand still: those of tones do, those of a voice do not.
 
+use crate::dsp::parabola;
 use crate::math::power_to_db;
-use crate::measure::strata::Strata;
+use crate::measure::level_bins::LevelBins;
+use crate::measure::spectra::{Framing, Spectrum};
 
 /// The range in which partials are followed, Hz.
 const RANGE_HZ: (f64, f64) = (100.0, 5_000.0);
@@ -27,28 +29,28 @@ pub(crate) struct Steady {
     still: f32,
     long: (u8, u8),
     /// By the frames' level: the share of the power that stands still.
-    shares: Strata<1>,
+    shares: LevelBins<1>,
 }
 
 impl Steady {
-    /// For a rate, with the length of the frames and their hop in samples.
-    pub(crate) fn new(rate_hz: f64, length: usize, hop: usize) -> Self {
-        let bin_hz = rate_hz / length as f64;
-        let bin = |hz: f64| (hz / bin_hz + 0.5) as usize;
-        let frames = |s: f64| (s * rate_hz / hop as f64 + 0.5) as u8;
+    /// For spectra of long frames.
+    pub(crate) fn new(framing: &Framing) -> Self {
+        let bin = |hz: f64| framing.bin(hz);
+        let frames = |s: f64| (s / framing.hop_s() + 0.5) as u8;
+        let top_hz = RANGE_HZ.1.min(0.45 * framing.rate_hz);
         Self {
             places: [0.0; PLACES],
             lives: [0; PLACES],
-            range: (bin(RANGE_HZ.0).max(AROUND + 1), bin(RANGE_HZ.1.min(0.45 * rate_hz)).min(PLACES - 1)),
+            range: (bin(RANGE_HZ.0).max(AROUND + 1), bin(top_hz).min(PLACES - 1)),
             low: bin(LOW_HZ),
-            still: (STILL_HZ / bin_hz) as f32,
+            still: (STILL_HZ / framing.bin_hz()) as f32,
             long: (frames(LONG_S.0), frames(LONG_S.1)),
-            shares: Strata::new(),
+            shares: LevelBins::new(),
         }
     }
 
-    /// Takes the powers of a frame.
-    pub(crate) fn push(&mut self, powers: &[f32]) {
+    /// Takes the spectrum of a frame.
+    pub(crate) fn frame(&mut self, &Spectrum { powers, .. }: &Spectrum<'_>) {
         let (from, to) = self.range;
         if powers.len() <= to + AROUND {
             return;
@@ -62,7 +64,7 @@ impl Steady {
             total += powers[k];
             let [left, here, right] = [powers[k - 1], powers[k], powers[k + 1]];
             if here > left && here >= right && here * (2 * AROUND + 1) as f32 > OVER * around {
-                let place = k as f32 + vertex(left, here, right);
+                let place = k as f32 + top([left, here, right]);
                 let before =
                     (k - 1..=k + 1).filter(|&j| self.lives[j] > 0 && (self.places[j] - place).abs() < self.still);
                 let life = before.map(|j| self.lives[j]).max().unwrap_or(0).saturating_add(1);
@@ -85,11 +87,9 @@ impl Steady {
     }
 }
 
-/// Where a parabola through three levels has its top, in bins from the middle one.
-fn vertex(left: f32, here: f32, right: f32) -> f32 {
-    let [l, h, r] = [left, here, right].map(|power| libm::log2f(power.max(1e-30)));
-    let bend = 2.0 * h - l - r;
-    if bend > 0.0 { (0.5 * (r - l) / bend).clamp(-0.5, 0.5) } else { 0.0 }
+/// Where a peak among three powers is, in bins from the middle one: the top of the parabola through their levels.
+fn top(powers: [f32; 3]) -> f32 {
+    parabola::vertex(powers.map(|power| libm::log2f(power.max(1e-30)))).clamp(-0.5, 0.5)
 }
 
 #[cfg(test)]
@@ -102,14 +102,14 @@ mod tests {
 
     /// Share of a sound whose frequency at a time is given, with nine partials, that stands still.
     fn share(rate_hz: f64, hz: impl Fn(f64) -> f64) -> f64 {
-        let length = crate::measure::colour::frame_length(rate_hz);
-        let mut spectra = Box::new(Spectra::<4_096>::new(length, length / 2));
-        let mut steady = Steady::new(rate_hz, length, length / 2);
+        let framing = Framing::long(rate_hz);
+        let mut spectra = Box::new(Spectra::<2_048>::new(framing));
+        let mut steady = Steady::new(&framing);
         let mut phase = 0.0;
         for n in 0..(6.0 * rate_hz) as usize {
             phase += TAU * hz(n as f64 / rate_hz) / rate_hz;
             let sample = (1..10).map(|k| libm::sin(f64::from(k) * phase) / f64::from(k)).sum::<f64>();
-            spectra.push(&[0.1 * sample as f32], |powers| steady.push(powers));
+            spectra.push(&[0.1 * sample as f32], |spectrum| steady.frame(spectrum));
         }
         steady.share(-60.0)
     }

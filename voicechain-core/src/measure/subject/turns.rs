@@ -1,5 +1,7 @@
 //! Whether several voices take turns: the pitch from phrase to phrase.
 
+use crate::dsp::histogram::bin_reaching;
+
 /// Medians of phrases are told apart in steps of half a semitone from the lowest pitch on.
 const LOWEST_HZ: f32 = 65.0;
 const PER_OCTAVE: f32 = 24.0;
@@ -65,13 +67,9 @@ impl Turns {
     }
 
     fn end(&mut self) {
-        let (mut below, half) = (0, self.voiced / 2);
-        for (&count, median) in self.phrase.iter().zip(&mut self.medians) {
-            below += u32::from(count);
-            if below > half {
-                *median += self.voiced as f32;
-                break;
-            }
+        let counts = self.phrase.iter().map(|&count| f64::from(count));
+        if let Some(median) = bin_reaching(counts, f64::from(self.voiced / 2 + 1)) {
+            self.medians[median] += self.voiced as f32;
         }
         self.phrase = [0; PITCHES];
         self.voiced = 0;

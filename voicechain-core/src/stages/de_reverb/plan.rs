@@ -1,14 +1,28 @@
 //! Lengths and windows by rate and variant.
 
-use super::predictor::{FOURS, PAST, Span};
-use super::transform::LONGEST;
+use crate::dsp::fft;
 use crate::math::smoothing;
 use crate::settings::DeReverbVariant;
 use crate::units::SampleRate;
 use core::f64::consts::PI;
 
+/// The longest frame, samples, and the most complex values of its spectrum.
+pub(super) const LONGEST: usize = fft::LONGEST;
+pub(super) const HALF: usize = LONGEST / 2;
 /// The longest synthesis window, samples.
 pub(super) const LONGEST_SYNTHESIS: usize = LONGEST / 2;
+/// Bands of a spectrum that are judged: up to 24 kHz at any rate.
+pub(super) const BANDS: usize = 1_025;
+/// Neighbouring bands that share a noise floor.
+pub(super) const TOGETHER: usize = 4;
+pub(super) const FLOORS: usize = BANDS.div_ceil(TOGETHER);
+/// Past values that a band is predicted from.
+pub(super) const TAPS: usize = 6;
+/// Bands are predicted four at a time; so many fours at most.
+pub(super) const FOURS: usize = 48;
+/// Values that the past of a channel holds at most: its bands times its hops, at every rate and in both variants (test
+/// `the_past_has_room_at_every_rate`).
+pub(super) const PAST: usize = 9_216;
 /// From a sound to its late reverberation, s.
 const LATE_S: f64 = 0.0427;
 /// Smoothing in front of the noise floor, ms; parts of its stretch, s; and what the lowest of the stretch is under the mean
@@ -36,6 +50,42 @@ const POWER_MS: f64 = 16.0;
 const BAND_FALL_DB_PER_S: f64 = 4.0;
 /// Over how many seconds of sound it is remembered how right predictions were.
 const RIGHT_S: f64 = 2.0;
+
+/// Lengths and rates of the prediction, of a plan.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Span {
+    /// Fours of bands that are predicted, from the lowest.
+    pub(super) fours: usize,
+    /// Hops from a sound to the first that may be predicted from it, and between two taps.
+    pub(super) delay: usize,
+    pub(super) stride: usize,
+    /// What the equations keep from one learning to the next, a stride later, and in a hop.
+    pub(super) kept: f32,
+    pub(super) known_kept: f32,
+    /// What the smoothed power and the loudest keep in a hop.
+    pub(super) power_kept: f32,
+    pub(super) loud_kept: f32,
+    /// What is kept in a hop of how right it was.
+    pub(super) right_kept: f32,
+}
+
+impl Span {
+    pub(super) const NONE: Self = Self {
+        fours: 0,
+        delay: 1,
+        stride: 1,
+        kept: 0.0,
+        known_kept: 0.0,
+        power_kept: 0.0,
+        loud_kept: 0.0,
+        right_kept: 0.0,
+    };
+
+    /// Hops that the past holds: those of the taps and the running one.
+    pub(super) fn slots(&self) -> usize {
+        self.delay + self.stride * (TAPS - 1) + 1
+    }
+}
 
 /// Lengths of one variant at one rate.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -84,7 +134,7 @@ impl Plan {
             analysis,
             synthesis,
             hop,
-            bands: (analysis / 2).min(super::suppressor::BANDS - 1),
+            bands: (analysis / 2).min(BANDS - 1),
             span: span(analysis, hop_s, rate),
             late_hops: (libm::round(LATE_S / hop_s) as usize).max(2),
             hop_s,

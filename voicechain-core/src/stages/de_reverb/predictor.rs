@@ -1,22 +1,16 @@
 //! What of every band is late sound, predicted from the band's own past and learnt from it.
 
-use super::plan::Plan;
-use super::suppressor::{BANDS, Rules, Suppressor};
-use super::transform::{Complexes, V};
+use super::plan::{BANDS, FLOORS, FOURS, HALF, PAST, Plan, Span, TAPS};
+use super::rules::Rules;
+use crate::dsp::Complex4;
+use crate::dsp::fft::Complexes;
 use wide::f32x4;
 
 #[cfg(test)]
 mod tests;
 
-/// Past values that a band is predicted from.
-pub(super) const TAPS: usize = 6;
 /// Pairs of different taps.
 const PAIRS: usize = TAPS * (TAPS - 1) / 2;
-/// Bands are predicted four at a time; so many fours at most.
-pub(super) const FOURS: usize = 48;
-/// Values that the past of a channel holds at most: its bands times its hops, at every rate and in both variants (test
-/// `the_past_has_room_at_every_rate`).
-pub(super) const PAST: usize = 9_216;
 /// What holds the prediction back: so many values that are not predictable, each as strong as what is heard. Of 8, 25, 75
 /// and 250 the best where the room rings for 0.5 s, on the half that chooses.
 const RESTRAINT: f32 = 25.0;
@@ -56,10 +50,10 @@ const NOTHING: f32 = 1e-20;
 struct Four {
     /// The normal equations: powers of the taps, what each has in common with every later one, and with what is heard.
     own: [f32x4; TAPS],
-    common: [V; PAIRS],
-    heard: [V; TAPS],
+    common: [Complex4; PAIRS],
+    heard: [Complex4; TAPS],
     /// What the taps are multiplied by.
-    coefs: [V; TAPS],
+    coefs: [Complex4; TAPS],
     /// Smoothed powers of what is heard and of what of it was not predicted, and the loudest of the last seconds.
     power: f32x4,
     new: f32x4,
@@ -69,9 +63,9 @@ struct Four {
 impl Four {
     const FRESH: Self = Self {
         own: [f32x4::ZERO; TAPS],
-        common: [V::ZERO; PAIRS],
-        heard: [V::ZERO; TAPS],
-        coefs: [V::ZERO; TAPS],
+        common: [Complex4::ZERO; PAIRS],
+        heard: [Complex4::ZERO; TAPS],
+        coefs: [Complex4::ZERO; TAPS],
         power: f32x4::ZERO,
         new: f32x4::ZERO,
         loud: f32x4::ZERO,
@@ -79,7 +73,7 @@ impl Four {
 
     /// Learns from what is heard now and what its taps hold, and says how right the prediction was that it had before.
     #[inline(always)]
-    fn learn(&mut self, taps: &[V; TAPS], now: V, predicted: V, noise: f32, kept: f32) -> Right {
+    fn learn(&mut self, taps: &[Complex4; TAPS], now: Complex4, predicted: Complex4, noise: f32, kept: f32) -> Right {
         let kept = f32x4::splat(kept);
         let mut all = f32x4::splat(NOTHING);
         for tap in taps {
@@ -93,7 +87,7 @@ impl Four {
         let weight = f32x4::ONE / self.new.fast_max(least);
         let mut pair = 0;
         for (i, tap) in taps.iter().enumerate() {
-            let weighted = V { re: tap.re * weight, im: -tap.im * weight };
+            let weighted = Complex4 { re: tap.re * weight, im: -tap.im * weight };
             self.own[i] = self.own[i] * kept + (weighted.re * tap.re - weighted.im * tap.im);
             self.heard[i] = self.heard[i].scaled(kept).plus(weighted.times(now));
             for later in &taps[i + 1..] {
@@ -115,7 +109,7 @@ impl Four {
     fn solve(&mut self) {
         let restraint = f32x4::splat(RESTRAINT);
         let mut per = [f32x4::ZERO; TAPS];
-        let mut lower = [[V::ZERO; TAPS]; TAPS];
+        let mut lower = [[Complex4::ZERO; TAPS]; TAPS];
         let mut pair = 0;
         // Rows `i` of the lower triangle come from the upper one, in the order in which its pairs are stored.
         for j in 0..TAPS {
@@ -127,7 +121,7 @@ impl Four {
         for j in 0..TAPS {
             // What is left of column `j`; `turned` are its row's factors times what they are divided by.
             let mut diagonal = self.own[j] + restraint;
-            let mut turned = [V::ZERO; TAPS];
+            let mut turned = [Complex4::ZERO; TAPS];
             for k in 0..j {
                 let factor = lower[j][k];
                 turned[k] = factor.conjugate().scaled(f32x4::ONE / per[k]);
@@ -208,41 +202,28 @@ impl Right<f32> {
     }
 }
 
-/// Lengths and rates of the prediction, of a plan.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Span {
-    /// Fours of bands that are predicted, from the lowest.
-    pub(super) fours: usize,
-    /// Hops from a sound to the first that may be predicted from it, and between two taps.
-    pub(super) delay: usize,
-    pub(super) stride: usize,
-    /// What the equations keep from one learning to the next, a stride later, and in a hop.
-    pub(super) kept: f32,
-    pub(super) known_kept: f32,
-    /// What the smoothed power and the loudest keep in a hop.
-    pub(super) power_kept: f32,
-    pub(super) loud_kept: f32,
-    /// What is kept in a hop of how right it was.
-    pub(super) right_kept: f32,
+/// What the suppressor knows of a hop before its prediction.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Unwanted<'a> {
+    /// The upper halves of what is late in every band, but for the factor `kept_until_late`.
+    pub(super) late: &'a [u16; BANDS],
+    /// The noise of every four bands.
+    pub(super) noise: &'a [f32; FLOORS],
 }
 
-impl Span {
-    pub(super) const NONE: Self = Self {
-        fours: 0,
-        delay: 1,
-        stride: 1,
-        kept: 0.0,
-        known_kept: 0.0,
-        power_kept: 0.0,
-        loud_kept: 0.0,
-        right_kept: 0.0,
-    };
-
-    /// Hops that the past holds: those of the taps and the running one.
-    pub(super) fn slots(&self) -> usize {
-        self.delay + self.stride * (TAPS - 1) + 1
-    }
+/// How much of what was predicted may be taken away.
+#[derive(Clone, Copy, Debug)]
+struct Limits {
+    /// Share of what is late when it arrives.
+    late_share: f32,
+    /// Share of what was predicted and can be late.
+    strength: f32,
+    /// The most power that may go from a band, as a multiple of the power of the late sound.
+    most_late: f32,
 }
+
+/// Where in the past the hops of all taps begin.
+type Slots = [usize; TAPS];
 
 /// Predicts late sound.
 ///
@@ -265,7 +246,7 @@ pub(super) struct Predictor<const C: usize> {
     right: Right<f32>,
     proof: Proof,
     /// What was predicted of the running hop.
-    predicted: [[V; FOURS]; C],
+    predicted: [[Complex4; FOURS]; C],
 }
 
 /// Powers of a hop before and after its prediction was taken away, in the bands that are predicted.
@@ -288,7 +269,7 @@ impl<const C: usize> Predictor<C> {
         known_s: 0.0,
         right: Right::NONE,
         proof: Proof::Running,
-        predicted: [[V::ZERO; FOURS]; C],
+        predicted: [[Complex4::ZERO; FOURS]; C],
     };
 
     /// Becomes [`FRESH`](Self::FRESH), in place.
@@ -320,28 +301,49 @@ impl<const C: usize> Predictor<C> {
         &mut self,
         plan: &Plan,
         rules: &Rules,
-        spectra: &mut [Complexes; C],
-        suppressor: &Suppressor,
+        spectra: &mut [Complexes<HALF>; C],
+        unwanted: Unwanted<'_>,
     ) -> Taken {
         let span = &plan.span;
         let n = span.fours.min(FOURS);
         let slots = span.slots();
-        let (now, louder) = self.keep(span, n, plan.full_scale, spectra);
-        let slots_of: [usize; TAPS] =
+        let (before, louder) = self.keep(span, n, plan.full_scale, spectra);
+        let slots_of: Slots =
             core::array::from_fn(|k| 4 * n * ((self.at + 2 * slots - span.delay - span.stride * k) % slots));
+        self.predict(span, n, &slots_of, spectra);
+        let right = self.learn(span, n, &slots_of, louder, &spectra[louder], unwanted.noise);
+        let room = self.right.room();
+        self.follow(plan, n, &right);
+        self.bands[self.turn % n.max(1)].solve();
+        self.turn += 1;
+        if self.turn == n * span.stride {
+            self.turn = 0;
+        }
+        self.at = (self.at + 1) % slots;
+        let room = rules.doubt * room + 1.0 - rules.doubt;
+        let limits = Limits {
+            late_share: rules.kept_until_late,
+            strength: rules.strength * (1.0 - rules.floor * rules.floor) * room,
+            most_late: MOST_LATE * (1.0 + rules.doubt * (WHERE_PROVED - 1.0)),
+        };
+        self.take(n, spectra, unwanted.late, &limits, Taken { before, after: before, between: 0.0, room })
+    }
+
+    /// Predicts the running hop of every channel from its past, and smooths the power of what was not predicted.
+    fn predict(&mut self, span: &Span, n: usize, slots_of: &Slots, spectra: &[Complexes<HALF>; C]) {
         let mut new = [f32x4::ZERO; FOURS];
-        for ((past, predicted), [re, im]) in self.past.iter().zip(&mut self.predicted).zip(spectra.iter()) {
+        for ((past, predicted), [re, im]) in self.past.iter().zip(&mut self.predicted).zip(spectra) {
             let taps = slots_of.map(|slot| past[slot..slot + 4 * n].as_chunks::<4>().0);
             let (re, im) = (re.as_chunks::<4>().0, im.as_chunks::<4>().0);
             for (k, ((predicted, band), new)) in
                 predicted[..n].iter_mut().zip(&self.bands[..n]).zip(&mut new).enumerate()
             {
-                let mut sum = V::ZERO;
+                let mut sum = Complex4::ZERO;
                 for (tap, coef) in taps.iter().zip(&band.coefs) {
                     sum = sum.plus(unpack(&tap[k]).times(*coef));
                 }
                 *predicted = sum;
-                *new += V::load(re, im, k).minus(sum).power() * (1.0 / C as f32);
+                *new += Complex4::load(re, im, k).minus(sum).power() * (1.0 / C as f32);
             }
             // The first place holds two real values, at 0 and at half the rate.
             predicted[0] = predicted[0].without_first();
@@ -351,59 +353,54 @@ impl<const C: usize> Predictor<C> {
             let new = new.fast_max(nothing);
             band.new = new + kept * (band.new - new);
         }
-        let turn = self.turn % span.stride;
+    }
+
+    /// Lets the bands whose turn it is learn from the louder channel; says how right their predictions were.
+    fn learn(
+        &mut self,
+        span: &Span,
+        n: usize,
+        slots_of: &Slots,
+        louder: usize,
+        [re, im]: &Complexes<HALF>,
+        noise: &[f32; FLOORS],
+    ) -> Right {
         let taps = slots_of.map(|slot| self.past[louder][slot..slot + 4 * n].as_chunks::<4>().0);
-        let [re, im] = &spectra[louder];
         let (re, im) = (re.as_chunks::<4>().0, im.as_chunks::<4>().0);
         let mut right = Right::ZERO;
-        let noise = suppressor.noise();
-        for k in (turn..n).step_by(span.stride) {
+        for k in (self.turn % span.stride..n).step_by(span.stride) {
             let (taps, predicted) = (taps.map(|tap| unpack(&tap[k])), self.predicted[louder][k]);
-            right = right.plus(self.bands[k].learn(&taps, V::load(re, im, k), predicted, noise[k], span.kept));
+            right = right.plus(self.bands[k].learn(&taps, Complex4::load(re, im, k), predicted, noise[k], span.kept));
         }
-        let room = self.right.room();
-        let bands = 4 * n.saturating_sub(turn).div_ceil(span.stride).max(1);
+        right
+    }
+
+    /// Brings up to date how much sound is known, and how right the predictions were.
+    fn follow(&mut self, plan: &Plan, n: usize, right: &Right) {
+        let span = &plan.span;
+        let bands = 4 * n.saturating_sub(self.turn % span.stride).div_ceil(span.stride).max(1);
         // The share of the bands in which something is heard.
         let sound = (right.heard.reduce_add() / bands as f32).min(1.0);
         self.known_s = span.known_kept * self.known_s + plan.hop_s as f32 * sound;
         let known = self.known_s / (self.known_s + KNOWN_S);
         match self.proof {
             // What was proved stays while nothing is heard.
-            Proof::Running => self.right.follow(1.0 - (1.0 - span.right_kept) * sound, &right, known),
-            Proof::Gathering => self.right.follow(1.0, &right, known),
+            Proof::Running => self.right.follow(1.0 - (1.0 - span.right_kept) * sound, right, known),
+            Proof::Gathering => self.right.follow(1.0, right, known),
             // What is played for the second time is no proof of what was learnt from it.
             Proof::Gathered => {}
         }
-        self.bands[self.turn % n.max(1)].solve();
-        self.turn += 1;
-        if self.turn == n * span.stride {
-            self.turn = 0;
-        }
-        self.at = (self.at + 1) % slots;
-        let room = rules.doubt * room + 1.0 - rules.doubt;
-        let [before, after, between] = self.take(
-            n,
-            spectra,
-            suppressor.late(),
-            rules.kept_until_late,
-            [
-                rules.strength * (1.0 - rules.floor * rules.floor) * room,
-                MOST_LATE * (1.0 + rules.doubt * (WHERE_PROVED - 1.0)),
-            ],
-            now,
-        );
-        Taken { before, after, between, room }
     }
 
     /// Writes a hop into the past and notes what is loud; gives the power of all bands and the louder channel.
-    fn keep(&mut self, span: &Span, n: usize, full_scale: f32, spectra: &[Complexes; C]) -> (f32, usize) {
+    fn keep(&mut self, span: &Span, n: usize, full_scale: f32, spectra: &[Complexes<HALF>; C]) -> (f32, usize) {
         let mut sums = [f32x4::ZERO; C];
         let mut powers = [f32x4::ZERO; FOURS];
         for ((c, [re, im]), past) in spectra.iter().enumerate().zip(&mut self.past) {
             let (re, im) = (re.as_chunks::<4>().0, im.as_chunks::<4>().0);
             let slot = past[4 * n * self.at..][..4 * n].as_chunks_mut::<4>().0;
             for (k, (slot, power)) in slot.iter_mut().zip(&mut powers).enumerate() {
-                let x = V::load(re, im, k);
+                let x = Complex4::load(re, im, k);
                 *slot = pack(x);
                 let own = x.power() * (1.0 / C as f32);
                 sums[c] += own;
@@ -423,20 +420,19 @@ impl<const C: usize> Predictor<C> {
         (sums.iter().sum(), louder)
     }
 
-    /// Takes what was predicted away: at most `late`, the upper halves of what the room can have left, times `late_share`, and
-    /// of that the share `strength`, and no more power than `most_late` times it. Gives the powers before and after, and that of
-    /// the difference at most.
+    /// Takes what was predicted away, within the limits; `late` are the upper halves of what the room can have left. Gives
+    /// `taken` with the powers after it.
     fn take(
         &self,
         n: usize,
-        spectra: &mut [Complexes; C],
+        spectra: &mut [Complexes<HALF>; C],
         late: &[u16; BANDS],
-        late_share: f32,
-        [strength, most_late]: [f32; 2],
-        before: f32,
-    ) -> [f32; 3] {
+        limits: &Limits,
+        taken: Taken,
+    ) -> Taken {
+        let &Limits { late_share, strength, most_late } = limits;
         if strength == 0.0 {
-            return [before, before, 0.0];
+            return taken;
         }
         let [mut after, mut between] = [f32x4::ZERO; 2];
         let late = late.as_chunks::<4>().0;
@@ -451,7 +447,7 @@ impl<const C: usize> Predictor<C> {
             let (mut was, mut is) = (f32x4::ZERO, f32x4::splat(NOTHING));
             for (predicted, [re, im]) in self.predicted.iter().zip(spectra.iter_mut()) {
                 let (re, im) = (&mut re.as_chunks_mut::<4>().0[k], &mut im.as_chunks_mut::<4>().0[k]);
-                let heard = V { re: f32x4::from(*re), im: f32x4::from(*im) };
+                let heard = Complex4 { re: f32x4::from(*re), im: f32x4::from(*im) };
                 let left = heard.minus(predicted[k].scaled(share));
                 (*re, *im) = (left.re.to_array(), left.im.to_array());
                 was += heard.power() * (1.0 / C as f32);
@@ -467,13 +463,13 @@ impl<const C: usize> Predictor<C> {
             }
             after += is * raised * raised;
         }
-        [before, after.reduce_add(), between.reduce_add()]
+        Taken { after: after.reduce_add(), between: between.reduce_add(), ..taken }
     }
 }
 
 /// Four complex values as the upper halves of their parts.
 #[inline(always)]
-fn pack(x: V) -> [u32; 4] {
+fn pack(x: Complex4) -> [u32; 4] {
     let (re, im) = (x.re.to_array(), x.im.to_array());
     core::array::from_fn(|k| {
         let half = |x: f32| x.to_bits().wrapping_add(0x8000);
@@ -482,8 +478,8 @@ fn pack(x: V) -> [u32; 4] {
 }
 
 #[inline(always)]
-fn unpack(x: &[u32; 4]) -> V {
-    V {
+fn unpack(x: &[u32; 4]) -> Complex4 {
+    Complex4 {
         re: f32x4::from(x.map(|x| f32::from_bits(x & 0xffff_0000))),
         im: f32x4::from(x.map(|x| f32::from_bits(x << 16))),
     }

@@ -1,15 +1,11 @@
 //! How much of every band is late reverberation or noise, and the gain that follows.
 
-use super::plan::Plan;
-use super::predictor::Taken;
+use super::plan::{BANDS, FLOORS, Plan, TOGETHER};
+use super::predictor::{Taken, Unwanted};
+use super::rules::Rules;
 
-/// Bands of a spectrum that are judged: up to 24 kHz at any rate.
-pub(super) const BANDS: usize = 1_025;
 /// Hops between a sound and its late reverberation, at most.
 const LATEST: usize = 24;
-/// Neighbouring bands that share a noise floor.
-const TOGETHER: usize = 4;
-const FLOORS: usize = BANDS.div_ceil(TOGETHER);
 /// Parts of the stretch of the noise floor.
 const PARTS: usize = 8;
 /// So far under what is loud noise counts in full, and not at all, dB: chosen from four pairs on the half that chooses.
@@ -39,28 +35,6 @@ const LOUD_AT_ONCE: f32 = 1e-4;
 const NOTHING: f32 = 1e-20;
 /// The output is the delayed input while less than this share of the power (-70 dB) would be taken away.
 const NEXT_TO_NOTHING: f32 = 1e-7;
-
-/// What a hop of the suppressor needs.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Rules {
-    /// What reverberation keeps of its power in a hop, and from a sound to its late part.
-    pub(super) kept_per_hop: f32,
-    pub(super) kept_until_late: f32,
-    /// Share of the sound that feeds the reverberation: less where the talker is nearer than the critical distance.
-    pub(super) feed: f32,
-    /// What the smoothed power that feeds it keeps in a hop.
-    pub(super) smooth_kept: f32,
-    /// Weight of the last hop in the prior signal-to-reverberation ratio.
-    pub(super) memory: f32,
-    /// The lowest gain, where nothing but late sound and noise is heard.
-    pub(super) floor: f32,
-    /// Share of the suppression, 0 to 1.
-    pub(super) strength: f32,
-    /// And of what is noise where no room proves true.
-    pub(super) unproved: f32,
-    /// How far the suppression depends on a room that can be heard, 0 to 1.
-    pub(super) doubt: f32,
-}
 
 /// What the suppressor remembers of the bands.
 #[derive(Clone, Debug)]
@@ -145,7 +119,7 @@ impl Suppressor {
         (self.at, self.oldest) = (0, 0);
     }
 
-    /// Begins a hop: what of the sound before it is late now is [`late`](Self::late) from here on.
+    /// Begins a hop: what of the sound before it is late now is [`unwanted`](Self::unwanted) from here on.
     ///
     /// Habets, Gannot, Cohen, "Late Reverberant Spectral Variance Estimation Based on a Statistical Model", IEEE Signal
     /// Processing Letters 16(9):770-773, 2009, which with a feed of 1 is Lebart, Boucher, Denbigh, Acta Acustica 87:359-366,
@@ -165,14 +139,9 @@ impl Suppressor {
         }
     }
 
-    /// The upper halves of what is late in every band, but for the factor `kept_until_late`.
-    pub(super) fn late(&self) -> &[u16; BANDS] {
-        &self.history[self.oldest]
-    }
-
-    /// The noise of every four bands.
-    pub(super) fn noise(&self) -> &[f32; FLOORS] {
-        &self.noise
+    /// What is late and what is noise in the running hop.
+    pub(super) fn unwanted(&self) -> Unwanted<'_> {
+        Unwanted { late: &self.history[self.oldest], noise: &self.noise }
     }
 
     /// Finds the gains of a hop that has begun from its powers.

@@ -1,5 +1,6 @@
 //! What is known about the lines of the mains family, period by period.
 
+use crate::dsp::{Complex, Complex4, parabola};
 use core::f64::consts::TAU;
 use wide::f32x4;
 
@@ -7,7 +8,6 @@ use wide::f32x4;
 pub const MOST_LINES: usize = 20;
 /// Vectors of four lines.
 pub(super) const VECTORS: usize = MOST_LINES / 4;
-
 /// Time constant of what is known about a line, s.
 pub(super) const MEAN_S: f64 = 1.0;
 /// Time constant of the agreement of phases, s.
@@ -47,74 +47,37 @@ const LEAST_WEIGHT: f32 = 1e-3;
 /// Digital silence.
 const NOTHING: f32 = 1e-7;
 
-/// Four complex numbers.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Pair {
-    re: f32x4,
-    im: f32x4,
-}
+/// A complex amplitude of one line.
+type Amplitude = Complex<f32>;
 
-impl Pair {
-    pub(super) const ZERO: Self = Self { re: f32x4::ZERO, im: f32x4::ZERO };
-
-    #[inline(always)]
-    pub(super) fn times(self, o: Self) -> Self {
-        Self { re: self.re * o.re - self.im * o.im, im: self.re * o.im + self.im * o.re }
-    }
-
-    #[inline(always)]
-    pub(super) fn real_of_product(self, o: Self) -> f32x4 {
-        self.re * o.re - self.im * o.im
-    }
-
-    /// Adds a sample times the conjugate of a tone.
-    #[inline(always)]
-    pub(super) fn gather(&mut self, tone: Self, sample: f32) {
-        let x = f32x4::splat(sample);
-        self.re += x * tone.re;
-        self.im -= x * tone.im;
-    }
-
-    #[inline(always)]
-    pub(super) fn plus(self, o: Self) -> Self {
-        Self { re: self.re + o.re, im: self.im + o.im }
-    }
-
-    pub(super) fn minus(self, o: Self) -> Self {
-        Self { re: self.re - o.re, im: self.im - o.im }
-    }
-
-    pub(super) fn scaled(self, factor: f32) -> Self {
-        let factor = f32x4::splat(factor);
-        Self { re: self.re * factor, im: self.im * factor }
-    }
-
-    fn of(lines: &[Complex]) -> Self {
-        let part = |f: fn(&Complex) -> f32| f32x4::from(core::array::from_fn::<f32, 4, _>(|k| f(&lines[k])));
-        Self { re: part(|z| z.re), im: part(|z| z.im) }
-    }
+/// Adds a sample times the conjugate of a tone to a sum, for four lines.
+#[inline(always)]
+pub(super) fn gather(sum: &mut Complex4, tone: Complex4, sample: f32) {
+    let x = f32x4::splat(sample);
+    sum.re += x * tone.re;
+    sum.im -= x * tone.im;
 }
 
 /// `exp(j TAU cycles k)` of every line `k`.
-fn tones(cycles: f64) -> [Complex; MOST_LINES] {
+fn tones(cycles: f64) -> [Amplitude; MOST_LINES] {
     core::array::from_fn(|k| {
         let turns = cycles * (k + 1) as f64;
         Complex::at(turns - libm::floor(turns))
     })
 }
 
-fn vectors(lines: &[Complex; MOST_LINES]) -> [Pair; VECTORS] {
-    core::array::from_fn(|j| Pair::of(&lines[4 * j..4 * j + 4]))
+fn vectors(lines: &[Amplitude; MOST_LINES]) -> [Complex4; VECTORS] {
+    core::array::from_fn(|j| [0, 1, 2, 3].map(|k| lines[4 * j + k]).into())
 }
 
 /// The oscillators of all lines, where the fundamental has gone through so many cycles.
-pub(super) fn oscillators(cycles: f64) -> [Pair; VECTORS] {
+pub(super) fn oscillators(cycles: f64) -> [Complex4; VECTORS] {
     vectors(&tones(cycles))
 }
 
 /// What the oscillators turn by per sample.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Steps(pub(super) [Pair; VECTORS]);
+pub(super) struct Steps(pub(super) [Complex4; VECTORS]);
 
 impl Steps {
     pub(super) fn new(cycles_per_sample: f64) -> Self {
@@ -122,48 +85,11 @@ impl Steps {
     }
 }
 
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-struct Complex {
-    re: f32,
-    im: f32,
-}
-
-impl Complex {
-    fn at(turns: f64) -> Self {
-        let (sin, cos) = libm::sincos(TAU * turns);
-        Self { re: cos as f32, im: sin as f32 }
-    }
-
-    fn times(self, o: Self) -> Self {
-        Self { re: self.re * o.re - self.im * o.im, im: self.re * o.im + self.im * o.re }
-    }
-
-    fn plus(self, o: Self, factor: f32) -> Self {
-        Self { re: self.re + factor * o.re, im: self.im + factor * o.im }
-    }
-
-    fn scaled(self, factor: f32) -> Self {
-        Self { re: factor * self.re, im: factor * self.im }
-    }
-
-    fn conjugate(self) -> Self {
-        Self { im: -self.im, ..self }
-    }
-
-    fn power(self) -> f32 {
-        self.re * self.re + self.im * self.im
-    }
-
-    fn magnitude(self) -> f32 {
-        libm::sqrtf(self.power())
-    }
-}
-
 /// A line of one channel.
 #[derive(Clone, Copy, Debug)]
 struct Line {
     /// Its amplitude at the middle of the last period, in the frame of the nominal frequency.
-    known: Complex,
+    known: Amplitude,
     /// The quartile of the magnitudes: hum without a voice over it.
     usual: f32,
     /// How far it is taken out, 0 to 1.
@@ -175,22 +101,22 @@ struct Line {
     /// How much of the agreement has been heard, 0 to 1.
     weight: f32,
     /// Mean phase at each candidate offset.
-    phases: [Complex; CANDIDATES],
+    phases: [Amplitude; CANDIDATES],
     /// What is taken out at the beginning of the period, and how far that is from where the line is taken to be.
-    jump: Complex,
+    jump: Amplitude,
 }
 
 impl Line {
     const FRESH: Self = Self {
-        known: Complex { re: 0.0, im: 0.0 },
+        known: Amplitude { re: 0.0, im: 0.0 },
         usual: 0.0,
         open: 0.0,
         steady: false,
         sure: false,
         memory: [0.0; MEMORY],
         weight: 0.0,
-        phases: [Complex { re: 0.0, im: 0.0 }; CANDIDATES],
-        jump: Complex { re: 0.0, im: 0.0 },
+        phases: [Amplitude { re: 0.0, im: 0.0 }; CANDIDATES],
+        jump: Amplitude { re: 0.0, im: 0.0 },
     };
 
     /// The magnitude of hum alone. Of a line that is known it is its own: a voice that speaks on leaves no quiet quartile.
@@ -231,6 +157,18 @@ impl Clock {
         (phase * pull, both * pull / (TAU * period_s))
     }
 }
+
+/// A candidate for the mains frequency.
+#[derive(Clone, Copy, Debug)]
+struct Best {
+    candidate: usize,
+    score: f32,
+    /// Its offset, refined between candidates, Hz.
+    offset_hz: f64,
+}
+
+/// How far every line is from where it was taken to be, and what that counts.
+type Differences<const C: usize> = [[(Amplitude, f32); MOST_LINES]; C];
 
 /// All lines of all channels.
 #[derive(Clone, Debug)]
@@ -308,7 +246,7 @@ impl<const C: usize> Lines<C> {
         for lines in &mut self.lines {
             for (line, turn) in lines.iter_mut().zip(turns) {
                 line.known = line.known.conjugate().times(turn);
-                line.jump = Complex::default();
+                line.jump = Amplitude::default();
             }
         }
         for candidate in 0..CANDIDATES {
@@ -324,25 +262,25 @@ impl<const C: usize> Lines<C> {
     }
 
     /// What is to be taken out of a line, turned from the middle of the last period to where it is wanted.
-    fn place(&self, line: &Line, turns: Complex) -> Complex {
+    fn place(&self, line: &Line, turns: Amplitude) -> Amplitude {
         line.known.times(turns).scaled(self.share * line.open)
     }
 
     /// What is taken out at a share of the running period, for all lines.
-    pub(super) fn amplitudes(&self, after: f64) -> [[Pair; VECTORS]; C] {
+    pub(super) fn amplitudes(&self, after: f64) -> [[Complex4; VECTORS]; C] {
         let turns = tones(self.turn * (0.5 + after));
         let left = (1.0 - after) as f32;
         core::array::from_fn(|c| {
-            let at: [Complex; MOST_LINES] = core::array::from_fn(|k| {
+            let at: [Amplitude; MOST_LINES] = core::array::from_fn(|k| {
                 let line = &self.lines[c][k];
-                self.place(line, turns[k]).plus(line.jump, left)
+                self.place(line, turns[k]).plus(line.jump.scaled(left))
             });
             vectors(&at)
         })
     }
 
     /// What was taken out at the end of the running period.
-    fn ends(&self) -> [[Complex; MOST_LINES]; C] {
+    fn ends(&self) -> [[Amplitude; MOST_LINES]; C] {
         let turns = tones(self.turn * 1.5);
         core::array::from_fn(|c| core::array::from_fn(|k| self.place(&self.lines[c][k], turns[k])))
     }
@@ -350,7 +288,7 @@ impl<const C: usize> Lines<C> {
     /// Takes the sums of one period of so many samples.
     pub(super) fn hear(
         &mut self,
-        sums: &[[Pair; VECTORS]; C],
+        sums: &[[Complex4; VECTORS]; C],
         period: u32,
         rate_hz: f64,
         harmonics: usize,
@@ -362,11 +300,11 @@ impl<const C: usize> Lines<C> {
         self.since = self.since.saturating_add(1);
         self.share = share as f32;
         let scale = 2.0 / period as f32;
-        let heard: [[Complex; MOST_LINES]; C] = core::array::from_fn(|c| {
+        let heard: [[Amplitude; MOST_LINES]; C] = core::array::from_fn(|c| {
             core::array::from_fn(|k| {
                 let pair = &sums[c][k / 4];
                 let (re, im) = (pair.re.to_array(), pair.im.to_array());
-                Complex { re: scale * re[k % 4], im: scale * im[k % 4] }
+                Amplitude { re: scale * re[k % 4], im: scale * im[k % 4] }
             })
         });
         let sounds = heard.iter().flatten().any(|d| d.power() > NOTHING * NOTHING);
@@ -384,14 +322,14 @@ impl<const C: usize> Lines<C> {
             for k in 0..MOST_LINES {
                 let begin = self.place(&self.lines[c][k], turns[k]);
                 let line = &mut self.lines[c][k];
-                line.jump = ends[k].plus(begin, -1.0);
+                line.jump = ends[k].minus(begin);
                 self.silent &= line.open == 0.0 && line.jump.power() == 0.0;
             }
         }
     }
 
     /// Keeps magnitudes, and finds the quartile of a quarter of the lines.
-    fn remember(&mut self, heard: &[[Complex; MOST_LINES]; C], harmonics: usize) {
+    fn remember(&mut self, heard: &[[Amplitude; MOST_LINES]; C], harmonics: usize) {
         let first = self.remembered == 0;
         if self.periods.is_multiple_of(2) || first {
             let at = self.remembered % MEMORY;
@@ -421,9 +359,9 @@ impl<const C: usize> Lines<C> {
 
     /// Brings the agreement of phases up to date at every candidate. A period counts, and lets the past fade, as far as it may
     /// be the hum alone: while a voice lies over a line its agreement stands still.
-    fn agree(&mut self, heard: &[[Complex; MOST_LINES]; C], harmonics: usize, period_s: f64) {
+    fn agree(&mut self, heard: &[[Amplitude; MOST_LINES]; C], harmonics: usize, period_s: f64) {
         let kept = libm::exp(-period_s / AGREEMENT_S) as f32;
-        let mut units = [[(Complex::default(), 1.0); MOST_LINES]; C];
+        let mut units = [[(Amplitude::default(), 1.0); MOST_LINES]; C];
         for c in 0..C {
             for k in 0..harmonics {
                 let (d, usual) = (heard[c][k], self.lines[c][k].own());
@@ -444,7 +382,7 @@ impl<const C: usize> Lines<C> {
                 for (lines, units) in self.lines.iter_mut().zip(&units) {
                     let phase = &mut lines[k].phases[candidate];
                     let (unit, kept) = units[k];
-                    *phase = phase.times(turns).scaled(kept).plus(unit, 1.0);
+                    *phase = phase.times(turns).scaled(kept).plus(unit);
                 }
                 turns = turns.times(turn);
             }
@@ -457,7 +395,38 @@ impl<const C: usize> Lines<C> {
     }
 
     /// Follows the frequency, and learns the amplitudes.
-    fn follow(&mut self, heard: &[[Complex; MOST_LINES]; C], harmonics: usize, period_s: f64) {
+    fn follow(&mut self, heard: &[[Amplitude; MOST_LINES]; C], harmonics: usize, period_s: f64) {
+        let best = self.best(harmonics);
+        let lost = libm::fabs(best.offset_hz - self.offset_hz) > LOST_HZ
+            && (!self.lines.iter().flatten().any(|line| line.sure)
+                || best.score > CLEARER * self.score(nearest(self.offset_hz), harmonics));
+        if self.periods <= FIRST || lost {
+            self.start_from(&best, harmonics, period_s);
+            return;
+        }
+        let mean = (period_s / MEAN_S) as f32;
+        let quick = 1.0 / (8.0 + self.since as f32);
+        let gain = if quick > mean { quick } else { mean };
+        let (offs, pull, information) = self.differences(heard, harmonics);
+        // What all lines are late by together is the mains'; the rest is each line's own.
+        let late = if information > 0.0 { (pull / information).clamp(-MOST_LATE, MOST_LATE) } else { 0.0 };
+        let (by, by_hz) = self.clock.correct(late, information, period_s);
+        self.offset_hz += by_hz;
+        let moved_hz = self.moved_hz();
+        self.offset_hz = self.offset_hz.clamp(-0.5 - moved_hz, 0.5 - moved_hz);
+        self.turn = self.offset_hz * period_s;
+        let corrections = tones(by / TAU);
+        for (lines, offs) in self.lines.iter_mut().zip(&offs) {
+            for (k, (line, (off, weight))) in lines.iter_mut().zip(offs).enumerate().take(harmonics) {
+                let together = if line.steady { ((k + 1) as f64 * late) as f32 } else { 0.0 };
+                let own = off.minus(line.known.times(Amplitude { re: 0.0, im: together }));
+                line.known = line.known.times(corrections[k]).plus(own.scaled(gain * weight));
+            }
+        }
+    }
+
+    /// The candidate at which the phases agree best.
+    fn best(&self, harmonics: usize) -> Best {
         let (mut best, mut most) = (0, -1.0);
         // Wherever the oscillators are, the mains is within half a hertz.
         let from = (-self.moved).max(0) as usize;
@@ -468,31 +437,29 @@ impl<const C: usize> Lines<C> {
                 (best, most) = (candidate, score);
             }
         }
-        // Parabola through the best and its neighbours.
         let inner = best.clamp(1, CANDIDATES - 2);
         let around = [-1i32, 0, 1].map(|n| f64::from(self.score((inner as i32 + n) as usize, harmonics)));
-        let bend = around[0] - 2.0 * around[1] + around[2];
-        let aside = if bend < 0.0 { (0.5 * (around[0] - around[2]) / bend).clamp(-1.0, 1.0) } else { 0.0 };
-        let candidate_hz = offset_of(if inner == best { inner as f64 + aside } else { best as f64 });
-        let lost = libm::fabs(candidate_hz - self.offset_hz) > LOST_HZ
-            && (!self.lines.iter().flatten().any(|line| line.sure)
-                || most > CLEARER * self.score(nearest(self.offset_hz), harmonics));
-        if self.periods <= FIRST || lost {
-            self.offset_hz = candidate_hz;
-            self.turn = candidate_hz * period_s;
-            self.since = 0;
-            self.clock = Clock::fresh(period_s);
-            for line in self.lines.iter_mut().flat_map(|lines| lines.iter_mut().take(harmonics)) {
-                line.known = line.phases[best].scaled(line.usual / line.weight.max(LEAST_WEIGHT));
-            }
-            return;
+        let aside = parabola::vertex(around).clamp(-1.0, 1.0);
+        let offset_hz = offset_of(if inner == best { inner as f64 + aside } else { best as f64 });
+        Best { candidate: best, score: most, offset_hz }
+    }
+
+    /// Starts from a candidate: its offset, and what its phases say of every line.
+    fn start_from(&mut self, best: &Best, harmonics: usize, period_s: f64) {
+        self.offset_hz = best.offset_hz;
+        self.turn = best.offset_hz * period_s;
+        self.since = 0;
+        self.clock = Clock::fresh(period_s);
+        for line in self.lines.iter_mut().flat_map(|lines| lines.iter_mut().take(harmonics)) {
+            line.known = line.phases[best.candidate].scaled(line.usual / line.weight.max(LEAST_WEIGHT));
         }
+    }
+
+    /// Brings all lines to where they are taken to be; gives how far each is from there and what that counts, and what all
+    /// together say of the fundamental's phase: the pull and the information in it.
+    fn differences(&mut self, heard: &[[Amplitude; MOST_LINES]; C], harmonics: usize) -> (Differences<C>, f64, f64) {
         let turns = tones(self.turn);
-        let mean = (period_s / MEAN_S) as f32;
-        let quick = 1.0 / (8.0 + self.since as f32);
-        let gain = if quick > mean { quick } else { mean };
-        // How far each line is from where it was taken to be, and what that counts.
-        let mut offs = [[(Complex::default(), 0.0f32); MOST_LINES]; C];
+        let mut offs = [[(Amplitude::default(), 0.0f32); MOST_LINES]; C];
         let (mut pull, mut information) = (0.0f64, 0.0f64);
         for k in 0..harmonics {
             // Channels add to each other before they add to anything else, so that their order does not matter.
@@ -500,7 +467,7 @@ impl<const C: usize> Lines<C> {
             for (c, (lines, heard)) in self.lines.iter_mut().zip(heard).enumerate() {
                 let line = &mut lines[k];
                 let was = line.known.times(turns[k]);
-                let off = heard[k].plus(was, -1.0);
+                let off = heard[k].minus(was);
                 let width = WIDTH * line.own();
                 let weight = 1.0 / (1.0 + off.power() / (width * width));
                 offs[c][k] = (off, weight);
@@ -514,21 +481,7 @@ impl<const C: usize> Lines<C> {
             pull += (k + 1) as f64 * pulls;
             information += ((k + 1) * (k + 1)) as f64 * powers;
         }
-        // What all lines are late by together is the mains'; the rest is each line's own.
-        let late = if information > 0.0 { (pull / information).clamp(-MOST_LATE, MOST_LATE) } else { 0.0 };
-        let (by, by_hz) = self.clock.correct(late, information, period_s);
-        self.offset_hz += by_hz;
-        let moved_hz = self.moved_hz();
-        self.offset_hz = self.offset_hz.clamp(-0.5 - moved_hz, 0.5 - moved_hz);
-        self.turn = self.offset_hz * period_s;
-        let corrections = tones(by / TAU);
-        for (lines, offs) in self.lines.iter_mut().zip(&offs) {
-            for (k, (line, (off, weight))) in lines.iter_mut().zip(offs).enumerate().take(harmonics) {
-                let together = if line.steady { ((k + 1) as f64 * late) as f32 } else { 0.0 };
-                let own = off.plus(line.known.times(Complex { re: 0.0, im: together }), -1.0);
-                line.known = line.known.times(corrections[k]).plus(own, gain * weight);
-            }
-        }
+        (offs, pull, information)
     }
 
     /// Moves the oscillators to the candidate next to the mains, so that a period is one of the mains and its other lines
@@ -550,7 +503,7 @@ impl<const C: usize> Lines<C> {
                 let former = candidate as i32 + by;
                 *phase = match phases.get(former as usize) {
                     Some(phase) if former >= 0 => phase.times(turns[k]),
-                    _ => Complex::default(),
+                    _ => Amplitude::default(),
                 };
             }
         }
@@ -561,7 +514,7 @@ impl<const C: usize> Lines<C> {
     }
 
     /// Opens the lines that are hum, and closes all when the hum has stopped.
-    fn decide(&mut self, heard: &[[Complex; MOST_LINES]; C], harmonics: usize, sounds: bool) {
+    fn decide(&mut self, heard: &[[Amplitude; MOST_LINES]; C], harmonics: usize, sounds: bool) {
         let nearest = nearest(self.offset_hz);
         let young = libm::sqrtf(8.0 / self.periods as f32);
         let enough = if young > STEADY { young } else { STEADY };

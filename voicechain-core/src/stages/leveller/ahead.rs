@@ -1,10 +1,12 @@
 //! The leveller for files: all levels are known before any gain is chosen.
 
 use super::PER_S;
+use crate::detectors::voice_activity::P56_MARGIN_DB;
+use crate::dsp::SubBlockClock;
+use crate::dsp::histogram::bin_reaching;
 use crate::filters::k_weighting::{self, KState, KWeighting};
 use crate::frame::Frame;
 use crate::math::power_to_db;
-use crate::meters::clock::SubBlockClock;
 use crate::settings::LevellerSettings;
 use crate::units::SampleRate;
 
@@ -18,7 +20,7 @@ const OVER_USUAL_DB: f64 = 4.0;
 /// Half the zone in which nothing is moved, dB: less than the one-pass form needs.
 const NARROW_DB: f64 = 1.0;
 /// What is so far under the active level is no speech, dB: the margin of ITU-T P.56, and 8 dB for quiet phrases.
-const MARGIN_DB: f64 = 15.9;
+const MARGIN_DB: f64 = P56_MARGIN_DB;
 const QUIETER_DB: f64 = 8.0;
 /// Nor is what stands no further over the noise, dB: the level that a twentieth of everything stays under.
 const OVER_NOISE_DB: f64 = 6.0;
@@ -137,15 +139,8 @@ fn least_db(powers: &[f32], raised_db: f64) -> f64 {
     }
     let middle = |step: usize| BOTTOM_DB + (step as f64 + 0.5) / PER_DB;
     let all: f64 = histogram.iter().map(|&n| f64::from(n)).sum();
-    let mut below = 0.0;
-    let mut noise_db = BOTTOM_DB;
-    for (step, &n) in histogram.iter().enumerate() {
-        below += f64::from(n);
-        if below >= NOISE_SHARE * all {
-            noise_db = middle(step);
-            break;
-        }
-    }
+    let counts = histogram.iter().map(|&n| f64::from(n));
+    let noise_db = bin_reaching(counts, NOISE_SHARE * all).map_or(BOTTOM_DB, middle);
     // The lowest level that lies at most the margin under the mean power of everything over it.
     let mut active_db = LOWEST_DB;
     for step in 0..STEPS {

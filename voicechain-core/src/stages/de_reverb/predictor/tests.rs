@@ -2,7 +2,7 @@ use super::super::tests::run;
 use super::*;
 use crate::math::{from_db, power_to_db};
 use crate::settings::{DeReverbSettings, DeReverbVariant};
-use crate::stages::de_reverb::transform::HALF;
+use crate::stages::de_reverb::suppressor::Suppressor;
 use crate::stages::{DeReverb, Stage};
 use crate::units::SampleRate;
 extern crate std;
@@ -98,7 +98,7 @@ fn what_follows_from_the_past_is_taken() {
                 for (part, late) in heard[0].iter_mut().zip(late.iter()) {
                     part.iter_mut().zip(late).for_each(|(x, late)| *x += 0.5 * late);
                 }
-                predictor.hop(&plan, &rules, &mut heard, &suppressor);
+                predictor.hop(&plan, &rules, &mut heard, suppressor.unwanted());
                 // The first place is not predicted.
                 for k in (1..4 * plan.span.fours).filter(|_| hop > 3_000) {
                     for c in 0..2 {
@@ -164,7 +164,7 @@ fn what_was_proved_stays_in_silence() {
         let mut weight_after = |hops: usize, gain: f64| {
             for _ in 0..hops {
                 let mut heard = [spectrum(&plan, gain, &mut noise)];
-                predictor.hop(&plan, &coefs.rules, &mut heard, &suppressor);
+                predictor.hop(&plan, &coefs.rules, &mut heard, suppressor.unwanted());
             }
             predictor.right.weight()
         };
@@ -240,10 +240,10 @@ fn the_equations_are_solved() {
     let mut noise = noise(5);
     let mut random = || f32x4::from([(); 4].map(|()| noise() as f32));
     let mut four = Box::new(Four::FRESH);
-    let mut past: Vec<V> = Vec::new();
+    let mut past: Vec<Complex4> = Vec::new();
     for _ in 0..400 {
         // What is heard follows from what was heard one, three and six values before.
-        let mut now = V { re: random(), im: random() };
+        let mut now = Complex4 { re: random(), im: random() };
         let n = past.len();
         if n >= TAPS {
             for (back, share) in [(1, 0.5), (3, -0.3), (6, 0.2)] {
@@ -251,13 +251,13 @@ fn the_equations_are_solved() {
             }
             let taps = core::array::from_fn(|k| past[n - 1 - k]);
             four.new = f32x4::splat(0.5);
-            four.learn(&taps, now, V::ZERO, 0.0, 0.999);
+            four.learn(&taps, now, Complex4::ZERO, 0.0, 0.999);
         }
         past.push(now);
     }
     four.solve();
     for lane in 0..4 {
-        let number = |v: &V| [f64::from(v.re.to_array()[lane]), f64::from(v.im.to_array()[lane])];
+        let number = |v: &Complex4| [f64::from(v.re.to_array()[lane]), f64::from(v.im.to_array()[lane])];
         for i in 0..TAPS {
             let mut left = number(&four.heard[i]);
             let size = left[0].hypot(left[1]) + f64::from(RESTRAINT);

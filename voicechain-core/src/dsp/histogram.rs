@@ -1,4 +1,28 @@
-//! Percentiles in fixed memory: values in dB, counted in narrow bins.
+//! Percentiles in fixed memory: values counted in bins.
+
+/// The place, in bins, under which `wanted` of the counted values lie, interpolated inside its bin; `None` where there are
+/// fewer. From the counts in reverse it is counted down from the top.
+#[must_use]
+pub fn place_under(counts: impl IntoIterator<Item = f64>, wanted: f64) -> Option<f64> {
+    let mut below = 0.0;
+    for (bin, count) in counts.into_iter().enumerate() {
+        if count > 0.0 && below + count >= wanted {
+            return Some(bin as f64 + (wanted - below).max(0.0) / count);
+        }
+        below += count;
+    }
+    None
+}
+
+/// The first bin with which at least `wanted` values are counted; `None` where there are fewer.
+#[must_use]
+pub fn bin_reaching(counts: impl IntoIterator<Item = f64>, wanted: f64) -> Option<usize> {
+    let mut counted = 0.0;
+    counts.into_iter().position(|count| {
+        counted += count;
+        counted >= wanted
+    })
+}
 
 /// Lowest value that is told apart, dB.
 const BOTTOM_DB: f64 = -130.0;
@@ -12,17 +36,26 @@ const BINS: usize = 600;
 /// A percentile is interpolated inside its bin: its error is under 0.25 dB, and under 0.05 dB for smooth distributions of
 /// more than 200 values. Everything outside the range is in the outermost bins. Memory 2.4 kB.
 #[derive(Clone, Debug)]
-pub(crate) struct LevelHistogram {
+pub struct LevelHistogram {
     counts: [u32; BINS],
     total: u64,
 }
 
+impl Default for LevelHistogram {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 impl LevelHistogram {
-    pub(crate) const fn new() -> Self {
+    /// No values yet.
+    #[must_use]
+    pub const fn new() -> Self {
         Self { counts: [0; BINS], total: 0 }
     }
 
-    pub(crate) fn push(&mut self, db: f64) {
+    /// Adds a level in dB.
+    pub fn push(&mut self, db: f64) {
         // What is not a number counts as the lowest.
         let place = ((db - BOTTOM_DB) * PER_DB).max(0.0) as usize;
         let bin = &mut self.counts[place.min(BINS - 1)];
@@ -30,41 +63,39 @@ impl LevelHistogram {
         self.total += 1;
     }
 
-    pub(crate) fn total(&self) -> u64 {
+    /// How many values there are.
+    #[must_use]
+    pub fn total(&self) -> u64 {
         self.total
     }
 
     /// The level under which a share (0 to 1) of all values lies; `None` without values.
-    pub(crate) fn percentile(&self, share: f64) -> Option<f64> {
+    #[must_use]
+    pub fn percentile(&self, share: f64) -> Option<f64> {
         self.percentile_from(f64::NEG_INFINITY, share)
     }
 
     /// The same of those values that lie in bins at or above a level.
-    pub(crate) fn percentile_from(&self, from_db: f64, share: f64) -> Option<f64> {
+    #[must_use]
+    pub fn percentile_from(&self, from_db: f64, share: f64) -> Option<f64> {
         let first = bin_from(from_db);
         let total: u64 = self.counts[first..].iter().map(|&c| u64::from(c)).sum();
         if total == 0 {
             return None;
         }
-        let wanted = share * total as f64;
-        let mut below = 0.0;
-        for (bin, &count) in self.counts.iter().enumerate().skip(first) {
-            let count = f64::from(count);
-            if count > 0.0 && below + count >= wanted {
-                return Some(BOTTOM_DB + (bin as f64 + (wanted - below).max(0.0) / count) / PER_DB);
-            }
-            below += count;
-        }
-        None
+        let counts = self.counts[first..].iter().map(|&count| f64::from(count));
+        place_under(counts, share * total as f64).map(|place| BOTTOM_DB + (first as f64 + place) / PER_DB)
     }
 
     /// How many values lie in bins at or above a level.
-    pub(crate) fn count_from(&self, from_db: f64) -> u64 {
+    #[must_use]
+    pub fn count_from(&self, from_db: f64) -> u64 {
         self.counts[bin_from(from_db)..].iter().map(|&c| u64::from(c)).sum()
     }
 
     /// Mean power of the values whose bins lie under a level, as 10^(dB/10); `None` when there is none.
-    pub(crate) fn mean_power_below(&self, below_db: f64) -> Option<f64> {
+    #[must_use]
+    pub fn mean_power_below(&self, below_db: f64) -> Option<f64> {
         let last = bin_from(below_db);
         let (mut sum, mut count) = (0.0, 0.0);
         for (bin, &n) in self.counts[..last].iter().enumerate() {
@@ -85,6 +116,17 @@ fn bin_from(db: f64) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn places_are_interpolated_and_bins_are_whole() {
+        let counts = [0.0, 4.0, 0.0, 2.0];
+        for (wanted, place, bin) in [(1.0, Some(1.25), Some(1)), (4.0, Some(2.0), Some(1)), (5.0, Some(3.5), Some(3))] {
+            assert_eq!((place_under(counts, wanted), bin_reaching(counts, wanted)), (place, bin), "{wanted}");
+        }
+        assert_eq!((place_under(counts, 6.5), bin_reaching(counts, 6.5)), (None, None));
+        // A quarter of six from the top lies in the uppermost bin.
+        assert_eq!(place_under(counts.into_iter().rev(), 1.5), Some(0.75));
+    }
 
     #[test]
     fn percentiles_of_an_even_spread_are_where_they_belong() {

@@ -1,11 +1,11 @@
-//! The clock of the meters: sub-blocks of 10 ms, counted in samples since reset.
+//! The clock of levels: sub-blocks of 10 ms, counted in samples since reset.
 
 use crate::SampleRate;
 
 /// Divides audio into sub-blocks of 10 ms; sub-block `k` ends at frame `round((k + 1) rate / 100)`, counted from reset.
 ///
 /// The lengths differ by at most one frame where 10 ms is no whole number of frames (110 or 111 at 11 025 Hz) and never
-/// drift. Whoever shares energies with a [`LoudnessMeter`](super::LoudnessMeter) follows the same clock.
+/// drift. Whoever shares energies with a [`LoudnessMeter`](crate::meters::LoudnessMeter) follows the same clock.
 ///
 /// Checked by `standards::loudness_properties::the_clock_does_not_drift`.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -25,10 +25,10 @@ impl SubBlockClock {
         clock
     }
 
-    /// The rate that it counts at.
+    /// A clock of the same rate at frame 0.
     #[must_use]
-    pub fn rate(&self) -> SampleRate {
-        self.rate
+    pub fn restarted(&self) -> Self {
+        Self::new(self.rate)
     }
 
     fn begin(&mut self) {
@@ -63,6 +63,17 @@ impl SubBlockClock {
         self.index += 1;
         self.begin();
         true
+    }
+
+    /// Cuts samples where sub-blocks end: calls `part` with every piece, and with the length of the sub-block that it completes.
+    pub(crate) fn cut<'a>(&mut self, samples: &'a [f32], mut part: impl FnMut(&'a [f32], Option<f64>)) {
+        let mut rest = samples;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at(rest.len().min(self.left().max(1)));
+            rest = later;
+            let length = self.length() as f64;
+            part(now, self.advance(now.len()).then_some(length));
+        }
     }
 
     /// The frames from the beginning of sub-block `from` to the beginning of sub-block `to`, which is not earlier.

@@ -3,7 +3,7 @@
 //!
 //! Tested in voicechain-text, which writes profiles as text.
 
-use super::profile::{Candidates, Doubt, Hum, Measured, Resonance};
+use super::measured::{Doubt, Measured};
 use core::fmt;
 use core::marker::PhantomData;
 use serde::de::value::{MapAccessDeserializer, StrDeserializer};
@@ -30,7 +30,7 @@ where
     T: Deserialize<'de>,
     D: Deserializer<'de>,
 {
-    from.deserialize_any(Told(PhantomData))
+    from.deserialize_any(Visit(PhantomData))
 }
 
 fn doubt<E: Error>(word: &str) -> Result<Doubt, E> {
@@ -39,9 +39,9 @@ fn doubt<E: Error>(word: &str) -> Result<Doubt, E> {
 }
 
 /// A number, a table, or the word for a doubt.
-struct Told<T>(PhantomData<T>);
+struct Visit<T>(PhantomData<T>);
 
-impl<'de, T: Deserialize<'de>> Visitor<'de> for Told<T> {
+impl<'de, T: Deserialize<'de>> Visitor<'de> for Visit<T> {
     type Value = Measured<T>;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -68,10 +68,7 @@ impl<'de, T: Deserialize<'de>> Visitor<'de> for Told<T> {
 pub(super) mod bands {
     use super::{Deserializer, Error, SeqAccess, Serialize, SerializeSeq, Serializer, Visitor, fmt};
 
-    pub(in crate::measure) fn serialize<S: Serializer, const N: usize>(
-        bands: &[Option<f64>; N],
-        to: S,
-    ) -> Result<S::Ok, S::Error> {
+    pub(crate) fn serialize<S: Serializer, const N: usize>(bands: &[Option<f64>; N], to: S) -> Result<S::Ok, S::Error> {
         let mut list = to.serialize_seq(Some(N))?;
         for band in bands {
             list.serialize_element(&band.unwrap_or(f64::NAN))?;
@@ -79,7 +76,7 @@ pub(super) mod bands {
         list.end()
     }
 
-    pub(in crate::measure) fn deserialize<'de, D: Deserializer<'de>, const N: usize>(
+    pub(crate) fn deserialize<'de, D: Deserializer<'de>, const N: usize>(
         from: D,
     ) -> Result<[Option<f64>; N], D::Error> {
         exactly(from).map(|bands: [f64; N]| bands.map(|band| Some(band).filter(|band| !band.is_nan())))
@@ -110,103 +107,112 @@ pub(super) mod bands {
     }
 
     /// Bands that all exist.
-    pub(in crate::measure) mod all {
+    pub(crate) mod all {
         use super::{Deserializer, Serialize, Serializer};
 
-        pub(in crate::measure) fn serialize<S: Serializer, const N: usize>(
-            bands: &[f64; N],
-            to: S,
-        ) -> Result<S::Ok, S::Error> {
+        pub(crate) fn serialize<S: Serializer, const N: usize>(bands: &[f64; N], to: S) -> Result<S::Ok, S::Error> {
             bands.as_slice().serialize(to)
         }
 
-        pub(in crate::measure) fn deserialize<'de, D: Deserializer<'de>, const N: usize>(
-            from: D,
-        ) -> Result<[f64; N], D::Error> {
+        pub(crate) fn deserialize<'de, D: Deserializer<'de>, const N: usize>(from: D) -> Result<[f64; N], D::Error> {
             super::exactly(from)
         }
     }
 }
 
-/// Mains hum: a table, or the word for none or for a doubt.
-pub(super) mod hum {
-    use super::{Deserializer, Error, Hum, MapAccess, Measured, NONE, Serializer, Told, Visitor, fmt};
+/// What may be absent: a table, or the word for none or for a doubt.
+pub(super) mod optional {
+    use super::{
+        Deserialize, Deserializer, Error, MapAccess, Measured, NONE, PhantomData, Serialize, Serializer, Visit,
+        Visitor, fmt,
+    };
 
-    pub(in crate::measure) fn serialize<S: Serializer>(hum: &Measured<Option<Hum>>, to: S) -> Result<S::Ok, S::Error> {
-        match hum {
+    pub(crate) fn serialize<T: Serialize, S: Serializer>(
+        value: &Measured<Option<T>>,
+        to: S,
+    ) -> Result<S::Ok, S::Error> {
+        match value {
             Ok(None) => to.serialize_str(NONE),
-            Ok(Some(hum)) => super::serialize(&Ok(hum), to),
-            Err(doubt) => super::serialize::<Hum, S>(&Err(*doubt), to),
+            Ok(Some(known)) => known.serialize(to),
+            Err(doubt) => doubt.serialize(to),
         }
     }
 
-    pub(in crate::measure) fn deserialize<'de, D: Deserializer<'de>>(
-        from: D,
-    ) -> Result<Measured<Option<Hum>>, D::Error> {
-        from.deserialize_any(Heard)
+    pub(crate) fn deserialize<'de, T, D>(from: D) -> Result<Measured<Option<T>>, D::Error>
+    where
+        T: Deserialize<'de>,
+        D: Deserializer<'de>,
+    {
+        from.deserialize_any(Optional(PhantomData))
     }
 
-    struct Heard;
+    struct Optional<T>(PhantomData<T>);
 
-    impl<'de> Visitor<'de> for Heard {
-        type Value = Measured<Option<Hum>>;
+    impl<'de, T: Deserialize<'de>> Visitor<'de> for Optional<T> {
+        type Value = Measured<Option<T>>;
 
         fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-            f.write_str("hum, \"none\", or the word for why it is not known")
+            f.write_str("a table, \"none\", or the word for why it is not known")
         }
         fn visit_str<E: Error>(self, word: &str) -> Result<Self::Value, E> {
             if word == NONE { Ok(Ok(None)) } else { super::doubt(word).map(Err) }
         }
         fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Self::Value, A::Error> {
-            Told(super::PhantomData).visit_map(map).map(|hum| hum.map(Some))
+            Visit(PhantomData).visit_map(map).map(|known| known.map(Some))
         }
     }
 }
 
-/// Candidates: a list as long as there are any, or the word for a doubt.
-pub(super) mod candidates {
+/// A short list, as long as there is anything, or the word for a doubt.
+pub(super) mod list {
     use super::{
-        Candidates, Deserializer, Error, Measured, Resonance, SeqAccess, SerializeSeq, Serializer, Visitor, fmt,
+        Deserialize, Deserializer, Error, Measured, PhantomData, SeqAccess, Serialize, SerializeSeq, Serializer,
+        Visitor, fmt,
     };
 
-    pub(in crate::measure) fn serialize<S: Serializer>(found: &Measured<Candidates>, to: S) -> Result<S::Ok, S::Error> {
+    pub(crate) fn serialize<T: Serialize, S: Serializer, const N: usize>(
+        found: &Measured<[Option<T>; N]>,
+        to: S,
+    ) -> Result<S::Ok, S::Error> {
         match found {
             Ok(found) => {
                 let mut list = to.serialize_seq(Some(found.iter().flatten().count()))?;
-                for candidate in found.iter().flatten() {
-                    list.serialize_element(candidate)?;
+                for one in found.iter().flatten() {
+                    list.serialize_element(one)?;
                 }
                 list.end()
             }
-            Err(doubt) => super::serialize::<Resonance, S>(&Err(*doubt), to),
+            Err(doubt) => doubt.serialize(to),
         }
     }
 
-    pub(in crate::measure) fn deserialize<'de, D: Deserializer<'de>>(
-        from: D,
-    ) -> Result<Measured<Candidates>, D::Error> {
-        from.deserialize_any(List)
+    pub(crate) fn deserialize<'de, T, D, const N: usize>(from: D) -> Result<Measured<[Option<T>; N]>, D::Error>
+    where
+        T: Deserialize<'de>,
+        D: Deserializer<'de>,
+    {
+        from.deserialize_any(List(PhantomData))
     }
 
-    struct List;
+    struct List<T, const N: usize>(PhantomData<T>);
 
-    impl<'de> Visitor<'de> for List {
-        type Value = Measured<Candidates>;
+    impl<'de, T: Deserialize<'de>, const N: usize> Visitor<'de> for List<T, N> {
+        type Value = Measured<[Option<T>; N]>;
 
         fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-            f.write_str("a short list of resonances, or the word for why they are not known")
+            write!(f, "a list of up to {N}, or the word for why it is not known")
         }
         fn visit_str<E: Error>(self, word: &str) -> Result<Self::Value, E> {
             super::doubt(word).map(Err)
         }
         fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Self::Value, A::Error> {
-            let mut found = Candidates::default();
+            let mut found = [const { None }; N];
             for place in &mut found {
                 *place = list.next_element()?;
             }
-            match list.next_element::<Resonance>()? {
+            match list.next_element::<T>()? {
                 None => Ok(Ok(found)),
-                Some(_) => Err(A::Error::invalid_length(found.len() + 1, &self)),
+                Some(_) => Err(A::Error::invalid_length(N + 1, &self)),
             }
         }
     }

@@ -1,5 +1,6 @@
-//! Halving the sample rate, as often as wanted.
+//! HalfBandDecimator the sample rate, as often as wanted.
 
+use super::window::kaiser;
 use core::f64::consts::PI;
 
 /// Pairs of coefficients beside the centre.
@@ -21,7 +22,7 @@ const BETA: f64 = 7.857;
 /// down from 0.3 on; delay 31 samples of its input. Its phase counts from reset, and the sum of each output is taken in one
 /// order, so that any split gives the same bits. About 2 ns per input sample.
 #[derive(Clone, Debug)]
-pub(crate) struct Halving {
+pub struct HalfBandDecimator {
     taps: [f32; PAIRS],
     /// The even samples: the last ones, then those of a block.
     even: [f32; EVEN + BLOCK],
@@ -31,23 +32,21 @@ pub(crate) struct Halving {
     waiting: Option<f32>,
 }
 
-impl Halving {
-    pub(crate) fn new() -> Self {
-        // Modified Bessel function of the first kind and order 0, by its series.
-        let bessel = |x: f64| {
-            let (mut sum, mut term) = (1.0, 1.0);
-            for k in 1..40 {
-                term *= (0.5 * x / f64::from(k)) * (0.5 * x / f64::from(k));
-                sum += term;
-            }
-            sum
-        };
+impl Default for HalfBandDecimator {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl HalfBandDecimator {
+    /// A filter that has heard nothing.
+    #[must_use]
+    pub fn new() -> Self {
         let mut taps = [0.0; PAIRS];
         for (i, tap) in taps.iter_mut().enumerate() {
             let n = (2 * i + 1) as f64;
             let edge = n / (2 * PAIRS) as f64;
-            let window = bessel(BETA * libm::sqrt(1.0 - edge * edge)) / bessel(BETA);
-            *tap = libm::sin(0.5 * PI * n) / (PI * n) * window;
+            *tap = libm::sin(0.5 * PI * n) / (PI * n) * kaiser(edge, BETA);
         }
         let sum: f64 = 0.5 + 2.0 * taps.iter().sum::<f64>();
         Self {
@@ -60,7 +59,7 @@ impl Halving {
 
     /// Takes samples and puts every second one of the filtered into `to`; gives how many. `to` has room for half of them,
     /// rounded up.
-    pub(crate) fn run(&mut self, samples: &[f32], to: &mut [f32]) -> usize {
+    pub fn run(&mut self, samples: &[f32], to: &mut [f32]) -> usize {
         let mut rest = samples;
         let mut count = 0;
         loop {
@@ -118,10 +117,10 @@ mod tests {
     use std::vec::Vec;
 
     fn gain_db(frequency: f64) -> f64 {
-        let mut halving = Halving::new();
+        let mut decimator = HalfBandDecimator::new();
         let tone: Vec<f32> = (0..8_192).map(|n| libm::sin(2.0 * PI * frequency * f64::from(n)) as f32).collect();
         let mut out = std::vec![0.0; 4_096];
-        assert_eq!(halving.run(&tone, &mut out), 4_096);
+        assert_eq!(decimator.run(&tone, &mut out), 4_096);
         let power = out[100..].iter().map(|&s| f64::from(s).powi(2)).sum::<f64>() / 3_996.0;
         10.0 * libm::log10(power / 0.5)
     }
@@ -139,7 +138,7 @@ mod tests {
     #[test]
     fn any_split_gives_the_same_bits() {
         let noise: Vec<f32> = (0..1_000_u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 8) as f32 / 1e7).collect();
-        let (mut whole, mut split) = (Halving::new(), Halving::new());
+        let (mut whole, mut split) = (HalfBandDecimator::new(), HalfBandDecimator::new());
         let mut expected = [0.0; 500];
         assert_eq!(whole.run(&noise, &mut expected), 500);
         let mut found = Vec::new();

@@ -1,8 +1,8 @@
 //! The long-term spectrum of active speech, against published speech.
 
+use super::level_bins::LevelBins;
 use super::profile::{BANDS, Colour, Doubt, Measured};
-use super::spectra::{LONGEST, Spectra, total};
-use super::strata::Strata;
+use super::spectra::{Framing, Spectrum, total};
 use crate::math::power_to_db;
 use crate::speech::{BYRNE_1994_COMBINED, against_published};
 
@@ -10,81 +10,72 @@ use crate::speech::{BYRNE_1994_COMBINED, against_published};
 pub(crate) const NARROW_HZ: f64 = 187.5;
 /// Narrow bands: up to 24 kHz.
 pub(crate) const NARROW: usize = 128;
-/// A frame counts as speech when it is at most so far under the active level, dB (the margin of ITU-T P.56).
-const MARGIN_DB: f64 = 15.9;
 /// Fewest frames that give a spectrum: two seconds.
 const FEWEST_S: f64 = 2.0;
 /// A band must stand so far over the noise, dB.
 const OVER_NOISE_DB: f64 = 6.0;
 
-/// Hears a mono recording at 8 to 48 kHz and keeps its spectrum: frames of 85 ms (4096 samples at 48 kHz) under a Hann
-/// window, every half frame, kept apart by the frame's level from 80 Hz to 8 kHz.
+/// Keeps the spectra of long frames by their level, in third octaves and in narrow bands.
 #[derive(Clone, Debug)]
-pub(crate) struct ColourMeter {
-    spectra: Spectra<LONGEST>,
-    bin_hz: f64,
-    frame_s: f64,
+pub(crate) struct TonalBalance {
+    framing: Framing,
     /// Third octaves and narrow bands of frames, by level.
-    thirds: Strata<BANDS>,
-    narrow: Strata<NARROW, 30>,
+    thirds: LevelBins<BANDS>,
+    narrow: LevelBins<NARROW, 30>,
+    /// Edges of the third octaves, in bins.
     edges: [f32; BANDS + 1],
 }
 
-impl ColourMeter {
-    pub(crate) fn new(rate_hz: f64) -> Self {
-        let length = frame_length(rate_hz);
-        let bin_hz = rate_hz / length as f64;
+impl TonalBalance {
+    /// For spectra of long frames.
+    pub(crate) fn new(framing: &Framing) -> Self {
+        let bin_hz = framing.bin_hz();
         // IEC 61260-1: base-ten edges, 1 kHz 10^((i +- 1/2) / 10); 63 Hz is i = -12.
         let edges = core::array::from_fn(|i| (1_000.0 * libm::exp10((i as f64 - 12.5) / 10.0) / bin_hz) as f32);
-        Self {
-            spectra: Spectra::new(length, length / 2),
-            bin_hz,
-            frame_s: 0.5 * length as f64 / rate_hz,
-            thirds: Strata::new(),
-            narrow: Strata::new(),
-            edges,
+        Self { framing: *framing, thirds: LevelBins::new(), narrow: LevelBins::new(), edges }
+    }
+
+    /// Takes a spectrum and its level in dB.
+    pub(crate) fn frame(&mut self, &Spectrum { powers, .. }: &Spectrum<'_>, level_db: f64) {
+        for (sum, edge) in self.thirds.at(level_db).iter_mut().zip(self.edges.windows(2)) {
+            *sum += between(powers, edge[0], edge[1]);
+        }
+        let step = self.narrow_per_bin();
+        let sums = self.narrow.at(level_db);
+        for (k, power) in powers.iter().enumerate() {
+            sums[((k as f32 * step) as usize).min(NARROW - 1)] += power;
         }
     }
 
-    /// Samples up to the end of the frame that ends next.
-    pub(crate) fn until_frame(&self) -> usize {
-        self.spectra.until_frame()
+    /// Narrow bands per bin.
+    fn narrow_per_bin(&self) -> f32 {
+        (self.framing.bin_hz() / NARROW_HZ) as f32
     }
 
-    /// Distance of the bins of its spectra, Hz.
-    pub(crate) fn bin_hz(&self) -> f64 {
-        self.bin_hz
+    /// Mean powers of active speech in third octaves, as shares of full scale squared.
+    pub(crate) fn thirds(&self, active_level_dbov: f64) -> Measured<[f64; BANDS]> {
+        let (sums, count) = self.thirds.speech(active_level_dbov);
+        if count * self.framing.hop_s() < FEWEST_S {
+            return Err(Doubt::TooShort);
+        }
+        Ok(sums.map(|sum| sum / count))
     }
 
-    /// Takes samples; calls `also` with the powers of each frame and their level from 80 Hz to 8 kHz in dB.
-    pub(crate) fn push(&mut self, samples: &[f32], mut also: impl FnMut(&[f32], f64)) {
-        let Self { spectra, bin_hz, thirds, narrow, edges, .. } = self;
-        spectra.push(samples, |powers| {
-            let bin = |hz: f64| ((hz / *bin_hz + 0.5) as usize).min(powers.len());
-            let level = power_to_db(f64::from(total(&powers[bin(80.0)..bin(8_000.0)])).max(1e-13));
-            for (sum, edge) in thirds.at(level).iter_mut().zip(edges.windows(2)) {
-                *sum += between(powers, edge[0], edge[1]);
-            }
-            let sums = narrow.at(level);
-            let step = (*bin_hz / NARROW_HZ) as f32;
-            for (k, power) in powers.iter().enumerate() {
-                sums[((k as f32 * step) as usize).min(NARROW - 1)] += power;
-            }
-            also(powers, level);
-        });
+    /// Upper edge of a third octave, Hz.
+    pub(crate) fn upper_hz(&self, band: usize) -> f64 {
+        f64::from(self.edges[band + 1]) * self.framing.bin_hz()
     }
 
     /// Power density of active speech in bands of [`NARROW_HZ`], dB, and how many bands the rate has.
     pub(crate) fn narrow_db(&self, active_level_dbov: f64) -> Measured<([f64; NARROW], usize)> {
-        let (sums, count) = self.narrow.from(active_level_dbov - MARGIN_DB);
-        if count * self.frame_s < FEWEST_S {
+        let (sums, count) = self.narrow.speech(active_level_dbov);
+        if count * self.framing.hop_s() < FEWEST_S {
             return Err(Doubt::TooShort);
         }
-        let half = 0.5 * self.spectra.length() as f64 * self.bin_hz;
-        let bands = ((half / NARROW_HZ) as usize).min(NARROW);
+        let bands = ((0.5 * self.framing.rate_hz / NARROW_HZ) as usize).min(NARROW);
         let mut bins = [0.0_f64; NARROW];
-        let step = (self.bin_hz / NARROW_HZ) as f32;
-        for k in 0..self.spectra.length() / 2 {
+        let step = self.narrow_per_bin();
+        for k in 0..self.framing.length / 2 {
             bins[((k as f32 * step) as usize).min(NARROW - 1)] += 1.0;
         }
         let level = |i: usize| power_to_db((sums[i] / (count * bins[i].max(1.0))).max(1e-20));
@@ -107,14 +98,10 @@ impl ColourMeter {
         high_hz: f64,
         pitch_hz: Option<f64>,
     ) -> Measured<Colour> {
-        let (sums, count) = self.thirds.from(active_level_dbov - MARGIN_DB);
-        if count * self.frame_s < FEWEST_S {
-            return Err(Doubt::TooShort);
-        }
+        let powers = self.thirds(active_level_dbov)?;
         let bands_dbfs: [Option<f64>; BANDS] = core::array::from_fn(|i| {
-            let upper = f64::from(self.edges[i + 1]) * self.bin_hz;
-            let db = power_to_db((sums[i] / count).max(1e-20));
-            (upper <= high_hz * 1.01 && db >= noise_dbfs[i] + OVER_NOISE_DB).then_some(db)
+            let db = power_to_db(powers[i].max(1e-20));
+            (self.upper_hz(i) <= high_hz * 1.01 && db >= noise_dbfs[i] + OVER_NOISE_DB).then_some(db)
         });
         let deviation_db = against_published(&bands_dbfs, pitch_hz).ok_or(Doubt::TooNoisy)?;
         let region = |from: usize, to: usize| {
@@ -134,16 +121,6 @@ impl ColourMeter {
     }
 }
 
-/// Samples of a frame of about 85 ms: a power of two.
-pub(crate) fn frame_length(rate_hz: f64) -> usize {
-    match rate_hz {
-        hz if hz > 34_000.0 => 4_096,
-        hz if hz > 17_000.0 => 2_048,
-        hz if hz > 8_500.0 => 1_024,
-        _ => 512,
-    }
-}
-
 /// Power between two places, in bins; every bin reaches half a bin to both sides and counts by overlap.
 fn between(powers: &[f32], from: f32, to: f32) -> f32 {
     let last = powers.len() as f32 - 0.5;
@@ -159,6 +136,7 @@ fn between(powers: &[f32], from: f32, to: f32) -> f32 {
 
 #[cfg(test)]
 pub(crate) mod tests {
+    use super::super::spectra::Spectra;
     use super::*;
     extern crate std;
     use std::vec::Vec;
@@ -186,13 +164,21 @@ pub(crate) mod tests {
         out.into_iter().map(|s| s as f32).collect()
     }
 
+    pub(crate) fn heard(rate: f64, signal: &[f32], piece: usize) -> TonalBalance {
+        let framing = Framing::long(rate);
+        let mut spectra = Spectra::<2_048>::new(framing);
+        let mut balance = TonalBalance::new(&framing);
+        for piece in signal.chunks(piece) {
+            spectra.push(piece, |spectrum| balance.frame(spectrum, spectrum.level_db()));
+        }
+        balance
+    }
+
     #[test]
     fn published_speech_deviates_by_nothing_at_any_level_and_in_any_split() {
         for scale in [1.0, 0.1] {
             let signal = speech(48_000.0, 3.0, 24_000.0, scale);
-            let (mut meter, mut split) = (ColourMeter::new(48_000.0), ColourMeter::new(48_000.0));
-            meter.push(&signal, |_, _| {});
-            signal.chunks(331).for_each(|piece| split.push(piece, |_, _| {}));
+            let (meter, split) = (heard(48_000.0, &signal, signal.len()), heard(48_000.0, &signal, 331));
             let active = -20.0 + 20.0 * libm::log10(scale);
             let colour = meter.colour(active, &[-120.0; BANDS], 24_000.0, Some(120.0)).unwrap();
             for (i, deviation) in colour.deviation_db.iter().enumerate().skip(4) {

@@ -1,0 +1,142 @@
+//! Complex numbers of any real type: one value, or four side by side.
+
+use core::ops::{Add, Mul, Neg, Sub};
+use wide::f32x4;
+
+/// A complex number.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Complex<T> {
+    /// Real part.
+    pub re: T,
+    /// Imaginary part.
+    pub im: T,
+}
+
+/// Four complex numbers, computed together.
+pub type Complex4 = Complex<f32x4>;
+
+impl<T> Complex<T>
+where
+    T: Copy + Add<Output = T> + Sub<Output = T> + Mul<Output = T>,
+{
+    /// The sum.
+    #[inline(always)]
+    #[must_use]
+    pub fn plus(self, o: Self) -> Self {
+        Self { re: self.re + o.re, im: self.im + o.im }
+    }
+
+    /// The difference.
+    #[inline(always)]
+    #[must_use]
+    pub fn minus(self, o: Self) -> Self {
+        Self { re: self.re - o.re, im: self.im - o.im }
+    }
+
+    /// The product.
+    #[inline(always)]
+    #[must_use]
+    pub fn times(self, o: Self) -> Self {
+        Self { re: self.re * o.re - self.im * o.im, im: self.re * o.im + self.im * o.re }
+    }
+
+    /// The real part of the product.
+    #[inline(always)]
+    #[must_use]
+    pub fn real_of_product(self, o: Self) -> T {
+        self.re * o.re - self.im * o.im
+    }
+
+    /// The product with a real number.
+    #[inline(always)]
+    #[must_use]
+    pub fn scaled(self, by: T) -> Self {
+        Self { re: self.re * by, im: self.im * by }
+    }
+
+    /// The square of the magnitude.
+    #[inline(always)]
+    #[must_use]
+    pub fn power(self) -> T {
+        self.re * self.re + self.im * self.im
+    }
+}
+
+impl<T: Copy + Neg<Output = T>> Complex<T> {
+    /// The complex conjugate.
+    #[inline(always)]
+    #[must_use]
+    pub fn conjugate(self) -> Self {
+        Self { re: self.re, im: -self.im }
+    }
+
+    /// The product with `j`.
+    #[inline(always)]
+    #[must_use]
+    pub fn turned(self) -> Self {
+        Self { re: -self.im, im: self.re }
+    }
+}
+
+impl Complex<f32> {
+    /// The unit at so many turns of the circle: `exp(j TAU turns)`.
+    #[must_use]
+    pub fn at(turns: f64) -> Self {
+        let (sin, cos) = libm::sincos(core::f64::consts::TAU * turns);
+        Self { re: cos as f32, im: sin as f32 }
+    }
+
+    /// The magnitude.
+    #[must_use]
+    pub fn magnitude(self) -> f32 {
+        libm::sqrtf(self.power())
+    }
+}
+
+impl Complex4 {
+    /// Four times zero.
+    pub const ZERO: Self = Self { re: f32x4::ZERO, im: f32x4::ZERO };
+
+    /// Loads four neighbours: real and imaginary parts lie apart.
+    #[inline(always)]
+    #[must_use]
+    pub fn load(re: &[[f32; 4]], im: &[[f32; 4]], at: usize) -> Self {
+        Self { re: f32x4::from(re[at]), im: f32x4::from(im[at]) }
+    }
+
+    /// Puts zero in the first place.
+    #[inline(always)]
+    #[must_use]
+    pub fn without_first(self) -> Self {
+        let last = f32x4::from([0.0, 1.0, 1.0, 1.0]);
+        Self { re: self.re * last, im: self.im * last }
+    }
+}
+
+impl From<[Complex<f32>; 4]> for Complex4 {
+    #[inline(always)]
+    fn from(four: [Complex<f32>; 4]) -> Self {
+        Self { re: f32x4::from(four.map(|z| z.re)), im: f32x4::from(four.map(|z| z.im)) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn four_numbers_are_computed_as_one_is() {
+        let one = |k: usize| Complex { re: k as f32 - 1.5, im: 0.25 * k as f32 + 1.0 };
+        let [a, b] = [0, 4].map(|from| [0, 1, 2, 3].map(|k| one(from + k)));
+        let product = Complex4::from(a).times(Complex4::from(b).conjugate());
+        for k in 0..4 {
+            // (a + jb)(c - jd) = ac + bd + j(bc - ad)
+            let (re, im) = (a[k].re * b[k].re + a[k].im * b[k].im, a[k].im * b[k].re - a[k].re * b[k].im);
+            assert_eq!((product.re.to_array()[k], product.im.to_array()[k]), (re, im));
+        }
+        assert_eq!(Complex { re: 3.0, im: 4.0 }.power(), 25.0);
+        let quarter = Complex::at(0.25);
+        assert!((quarter.im - 1.0).abs() < 1e-7 && quarter.re.abs() < 1e-7);
+        assert_eq!(Complex { re: 1.0, im: 2.0 }.turned(), Complex { re: -2.0, im: 1.0 });
+    }
+}

@@ -1,0 +1,51 @@
+//! The parabola through three neighbouring values: where and how high a peak is between them.
+
+use crate::math::Real;
+
+/// Where the parabola through three values one apart is highest, counted from the middle one; 0 where it does not bend down.
+///
+/// Within half a step where the middle value is the largest; beyond it otherwise, so clamp what is not known to be a peak.
+#[inline(always)]
+#[must_use]
+pub fn vertex<T: Real>([left, here, right]: [T; 3]) -> T {
+    let bend = left - T::nearest(2.0) * here + right;
+    if bend < T::ZERO { T::nearest(0.5) * (left - right) / bend } else { T::ZERO }
+}
+
+/// The height of the parabola through three values at its [`vertex`].
+#[inline(always)]
+#[must_use]
+pub fn height<T: Real>([left, here, right]: [T; 3], vertex: T) -> T {
+    here - T::nearest(0.25) * (left - right) * vertex
+}
+
+/// The height of the parabola through three magnitudes if the middle one is the largest, else the middle one: [`height`]
+/// at [`vertex`] as one expression without a branch, for several values at once.
+#[inline(always)]
+#[must_use]
+pub fn crest(before: f32, middle: f32, after: f32) -> f32 {
+    let rise = middle - before;
+    let fall = middle - after;
+    let bend = rise + fall;
+    let tilt = rise - fall;
+    let top = middle + tilt * tilt / (8.0 * bend);
+    if rise >= 0.0 && fall >= 0.0 && bend > 0.0 { top } else { middle }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_vertex_of_a_parabola_is_found() {
+        for (place, top, bend) in [(0.0, 1.0, -1.0), (0.3, 2.0, -0.5), (-0.5, 4.0, -3.0)] {
+            let at = |x: f64| top + bend * (x - place) * (x - place);
+            let values = [-1.0, 0.0, 1.0].map(at);
+            let found = vertex(values);
+            assert!((found - place).abs() < 1e-14 && (height(values, found) - top).abs() < 1e-14, "{found}");
+            let [before, middle, after] = values.map(|x| x as f32);
+            assert!((f64::from(crest(before, middle, after)) - top).abs() < 1e-6);
+        }
+        assert_eq!((vertex([1.0, 1.0, 1.0]), vertex([2.0, 1.0, 2.0])), (0.0, 0.0));
+    }
+}
