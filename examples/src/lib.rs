@@ -11,7 +11,6 @@ pub mod report;
 pub mod resample;
 pub mod series;
 pub mod settings_file;
-pub mod spectrum;
 pub mod terminal;
 pub mod timing;
 pub mod voice_page;

@@ -60,7 +60,7 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
 
     let clips = Plan::for_clips(2 * voices.len() + 1);
     for voice in &mut voices {
-        voice.process(job, folder.path(), progress)?;
+        voice.process(folder.path(), progress)?;
     }
     programme::balance(&mut voices);
     let mut files = Vec::new();

@@ -25,8 +25,10 @@ mod resonance;
 #[cfg(feature = "serde")]
 mod serialisation;
 mod spectra;
+pub mod speech_spectrum;
 mod subject;
 mod tonal_balance;
 
 pub use meter::ProfileMeter;
 pub use profile::Profile;
+pub use speech_spectrum::SpeechSpectrum;

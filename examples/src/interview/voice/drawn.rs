@@ -4,17 +4,16 @@ use super::response::{bands, response};
 use crate::interview::words;
 use crate::report::{LoudnessWindow, VoiceSeries};
 use crate::series::{Merge, Series};
-use crate::spectrum::LongTermSpectrum;
-use voicechain_core::StripSettings;
 use voicechain_core::frame::Frame;
+use voicechain_core::measure::SpeechSpectrum;
 use voicechain_core::meters::{LoudnessMeter, ReductionMeter};
 use voicechain_core::settings::StageId;
+use voicechain_core::speech::BYRNE_1994_COMBINED;
 use voicechain_core::strip::{Strip, StripCoefs};
+use voicechain_core::{SampleRate, StripSettings};
 
 /// Ten values of a series per second.
 const SERIES_STEP_S: f64 = 0.1;
-/// A frame of the spectrum counts when it is at most so far under the voice's loudness, dB.
-const SPECTRUM_RANGE_DB: f64 = 20.0;
 
 /// The gain of a stage over time.
 struct Gain {
@@ -25,9 +24,9 @@ struct Gain {
 }
 
 /// Spectra before and after the strip, loudness before and after, and the gains of the stages that take away.
-pub(super) struct Gathered {
-    before: LongTermSpectrum,
-    after: LongTermSpectrum,
+pub(super) struct Gathered<const C: usize> {
+    before: Box<SpeechSpectrum<C>>,
+    after: Box<SpeechSpectrum<C>>,
     loudness_before: Series,
     loudness_after: Series,
     gains: Vec<Gain>,
@@ -36,15 +35,16 @@ pub(super) struct Gathered {
     pub(super) hum: Option<(f64, f64)>,
 }
 
-impl Gathered {
-    /// Nothing yet, of a voice of this loudness at the delivery's rate.
-    pub(super) fn new(settings: &StripSettings, loudness_lufs: f64, rate_hz: u32) -> Self {
-        let least = loudness_lufs - SPECTRUM_RANGE_DB;
-        let least_after = loudness_lufs + settings.trim.gain_db - SPECTRUM_RANGE_DB;
+impl<const C: usize> Gathered<C>
+where
+    [f32; C]: Frame,
+{
+    /// Nothing yet, of a voice at this rate.
+    pub(super) fn new(settings: &StripSettings, rate: SampleRate) -> Self {
         let gain = |stage| Gain { stage, series: Series::new(SERIES_STEP_S, Merge::Least), deepest_db: 0.0 };
         Self {
-            before: LongTermSpectrum::new(rate_hz, least),
-            after: LongTermSpectrum::new(rate_hz, least_after),
+            before: Box::new(SpeechSpectrum::new(rate)),
+            after: Box::new(SpeechSpectrum::new(rate)),
             loudness_before: Series::new(SERIES_STEP_S, Merge::Mean),
             loudness_after: Series::new(SERIES_STEP_S, Merge::Mean),
             gains: words::reducing(settings).map(gain).collect(),
@@ -54,20 +54,17 @@ impl Gathered {
     }
 
     /// Takes what goes into the strip, interleaved.
-    pub(super) fn recorded(&mut self, samples: &[f32], channels: usize) {
-        self.before.push(samples, channels);
+    pub(super) fn recorded(&mut self, samples: &[f32]) {
+        self.before.push(samples.as_chunks::<C>().0);
     }
 
     /// Takes what comes out of it.
-    pub(super) fn processed(&mut self, samples: &[f32], channels: usize) {
-        self.after.push(samples, channels);
+    pub(super) fn processed(&mut self, samples: &[f32]) {
+        self.after.push(samples.as_chunks::<C>().0);
     }
 
     /// Reads the strip's meters: to be called every 10 ms.
-    pub(super) fn read<const C: usize>(&mut self, strip: &Strip<C>)
-    where
-        [f32; C]: Frame,
-    {
+    pub(super) fn read(&mut self, strip: &Strip<C>) {
         for gain in &mut self.gains {
             let now = strip.reduction(gain.stage).map_or(0.0, ReductionMeter::now_db);
             gain.deepest_db = gain.deepest_db.max(now);
@@ -87,19 +84,16 @@ impl Gathered {
     }
 
     /// What is drawn of it, with the response of these coefficients. The recording's own rate and its pitch belong to it.
-    pub(super) fn series<const C: usize>(
+    pub(super) fn series(
         &self,
         settings: &StripSettings,
         coefs: &StripCoefs<C>,
         source_rate_hz: u32,
         pitch_hz: Option<f64>,
-    ) -> VoiceSeries
-    where
-        [f32; C]: Frame,
-    {
+    ) -> VoiceSeries {
         VoiceSeries {
-            spectrum_before: within(self.before.bands(), source_rate_hz),
-            spectrum_after: within(self.after.bands(), source_rate_hz),
+            spectrum_before: drawn(&self.before, source_rate_hz),
+            spectrum_after: drawn(&self.after, source_rate_hz),
             response: response(coefs),
             bands: bands(settings, coefs),
             pitch_hz,
@@ -112,8 +106,10 @@ impl Gathered {
     }
 }
 
-/// The bands that a recording of this rate can hold.
-fn within(mut bands: Vec<(f32, f32)>, rate_hz: u32) -> Vec<(f32, f32)> {
-    bands.retain(|(hz, _)| *hz <= 0.45 * rate_hz as f32);
-    bands
+/// A spectrum as the page draws it, (centre in Hz, dBFS), as far as the recording's own rate has room.
+fn drawn<const C: usize>(spectrum: &SpeechSpectrum<C>, rate_hz: u32) -> Vec<(f32, f32)> {
+    let levels = spectrum.bands_dbfs().unwrap_or_default();
+    let bands =
+        BYRNE_1994_COMBINED.iter().zip(levels).filter_map(|(&(hz, _), level)| level.map(|db| (hz as f32, db as f32)));
+    bands.filter(|(hz, _)| *hz <= 0.45 * rate_hz as f32).collect()
 }

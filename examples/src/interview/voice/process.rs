@@ -3,7 +3,6 @@
 use super::Voice;
 use super::drawn::Gathered;
 use crate::error::{JobError, Trouble};
-use crate::interview::job::Job;
 use crate::interview::levels::{TWO_CHANNELS_DB, measure, reduction};
 use crate::progress::{Progress, advance};
 use crate::report::data::GainReductions;
@@ -11,42 +10,26 @@ use crate::wav_file::Spool;
 use std::path::Path;
 use voicechain_core::SettingError;
 use voicechain_core::frame::Frame;
-use voicechain_core::levels::WORKING_LEVEL_LUFS;
 use voicechain_core::settings::StageId;
 use voicechain_core::stages::leveller::ahead::{self, LevelEar};
 use voicechain_core::strip::{LEARNT_S, Strip, StripCoefs};
 
 impl Voice {
     /// Runs the voice through the strip.
-    pub(in crate::interview) fn process(
-        &mut self,
-        job: &Job,
-        folder: &Path,
-        progress: &mut dyn Progress,
-    ) -> Result<(), JobError> {
+    pub(in crate::interview) fn process(&mut self, folder: &Path, progress: &mut dyn Progress) -> Result<(), JobError> {
         progress.step(&format!("processing {}", self.name), Some(self.frames()));
         let spool = Spool::create(folder, self.channels())?;
-        if self.channels() == 1 {
-            self.run_strip::<1>(job, spool, progress)
-        } else {
-            self.run_strip::<2>(job, spool, progress)
-        }
+        if self.channels() == 1 { self.run_strip::<1>(spool, progress) } else { self.run_strip::<2>(spool, progress) }
     }
 
-    fn run_strip<const C: usize>(
-        &mut self,
-        job: &Job,
-        mut spool: Spool,
-        progress: &mut dyn Progress,
-    ) -> Result<(), JobError>
+    fn run_strip<const C: usize>(&mut self, mut spool: Spool, progress: &mut dyn Progress) -> Result<(), JobError>
     where
         [f32; C]: Frame,
     {
         let design = |e: SettingError| JobError::new(Trouble::Usage, e.to_string(), "correct it");
         let coefs = StripCoefs::<C>::design(&self.settings, self.rate).map_err(design)?;
         let mut strip = Box::new(Strip::fresh(&coefs));
-        let loudness = self.input.integrated_lufs.unwrap_or(WORKING_LEVEL_LUFS);
-        let mut gathered = Gathered::new(&self.settings, loudness, job.delivery.rate_hz);
+        let mut gathered = Gathered::new(&self.settings, self.rate);
         let gains = if self.settings.leveller.on { self.leveller_gains::<C>()? } else { Vec::new() };
         if self.settings.hum.on || self.settings.de_reverb.on {
             let mut beginning = Vec::new();
@@ -76,7 +59,7 @@ impl Voice {
         &mut self,
         strip: &mut Strip<C>,
         leveller_gains: &[f32],
-        gathered: &mut Gathered,
+        gathered: &mut Gathered<C>,
         spool: &mut Spool,
         progress: &mut dyn Progress,
     ) -> Result<(), JobError>
@@ -89,7 +72,7 @@ impl Voice {
         let (mut chunk, mut fed, mut given) = (Vec::new(), 0u64, 0u64);
         while given < total {
             let read = self.recorded.read(&mut chunk, step as usize)?;
-            gathered.recorded(&chunk, C);
+            gathered.recorded(&chunk);
             chunk.resize(step as usize * C, 0.0);
             let (frames, _) = chunk.as_chunks_mut::<C>();
             let at = ahead::gain_for(fed, strip.leveller_delay(), self.rate);
@@ -98,7 +81,7 @@ impl Voice {
             let drop = latency.saturating_sub(fed).min(step);
             let take = (step - drop).min(total - given);
             let out = &chunk[drop as usize * C..(drop + take) as usize * C];
-            gathered.processed(out, C);
+            gathered.processed(out);
             spool.write(out)?;
             gathered.read(strip);
             fed += step;
