@@ -222,10 +222,11 @@ mod tests {
     #[test]
     fn both_transforms_find_the_same_powers() {
         for length in [1_024, 2_048, 4_096] {
-            let frame: Vec<f32> = voicechain_examples::timing::voice::speech_like(length, SampleRate::new(48_000.0).unwrap())
-                .iter()
-                .map(|&[left, _]| left)
-                .collect();
+            let frame: Vec<f32> =
+                voicechain_examples::timing::voice::speech_like(length, SampleRate::new(48_000.0).unwrap())
+                    .iter()
+                    .map(|&[left, _]| left)
+                    .collect();
             let [mut ours, mut theirs] = [vec![0.0; length / 2], vec![0.0; length / 2]];
             our_powers(length)(&frame, &mut ours);
             microfft_powers(length)(&frame, &mut theirs);

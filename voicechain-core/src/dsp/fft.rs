@@ -32,9 +32,10 @@ impl<const HALF: usize> RealFft<HALF> {
     /// The transform of frames of a length: a power of two from [`SHORTEST`] to `2 HALF`. Another length gives the next
     /// larger one in that range.
     #[must_use]
-    pub fn new(length: usize) -> Self {
+    pub const fn new(length: usize) -> Self {
         const { assert!(HALF.is_power_of_two() && 2 * HALF >= SHORTEST && 2 * HALF <= LONGEST) };
-        let (length, tables) = match length.min(2 * HALF) {
+        let length = if length < 2 * HALF { length } else { 2 * HALF };
+        let (length, tables) = match length {
             0..=128 => (128, &LENGTH_128),
             129..=256 => (256, &LENGTH_256),
             257..=512 => (512, &LENGTH_512),

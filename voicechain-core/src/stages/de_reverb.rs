@@ -151,6 +151,30 @@ pub struct DeReverbState<const C: usize> {
 }
 
 impl<const C: usize> DeReverbState<C> {
+    /// A state that has heard nothing: a constant, so that it is copied to its place at once.
+    const NEW: Self = Self {
+        plan: None,
+        fft: RealFft::new(LONGEST),
+        scratch: [[0.0; HALF]; 2],
+        analysis: [0.0; LONGEST],
+        synthesis: [0.0; LONGEST_SYNTHESIS],
+        windows_of: [0; 2],
+        past: [[0.0; LONGEST]; C],
+        at: 0,
+        filled: 0,
+        spectra: [[[0.0; HALF]; 2]; C],
+        overlap: [[0.0; LONGEST_SYNTHESIS]; C],
+        out: 0,
+        predictor: Predictor::FRESH,
+        suppressor: Suppressor::FRESH,
+        wet: [0.0; 2],
+        hops: 0,
+        silent: 0,
+        soft: 0,
+        soft_length: 1,
+        largest_db: 0.0,
+    };
+
     /// Forgets everything, in place: the state is too large to be made again on any stack.
     pub fn clear(&mut self) {
         self.plan = None;
@@ -251,28 +275,7 @@ where
     }
 
     fn state(_rate: SampleRate) -> DeReverbState<C> {
-        DeReverbState {
-            plan: None,
-            fft: RealFft::new(LONGEST),
-            scratch: [[0.0; HALF]; 2],
-            analysis: [0.0; LONGEST],
-            synthesis: [0.0; LONGEST_SYNTHESIS],
-            windows_of: [0; 2],
-            past: [[0.0; LONGEST]; C],
-            at: 0,
-            filled: 0,
-            spectra: [[[0.0; HALF]; 2]; C],
-            overlap: [[0.0; LONGEST_SYNTHESIS]; C],
-            out: 0,
-            predictor: Predictor::FRESH,
-            suppressor: Suppressor::FRESH,
-            wet: [0.0; 2],
-            hops: 0,
-            silent: 0,
-            soft: 0,
-            soft_length: 1,
-            largest_db: 0.0,
-        }
+        DeReverbState::NEW
     }
 
     const LONGEST_LATENCY: usize = LONGEST_SYNTHESIS;

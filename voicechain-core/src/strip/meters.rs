@@ -78,6 +78,7 @@ impl<const C: usize> StripMeters<C>
 where
     [f32; C]: Frame,
 {
+    #[inline(always)]
     pub(super) fn new(coefs: &StripCoefs<C>) -> Self {
         let rate = coefs.rate;
         Self {

@@ -41,6 +41,7 @@ where
     [f32; C]: Frame,
 {
     /// Listens to the processed side; the unprocessed one is delayed by `latency` samples.
+    #[inline(always)]
     pub(super) fn new(rate: SampleRate, latency: u32, motion: u32) -> Self {
         Self {
             delay: [[0.0; C]; DELAY],

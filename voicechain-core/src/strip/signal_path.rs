@@ -61,6 +61,7 @@ macro_rules! signal_path {
         where
             [f32; C]: Frame,
         {
+            #[inline(always)] // A path is too large to be copied from one stack frame to the next.
             pub(super) fn new(coefs: &StripCoefs<C>) -> Self {
                 Self {
                     order: signal_order(coefs.order),
