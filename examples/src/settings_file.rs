@@ -3,7 +3,6 @@
 use crate::error::{JobError, Trouble};
 use std::path::Path;
 use voicechain_core::StripSettings;
-pub use voicechain_text::FORMAT;
 use voicechain_text::TextError;
 
 fn refused(error: TextError) -> JobError {
