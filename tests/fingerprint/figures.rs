@@ -35,7 +35,7 @@ impl Value {
                 a.to_bits() == b.to_bits()
                     || (a.is_nan() && b.is_nan())
                     || a == b
-                    || (a - b).abs() <= 1e-3_f64.max(1e-5 * a.abs().max(b.abs()))
+                    || (a - b).abs() <= 1e-3_f64.max(2e-5 * a.abs().max(b.abs()))
             }
             _ => false,
         }
