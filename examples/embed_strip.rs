@@ -14,7 +14,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut settings = StartingPoint::SpokenClose.settings();
     settings.set("limiter.ceiling_dbtp", -1.5)?;
     let coefs = StripCoefs::<2>::design(&settings, SampleRate::new(48_000.0)?)?;
-    let mut strip = Box::new(Strip::fresh(&coefs));
+    let mut strip = Box::new(Strip::new(&coefs));
 
     let (mut bytes, mut frames) = (Vec::with_capacity(BLOCK * 8), [[0.0_f32; 2]; BLOCK]);
     while io::stdin().lock().take(BLOCK as u64 * 8).read_to_end(&mut bytes)? > 0 {

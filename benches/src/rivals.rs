@@ -36,7 +36,7 @@ pub type Stereo = Box<dyn FnMut(&mut [[f32; 2]])>;
 #[must_use]
 pub fn ours(rate: SampleRate) -> Stereo {
     let cascade = Cascade::new(sections(rate));
-    let mut state = CascadeState::<2, 8>::fresh();
+    let mut state = CascadeState::<2, 8>::new();
     Box::new(move |frames| cascade.run(&mut state, frames))
 }
 

@@ -84,7 +84,7 @@ where
     [f32; C]: Frame,
 {
     fn fresh(&self) -> Box<Strip<C>> {
-        Box::new(Strip::fresh(&self.others[self.at]))
+        Box::new(Strip::new(&self.others[self.at]))
     }
 
     fn random(&self, salt: u64) -> Noise {

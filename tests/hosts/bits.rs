@@ -94,7 +94,7 @@ where
     let mut random = Noise::new(seed);
     let frames = voice::<C>(rate_hz, 0.4, seed);
     let start = rounded(&random_settings(&mut random));
-    let mut strip = Strip::<C>::fresh(&StripCoefs::design(&start, rate).unwrap());
+    let mut strip = Strip::<C>::new(&StripCoefs::design(&start, rate).unwrap());
     let mut deck = Deck::new(C);
     deck.set_all(&start);
     assert!(deck.activate(rate_hz, 1_024));
@@ -130,7 +130,7 @@ where
     deck.deactivate();
     let rate = SampleRate::new(rate_hz / 2.0).unwrap();
     assert!(deck.activate(rate.hz(), 4_096));
-    let mut strip = Strip::<C>::fresh(&StripCoefs::design(&settings, rate).unwrap());
+    let mut strip = Strip::<C>::new(&StripCoefs::design(&settings, rate).unwrap());
     assert_eq!(deck.latency(), strip.latency());
     let (expected, _) = by_core(&mut strip, &settings, &frames, &[], rate);
     let mut host = planar(&frames);
@@ -157,7 +157,7 @@ fn offline_and_in_real_time_the_bits_are_the_same() {
     let frames = voice::<2>(48_000.0, 0.4, 31);
     let start = rounded(&random_settings(&mut random));
     let moves = random_moves(frames.len(), 40, &mut random);
-    let mut strip = Strip::<2>::fresh(&StripCoefs::design(&start, rate).unwrap());
+    let mut strip = Strip::<2>::new(&StripCoefs::design(&start, rate).unwrap());
     let (expected, _) = by_core(&mut strip, &start, &frames, &moves, rate);
     for switched in [[false, false], [true, true], [false, true], [true, false]] {
         let mut deck = Deck::new(2);
@@ -179,7 +179,7 @@ fn a_move_one_frame_late_is_heard() {
     let frames = voice::<1>(48_000.0, 0.2, 7);
     let info = settings::row("trim.gain_db").unwrap();
     let start = StripSettings::default();
-    let mut strip = Strip::<1>::fresh(&StripCoefs::design(&start, rate).unwrap());
+    let mut strip = Strip::<1>::new(&StripCoefs::design(&start, rate).unwrap());
     let (expected, _) = by_core(&mut strip, &start, &frames, &[Move { at: 1_001, info, value: 6.0 }], rate);
     let mut deck = Deck::new(1);
     assert!(deck.activate(48_000.0, 512));
@@ -204,7 +204,7 @@ fn bypass_keeps_the_latency_and_gives_the_input() {
         deck.run(&mut host, &[], || 300);
         if level_match {
             let rate = SampleRate::new(48_000.0).unwrap();
-            let mut strip = Strip::<2>::fresh(&StripCoefs::design(&settings, rate).unwrap());
+            let mut strip = Strip::<2>::new(&StripCoefs::design(&settings, rate).unwrap());
             strip.set_listening(Listening { way: Way::Unprocessed, matched: true });
             strip.reset();
             let mut expected = frames.clone();

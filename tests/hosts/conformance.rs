@@ -27,7 +27,7 @@ fn settings_with(seed: u64) -> StripSettings {
 fn by_core(settings: &StripSettings, frames: &[[f32; 2]]) -> Vec<[f32; 2]> {
     let coefs = StripCoefs::design(settings, SampleRate::new(48_000.0).unwrap()).unwrap();
     let mut out = frames.to_vec();
-    Strip::fresh(&coefs).run(&mut out);
+    Strip::new(&coefs).run(&mut out);
     out
 }
 

@@ -55,7 +55,7 @@ where
     let mut frames: Vec<[f32; C]> = pair.iter().map(|frame| std::array::from_fn(|c| frame[c])).collect();
     write_planar(&folder.join(format!("input-{number}.f32")), &frames)?;
     let (first, second) = (drawn(&mut random), drawn(&mut random));
-    let mut strip = Strip::<C>::fresh(&StripCoefs::design(&first, rate)?);
+    let mut strip = Strip::<C>::new(&StripCoefs::design(&first, rate)?);
     let half = frames.len() / 2;
     strip.run(&mut frames[..half]);
     strip.set(&StripCoefs::design(&second, rate)?);

@@ -115,7 +115,7 @@ fn a_proposal_reaches_the_host_as_gestures_and_the_strip_at_once() {
     let host = bench.host();
     assert_eq!(bench.instance.propose(Context::default(), &host).unwrap_err(), NotMeasured::Nothing);
     assert!(bench.deck.activate(rate_hz, 512));
-    let mut strip = Strip::<2>::fresh(&StripCoefs::design(&start, rate).unwrap());
+    let mut strip = Strip::<2>::new(&StripCoefs::design(&start, rate).unwrap());
     bench.instance.measure().unwrap();
     let host_out = play(&mut bench, &frames, rate_hz);
     let mut core = frames.clone();

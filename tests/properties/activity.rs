@@ -7,7 +7,7 @@ use voicechain_tests::signals::{phrases, white};
 /// The decision after every 10 ms.
 fn decisions(signal: &[f64], hz: f64) -> Vec<bool> {
     let tick = (0.01 * hz) as usize;
-    let mut activity = VoiceActivity::fresh(rate(hz), tick as f64);
+    let mut activity = VoiceActivity::new(rate(hz), tick as f64);
     signal
         .chunks_exact(tick)
         .map(|chunk| {

@@ -18,7 +18,7 @@ const CUT: Part = Part::Cut { frequency_hz: 640.0, gain_db: -6.0, q: 2.0 };
 fn gain_db(part: Part, hz: f64, rate_hz: f64) -> f64 {
     let tone = mono(&sine(hz, -12.0, rate_hz, rate_hz as usize));
     let mut heard = tone.clone();
-    Audition::fresh(part, rate(rate_hz)).run(&mut heard);
+    Audition::new(part, rate(rate_hz)).run(&mut heard);
     let half = tone.len() / 2;
     db(peak(&heard[half..])) - db(peak(&tone[half..]))
 }
@@ -58,7 +58,7 @@ fn what_a_cut_takes_and_what_it_leaves_are_the_whole() {
     let latency = with_cut.latency() as usize;
     let left = run(&mut with_cut, &signal);
     let mut taken = signal.clone();
-    Audition::fresh(CUT, rate(48_000.0)).run(&mut taken);
+    Audition::new(CUT, rate(48_000.0)).run(&mut taken);
     let mut worst = 0.0f64;
     for ((left, taken), whole) in left[latency..].iter().zip(&taken).zip(&signal) {
         for c in 0..2 {
@@ -86,7 +86,7 @@ fn the_strip_plays_a_part_of_the_recording_and_goes_back() {
     let band = run(&mut a, &signal);
     // Of the recording, whatever the strip makes of it.
     let mut expected = signal.clone();
-    Audition::fresh(BAND, rate).run(&mut expected);
+    Audition::new(BAND, rate).run(&mut expected);
     let after = latency + 4_800;
     let off = band[after..].iter().zip(&expected[after - latency..]).map(|(x, y)| (x[0] - y[0]).abs());
     assert!(off.fold(0.0, f32::max) < 1e-6);
@@ -159,7 +159,7 @@ fn choosing_a_part_does_not_click() {
     let (mut worst, mut hard) = (0.0f64, 0.0f64);
     for from in parts {
         for to in parts.into_iter().filter(|to| *to != from) {
-            let mut audition = Audition::<1>::fresh(from, rate(48_000.0));
+            let mut audition = Audition::<1>::new(from, rate(48_000.0));
             let mut out = tone.clone();
             audition.run(&mut out[..24_000]);
             audition.set(to);
@@ -171,8 +171,8 @@ fn choosing_a_part_does_not_click() {
             audition.run(&mut out[24_300..]);
             worst = worst.max(bend(&out[23_900..28_000]) / rest);
             let mut swapped = tone.clone();
-            Audition::<1>::fresh(from, rate(48_000.0)).run(&mut swapped[..24_012]);
-            Audition::<1>::fresh(to, rate(48_000.0)).run(&mut swapped[24_012..]);
+            Audition::<1>::new(from, rate(48_000.0)).run(&mut swapped[..24_012]);
+            Audition::<1>::new(to, rate(48_000.0)).run(&mut swapped[24_012..]);
             hard = hard.max(bend(&swapped[23_900..28_000]) / rest);
         }
     }
@@ -198,7 +198,7 @@ fn a_candidate_is_heard_by_its_own_numbers_and_nonsense_is_survived() {
         ] {
             for hz in [8_000.0, 192_000.0] {
                 let mut out = signal.clone();
-                Audition::fresh(part, rate(hz)).run(&mut out);
+                Audition::new(part, rate(hz)).run(&mut out);
                 assert!(out.iter().all(|[s]| s.is_finite() && s.abs() < 4.0), "{part:?} at {hz} Hz");
             }
         }

@@ -28,7 +28,7 @@ fn a_profile_meter_fits_in_300_kib() {
 fn a_strip_is_made_on_a_stack_of_2_mib_and_runs_on_256_kib() {
     let made = std::thread::Builder::new().stack_size(2 * 1024 * 1024).spawn(|| {
         let coefs = coefs::<2>(&StripSettings::default(), rate(48_000.0));
-        Box::new(Strip::fresh(&coefs))
+        Box::new(Strip::new(&coefs))
     });
     let mut strip = made.expect("a thread").join().expect("no overflow");
     let run = std::thread::Builder::new().stack_size(256 * 1024).spawn(move || {

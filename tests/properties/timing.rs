@@ -70,7 +70,7 @@ fn latency_and_tail_are_exact() {
             }
             let designed = coefs::<1>(&settings, rate(hz));
             let tail = designed.tail() as usize;
-            let response = impulse_response(&mut Strip::fresh(&designed), tail + 4_000);
+            let response = impulse_response(&mut Strip::new(&designed), tail + 4_000);
             let last = rings_for(&response);
             assert!(last <= tail, "{hz} Hz: rings for {last}, tail says {tail}: {settings:?}");
             assert!(tail <= 2 * last, "{hz} Hz: rings for {last}, tail says {tail}: {settings:?}");
@@ -81,7 +81,7 @@ fn latency_and_tail_are_exact() {
         settings.compressor.on = false;
         let designed = coefs::<1>(&settings, rate(48_000.0));
         let tail = designed.tail() as usize;
-        let last = rings_for(&impulse_response(&mut Strip::fresh(&designed), tail + 4_000));
+        let last = rings_for(&impulse_response(&mut Strip::new(&designed), tail + 4_000));
         assert!(last <= tail && tail <= 2 * last, "{point:?}: rings for {last}, tail says {tail}");
     }
 }

@@ -51,7 +51,7 @@ pub fn strip<const C: usize>(settings: &StripSettings, rate: SampleRate) -> Box<
 where
     [f32; C]: Frame,
 {
-    Box::new(Strip::fresh(&coefs(settings, rate)))
+    Box::new(Strip::new(&coefs(settings, rate)))
 }
 
 /// Settings with everything off that can be.

@@ -71,7 +71,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         (toml::from_str(&std::fs::read_to_string(first)?)?, SampleRate::new(second.parse()?)?)
     };
     let coefs = StripCoefs::<1>::design(&settings, rate)?;
-    let mut strip = Box::new(Strip::fresh(&coefs));
+    let mut strip = Box::new(Strip::new(&coefs));
     if file {
         strip.learn(&frames);
     }

@@ -6,7 +6,7 @@
 //!
 //! let settings = StartingPoint::SpokenClose.settings();
 //! let coefs = StripCoefs::<2>::design(&settings, SampleRate::new(48_000.0)?)?; // the only step that can fail
-//! let mut strip = Strip::fresh(&coefs);
+//! let mut strip = Strip::new(&coefs);
 //! let mut frames = [[0.0_f32; 2]; 512]; // any number of frames, in place
 //! strip.run(&mut frames);
 //! assert_eq!(strip.latency(), coefs.latency());

@@ -27,7 +27,7 @@ pub fn metered_stages() -> &'static [StageId] {
     static METERED: LazyLock<Vec<StageId>> = LazyLock::new(|| {
         let ask = || {
             let rate = SampleRate::new(SampleRate::MIN_HZ).ok()?;
-            let strip = Strip::<1>::fresh(&StripCoefs::design(&StripSettings::default(), rate).ok()?);
+            let strip = Strip::<1>::new(&StripCoefs::design(&StripSettings::default(), rate).ok()?);
             Some(StageId::ALL.iter().copied().filter(|stage| strip.reduction(*stage).is_some()).collect())
         };
         let asked =
@@ -174,7 +174,7 @@ mod tests {
         let mut settings = StripSettings::default();
         settings.trim.gain_db = 6.0;
         settings.compressor.on = false;
-        let mut strip = Strip::<2>::fresh(&StripCoefs::design(&settings, rate).unwrap());
+        let mut strip = Strip::<2>::new(&StripCoefs::design(&settings, rate).unwrap());
         let meters = Meters::default();
         let mut sender = meters.open(rate.hz());
         let mut run = |frames: usize| {

@@ -36,7 +36,7 @@ where
     pub fn new(parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Box<Self>> {
         let (seen, settings) = (parameters.changes(), parameters.modulated_settings());
         let coefs = StripCoefs::design(&settings, rate).ok()?;
-        let (strip, tail) = (Strip::fresh(&coefs), coefs.tail());
+        let (strip, tail) = (Strip::new(&coefs), coefs.tail());
         let waiting = false;
         let mut processor =
             Box::new(Self { strip, rate, settings, seen, tail, tail_is_old: None, latency_is_fixed, waiting });

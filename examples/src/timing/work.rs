@@ -95,6 +95,6 @@ pub fn strip<const C: usize>(settings: &StripSettings, rate: SampleRate) -> Resu
 where
     [f32; C]: Frame,
 {
-    let mut strip = Box::new(Strip::<C>::fresh(&StripCoefs::design(settings, rate)?));
+    let mut strip = Box::new(Strip::<C>::new(&StripCoefs::design(settings, rate)?));
     Ok(Work { latency: strip.latency(), run: Box::new(move |frames| strip.run(frames)) })
 }

@@ -157,7 +157,7 @@ where
 {
     let part = |part: Part| {
         let mut frames = whole.to_vec();
-        Audition::fresh(part, rate).run(&mut frames);
+        Audition::new(part, rate).run(&mut frames);
         frames
     };
     let TrialBell { frequency_hz, gain_db, q } = trial_bell(candidate);

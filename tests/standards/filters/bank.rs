@@ -16,19 +16,19 @@ fn bank_energies_are_those_of_its_filters() {
     let mut random = Noise::new(11);
     let frames: Vec<[f32; 2]> = (0..5_000).map(|_| [random.sample() as f32, 0.3 * random.sample() as f32]).collect();
     let bank = EnergyBank::new(bands);
-    let mut state = EnergyBankState::<2, 2>::fresh();
+    let mut state = EnergyBankState::<2, 2>::new();
     for piece in frames.chunks(37) {
         bank.run(&mut state, piece);
     }
     let found = state.take_energies();
     for (band, found) in bands.iter().zip(found) {
         let mut filtered = frames.clone();
-        Cascade::new(*band).run(&mut CascadeState::fresh(), &mut filtered);
+        Cascade::new(*band).run(&mut CascadeState::new(), &mut filtered);
         let expected: f64 = filtered.iter().flatten().map(|&x| f64::from(x) * f64::from(x)).sum();
         assert_relative_eq!(found, expected, max_relative = 1e-6);
     }
-    let mut whole = EnergyBankState::<2, 2>::fresh();
+    let mut whole = EnergyBankState::<2, 2>::new();
     bank.run(&mut whole, &frames);
     assert_eq!(whole.take_energies(), found);
-    assert_eq!(EnergyBankState::<1, 2>::fresh().take_energies(), [0.0; 2]);
+    assert_eq!(EnergyBankState::<1, 2>::new().take_energies(), [0.0; 2]);
 }

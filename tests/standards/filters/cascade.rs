@@ -60,7 +60,7 @@ fn rest_equals_an_independent_cascade() {
                 .collect();
             let mut frames = mono_noise(count as u64, 10_000);
             let input = frames.clone();
-            cascade.run(&mut CascadeState::<1, 8>::fresh(), &mut frames);
+            cascade.run(&mut CascadeState::<1, 8>::new(), &mut frames);
             for (n, ([x], [y])) in input.into_iter().zip(frames).enumerate() {
                 let expected = oracle.iter_mut().fold(f64::from(x), |v, section| section.run(v));
                 let error = (f64::from(y) - expected).abs();
@@ -80,7 +80,7 @@ fn response_is_the_transform_of_the_impulse_response() {
             let length = 2 * cascade.tail() as usize + 64;
             let mut frames = vec![[0.0_f32; 1]; length];
             frames[0] = [1.0];
-            cascade.run(&mut CascadeState::<1, 8>::fresh(), &mut frames);
+            cascade.run(&mut CascadeState::<1, 8>::new(), &mut frames);
             let measured: Vec<f64> = frames.iter().map(|[v]| f64::from(*v)).collect();
             for share in [0.002, 0.01, 0.03, 0.1, 0.25, 0.5, 0.7, 0.9, 1.0] {
                 let omega = PI * share;
@@ -107,10 +107,10 @@ fn channels_are_alike_and_apart() {
         let mut stereo = stereo_noise(7, 3_000);
         let (mut left, mut right): (Vec<_>, Vec<_>) = stereo.iter().map(|[l, r]| ([*l], [*r])).unzip();
         let mut left_only: Vec<[f32; 2]> = left.iter().map(|[l]| [*l, 0.0]).collect();
-        cascade.run(&mut CascadeState::<2, 8>::fresh(), &mut stereo);
-        cascade.run(&mut CascadeState::<1, 8>::fresh(), &mut left);
-        cascade.run(&mut CascadeState::<1, 8>::fresh(), &mut right);
-        cascade.run(&mut CascadeState::<2, 8>::fresh(), &mut left_only);
+        cascade.run(&mut CascadeState::<2, 8>::new(), &mut stereo);
+        cascade.run(&mut CascadeState::<1, 8>::new(), &mut left);
+        cascade.run(&mut CascadeState::<1, 8>::new(), &mut right);
+        cascade.run(&mut CascadeState::<2, 8>::new(), &mut left_only);
         for (n, [l, r]) in stereo.into_iter().enumerate() {
             assert_eq!([l.to_bits(), r.to_bits()], [left[n][0].to_bits(), right[n][0].to_bits()], "{count} {n}");
             assert_eq!(left_only[n], [l, 0.0], "{count} {n}");
@@ -126,7 +126,7 @@ fn idle_is_identity() {
     assert_eq!(idle.tail(), 0);
     let mut frames = stereo_noise(1, 500);
     let input = frames.clone();
-    idle.run(&mut CascadeState::<2, 2>::fresh(), &mut frames);
+    idle.run(&mut CascadeState::<2, 2>::new(), &mut frames);
     assert_eq!(frames, input);
 }
 
@@ -134,7 +134,7 @@ fn idle_is_identity() {
 #[test]
 fn silence_ends_in_zero() {
     let cascade = eight(48_000.0);
-    let mut state = CascadeState::<2, 8>::fresh();
+    let mut state = CascadeState::<2, 8>::new();
     cascade.run(&mut state, &mut stereo_noise(3, 1_000));
     cascade.run(&mut state, &mut vec![[0.0; 2]; 200_000]);
     let mut frames = vec![[0.0_f32; 2]; 256];
@@ -151,7 +151,7 @@ fn fading_ends_at_the_same_sample() {
         let render = |size: usize| {
             let mut frames = vec![[0.0_f32; 1]; 60_000];
             frames[0] = [1.0];
-            let mut state = CascadeState::<1, 8>::fresh();
+            let mut state = CascadeState::<1, 8>::new();
             frames.chunks_mut(size).for_each(|block| cascade.run(&mut state, block));
             frames
         };
@@ -178,7 +178,7 @@ proptest! {
         let (from, to) = (first(count), eight(48_000.0));
         let render = |cuts: &[usize]| {
             let mut frames = stereo_noise(11, length);
-            let mut state = CascadeState::<2, 8>::fresh();
+            let mut state = CascadeState::<2, 8>::new();
             let mut at = 0;
             let mut sizes = cuts.iter().copied().cycle();
             while at < length {

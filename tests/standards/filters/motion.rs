@@ -65,8 +65,8 @@ fn going_nowhere_sounds_like_rest() {
         let mut frames = vec![[0.0_f32; 1]; 4_096];
         frames[0] = [1.0];
         let mut rest = frames.clone();
-        cascade.run(&mut CascadeState::<1, 8>::fresh(), &mut rest);
-        let mut state = CascadeState::<1, 8>::fresh();
+        cascade.run(&mut CascadeState::<1, 8>::new(), &mut rest);
+        let mut state = CascadeState::<1, 8>::new();
         state.loosen(&cascade);
         cascade.between(&cascade, 0.0).run(&mut state, &mut frames);
         for (n, (a, b)) in rest.iter().zip(&frames).enumerate() {
@@ -103,9 +103,9 @@ fn states_are_carried_over_between_the_forms() {
             let mut noise = Noise::new(which as u64 + 17);
             let frames: Vec<[f32; 2]> = (0..6_000).map(|_| [noise.sample() as f32, noise.sample() as f32]).collect();
             let mut rest = frames.clone();
-            cascade.run(&mut CascadeState::<2, 8>::fresh(), &mut rest);
+            cascade.run(&mut CascadeState::<2, 8>::new(), &mut rest);
             let mut moved = frames.clone();
-            let mut state = CascadeState::<2, 8>::fresh();
+            let mut state = CascadeState::<2, 8>::new();
             let [first, second, third] = {
                 let (first, later) = moved.split_at_mut(2_001);
                 let (second, third) = later.split_at_mut(1_003);
@@ -138,8 +138,8 @@ fn nearly_nothing_is_carried_over() {
                 let mut noise = Noise::new(3);
                 let mut frames: Vec<[f32; 1]> = (0..3_000).map(|_| [noise.sample() as f32]).collect();
                 let mut rest = frames.clone();
-                cascade.run(&mut CascadeState::<1, 3>::fresh(), &mut rest);
-                let mut state = CascadeState::<1, 3>::fresh();
+                cascade.run(&mut CascadeState::<1, 3>::new(), &mut rest);
+                let mut state = CascadeState::<1, 3>::new();
                 for (block, part) in frames.chunks_mut(250).enumerate() {
                     if block % 2 == 1 {
                         state.loosen(&cascade);
@@ -193,7 +193,7 @@ proptest! {
             m1: 0.0,
             m2: 0.0,
         };
-        let mut state = CascadeState::<1, 1>::fresh();
+        let mut state = CascadeState::<1, 1>::new();
         for sign in [1.0, -1.0, 1.0, 1.0] {
             held(&StateVariable { g: 1.0, k: 0.1, ..any_form() }).run(&mut state, &mut [[sign]]);
         }
@@ -236,7 +236,7 @@ fn alternating_filters_blow_up_only_in_direct_form() {
 
     let (slow, fast) = (Cascade::new([slow]), Cascade::new([fast]));
     let (slow, fast) = (slow.between(&slow, 0.0), fast.between(&fast, 0.0));
-    let mut state = CascadeState::<1, 1>::fresh();
+    let mut state = CascadeState::<1, 1>::new();
     let mut noise = Noise::new(9);
     let mut largest = 0.0_f32;
     for period in 0..periods {
@@ -262,7 +262,7 @@ fn storms_of_settings_are_survived() {
     let mut noise = Noise::new(21);
     for hz in [8_000.0, 48_000.0, 192_000.0] {
         let rate = rate(hz);
-        let mut state = CascadeState::<2, 4>::fresh();
+        let mut state = CascadeState::<2, 4>::new();
         let mut largest = 0.0_f32;
         for n in 0..4_000 {
             let mut any_bell = || {
@@ -299,7 +299,7 @@ fn smooth(t: f64) -> f64 {
 /// of this shape.
 fn glide(from: &Cascade<8>, to: &Cascade<8>, samples: usize, shape: fn(f64) -> f64, signal: &[f32]) -> Vec<f32> {
     let mut frames: Vec<[f32; 1]> = signal.iter().map(|v| [*v]).collect();
-    let mut state = CascadeState::<1, 8>::fresh();
+    let mut state = CascadeState::<1, 8>::new();
     let (first, later) = frames.split_at_mut(signal.len() / 4);
     let (moving, last) = later.split_at_mut(samples);
     from.run(&mut state, first);
@@ -366,7 +366,7 @@ fn a_change_of_mind_continues_the_motion() {
     assert_eq!(midway.between(&c, 0.0).between(&c, 0.0), midway.between(&c, 0.0));
     let [signal, _] = smooth_signals(hz, 24_000);
     let mut frames: Vec<[f32; 1]> = signal.iter().map(|v| [*v]).collect();
-    let mut state = CascadeState::<1, 8>::fresh();
+    let mut state = CascadeState::<1, 8>::new();
     for (at, frame) in frames.chunks_mut(1).enumerate() {
         match at {
             0..6_000 => a.run(&mut state, frame),

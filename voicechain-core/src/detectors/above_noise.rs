@@ -92,10 +92,10 @@ where
 {
     /// A detector that has heard nothing.
     #[must_use]
-    pub fn fresh(rate: SampleRate) -> Self {
-        let floor = NoiseFloor::fresh(FLOOR_S * rate.hz() / f64::from(TICK));
+    pub fn new(rate: SampleRate) -> Self {
+        let floor = NoiseFloor::new(FLOOR_S * rate.hz() / f64::from(TICK));
         Self {
-            powers: BandPowers::fresh(),
+            powers: BandPowers::new(),
             bands: [Band { level: 0.0, slow: 0.0, floor, loud: 0.0 }; BANDS],
             over_db: ALL_CLEAR_DB,
         }

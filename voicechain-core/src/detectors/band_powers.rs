@@ -19,8 +19,8 @@ where
     [f32; C]: Frame,
 {
     /// Bands that have heard nothing.
-    pub(super) fn fresh() -> Self {
-        Self { bank: EnergyBankState::fresh(), frames: 0 }
+    pub(super) fn new() -> Self {
+        Self { bank: EnergyBankState::new(), frames: 0 }
     }
 
     /// The frames until the next powers.

@@ -35,7 +35,7 @@ pub struct CrestFactor {
 impl CrestFactor {
     /// A detector that has heard nothing.
     #[must_use]
-    pub fn fresh(rate: SampleRate) -> Self {
+    pub fn new(rate: SampleRate) -> Self {
         Self {
             past: [Block::default(); BLOCKS],
             next: 0,

@@ -48,9 +48,9 @@ mod tests {
         let (bands, sibilant) = (AboveNoiseBands::new(rate), SibilanceBands::new(rate).unwrap());
         let signal = noise();
         let read = |lengths: &[usize]| {
-            let mut above = AboveNoise::<2>::fresh(rate);
-            let mut sibilance = Sibilance::<2>::fresh(rate);
-            let mut crest = CrestFactor::fresh(rate);
+            let mut above = AboveNoise::<2>::new(rate);
+            let mut sibilance = Sibilance::<2>::new(rate);
+            let mut crest = CrestFactor::new(rate);
             let (mut rest, mut ticks) = (&signal[..], 0);
             for &length in lengths.iter().cycle() {
                 if rest.is_empty() {

@@ -24,7 +24,7 @@ pub struct NoiseFloor {
 impl NoiseFloor {
     /// A floor over so many values, rounded to eight parts.
     #[must_use]
-    pub fn fresh(values: f64) -> Self {
+    pub fn new(values: f64) -> Self {
         let values_per_part = libm::fmax(1.0, libm::round(values / PARTS as f64)) as u32;
         Self { past: [f32::MAX; PARTS], running: f32::MAX, next: 0, known: 0, values: 0, values_per_part }
     }
@@ -58,7 +58,7 @@ mod tests {
 
     #[test]
     fn the_floor_is_the_lowest_of_the_stretch() {
-        let mut floor = NoiseFloor::fresh(80.0);
+        let mut floor = NoiseFloor::new(80.0);
         for _ in 0..9 {
             floor.push(2.0);
         }

@@ -63,7 +63,7 @@ struct RecentLoudest {
 }
 
 impl RecentLoudest {
-    fn fresh(rate: SampleRate) -> Self {
+    fn new(rate: SampleRate) -> Self {
         let ticks_per_block = rate.samples(50.0) / TICK;
         Self { past: [0.0; 6], next: 0, running: 0.0, ticks: 0, ticks_per_block }
     }
@@ -102,10 +102,10 @@ where
 {
     /// A detector that has heard nothing.
     #[must_use]
-    pub fn fresh(rate: SampleRate) -> Self {
+    pub fn new(rate: SampleRate) -> Self {
         Self {
-            powers: BandPowers::fresh(),
-            recent: RecentLoudest::fresh(rate),
+            powers: BandPowers::new(),
+            recent: RecentLoudest::new(rate),
             sibilant_power: 0.0,
             voiced_power: 0.0,
             ratio_db: NO_SIBILANT_DB,

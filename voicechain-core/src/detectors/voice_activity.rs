@@ -40,14 +40,14 @@ const PATIENCE_S: f64 = 5.0;
 impl VoiceActivity {
     /// A detector that has heard nothing and is fed once per `tick` frames.
     #[must_use]
-    pub fn fresh(rate: SampleRate, tick: f64) -> Self {
-        Self::reaching(rate, tick, P56_MARGIN_DB, 5.0)
+    pub fn new(rate: SampleRate, tick: f64) -> Self {
+        Self::with_margin(rate, tick, P56_MARGIN_DB, 5.0)
     }
 
     /// The same with another margin under the active level, dB, which falls with another time constant, s: for voices whose
     /// level jumps.
     #[must_use]
-    pub fn reaching(rate: SampleRate, tick: f64, margin_db: f64, fall_s: f64) -> Self {
+    pub fn with_margin(rate: SampleRate, tick: f64, margin_db: f64, fall_s: f64) -> Self {
         let kept = |ms: f64| smoothing(ms, rate.hz(), tick);
         let seconds_per_tick = tick / rate.hz();
         Self {

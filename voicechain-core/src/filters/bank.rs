@@ -24,13 +24,22 @@ where
     sums: [<[f32; C] as Frame>::Lanes; BANDS],
 }
 
+impl<const C: usize, const BANDS: usize> Default for EnergyBankState<C, BANDS>
+where
+    [f32; C]: Frame,
+{
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
 impl<const C: usize, const BANDS: usize> EnergyBankState<C, BANDS>
 where
     [f32; C]: Frame,
 {
     /// A state that has heard nothing.
     #[must_use]
-    pub fn fresh() -> Self {
+    pub fn new() -> Self {
         Self { states: [[[Lanes::splat(0.0); 2]; 2]; BANDS], sums: [Lanes::splat(0.0); BANDS] }
     }
 

@@ -199,7 +199,7 @@ where
     [f32; C]: Frame,
 {
     fn default() -> Self {
-        Self::fresh()
+        Self::new()
     }
 }
 
@@ -209,7 +209,7 @@ where
 {
     /// A state that has heard nothing.
     #[must_use]
-    pub fn fresh() -> Self {
+    pub fn new() -> Self {
         Self { states: [[Lanes::splat(0.0); 2]; N], clock: 0 }
     }
 

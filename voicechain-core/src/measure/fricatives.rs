@@ -62,7 +62,7 @@ impl SibilanceMeter {
     pub(crate) fn new(rate: SampleRate, framing: &Framing) -> Self {
         Self {
             bands: SibilanceBands::new(rate),
-            detector: sibilance::Sibilance::fresh(rate),
+            detector: sibilance::Sibilance::new(rate),
             ratios: [sibilance::NO_SIBILANT_DB; 4],
             fricatives: LevelBins::new(),
             loud: LevelBins::new(),

@@ -213,7 +213,7 @@ impl Rumble {
         Self {
             decimator: TriangleDecimator::new(every as u32),
             filter: Cascade::new(design::butterworth_low_pass_at(RUMBLE_HZ, low_rate_hz)),
-            state: CascadeState::fresh(),
+            state: CascadeState::new(),
             length: (low_rate_hz / RUMBLE_PER_S) as u32,
             count: 0,
             energy: 0.0,

@@ -138,9 +138,9 @@ where
 
     fn state(rate: SampleRate) -> CompressorState<C> {
         CompressorState {
-            side_chain: CascadeState::fresh(),
+            side_chain: CascadeState::new(),
             ballistics: [Decoupled::default(); C],
-            crest: CrestFactor::fresh(rate),
+            crest: CrestFactor::new(rate),
             release: None,
             driven: false,
             undriven: 0,

@@ -156,7 +156,7 @@ where
 
     fn state(rate: SampleRate) -> DeEsserState<C> {
         DeEsserState {
-            sibilance: Sibilance::fresh(rate),
+            sibilance: Sibilance::new(rate),
             split: [Lanes::splat(0.0); 2],
             wanted_db: 0.0,
             ballistics: Branching::default(),

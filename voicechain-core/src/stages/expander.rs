@@ -114,7 +114,7 @@ where
 
     fn state(rate: SampleRate) -> ExpanderState<C> {
         ExpanderState {
-            detector: AboveNoise::fresh(rate),
+            detector: AboveNoise::new(rate),
             open: true,
             hold: 0,
             wanted_db: 0.0,

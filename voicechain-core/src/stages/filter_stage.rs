@@ -108,7 +108,7 @@ macro_rules! filter_stage {
             }
 
             fn state(_rate: SampleRate) -> CascadeState<C, $n> {
-                CascadeState::fresh()
+                CascadeState::new()
             }
 
             fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {

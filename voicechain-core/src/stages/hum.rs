@@ -164,7 +164,7 @@ where
             now: [[Complex4::ZERO; VECTORS]; C],
             slopes: [[Complex4::ZERO; VECTORS]; C],
             acts: false,
-            lines: Lines::fresh(),
+            lines: Lines::new(),
         }
     }
 
@@ -206,7 +206,7 @@ where
 /// Begins afresh at the fundamental of the coefficients.
 fn begin<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
     (state.nominal_hz, state.phase, state.at) = (coefs.nominal_hz, 0.0, 0);
-    state.lines = Lines::fresh();
+    state.lines = Lines::new();
     state.oscillators = lines::oscillators(0.0);
     tune(coefs, state);
 }

@@ -174,9 +174,9 @@ where
         LevellerState {
             clock: SubBlockClock::new(rate),
             weighted: KState::new(),
-            activity: VoiceActivity::reaching(rate, rate.hz() / PER_S, MARGIN_DB, FALL_S),
+            activity: VoiceActivity::with_margin(rate, rate.hz() / PER_S, MARGIN_DB, FALL_S),
             smooth: 0.0,
-            floor: NoiseFloor::fresh(FLOOR_S * PER_S),
+            floor: NoiseFloor::new(FLOOR_S * PER_S),
             level: 0.0,
             heard: 0,
             words: 0.0,

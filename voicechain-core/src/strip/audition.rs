@@ -93,7 +93,7 @@ where
 {
     /// At rest in this part, with nothing heard before.
     #[must_use]
-    pub fn fresh(part: Part, rate: SampleRate) -> Self {
+    pub fn new(part: Part, rate: SampleRate) -> Self {
         let filter = part.filter(rate);
         let to = filter.unwrap_or(StateVariable { g: 1.0, k: 1.0, m0: 1.0, m1: 0.0, m2: 0.0 });
         Self {
@@ -135,7 +135,7 @@ where
 
     /// Is where it was going at once, with nothing heard before.
     pub fn reset(&mut self) {
-        *self = Self::fresh(self.part, self.rate);
+        *self = Self::new(self.part, self.rate);
     }
 
     /// True when the input passes as it is, for as long as nothing is set.

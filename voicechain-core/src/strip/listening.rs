@@ -54,7 +54,7 @@ pub(crate) struct LevelMatch {
 }
 
 impl LevelMatch {
-    pub(crate) fn fresh() -> Self {
+    pub(crate) fn new() -> Self {
         Self {
             blocks: [[0.0; 3]; BLOCKS],
             count: 0,

@@ -71,7 +71,7 @@ pub(super) struct StripMeters<const C: usize> {
 }
 
 fn voice_activity(rate: SampleRate) -> VoiceActivity {
-    VoiceActivity::fresh(rate, 0.01 * rate.hz())
+    VoiceActivity::new(rate, 0.01 * rate.hz())
 }
 
 impl<const C: usize> StripMeters<C>

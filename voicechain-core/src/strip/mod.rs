@@ -72,7 +72,7 @@ where
 
     /// A strip that has heard nothing, at rest in these settings.
     #[must_use]
-    pub fn fresh(coefs: &StripCoefs<C>) -> Self {
+    pub fn new(coefs: &StripCoefs<C>) -> Self {
         let motion = coefs.rate.samples(MOTION_MS);
         Self {
             target: *coefs,
@@ -121,7 +121,7 @@ where
     #[inline(never)]
     fn start_afresh(&mut self, coefs: &StripCoefs<C>) {
         let (listening, part) = (self.listening(), self.audition());
-        *self = Self::fresh(coefs);
+        *self = Self::new(coefs);
         self.set_listening(listening);
         self.set_audition(part);
     }

@@ -48,8 +48,8 @@ where
             written: 0,
             latency: latency as usize,
             listening: Listening::default(),
-            level_match: LevelMatch::fresh(),
-            audition: Audition::fresh(Part::Whole, rate),
+            level_match: LevelMatch::new(),
+            audition: Audition::new(Part::Whole, rate),
             recent_peak: 0.0,
             running_peak: 0.0,
             mix: [1.0, 0.0],
@@ -65,7 +65,7 @@ where
     pub(super) fn reset(&mut self, latency: u32) {
         self.delay.fill([0.0; C]);
         (self.written, self.latency) = (0, latency as usize);
-        self.level_match = LevelMatch::fresh();
+        self.level_match = LevelMatch::new();
         (self.recent_peak, self.running_peak) = (0.0, 0.0);
         self.audition.reset();
         self.mix = self.level_match.gains(self.heard());

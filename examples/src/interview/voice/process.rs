@@ -28,7 +28,7 @@ impl Voice {
     {
         let design = |e: SettingError| JobError::new(Trouble::Usage, e.to_string(), "correct it");
         let coefs = StripCoefs::<C>::design(&self.settings, self.rate).map_err(design)?;
-        let mut strip = Box::new(Strip::fresh(&coefs));
+        let mut strip = Box::new(Strip::new(&coefs));
         let mut gathered = Gathered::new(&self.settings, self.rate);
         let gains = if self.settings.leveller.on { self.leveller_gains::<C>()? } else { Vec::new() };
         if self.settings.hum.on || self.settings.de_reverb.on {

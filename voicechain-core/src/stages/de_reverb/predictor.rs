@@ -61,7 +61,7 @@ struct Four {
 }
 
 impl Four {
-    const FRESH: Self = Self {
+    const NEW: Self = Self {
         own: [f32x4::ZERO; TAPS],
         common: [Complex4::ZERO; PAIRS],
         heard: [Complex4::ZERO; TAPS],
@@ -261,8 +261,8 @@ pub(super) struct Taken {
 }
 
 impl<const C: usize> Predictor<C> {
-    pub(super) const FRESH: Self = Self {
-        bands: [Four::FRESH; FOURS],
+    pub(super) const NEW: Self = Self {
+        bands: [Four::NEW; FOURS],
         past: [[0; PAST]; C],
         at: 0,
         turn: 0,
@@ -272,9 +272,9 @@ impl<const C: usize> Predictor<C> {
         predicted: [[Complex4::ZERO; FOURS]; C],
     };
 
-    /// Becomes [`FRESH`](Self::FRESH), in place.
+    /// Becomes [`NEW`](Self::NEW), in place.
     pub(super) fn clear(&mut self) {
-        self.bands.fill(Four::FRESH);
+        self.bands.fill(Four::NEW);
         self.past.iter_mut().for_each(|past| past.fill(0));
         (self.at, self.turn, self.known_s, self.right, self.proof) = (0, 0, 0.0, Right::NONE, Proof::Running);
     }

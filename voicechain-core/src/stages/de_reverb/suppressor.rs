@@ -74,7 +74,7 @@ pub(super) struct Found {
 }
 
 impl Suppressor {
-    pub(super) const FRESH: Self = Self {
+    pub(super) const NEW: Self = Self {
         powers: [0.0; BANDS],
         gains: [1.0; BANDS],
         smooth: [0.0; BANDS],
@@ -93,7 +93,7 @@ impl Suppressor {
         loud: NOTHING,
     };
 
-    /// Becomes [`FRESH`](Self::FRESH), in place: it would be a burden on the stack of an audio thread.
+    /// Becomes [`NEW`](Self::NEW), in place: it would be a burden on the stack of an audio thread.
     pub(super) fn clear(&mut self) {
         self.gains.fill(1.0);
         for values in [&mut self.powers, &mut self.smooth, &mut self.reverberation, &mut self.passed] {
@@ -298,7 +298,7 @@ fn direct(all: f32, unwanted: f32) -> f32 {
 impl Suppressor {
     /// One that takes so much power of every band for late.
     pub(super) fn with_late(power: f32) -> Self {
-        let mut fresh = Self::FRESH;
+        let mut fresh = Self::NEW;
         fresh.history.iter_mut().for_each(|values| values.fill((power.to_bits() >> 16) as u16));
         fresh
     }

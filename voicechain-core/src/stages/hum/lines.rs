@@ -107,7 +107,7 @@ struct Line {
 }
 
 impl Line {
-    const FRESH: Self = Self {
+    const NEW: Self = Self {
         known: Amplitude { re: 0.0, im: 0.0 },
         usual: 0.0,
         open: 0.0,
@@ -138,7 +138,7 @@ struct Clock {
 }
 
 impl Clock {
-    fn fresh(period_s: f64) -> Self {
+    fn new(period_s: f64) -> Self {
         let turn = TAU * FIRST_HZ * period_s;
         Self { phase: FIRST_PHASE * FIRST_PHASE, both: 0.0, turn: turn * turn }
     }
@@ -189,9 +189,9 @@ pub(super) struct Lines<const C: usize> {
 }
 
 impl<const C: usize> Lines<C> {
-    pub(super) fn fresh() -> Self {
+    pub(super) fn new() -> Self {
         Self {
-            lines: [[Line::FRESH; MOST_LINES]; C],
+            lines: [[Line::NEW; MOST_LINES]; C],
             offset_hz: 0.0,
             turn: 0.0,
             clock: Clock { phase: 0.0, both: 0.0, turn: 0.0 },
@@ -449,7 +449,7 @@ impl<const C: usize> Lines<C> {
         self.offset_hz = best.offset_hz;
         self.turn = best.offset_hz * period_s;
         self.since = 0;
-        self.clock = Clock::fresh(period_s);
+        self.clock = Clock::new(period_s);
         for line in self.lines.iter_mut().flat_map(|lines| lines.iter_mut().take(harmonics)) {
             line.known = line.phases[best.candidate].scaled(line.usual / line.weight.max(LEAST_WEIGHT));
         }

@@ -89,7 +89,7 @@ fn what_follows_from_the_past_is_taken() {
             let said: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
             let other: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
             let suppressor = Box::new(Suppressor::with_late(1e6));
-            let mut predictor = Box::new(Predictor::<1>::FRESH);
+            let mut predictor = Box::new(Predictor::<1>::NEW);
             let rules = Rules { floor: 0.0, doubt: 0.0, kept_until_late: 1.0, ..coefs.rules };
             let (mut before, mut after) = (0.0, 0.0);
             for hop in back..said.len() {
@@ -158,8 +158,8 @@ fn what_was_proved_stays_in_silence() {
     for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
         let plan = Plan::new(variant, rate);
         let coefs = <DeReverb as Stage<1>>::design(&settings(variant, 230.0), rate).unwrap();
-        let suppressor = Box::new(Suppressor::FRESH);
-        let mut predictor = Box::new(Predictor::<1>::FRESH);
+        let suppressor = Box::new(Suppressor::NEW);
+        let mut predictor = Box::new(Predictor::<1>::NEW);
         let mut noise = noise(7);
         let mut weight_after = |hops: usize, gain: f64| {
             for _ in 0..hops {
@@ -239,7 +239,7 @@ fn the_past_has_room_at_every_rate() {
 fn the_equations_are_solved() {
     let mut noise = noise(5);
     let mut random = || f32x4::from([(); 4].map(|()| noise() as f32));
-    let mut four = Box::new(Four::FRESH);
+    let mut four = Box::new(Four::NEW);
     let mut past: Vec<Complex4> = Vec::new();
     for _ in 0..400 {
         // What is heard follows from what was heard one, three and six values before.
