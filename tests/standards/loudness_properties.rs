@@ -6,11 +6,11 @@ use proptest::prelude::*;
 use voicechain_core::filters::k_weighting::{KState, KWeighting, accumulate};
 use voicechain_core::meters::gating::{FirstBlocks, GatedSums, loudness, mean_square};
 use voicechain_core::meters::range::RangeHistogram;
-use voicechain_core::meters::{ChannelWeights, LoudnessMeter, SubBlockClock};
+use voicechain_core::meters::{ChannelWeights, LoudnessMeter, SubBlockClock, SubBlockLoudness};
 use voicechain_tests::tones::{Random, tones, wandering_noise};
 
 /// Everything that a meter can say, as bits.
-fn bits<const C: usize>(meter: &LoudnessMeter<C>) -> [Option<u64>; 7] {
+fn bits<const C: usize>(meter: &SubBlockLoudness<C>) -> [Option<u64>; 7] {
     [
         meter.momentary(),
         meter.short_term(),
@@ -78,7 +78,7 @@ fn taps_do_not_depend_on_each_other() {
 fn energies_or_frames() {
     let frames = wandering_noise::<2>(11_025.0, 9.0, 3);
     let mut meter = LoudnessMeter::new(rate(11_025.0), ChannelWeights::default());
-    let mut driven = LoudnessMeter::new(rate(11_025.0), ChannelWeights::default());
+    let mut driven = SubBlockLoudness::new(rate(11_025.0), ChannelWeights::default());
     let mut gating_blocks = 0;
     meter.push_each(&frames, |energies, meter| {
         driven.push_energy(energies);
@@ -269,7 +269,7 @@ fn range_is_as_good_as_sorting() {
 #[test]
 fn two_hours() {
     let mut random = Random::new(13);
-    let mut meter = LoudnessMeter::<1>::new(rate(48_000.0), ChannelWeights::default());
+    let mut meter = SubBlockLoudness::<1>::new(rate(48_000.0), ChannelWeights::default());
     let mut energies = Vec::new();
     let mut level = -25.0_f64;
     for k in 0..720_000 {
@@ -281,14 +281,14 @@ fn two_hours() {
     let window = |end: usize, length: usize| energies[end - length..end].iter().sum::<f64>() / (480 * length) as f64;
     assert_abs_diff_eq!(meter.momentary().unwrap(), loudness(window(720_000, 40)), epsilon = 1e-9);
     assert_abs_diff_eq!(meter.short_term().unwrap(), loudness(window(720_000, 300)), epsilon = 1e-9);
-    let mut quiet = LoudnessMeter::<1>::new(rate(48_000.0), ChannelWeights::default());
+    let mut quiet = SubBlockLoudness::<1>::new(rate(48_000.0), ChannelWeights::default());
     for &energy in &energies[10..] {
         quiet.push_energy([energy]);
     }
     let blocks: Vec<f64> = (40..=energies.len() - 10).step_by(10).map(|end| window(end + 10, 40)).collect();
     assert_abs_diff_eq!(quiet.integrated().unwrap(), loudness(exact_gating(&blocks)), epsilon = 1e-3);
     // With a constant level there is no gate in the way: what remains is rounding.
-    let mut constant = LoudnessMeter::<1>::new(rate(48_000.0), ChannelWeights::default());
+    let mut constant = SubBlockLoudness::<1>::new(rate(48_000.0), ChannelWeights::default());
     for _ in 0..720_000 {
         constant.push_energy([480.0 * mean_square(-23.1)]);
     }

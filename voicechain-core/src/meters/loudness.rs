@@ -65,7 +65,7 @@ impl GatingBlock {
     }
 }
 
-/// Loudness of one to five channels.
+/// Loudness of one to five channels, heard from their frames; what it reads are the methods of [`SubBlockLoudness`].
 ///
 /// Everything runs on sub-blocks of 10 ms counted since reset, so any split of the same frames into calls gives the same
 /// bits. Momentary and short-term loudness move every 10 ms, gating blocks and the values for the range every 100 ms; an
@@ -80,6 +80,60 @@ impl GatingBlock {
 pub struct LoudnessMeter<const C: usize> {
     filter: KWeighting,
     state: KState<C>,
+    loudness: SubBlockLoudness<C>,
+}
+
+impl<const C: usize> core::ops::Deref for LoudnessMeter<C> {
+    type Target = SubBlockLoudness<C>;
+
+    fn deref(&self) -> &SubBlockLoudness<C> {
+        &self.loudness
+    }
+}
+
+impl<const C: usize> LoudnessMeter<C> {
+    /// A meter that has heard nothing.
+    #[must_use]
+    pub fn new(rate: SampleRate, weights: ChannelWeights<C>) -> Self {
+        Self { filter: KWeighting::new(rate), state: KState::new(), loudness: SubBlockLoudness::new(rate, weights) }
+    }
+
+    /// Forgets everything that it has heard.
+    pub fn reset(&mut self) {
+        self.state = KState::new();
+        self.loudness.reset();
+    }
+
+    /// Hears frames.
+    pub fn push(&mut self, frames: &[[f32; C]]) {
+        self.push_each(frames, |_, _| {});
+    }
+
+    /// Hears frames, and calls `each` at the end of every sub-block of 10 ms with the sub-block's energies per channel
+    /// (sums of squares of K-weighted samples, without channel weights) and the meter, so that a ledger need not filter
+    /// the same signal again. A new [`gating_block`](SubBlockLoudness::gating_block) is there whenever
+    /// [`clock`](SubBlockLoudness::clock)`().index()` is a multiple of 10 from 40 on.
+    pub fn push_each(&mut self, frames: &[[f32; C]], mut each: impl FnMut([f64; C], &SubBlockLoudness<C>)) {
+        let mut rest = frames;
+        while !rest.is_empty() {
+            let (now, later) = rest.split_at(rest.len().min(self.loudness.clock.left()));
+            rest = later;
+            k_weighting::accumulate(&self.filter, core::array::from_mut(&mut self.state), [now]);
+            if self.loudness.clock.advance(now.len()) {
+                let energies = self.state.take_energy(&self.filter);
+                self.loudness.end_sub_block(energies);
+                each(energies, &self.loudness);
+            }
+        }
+    }
+}
+
+/// The loudness of sub-blocks of 10 ms, of which somebody else has measured the energy: for whoever filters a signal for
+/// several meters.
+///
+/// Checked by `standards::loudness_properties::energies_or_frames`.
+#[derive(Clone, Debug)]
+pub struct SubBlockLoudness<const C: usize> {
     weights: ChannelWeights<C>,
     clock: SubBlockClock,
     momentary_window: Window<MOMENTARY>,
@@ -94,14 +148,12 @@ pub struct LoudnessMeter<const C: usize> {
     range: RangeHistogram,
 }
 
-impl<const C: usize> LoudnessMeter<C> {
-    /// A meter that has heard nothing.
+impl<const C: usize> SubBlockLoudness<C> {
+    /// One that has heard nothing.
     #[must_use]
     pub fn new(rate: SampleRate, weights: ChannelWeights<C>) -> Self {
         const { assert!(C >= 1 && C <= 5, "one to five channels") };
         Self {
-            filter: KWeighting::new(rate),
-            state: KState::new(),
             weights,
             clock: SubBlockClock::new(rate),
             momentary_window: Window::new(),
@@ -119,7 +171,6 @@ impl<const C: usize> LoudnessMeter<C> {
 
     /// Forgets everything that it has heard.
     pub fn reset(&mut self) {
-        self.state = KState::new();
         self.clock = self.clock.restarted();
         self.momentary_window = Window::new();
         self.short_term_window = Window::new();
@@ -131,35 +182,8 @@ impl<const C: usize> LoudnessMeter<C> {
         self.range.reset();
     }
 
-    /// Hears frames.
-    pub fn push(&mut self, frames: &[[f32; C]]) {
-        self.push_each(frames, |_, _| {});
-    }
-
-    /// Hears frames, and calls `each` at the end of every sub-block of 10 ms with the sub-block's energies per channel
-    /// (sums of squares of K-weighted samples, without channel weights) and the meter, so that a ledger need not filter
-    /// the same signal again. A new [`gating_block`](Self::gating_block) is there whenever
-    /// [`clock`](Self::clock)`().index()` is a multiple of 10 from 40 on.
-    pub fn push_each(&mut self, frames: &[[f32; C]], mut each: impl FnMut([f64; C], &Self)) {
-        let mut rest = frames;
-        while !rest.is_empty() {
-            let (now, later) = rest.split_at(rest.len().min(self.clock.left()));
-            rest = later;
-            k_weighting::accumulate(&self.filter, core::array::from_mut(&mut self.state), [now]);
-            if self.clock.advance(now.len()) {
-                let energies = self.state.take_energy(&self.filter);
-                self.end_sub_block(energies);
-                each(energies, self);
-            }
-        }
-    }
-
-    /// Takes the energies of the next sub-block instead of its frames: per channel the sum of the squares of the
+    /// Takes the energies of the next sub-block: per channel the sum of the squares of the
     /// K-weighted samples, as [`KState::take_energy`] gives them, over [`clock`](Self::clock)`().length()` frames.
-    ///
-    /// One meter is driven either with frames or with energies.
-    ///
-    /// Checked by `standards::loudness_properties::energies_or_frames`.
     pub fn push_energy(&mut self, energies: [f64; C]) {
         self.clock.advance(self.clock.left());
         self.end_sub_block(energies);

@@ -12,6 +12,6 @@ pub use crate::dsp::clock;
 pub use crate::dsp::clock::SubBlockClock;
 pub use channels::{Channel, ChannelWeights};
 pub use ledger::LevelLedger;
-pub use loudness::{GatingBlock, LoudnessMeter};
+pub use loudness::{GatingBlock, LoudnessMeter, SubBlockLoudness};
 pub use reduction::ReductionMeter;
 pub use true_peak::TruePeakMeter;

@@ -6,7 +6,7 @@ use super::stage_list::reduces;
 use crate::detectors::VoiceActivity;
 use crate::frame::{CHUNK, Frame};
 use crate::meters::ledger::BlockPair;
-use crate::meters::{ChannelWeights, LevelLedger, LoudnessMeter, ReductionMeter, TruePeakMeter};
+use crate::meters::{ChannelWeights, LevelLedger, ReductionMeter, SubBlockLoudness, TruePeakMeter};
 use crate::settings::StageId;
 use crate::units::SampleRate;
 
@@ -62,8 +62,8 @@ pub(super) struct StripMeters<const C: usize> {
     /// Whether the frames of each tap may differ from those of the tap before.
     changes: [bool; TAPS],
     ledger: LevelLedger<C, TAPS>,
-    input_loudness: LoudnessMeter<C>,
-    output_loudness: LoudnessMeter<C>,
+    input_loudness: SubBlockLoudness<C>,
+    output_loudness: SubBlockLoudness<C>,
     input_peak: TruePeakMeter<C>,
     output_peak: TruePeakMeter<C>,
     activity: VoiceActivity,
@@ -85,8 +85,8 @@ where
             taps: [[[0.0; C]; CHUNK]; TAPS],
             changes: [true; TAPS],
             ledger: LevelLedger::new(rate, delays(coefs)),
-            input_loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
-            output_loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
+            input_loudness: SubBlockLoudness::new(rate, ChannelWeights::default()),
+            output_loudness: SubBlockLoudness::new(rate, ChannelWeights::default()),
             input_peak: TruePeakMeter::new(rate),
             output_peak: TruePeakMeter::new(rate),
             activity: voice_activity(rate),
@@ -159,11 +159,11 @@ where
         self.ledger.loudness()
     }
 
-    pub(super) fn input_loudness(&self) -> &LoudnessMeter<C> {
+    pub(super) fn input_loudness(&self) -> &SubBlockLoudness<C> {
         &self.input_loudness
     }
 
-    pub(super) fn output_loudness(&self) -> &LoudnessMeter<C> {
+    pub(super) fn output_loudness(&self) -> &SubBlockLoudness<C> {
         &self.output_loudness
     }
 

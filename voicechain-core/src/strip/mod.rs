@@ -23,7 +23,7 @@ pub use starting_points::StartingPoint;
 
 use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame, gather, scatter};
-use crate::meters::{LoudnessMeter, ReductionMeter, TruePeakMeter};
+use crate::meters::{ReductionMeter, SubBlockLoudness, TruePeakMeter};
 use crate::settings::{StageId, StripSettings};
 use crate::units::SampleRate;
 use input_guard::{InputGuard, silence_tiny};
@@ -273,13 +273,13 @@ where
 
     /// Loudness at the input.
     #[must_use]
-    pub fn input_loudness(&self) -> &LoudnessMeter<C> {
+    pub fn input_loudness(&self) -> &SubBlockLoudness<C> {
         self.meters.input_loudness()
     }
 
     /// Loudness of the processed signal, whatever is heard.
     #[must_use]
-    pub fn output_loudness(&self) -> &LoudnessMeter<C> {
+    pub fn output_loudness(&self) -> &SubBlockLoudness<C> {
         self.meters.output_loudness()
     }
 

@@ -6,7 +6,7 @@ use crate::report::{LoudnessWindow, VoiceSeries};
 use crate::series::{Merge, Series};
 use voicechain_core::frame::Frame;
 use voicechain_core::measure::SpeechSpectrum;
-use voicechain_core::meters::{LoudnessMeter, ReductionMeter};
+use voicechain_core::meters::{ReductionMeter, SubBlockLoudness};
 use voicechain_core::settings::StageId;
 use voicechain_core::speech::BYRNE_1994_COMBINED;
 use voicechain_core::strip::{Strip, StripCoefs};
@@ -73,7 +73,7 @@ where
         if !self.steps.is_multiple_of(10) {
             return;
         }
-        let lufs = |meter: &LoudnessMeter<C>| meter.momentary().unwrap_or(f64::NEG_INFINITY) as f32;
+        let lufs = |meter: &SubBlockLoudness<C>| meter.momentary().unwrap_or(f64::NEG_INFINITY) as f32;
         self.loudness_before.push(lufs(strip.input_loudness()));
         self.loudness_after.push(lufs(strip.output_loudness()));
         self.hum = strip.mains_hz().zip(strip.hum_taken_dbfs()).or(self.hum);
