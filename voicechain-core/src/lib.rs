@@ -14,7 +14,7 @@
 //! ```
 //!
 //! Each layer uses only those above it: [`units`] and [`error`], [`math`], [`frame`], [`dsp`], the table of [`settings`],
-//! [`levels`], [`reverberation`], [`filters`], [`detectors`], [`gain`], [`speech`], [`meters`]; then, apart from each other,
+//! [`levels`] and reverberation, [`filters`], [`detectors`], [`gain`], [`speech`], [`meters`]; then, apart from each other,
 //! [`stages`] and the [`strip`] that they make, and [`measure`] and [`propose`].
 //!
 //! What holds everywhere: no allocation, lock, system call, panic or `unsafe`; the same bits whatever the block size; a
