@@ -49,6 +49,14 @@ fn grouped<const TAPS: usize>(clock: SubBlockClock, delays: [usize; TAPS]) -> [G
     groups
 }
 
+/// Reports what frames brought, if a sub-block ended with them.
+#[inline(always)]
+fn each_end<const C: usize>(done: SubBlock<C>, each: &mut impl FnMut(SubBlock<C>)) {
+    if done.first.is_some() || done.last.is_some() {
+        each(done);
+    }
+}
+
 /// Mean squares of one complete gating block of 400 ms.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BlockPair {
@@ -146,18 +154,34 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         changes: &[bool; TAPS],
         mut each: impl FnMut(SubBlock<C>),
     ) {
-        let (mut at, n) = (0, n.min(CHUNK));
-        while at < n {
-            let until = n.min(at + self.left());
-            let done = self.push_until_sub_block(taps, at..until, changes);
-            if done.first.is_some() || done.last.is_some() {
-                each(done);
-            }
+        let n = n.min(CHUNK);
+        // Most pieces end at the latest where the sub-block does, and begin where the chunk does: that is worth a loop of its own.
+        let first = n.min(self.left());
+        each_end(self.push_until_sub_block(taps, 0..first, changes), &mut each);
+        if first < n {
+            self.push_rest(taps, first..n, changes, &mut each);
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn push_rest(
+        &mut self,
+        taps: &[[[f32; C]; CHUNK]; TAPS],
+        frames: core::ops::Range<usize>,
+        changes: &[bool; TAPS],
+        each: &mut impl FnMut(SubBlock<C>),
+    ) {
+        let mut at = frames.start;
+        while at < frames.end {
+            let until = frames.end.min(at + self.left());
+            each_end(self.push_until_sub_block(taps, at..until, changes), each);
             at = until;
         }
     }
 
     /// Takes frames that end at the latest where the first tap's sub-block does.
+    #[inline(always)]
     fn push_until_sub_block(
         &mut self,
         taps: &[[[f32; C]; CHUNK]; TAPS],
@@ -225,6 +249,7 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         }
     }
 
+    #[inline(always)]
     fn accumulate(
         &mut self,
         taps: &[[[f32; C]; CHUNK]; TAPS],
