@@ -302,6 +302,16 @@ impl Deck {
         gui.show(&handle).map_err(|_| "show")
     }
 
+    /// Hides the editor that was shown.
+    ///
+    /// # Errors
+    /// The call that the plugin refused.
+    pub fn hide_window(&mut self) -> Result<(), &'static str> {
+        let handle = self.instance.plugin_handle();
+        let gui = handle.get_extension::<PluginGui>().ok_or("no editor")?;
+        gui.hide(&handle).map_err(|_| "hide")
+    }
+
     /// Gives the editor's window another size in pixels; false if the plugin refuses.
     pub fn resize_editor(&mut self, width: u32, height: u32) -> bool {
         let handle = self.instance.plugin_handle();

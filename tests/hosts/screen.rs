@@ -7,9 +7,11 @@ use std::process::{Child, Command, Stdio};
 use std::sync::OnceLock;
 use std::time::{Duration, Instant};
 use x11rb::connection::Connection;
+use x11rb::protocol::Event;
 use x11rb::protocol::xproto::{
-    AtomEnum, BUTTON_PRESS_EVENT, BUTTON_RELEASE_EVENT, ConfigureWindowAux, ConnectionExt as _, CreateWindowAux,
-    ImageFormat, InputFocus, KEY_PRESS_EVENT, KEY_RELEASE_EVENT, MOTION_NOTIFY_EVENT, PropMode, WindowClass,
+    AtomEnum, BUTTON_PRESS_EVENT, BUTTON_RELEASE_EVENT, ChangeWindowAttributesAux, ConfigureWindowAux,
+    ConnectionExt as _, CreateWindowAux, EventMask, ImageFormat, InputFocus, KEY_PRESS_EVENT, KEY_RELEASE_EVENT,
+    MOTION_NOTIFY_EVENT, PropMode, WindowClass,
 };
 use x11rb::protocol::xtest::ConnectionExt as _;
 use x11rb::rust_connection::RustConnection;
@@ -129,9 +131,42 @@ impl Screen {
         self.connection
             .change_property8(PropMode::REPLACE, window, AtomEnum::WM_NAME, AtomEnum::STRING, b"host")
             .expect("a name");
-        self.connection.map_window(window).expect("a window that is shown");
-        self.connection.sync().expect("the server answers");
+        self.map(window);
         window
+    }
+
+    /// Lets what is embedded in a window be shown by the host alone, as hosts do that embed by XEmbed's sockets: who asks
+    /// to be shown is named by [`asks_to_be_shown`](Self::asks_to_be_shown), and waits for [`map`](Self::map).
+    ///
+    /// # Panics
+    /// When the server refuses.
+    pub fn redirect(&self, window: u32) {
+        let mask = ChangeWindowAttributesAux::new().event_mask(EventMask::SUBSTRUCTURE_REDIRECT);
+        self.connection.change_window_attributes(window, &mask).expect("the server answers");
+        self.connection.sync().expect("the server answers");
+    }
+
+    /// The window that has asked to be shown inside a redirected one, once.
+    ///
+    /// # Panics
+    /// When the server is gone.
+    #[must_use]
+    pub fn asks_to_be_shown(&self) -> Option<u32> {
+        std::iter::from_fn(|| self.connection.poll_for_event().expect("the server answers")).find_map(|event| {
+            match event {
+                Event::MapRequest(request) => Some(request.window),
+                _ => None,
+            }
+        })
+    }
+
+    /// Shows a window.
+    ///
+    /// # Panics
+    /// When the server is gone.
+    pub fn map(&self, window: u32) {
+        self.connection.map_window(window).expect("the server answers");
+        self.connection.sync().expect("the server answers");
     }
 
     /// Takes a window away.

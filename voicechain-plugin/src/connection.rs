@@ -14,7 +14,7 @@ use voicechain_editor::{FIRST, History, Moment, Page};
 const ASK_EVERY: Duration = Duration::from_millis(500);
 
 /// Connects the page with an instance.
-pub struct Connection {
+pub(crate) struct Connection {
     pub(crate) instance: Instance,
     pub(crate) gui: Option<GuiContext>,
     pub(crate) page: Page,
@@ -34,7 +34,7 @@ pub struct Connection {
 
 impl Connection {
     pub(crate) fn new(instance: Instance, scale: Scale) -> Self {
-        let files = Files::new(instance.meters.repaint());
+        let files = Files::new(instance.meters.redraw());
         Self {
             instance,
             gui: None,

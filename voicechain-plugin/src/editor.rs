@@ -4,57 +4,21 @@
 //! while sound comes, when the host moves a parameter, and when the person does something; never otherwise.
 
 use crate::clipboard;
-pub use crate::connection::Connection;
+use crate::connection::Connection;
 use crate::gestures::Gestures;
-use crate::instance::Instance;
 use crate::meters::metered_stages;
 use crate::preferences::Preferences;
-use crate::scale::Scale;
+use egui_baseview::baseview::WindowSize;
+use egui_baseview::{Frame, Key, KeyCapture};
 use keyboard_types::NamedKey;
 use nice_plug::context::gui::GuiContext;
-use nice_plug::editor::SizeConstraints;
-use nice_plug::editor::dpi::LogicalSize;
-use nice_plug::prelude::{ResizeHint, TrackInfo};
-use nice_plug_egui::baseview::{HandlerError, WindowSize};
-use nice_plug_egui::{
-    EguiEditor, EguiEditorState, EguiNiceSettings, Frame, Key, KeyCapture, NiceEguiApp, create_egui_editor,
-};
-use std::sync::Arc;
-use std::time::Duration;
+use nice_plug::prelude::TrackInfo;
 use voicechain_core::SampleRate;
 use voicechain_core::strip::Part;
-use voicechain_editor::{SMALLEST, Shown};
+use voicechain_editor::Shown;
 
 /// The rate that curves are drawn for before the strip was ever active, Hz.
 const USUAL_HZ: f64 = 48_000.0;
-/// Redraws per second at most.
-const REDRAWS: f64 = 60.0;
-
-/// The editor of an instance.
-pub(crate) fn of(instance: Instance, scale: &Scale) -> Option<(Arc<EguiEditorState>, EguiEditor<Connection>)> {
-    let preferences = instance.parameters.preferences();
-    // The framework counts in points of the page, which the zoom makes larger.
-    let [width, height] = preferences.size.map(|points| points / preferences.zoom);
-    let state = EguiEditorState::from_size(LogicalSize::new(width, height), preferences.zoom);
-    let limits = SizeConstraints::Logical {
-        min_size: Some(LogicalSize::new(SMALLEST[0] as _, SMALLEST[1] as _)),
-        max_size: None,
-    };
-    let resize_hint = ResizeHint {
-        can_resize: true,
-        can_resize_horizontally: true,
-        can_resize_vertically: true,
-        size_constraints: limits,
-        ..ResizeHint::NON_RESIZABLE
-    };
-    let settings = EguiNiceSettings::new()
-        .with_tile("voicechain")
-        .with_resize_hint(resize_hint)
-        .with_repaint_poll_interval(Duration::from_secs_f64(1.0 / REDRAWS));
-    let repaint = instance.meters.repaint();
-    let editor = create_egui_editor(Arc::clone(&state), repaint, settings, Connection::new(instance, scale.clone()))?;
-    Some((state, editor))
-}
 
 impl Connection {
     fn remember(&self) {
@@ -124,19 +88,19 @@ fn keys() -> Vec<Key> {
     named.into_iter().map(Key::Named).chain(numbers).collect()
 }
 
-impl NiceEguiApp for Connection {
-    fn build(&mut self, ctx: egui::Context, gui: GuiContext, _frame: &mut Frame) -> Result<(), HandlerError> {
+impl Connection {
+    /// The window is there, and nothing was drawn in it yet.
+    pub(crate) fn opened(&mut self, ctx: &egui::Context, gui: GuiContext) {
         let preferences = self.instance.parameters.preferences();
         (self.page.dark, self.page.zoom, self.size) = (preferences.dark, preferences.zoom, preferences.size);
-        ctx.set_zoom_factor(preferences.zoom);
-        voicechain_editor::prepare(&ctx);
+        voicechain_editor::prepare(ctx);
         self.gui = Some(gui);
         self.asked = None;
         self.instance.meters.watch(true);
-        Ok(())
     }
 
-    fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
+    /// Draws a frame.
+    pub(crate) fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
         let Some(gui) = self.gui.clone() else { return };
         self.draw(ui, &gui);
         if ui.ctx().zoom_factor() != self.page.zoom {
@@ -154,13 +118,15 @@ impl NiceEguiApp for Connection {
         });
     }
 
-    fn resized(&mut self, size: WindowSize) {
+    /// The window has another size, given in points of the page.
+    pub(crate) fn resized(&mut self, size: WindowSize) {
         self.scale.set(size.scale_factor / f64::from(self.page.zoom));
         self.size = [size.logical.width as f32, size.logical.height as f32].map(|points| points * self.page.zoom);
         self.remember();
     }
 
-    fn editor_closed(&mut self) {
+    /// The window is gone.
+    pub(crate) fn closed(&mut self) {
         // Nobody could end it without the editor.
         if self.instance.parameters.part() != Part::Whole {
             self.instance.parameters.hear_part(Part::Whole);
@@ -170,7 +136,8 @@ impl NiceEguiApp for Connection {
         self.gui = None;
     }
 
-    fn track_info_changed(&mut self, info: TrackInfo) {
+    /// The host has told the track's name.
+    pub(crate) fn track_info_changed(&mut self, info: &TrackInfo) {
         self.name = info.name().to_string();
     }
 }

@@ -4,8 +4,8 @@
 //! The window is `rfd`'s: the desktop's portal or `zenity` on Linux, the system's own elsewhere. It is asked to run by
 //! itself, without a loop of ours. Where there is none, or the person likes that better, the page takes a path.
 
+use crate::redraw::RedrawFlag;
 use crate::settings_file::{read, reason, whole, write};
-use nice_plug_egui::RepaintNotifier;
 use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -99,7 +99,7 @@ pub(crate) struct Files {
     number: Arc<AtomicU64>,
     sender: Sender<(u64, Outcome)>,
     receiver: Receiver<(u64, Outcome)>,
-    repaint: RepaintNotifier,
+    redraw: RedrawFlag,
 }
 
 impl fmt::Debug for Files {
@@ -109,14 +109,14 @@ impl fmt::Debug for Files {
 }
 
 impl Files {
-    /// Files in the system's window; `repaint` is told when there is something new.
-    pub(crate) fn new(repaint: RepaintNotifier) -> Self {
-        Self::with(Arc::new(system), repaint)
+    /// Files in the system's window; `redraw` is told when there is something new.
+    pub(crate) fn new(redraw: RedrawFlag) -> Self {
+        Self::with(Arc::new(system), redraw)
     }
 
-    pub(crate) fn with(window: Window, repaint: RepaintNotifier) -> Self {
+    pub(crate) fn with(window: Window, redraw: RedrawFlag) -> Self {
         let (sender, receiver) = channel();
-        Self { window, now: None, number: Arc::default(), sender, receiver, repaint }
+        Self { window, now: None, number: Arc::default(), sender, receiver, redraw }
     }
 
     /// What the page shows while a file is being chosen.
@@ -218,11 +218,11 @@ impl Files {
     }
 
     fn beside(&self, number: u64, work: impl FnOnce() -> Outcome + Send + 'static) -> io::Result<()> {
-        let (sender, repaint) = (self.sender.clone(), self.repaint.clone());
+        let (sender, redraw) = (self.sender.clone(), self.redraw.clone());
         let done = move || {
             // Nobody may be there any more.
             let _ = sender.send((number, work()));
-            repaint.request_repaint();
+            redraw.request();
         };
         std::thread::Builder::new().name("voicechain file".into()).spawn(done).map(|_| ())
     }

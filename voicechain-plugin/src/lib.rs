@@ -5,14 +5,14 @@
 //! the core's table of settings, each a [`parameter`]; [`processor`] follows them on the audio thread, [`state`] saves and
 //! loads them as the text of a settings file, with the [`preferences`] for the editor. [`commands`] is what a person does to
 //! all settings at once, moved as [`gestures`]; [`sample_ring`] takes the sound to the [`voice_meter`] that measures it,
-//! [`meters`] the readings of the strip's meters to an editor. The [`editor`] finds them in its [`Instance`] and draws
-//! itself with `voicechain-editor`, in a [`window`].
+//! [`meters`] the readings of the strip's meters to an editor, which [`redraw`] tells to draw. The editor finds them in its
+//! [`Instance`] and draws itself with `voicechain-editor`, in a [`window`].
 
 mod answers;
 mod clipboard;
 pub mod commands;
 mod connection;
-pub mod editor;
+mod editor;
 mod files;
 pub mod gestures;
 pub mod instance;
@@ -22,6 +22,7 @@ pub mod parameters;
 mod plugin;
 pub mod preferences;
 pub mod processor;
+pub mod redraw;
 pub mod sample_ring;
 mod scale;
 mod settings_file;

@@ -3,8 +3,8 @@
 //! The audio thread puts a reading into a ring without locks every 10 ms (or once per block, if that is longer), while
 //! somebody watches; readings for which there is no room are left out.
 
+use crate::redraw::RedrawFlag;
 use crate::threads::roomy;
-use nice_plug_egui::RepaintNotifier;
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
@@ -86,7 +86,7 @@ impl Reading {
 pub struct ReadingSender {
     producer: Producer<Reading>,
     watched: Arc<AtomicBool>,
-    repaint: RepaintNotifier,
+    redraw: RedrawFlag,
     rate_hz: f64,
     frames: u64,
     next: u64,
@@ -109,7 +109,7 @@ impl ReadingSender {
         self.readings = self.readings.wrapping_add(1);
         // No room: nobody has looked for a while, and what is there will be passed over.
         let _ = self.producer.push(reading);
-        self.repaint.request_repaint();
+        self.redraw.request();
     }
 }
 
@@ -118,7 +118,7 @@ impl ReadingSender {
 pub struct Meters {
     watched: Arc<AtomicBool>,
     /// Tells an editor that there is something new: one flag, set without waiting.
-    repaint: RepaintNotifier,
+    redraw: RedrawFlag,
     /// Rate of the strip, Hz, as bits; 0 before it was ever active.
     rate_hz: AtomicU64,
     consumer: Mutex<Option<Consumer<Reading>>>,
@@ -131,8 +131,8 @@ impl Meters {
         let (producer, consumer) = RingBuffer::new(ROOM);
         *self.consumer.lock().unwrap_or_else(PoisonError::into_inner) = Some(consumer);
         self.rate_hz.store(rate_hz.to_bits(), Ordering::Relaxed);
-        let (watched, repaint) = (Arc::clone(&self.watched), self.repaint.clone());
-        ReadingSender { producer, watched, repaint, rate_hz, frames: 0, next: 0, readings: 0 }
+        let (watched, redraw) = (Arc::clone(&self.watched), self.redraw.clone());
+        ReadingSender { producer, watched, redraw, rate_hz, frames: 0, next: 0, readings: 0 }
     }
 
     /// The rate that the strip runs at, or ran at last; `None` before it was ever active.
@@ -143,8 +143,8 @@ impl Meters {
 
     /// What tells an editor that there is something new.
     #[must_use]
-    pub fn repaint(&self) -> RepaintNotifier {
-        self.repaint.clone()
+    pub fn redraw(&self) -> RedrawFlag {
+        self.redraw.clone()
     }
 
     /// Begins or ends watching. Readings from before are dropped.

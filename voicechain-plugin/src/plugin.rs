@@ -57,7 +57,7 @@ impl Plugin for VoicePlugin {
     }
 
     fn editor(&mut self, _async_executor: AsyncExecutor<Self>) -> Option<Self::Editor> {
-        Window::new(self.instance.clone())
+        Some(Window::new(self.instance.clone()))
     }
 
     fn filter_state(state: &mut PluginState) {

@@ -1,98 +1,87 @@
-//! The editor's window as hosts know it: the framework's, made anew where a state has brought another size or zoom.
+//! The editor's window as hosts know it.
 //!
-//! The framework asks for an editor once, before any state is loaded, and remembers the size from then on.
+//! The framework asks for an editor once, before any state is loaded; every opening of it is made from what the state says
+//! by then about size and zoom. In CLAP a host makes the editor, gives it a place and shows it, in three calls with as much
+//! time between them as it likes; in VST3 the framework makes all three at once. The window is made with the last
+//! ([`DeferredWindow`]). A host that never makes it has not asked to see anything.
 
-use crate::editor::{self, Connection};
+mod app;
+mod deferred;
+mod handle;
+mod host;
+mod size;
+mod threads;
+
+use crate::connection::Connection;
 use crate::instance::Instance;
-use crate::preferences::Preferences;
 use crate::scale::Scale;
+use app::WindowApp;
+pub use deferred::DeferredWindow;
+use deferred::Plan;
+pub use handle::WindowHandle;
 use nice_plug::context::gui::GuiContext;
-use nice_plug::editor::dpi::{LogicalSize, NativeSize};
+use nice_plug::editor::dpi::NativeSize;
 use nice_plug::editor::{HostMethods, ParentWindowHandle, ResizeHint, SpawnedEditor};
 use nice_plug::prelude::{Editor, TrackInfo};
-use nice_plug_egui::{EguiEditor, EguiEditorHandle, EguiEditorState};
+use size::{RESIZE_HINT, opening_size};
 use std::error::Error;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-
-struct Made {
-    state: Arc<EguiEditorState>,
-    editor: EguiEditor<Connection>,
-    /// What it was made for, or has become since.
-    preferences: Preferences,
-    track: Option<TrackInfo>,
-}
+use std::sync::{Arc, Mutex, PoisonError};
+use threads::WindowThreads;
 
 /// The window of an instance.
 pub struct Window {
     instance: Instance,
     scale: Scale,
-    made: Mutex<Made>,
+    /// The page stays from one opening to the next.
+    connection: Arc<Mutex<Connection>>,
 }
 
 impl Window {
-    pub(crate) fn new(instance: Instance) -> Option<Self> {
+    pub(crate) fn new(instance: Instance) -> Self {
         let scale = Scale::default();
-        let (preferences, (state, editor)) = (instance.parameters.preferences(), editor::of(instance.clone(), &scale)?);
-        Some(Self { instance, scale, made: Mutex::new(Made { state, editor, preferences, track: None }) })
-    }
-
-    fn made(&self) -> MutexGuard<'_, Made> {
-        self.made.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// The editor as the person at this track likes it now; one that is open stays.
-    fn renewed(&self) -> MutexGuard<'_, Made> {
-        let (mut made, preferences) = (self.made(), self.instance.parameters.preferences());
-        if made.preferences != preferences
-            && !made.state.is_open()
-            && let Some((state, editor)) = editor::of(self.instance.clone(), &self.scale)
-        {
-            if let Some(track) = &made.track {
-                editor.track_info_updated(track.clone());
-            }
-            (made.state, made.editor, made.preferences) = (state, editor, preferences);
-        }
-        made
+        let connection = Arc::new(Mutex::new(Connection::new(instance.clone(), scale.clone())));
+        Self { instance, scale, connection }
     }
 }
 
 impl Editor for Window {
-    type Handle = EguiEditorHandle;
+    type Handle = WindowHandle;
 
     fn spawn(
         &self,
         parent: Option<ParentWindowHandle>,
         wait_for_parent: bool,
-        fallback_scale_factor: Option<f64>,
-        gui_context: GuiContext,
+        fallback_scale: Option<f64>,
+        gui: GuiContext,
         host: Option<HostMethods>,
-    ) -> Result<SpawnedEditor<Self::Handle>, Box<dyn Error>> {
-        if let Some(scale) = fallback_scale_factor {
+    ) -> Result<SpawnedEditor<WindowHandle>, Box<dyn Error>> {
+        if let Some(scale) = fallback_scale {
             self.scale.set(scale);
         }
-        self.renewed().editor.spawn(parent, wait_for_parent, fallback_scale_factor, gui_context, host)
+        let (redraw, threads) = (self.instance.meters.redraw(), WindowThreads::default());
+        let connection = Arc::clone(&self.connection);
+        let app = WindowApp::new(connection, gui, self.scale.clone(), threads.clone(), redraw.clone());
+        let plan = Plan { parent, wait_for_parent, fallback_scale, host, app };
+        let window = DeferredWindow::new(self.instance.clone(), self.scale.clone(), threads, plan);
+        Ok(SpawnedEditor { handle: WindowHandle { redraw }, window })
     }
 
     fn size(&self) -> NativeSize<u32> {
-        drop(self.renewed());
-        // The framework's own size leaves out the zoom until the window was drawn.
-        let [width, height] = self.instance.parameters.preferences().size;
-        NativeSize::from_size(LogicalSize::new(width, height).into(), self.scale.get())
+        opening_size(&self.instance, &self.scale)
     }
 
     fn resize_hint(&self) -> ResizeHint {
-        self.made().editor.resize_hint()
+        RESIZE_HINT
     }
 
     fn track_info_updated(&self, info: TrackInfo) {
-        let mut made = self.made();
-        made.track = Some(info.clone());
-        made.editor.track_info_updated(info);
+        self.connection.lock().unwrap_or_else(PoisonError::into_inner).track_info_changed(&info);
+        self.instance.meters.redraw().request();
     }
 
     #[allow(unsafe_code)]
     unsafe fn assume_standalone_in_process(&self) {
         // SAFETY: the caller promises the same.
-        unsafe { self.made().editor.assume_standalone_in_process() }
+        unsafe { egui_baseview::baseview::assume_standalone_in_process() }
     }
 }

@@ -193,28 +193,111 @@ fn a_handle_is_dragged_in_a_window_and_the_sound_changes() {
     assert_eq!(*opened.deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
 }
 
+/// An editor in a window of the host's, embedded and not shown yet.
+struct Embedded {
+    deck: Deck,
+    window: u32,
+    screen: &'static Screen,
+    threads: Option<usize>,
+}
+
+impl Embedded {
+    fn new() -> Self {
+        let screen = Screen::of_this_process();
+        let window = screen.window(FIRST[0] as u32, FIRST[1] as u32);
+        let mut deck = Deck::new(1);
+        assert!(deck.activate(RATE_HZ, 480));
+        let threads = threads();
+        deck.embed(window).expect("the editor is made");
+        Self { deck, window, screen, threads }
+    }
+
+    /// Lets time for several drawings go by.
+    fn take_time(&mut self) {
+        for _ in 0..5 {
+            self.screen.let_draw();
+            self.deck.main_thread();
+        }
+    }
+
+    fn is_drawn(&mut self) -> bool {
+        self.deck.main_thread();
+        self.screen.look(8, 8).at(4, 4) == PAPER
+    }
+}
+
+impl Drop for Embedded {
+    fn drop(&mut self) {
+        self.deck.close_editor();
+        self.screen.close(self.window);
+        if !std::thread::panicking() {
+            until("the end of the window's threads", || threads() <= self.threads);
+        }
+    }
+}
+
 /// A host may take its time between making the editor and showing it.
 #[test]
 fn an_editor_that_is_shown_late_is_drawn() {
     let _turn = Turn::take();
-    let screen = Screen::of_this_process();
-    let window = screen.window(FIRST[0] as u32, FIRST[1] as u32);
-    let mut deck = Deck::new(1);
-    assert!(deck.activate(RATE_HZ, 480));
-    let before = threads();
-    deck.embed(window).expect("the editor is made");
-    for _ in 0..5 {
-        screen.let_draw();
-        deck.main_thread();
-    }
-    deck.show_window().expect("the editor is shown");
-    until("the first picture", || {
-        deck.main_thread();
-        screen.look(8, 8).at(4, 4) == PAPER
+    let mut embedded = Embedded::new();
+    embedded.take_time();
+    assert!(!embedded.is_drawn(), "nobody has shown it");
+    embedded.deck.show_window().expect("the editor is shown");
+    until("the first picture", || embedded.is_drawn());
+}
+
+/// Hosts that embed by a socket of XEmbed show what is in it themselves, some time after the editor has asked for it.
+#[test]
+fn an_editor_whose_host_shows_it_later_is_drawn() {
+    let _turn = Turn::take();
+    let mut embedded = Embedded::new();
+    embedded.screen.redirect(embedded.window);
+    embedded.deck.show_window().expect("the editor is shown");
+    let mut asks = None;
+    until("the editor's asking to be shown", || {
+        asks = embedded.screen.asks_to_be_shown();
+        asks.is_some()
     });
-    deck.close_editor();
-    screen.close(window);
-    until("the end of the window's threads", || threads() <= before);
+    // Sound comes meanwhile, and the host moves something: reasons to draw.
+    for _ in 0..20 {
+        embedded.deck.run(&mut [vec![0.1; 480]], &[], || 480);
+    }
+    embedded.take_time();
+    assert!(!embedded.is_drawn(), "the host has not shown it yet");
+    embedded.screen.map(asks.expect("a window"));
+    until("the first picture", || embedded.is_drawn());
+}
+
+#[test]
+fn an_editor_that_was_hidden_is_drawn_again() {
+    let _turn = Turn::take();
+    let mut embedded = Embedded::new();
+    embedded.deck.show_window().expect("the editor is shown");
+    until("the first picture", || embedded.is_drawn());
+    for _ in 0..2 {
+        embedded.deck.hide_window().expect("the editor is hidden");
+        until("the host's own window", || !embedded.is_drawn());
+        embedded.take_time();
+        embedded.deck.show_window().expect("the editor is shown");
+        until("the picture", || embedded.is_drawn());
+    }
+}
+
+/// The host's size counts before the window is there, too.
+#[test]
+fn an_editor_that_is_resized_before_it_is_shown_has_that_size() {
+    let _turn = Turn::take();
+    let mut embedded = Embedded::new();
+    let wanted = [1_200, 900];
+    embedded.screen.resize(embedded.window, wanted[0], wanted[1]);
+    assert!(embedded.deck.resize_editor(wanted[0], wanted[1]), "the host may resize it");
+    assert_eq!(embedded.deck.editor_size(), Some(wanted));
+    embedded.deck.show_window().expect("the editor is shown");
+    until("a picture to its corner", || {
+        embedded.deck.main_thread();
+        embedded.screen.look(wanted[0], wanted[1]).at(wanted[0] as usize - 4, 4) == PAPER
+    });
 }
 
 /// What the pointer does between two drawings is one click, not one beside the control.

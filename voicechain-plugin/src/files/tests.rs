@@ -29,7 +29,7 @@ fn files() -> (Files, SyncSender<Chosen>) {
     let (say, said) = sync_channel(8);
     let said = Mutex::new(said);
     let window = move |_: &Wanted| said.lock().unwrap().recv().unwrap();
-    (Files::with(Arc::new(window), RepaintNotifier::default()), say)
+    (Files::with(Arc::new(window), RedrawFlag::default()), say)
 }
 
 /// What comes of it; the other thread is waited for.

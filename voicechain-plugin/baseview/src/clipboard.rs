@@ -1,3 +1,0 @@
-pub fn copy_to_clipboard(data: &str) {
-    crate::platform::copy_to_clipboard(data)
-}

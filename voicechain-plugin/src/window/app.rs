@@ -1,0 +1,131 @@
+//! What runs inside an open window, on the window's own thread.
+
+use super::threads::WindowThreads;
+use crate::connection::Connection;
+use crate::redraw::{RedrawFlag, RedrawPoll};
+use crate::scale::Scale;
+use egui_baseview::baseview::{HandlerError, WindowSize};
+use egui_baseview::{App, Frame};
+use nice_plug::context::gui::GuiContext;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+
+/// How often an open window looks whether there is something new, times per second.
+const REDRAWS_PER_SECOND: f64 = 60.0;
+
+/// The page in a window.
+pub(super) struct WindowApp {
+    connection: Arc<Mutex<Connection>>,
+    /// The way to the host, until the page gets it.
+    gui: Option<GuiContext>,
+    scale: Scale,
+    threads: WindowThreads,
+    redraw: RedrawFlag,
+    /// Starts with the first drawing: a redraw that is asked for before the system shows the window is lost in the window
+    /// layer, which then never draws. For the first drawing nobody has to ask.
+    poll: Option<RedrawPoll>,
+}
+
+impl WindowApp {
+    pub(super) fn new(
+        connection: Arc<Mutex<Connection>>,
+        gui: GuiContext,
+        scale: Scale,
+        threads: WindowThreads,
+        redraw: RedrawFlag,
+    ) -> Self {
+        Self { connection, gui: Some(gui), scale, threads, redraw, poll: None }
+    }
+
+    fn with<T>(&self, then: impl FnOnce(&mut Connection) -> T) -> T {
+        then(&mut self.connection.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    fn open(&mut self, ctx: &egui::Context) {
+        if let Some(gui) = self.gui.take() {
+            self.with(|connection| connection.opened(ctx, gui));
+        }
+    }
+}
+
+impl App for WindowApp {
+    fn build(&mut self, ctx: egui::Context, frame: &mut Frame) -> Result<(), HandlerError> {
+        self.threads.include_this();
+        self.scale.set(frame.baseview_window().scale_factor());
+        self.open(&ctx);
+        Ok(())
+    }
+
+    fn ui(&mut self, ui: &mut egui::Ui, frame: &mut Frame) {
+        if self.poll.is_none() {
+            let (flag, waker) = (self.redraw.clone(), frame.baseview_window().waker());
+            let every = Duration::from_secs_f64(1.0 / REDRAWS_PER_SECOND);
+            // Where the system has no thread left, what the person does is still drawn, and the next drawing tries again.
+            self.poll = RedrawPoll::start(flag, every, move || waker.request_redraw()).ok();
+        }
+        self.with(|connection| connection.ui(ui, frame));
+    }
+
+    fn resized(&mut self, size: WindowSize) {
+        self.with(|connection| connection.resized(size));
+    }
+}
+
+impl Drop for WindowApp {
+    fn drop(&mut self) {
+        self.poll = None;
+        // A window that was never built has opened nothing.
+        if self.gui.is_none() {
+            self.with(Connection::closed);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::instance::Instance;
+    use nice_plug::context::PluginApi;
+    use nice_plug::context::gui::GuiContextInner;
+    use nice_plug::params::internals::ParamPtr;
+    use nice_plug::plugin::PluginState;
+    use voicechain_core::strip::Part;
+
+    /// A host that nobody asks for anything.
+    struct Silent;
+
+    #[allow(unsafe_code)]
+    impl GuiContextInner for Silent {
+        fn plugin_api(&self) -> PluginApi {
+            PluginApi::Clap
+        }
+        unsafe fn raw_begin_set_parameter(&self, _: ParamPtr) {}
+        unsafe fn raw_set_parameter_normalized(&self, _: ParamPtr, _: f32) {}
+        unsafe fn raw_end_set_parameter(&self, _: ParamPtr) {}
+        fn get_state(&self) -> PluginState {
+            unreachable!("the page has no use for it")
+        }
+        fn set_state(&self, _: PluginState) {}
+        fn request_restart(&self) {}
+    }
+
+    /// Nobody could end it any more: the whole voice is only chosen in the window.
+    #[test]
+    fn a_window_that_is_closed_ends_the_audition() {
+        let (instance, scale) = (Instance::default(), Scale::default());
+        let connection = Arc::new(Mutex::new(Connection::new(instance.clone(), scale.clone())));
+        let app = || {
+            let (gui, redraw) = (GuiContext::new(Arc::new(Silent)), RedrawFlag::default());
+            WindowApp::new(Arc::clone(&connection), gui, scale.clone(), WindowThreads::default(), redraw)
+        };
+        let band = Part::Band { frequency_hz: 455.5, q: 3.3 };
+        let mut window = app();
+        window.open(&egui::Context::default());
+        instance.parameters.hear_part(band);
+        // One that was never shown has nothing to end.
+        drop(app());
+        assert_eq!(instance.parameters.part(), band);
+        drop(window);
+        assert_eq!(instance.parameters.part(), Part::Whole);
+    }
+}

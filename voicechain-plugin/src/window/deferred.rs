@@ -1,0 +1,155 @@
+//! A window that is made when the host first shows it.
+//!
+//! Until then there is no window, no thread and no graphics context; what the host says about it meanwhile is kept for it.
+
+use super::app::WindowApp;
+use super::host;
+use super::size::opening_size;
+use super::threads::WindowThreads;
+use crate::instance::Instance;
+use crate::preferences::Preferences;
+use crate::scale::Scale;
+use egui_baseview::baseview::{self, HandlerError};
+use egui_baseview::{EguiWindow, EguiWindowSettings};
+use nice_plug::editor::dpi::{LogicalSize, NativeSize};
+use nice_plug::editor::{HostMethods, ParentWindowHandle};
+use std::cell::{OnceCell, RefCell};
+use std::io;
+use std::time::Duration;
+use voicechain_editor::SMALLEST;
+
+/// The window layer's own look for something new is not needed: [`RedrawPoll`](crate::redraw::RedrawPoll) looks.
+const SELDOM: Duration = Duration::from_secs(3_600);
+
+/// What a window is made of.
+pub(super) struct Plan {
+    pub(super) parent: Option<ParentWindowHandle>,
+    pub(super) wait_for_parent: bool,
+    pub(super) fallback_scale: Option<f64>,
+    pub(super) host: Option<HostMethods>,
+    pub(super) app: WindowApp,
+}
+
+impl Plan {
+    fn window(self, instance: &Instance) -> Result<baseview::Window, baseview::Error> {
+        let preferences = instance.parameters.preferences();
+        // The layer counts in points of the page, which the zoom makes larger.
+        let [width, height] = preferences.size.map(|points| f64::from(points / preferences.zoom));
+        let settings = EguiWindowSettings::new()
+            .with_title("voicechain")
+            .with_size(LogicalSize::new(width, height))
+            .with_min_size(Some(LogicalSize::new(SMALLEST[0], SMALLEST[1])))
+            .with_zoom_factor(preferences.zoom)
+            .with_parent(self.parent.as_ref())
+            .with_wait_for_parent(self.wait_for_parent)
+            .with_fallback_scale_factor(self.fallback_scale)
+            .with_repaint_poll_interval(SELDOM);
+        EguiWindow::create_with_host(settings, self.app, self.host.map(host::of))
+    }
+}
+
+/// The window of an editor that the host has asked for.
+pub struct DeferredWindow {
+    instance: Instance,
+    scale: Scale,
+    threads: WindowThreads,
+    /// Gone once the window was made.
+    plan: RefCell<Option<Plan>>,
+    window: OnceCell<baseview::Window>,
+}
+
+impl DeferredWindow {
+    pub(super) fn new(instance: Instance, scale: Scale, threads: WindowThreads, plan: Plan) -> Self {
+        Self { instance, scale, threads, plan: RefCell::new(Some(plan)), window: OnceCell::new() }
+    }
+
+    /// The window, made now if it is not there yet.
+    fn made(&self) -> Result<&baseview::Window, baseview::Error> {
+        if let Some(window) = self.window.get() {
+            return Ok(window);
+        }
+        let failed = || HandlerError::from(io::Error::other("the window could not be made"));
+        let plan = self.plan.take().ok_or_else(failed)?;
+        let window = plan.window(&self.instance).inspect_err(|_| self.threads.end(|| ()))?;
+        Ok(self.window.get_or_init(|| window))
+    }
+
+    /// Makes the window if need be, and shows it.
+    pub(super) fn show(&self) -> Result<(), baseview::Error> {
+        let window = self.made()?;
+        window.show()?;
+        ask_for_first_drawing(window);
+        Ok(())
+    }
+
+    pub(super) fn hide(&self) -> Result<(), baseview::Error> {
+        self.window.get().map_or(Ok(()), baseview::Window::hide)
+    }
+
+    /// Shows the window, and returns when it is closed.
+    pub(super) fn run(mut self) -> Result<(), baseview::Error> {
+        ask_for_first_drawing(self.made()?);
+        let window = self.window.take();
+        self.threads.end(|| window.map_or(Ok(()), baseview::Window::run_until_closed))
+    }
+
+    pub(super) fn set_parent(&self, parent: ParentWindowHandle) -> Result<(), baseview::Error> {
+        if let Some(window) = self.window.get() {
+            return window.set_parent(&parent);
+        }
+        if let Some(plan) = &mut *self.plan.borrow_mut() {
+            plan.parent = Some(parent);
+        }
+        Ok(())
+    }
+
+    pub(super) fn set_size(&self, size: NativeSize<u32>) -> Result<(), baseview::Error> {
+        if let Some(window) = self.window.get() {
+            return window.resize(size);
+        }
+        let LogicalSize { width, height } = size.cast::<f32>().to_logical(self.scale.get());
+        let preferences = Preferences { size: [width, height], ..self.instance.parameters.preferences() };
+        self.instance.parameters.set_preferences(preferences);
+        Ok(())
+    }
+
+    /// Its size and its scale: those it will have, before it is made.
+    pub(super) fn size(&self) -> (NativeSize<u32>, f64) {
+        match self.window.get().map(baseview::Window::size) {
+            Some(size) => (NativeSize::from_logical_or_physical(size.logical, size.physical), size.scale_factor),
+            None => (opening_size(&self.instance, &self.scale), self.scale.get()),
+        }
+    }
+
+    pub(super) fn set_fallback_scale(&self, scale: f64) -> Result<(), baseview::Error> {
+        if let Some(window) = self.window.get() {
+            return window.suggest_fallback_scale_factor(scale);
+        }
+        self.scale.set(scale);
+        if let Some(plan) = &mut *self.plan.borrow_mut() {
+            plan.fallback_scale = Some(scale);
+        }
+        Ok(())
+    }
+
+    pub(super) fn on_main_thread(&self) {
+        if let Some(window) = self.window.get() {
+            window.host_main_thread_callback();
+        }
+    }
+}
+
+impl Drop for DeferredWindow {
+    fn drop(&mut self) {
+        if let Some(window) = self.window.take() {
+            self.threads.end(|| drop(window));
+        }
+    }
+}
+
+/// On X11 a window that is shown is drawn by itself, and a request could come before the system shows it.
+fn ask_for_first_drawing(window: &baseview::Window) {
+    if !cfg!(target_os = "linux") {
+        window.waker().request_redraw();
+    }
+}

@@ -1,0 +1,30 @@
+//! The host's answers to a window, from the framework's types to the window layer's.
+
+use egui_baseview::baseview::host::{Host, HostCallbacks, HostMainThreadCaller};
+use egui_baseview::baseview::{HandlerError, WindowSize};
+use nice_plug::editor::{self, HostMethods};
+
+struct Answers(Box<dyn editor::HostCallbacks>);
+
+impl HostCallbacks for Answers {
+    fn request_resize(&mut self, size: WindowSize) -> Result<(), HandlerError> {
+        self.0.request_resize(size.physical.into(), size.scale_factor).map_err(HandlerError::from_boxed)
+    }
+
+    fn destroyed(&mut self) {
+        self.0.destroyed();
+    }
+}
+
+struct MainThread(Box<dyn editor::HostMainThreadCaller>);
+
+impl HostMainThreadCaller for MainThread {
+    fn call_main_thread(&mut self) {
+        self.0.call_main_thread();
+    }
+}
+
+/// The same host for the window layer.
+pub(super) fn of(methods: HostMethods) -> Host {
+    Host::new().with_callbacks(Answers(methods.callbacks)).with_main_thread(MainThread(methods.main_thread_caller))
+}
