@@ -6,7 +6,6 @@
 use crate::clipboard;
 use crate::connection::Connection;
 use crate::gestures::Gestures;
-use crate::meters::metered_stages;
 use crate::preferences::Preferences;
 use egui_baseview::baseview::WindowSize;
 use egui_baseview::{Frame, Key, KeyCapture};
@@ -14,7 +13,7 @@ use keyboard_types::NamedKey;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::prelude::TrackInfo;
 use voicechain_core::SampleRate;
-use voicechain_core::strip::Part;
+use voicechain_core::strip::{METERED_STAGES, Part};
 use voicechain_editor::Shown;
 
 /// The rate that curves are drawn for before the strip was ever active, Hz.
@@ -47,7 +46,7 @@ impl Connection {
             part: parameters.part(),
             ledger: self.ledger,
             match_db: self.match_db,
-            moving: metered_stages(),
+            moving: &METERED_STAGES,
             history: &self.history,
             steps: self.instance.commands.steps(),
             clipboard: [clipboard::is_filled(); 2],

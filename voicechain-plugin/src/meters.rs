@@ -4,14 +4,13 @@
 //! somebody watches; readings for which there is no room are left out.
 
 use crate::redraw::RedrawFlag;
-use crate::threads::roomy;
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::sync::{Arc, LazyLock, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::StageId;
 use voicechain_core::strip::Ledger;
-use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
+use voicechain_core::{SampleRate, Strip};
 
 /// Readings that the ring holds: some seconds.
 const ROOM: usize = 256;
@@ -19,23 +18,6 @@ const ROOM: usize = 256;
 const PER_SECOND: f64 = 100.0;
 /// The ledger, which has to go through its blocks, is read with every so manyth reading.
 const LEDGER_EVERY: u32 = 10;
-
-/// The stages whose gain moves with the sound: those of which a strip has a meter. A strip is asked once; it is built on a
-/// thread of its own and dropped again.
-#[must_use]
-pub fn metered_stages() -> &'static [StageId] {
-    static METERED: LazyLock<Vec<StageId>> = LazyLock::new(|| {
-        let ask = || {
-            let rate = SampleRate::new(SampleRate::MIN_HZ).ok()?;
-            let strip = Strip::<1>::new(&StripCoefs::design(&StripSettings::default(), rate).ok()?);
-            Some(StageId::ALL.iter().copied().filter(|stage| strip.reduction(*stage).is_some()).collect())
-        };
-        let asked =
-            || std::thread::scope(|scope| roomy("voicechain strip").spawn_scoped(scope, ask).ok()?.join().ok()?);
-        asked().unwrap_or_default()
-    });
-    &METERED
-}
 
 /// What the meters say at one time.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -167,6 +149,7 @@ impl Meters {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use voicechain_core::{StripCoefs, StripSettings};
 
     #[test]
     fn whoever_watches_sees_a_reading_every_ten_milliseconds() {
@@ -205,9 +188,5 @@ mod tests {
         let mut count = 0;
         meters.take(|_| count += 1);
         assert_eq!(count, ROOM);
-        for &stage in StageId::ALL {
-            assert_eq!(metered_stages().contains(&stage), strip.reduction(stage).is_some(), "{stage:?}");
-        }
-        assert!(metered_stages().contains(&StageId::Compressor));
     }
 }

@@ -9,11 +9,12 @@ use super::decoding::{Fault, Media};
 use super::encoder_delay::{EncoderDelay, Stated};
 use super::{AudioFile, HOPELESS_PACKETS, kind, mp4};
 use crate::error::{JobError, Trouble};
+use voicechain_core::SampleRate;
 
 /// The lowest sample rate that is taken, in Hz.
-pub const MIN_RATE_HZ: u32 = 8_000;
+pub const MIN_RATE_HZ: u32 = SampleRate::MIN_HZ as u32;
 /// The highest sample rate that is taken, in Hz.
-pub const MAX_RATE_HZ: u32 = 192_000;
+pub const MAX_RATE_HZ: u32 = SampleRate::MAX_HZ as u32;
 
 impl AudioFile {
     /// Opens a recording and reads its first packets, so that a file without sound is refused here and not later.

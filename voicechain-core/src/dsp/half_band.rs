@@ -1,4 +1,4 @@
-//! HalfBandDecimator the sample rate, as often as wanted.
+//! Half-band decimators: the sample rate is halved as often as wanted.
 
 use super::window::kaiser;
 use core::f64::consts::PI;

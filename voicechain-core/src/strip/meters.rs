@@ -13,7 +13,6 @@ use crate::units::SampleRate;
 /// Places at which the ledger listens: the input and behind each stage.
 pub(super) const TAPS: usize = StageId::COUNT + 1;
 
-/// The stages with a meter of gain reduction.
 const METERED: usize = {
     let (mut count, mut at) = (0, 0);
     while at < StageId::COUNT {
@@ -23,18 +22,18 @@ const METERED: usize = {
     count
 };
 
-/// The meter of a stage, if it has one.
-const fn meter_of(stage: StageId) -> Option<usize> {
-    if !reduces(stage) {
-        return None;
-    }
-    let (mut meter, mut at) = (0, 0);
-    while at < stage.index() {
-        meter += reduces(StageId::ALL[at]) as usize;
+/// The stages that move the level, each with a meter of gain reduction, in their default order.
+pub const METERED_STAGES: [StageId; METERED] = {
+    let (mut stages, mut count, mut at) = ([StageId::Trim; METERED], 0, 0);
+    while at < StageId::COUNT {
+        if reduces(StageId::ALL[at]) {
+            stages[count] = StageId::ALL[at];
+            count += 1;
+        }
         at += 1;
     }
-    Some(meter)
-}
+    stages
+};
 
 /// By how many frames each tap of the ledger lags: by the latencies of the stages before it.
 fn delays<const C: usize>(coefs: &StripCoefs<C>) -> [usize; TAPS]
@@ -146,10 +145,8 @@ where
         self.activity.tick(energies.iter().sum::<f64>() / frames);
         self.input_loudness.push_energy(energies);
         let speech = self.activity.is_active();
-        for &stage in StageId::ALL {
-            if let Some(meter) = meter_of(stage) {
-                self.reductions[meter].push(taken_db(stage), speech);
-            }
+        for (meter, stage) in self.reductions.iter_mut().zip(METERED_STAGES) {
+            meter.push(taken_db(stage), speech);
         }
         speech
     }
@@ -176,7 +173,7 @@ where
     }
 
     pub(super) fn reduction(&self, stage: StageId) -> Option<&ReductionMeter> {
-        self.reductions.get(meter_of(stage)?)
+        self.reductions.get(METERED_STAGES.iter().position(|&metered| metered == stage)?)
     }
 
     pub(super) fn voice_is_active(&self) -> bool {
@@ -191,15 +188,14 @@ mod tests {
 
     #[test]
     fn every_stage_that_reduces_has_a_meter_of_its_own() {
-        let mut taken = [false; METERED];
+        let coefs = StripCoefs::<1>::design(&StripSettings::default(), SampleRate::new(48_000.0).unwrap()).unwrap();
+        let mut meters = StripMeters::new(&coefs);
+        meters.end_sub_block([0.0], |stage| stage.index() as f64);
         for &stage in StageId::ALL {
-            assert_eq!(meter_of(stage).is_some(), reduces(stage), "{stage:?}");
-            if let Some(meter) = meter_of(stage) {
-                assert!(!core::mem::replace(&mut taken[meter], true), "{stage:?}");
-            }
+            let read = meters.reduction(stage).map(ReductionMeter::now_db);
+            assert_eq!(read, reduces(stage).then_some(stage.index() as f64), "{stage:?}");
         }
-        assert_eq!(taken, [true; METERED]);
-        assert!(reduces(StageId::Compressor) && reduces(StageId::DeReverb) && !reduces(StageId::ToneEq));
+        assert!(METERED_STAGES.contains(&StageId::Compressor) && !METERED_STAGES.contains(&StageId::ToneEq));
     }
 
     #[test]

@@ -19,6 +19,7 @@ pub use coefs::StripCoefs;
 pub use learning::LEARNT_S;
 pub use ledger::{Ledger, LedgerEntry};
 pub use listening::{Listening, Way};
+pub use meters::METERED_STAGES;
 pub use starting_points::StartingPoint;
 
 use crate::error::SettingError;
@@ -295,7 +296,7 @@ where
         self.meters.output_peak()
     }
 
-    /// Gain reduction, while somebody spoke, of a stage that moves the level (of the leveller its cuts); `None` for any other
+    /// Gain reduction, while somebody spoke, of one of the [`METERED_STAGES`] (of the leveller its cuts); `None` for any other
     /// stage.
     #[must_use]
     pub fn reduction(&self, stage: StageId) -> Option<&ReductionMeter> {
