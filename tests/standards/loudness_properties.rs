@@ -3,10 +3,11 @@
 use super::rate;
 use approx::assert_abs_diff_eq;
 use proptest::prelude::*;
+use voicechain_core::dsp::clock::SubBlockClock;
 use voicechain_core::filters::k_weighting::{KState, KWeighting, accumulate};
 use voicechain_core::meters::gating::{FirstBlocks, GatedSums, loudness, mean_square};
 use voicechain_core::meters::range::RangeHistogram;
-use voicechain_core::meters::{ChannelWeights, LoudnessMeter, SubBlockClock, SubBlockLoudness};
+use voicechain_core::meters::{ChannelWeights, LoudnessMeter, SubBlockLoudness};
 use voicechain_tests::tones::{Random, tones, wandering_noise};
 
 /// Everything that a meter can say, as bits.

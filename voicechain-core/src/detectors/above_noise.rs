@@ -16,8 +16,8 @@ const LEVEL_MS: f64 = 10.0;
 /// Smoothing in front of the floor, ms, and the stretch of the floor, s.
 const FLOOR_MS: f64 = 80.0;
 const FLOOR_S: f64 = 3.0;
-/// The lowest of white noise over that stretch, so smoothed, lies under its mean by about so many dB (from the test
-/// `steady_noise_reads_about_nothing`; a wide band less, a narrow one more).
+/// The lowest of white noise over that stretch, so smoothed, lies under its mean by about so many dB (found by
+/// trial; a wide band less, a narrow one more).
 const FLOOR_BIAS_DB: f64 = 1.3;
 /// A band in which nothing has been louder than its floor by so many dB tells no voice from noise.
 const CONTRAST_DB: f64 = 12.0;
@@ -73,7 +73,7 @@ struct Band {
 /// A weak "f" at the end of a word or a breath is lost in the level of everything, but not in its band; that is what
 /// tells it from a pause. The floor of a band is its [`NoiseFloor`] over three seconds; a band takes part when something
 /// in it has been 12 dB louder than the floor, and as long as none does the answer is [`ALL_CLEAR_DB`]: one held note, or
-/// nothing but noise from the beginning, is judged by nobody. Channels are added. Cost: four pairs of sections. What was
+/// nothing but noise from the beginning, is judged by nobody. Channels are averaged. Cost: four pairs of sections. What was
 /// learnt lasts for those three seconds, and the loudness of a band sinks by 0.25 dB per second. Tested by
 /// `expander` in `properties`.
 #[derive(Clone, Copy, Debug)]

@@ -17,7 +17,7 @@ pub use peak_hold::PeakHold;
 pub use sibilance::Sibilance;
 pub use voice_activity::VoiceActivity;
 
-/// Slow quantities are updated once in so many frames, counted on the sample clock.
+/// Frames between two updates of slow quantities, counted on the sample clock.
 pub const TICK: u32 = 16;
 
 #[cfg(test)]

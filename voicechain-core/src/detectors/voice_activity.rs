@@ -5,6 +5,8 @@ use crate::units::SampleRate;
 
 /// How far under the active speech level speech ends and pauses begin, dB: the margin of ITU-T P.56.
 pub const P56_MARGIN_DB: f64 = 15.9;
+/// The same as a power ratio.
+const P56_MARGIN: f64 = 0.025_703_957_827_688_63;
 
 /// Voice activity from the power of successive ticks, independent of level.
 ///
@@ -41,7 +43,7 @@ impl VoiceActivity {
     /// A detector that has heard nothing and is fed once per `tick` frames.
     #[must_use]
     pub fn new(rate: SampleRate, tick: f64) -> Self {
-        Self::with_margin(rate, tick, P56_MARGIN_DB, 5.0)
+        Self { margin: P56_MARGIN, ..Self::with_margin(rate, tick, P56_MARGIN_DB, 5.0) }
     }
 
     /// The same with another margin under the active level, dB, which falls with another time constant, s: for voices whose

@@ -104,7 +104,7 @@ pub struct LevelLedger<const C: usize, const TAPS: usize> {
 
 impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
     /// A ledger that has heard nothing. Tap `k` lags by `delays[k]` frames: the first by none, none by less than the one
-    /// before, the last by less than 100 ms; groups of taps with another delay differ by more than a chunk.
+    /// before, the last by less than 100 ms. At most two other delays than none are kept apart.
     #[must_use]
     pub fn new(rate: SampleRate, delays: [usize; TAPS]) -> Self {
         Self {
@@ -142,10 +142,10 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         self.groups[0].clock.left()
     }
 
-    /// Takes the same `n` frames (at most a chunk) at every tap, and calls `each` at the end of every sub-block of any tap.
+    /// Takes the same `n` frames (at most a chunk) at every tap, and calls `each` at the end of every sub-block of the first or the last tap.
     /// `changes[k]` is false when tap `k` repeats tap `k - 1`.
     ///
-    /// When a tap begins to differ, it does so with the first of the frames; where it ends to differ may depend on how
+    /// When a tap begins to differ, it does so with the first of the frames; where it stops differing may depend on how
     /// the frames are split. Therefore filters part at once and are joined on the clock of sub-blocks.
     pub fn push(
         &mut self,

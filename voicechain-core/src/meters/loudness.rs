@@ -65,7 +65,7 @@ impl GatingBlock {
     }
 }
 
-/// Loudness of one to five channels, heard from their frames; what it reads are the methods of [`SubBlockLoudness`].
+/// Loudness of one to five channels, heard from their frames; its readings are the methods of [`SubBlockLoudness`].
 ///
 /// Everything runs on sub-blocks of 10 ms counted since reset, so any split of the same frames into calls gives the same
 /// bits. Momentary and short-term loudness move every 10 ms, gating blocks and the values for the range every 100 ms; an
@@ -128,8 +128,8 @@ impl<const C: usize> LoudnessMeter<C> {
     }
 }
 
-/// The loudness of sub-blocks of 10 ms, of which somebody else has measured the energy: for whoever filters a signal for
-/// several meters.
+/// The loudness meter without its filter: it takes the energies of sub-blocks of 10 ms that were measured elsewhere, for whoever
+/// filters a signal for several meters.
 ///
 /// Checked by `standards::loudness_properties::energies_or_frames`.
 #[derive(Clone, Debug)]

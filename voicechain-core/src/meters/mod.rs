@@ -1,4 +1,5 @@
-//! Meters: loudness (ITU-R BS.1770, EBU Tech 3341 and 3342) and true peak (ITU-R BS.1770 Annex 2).
+//! Meters: loudness (ITU-R BS.1770, EBU Tech 3341 and 3342), true peak (ITU-R BS.1770 Annex 2), the level ledger, gain
+//! reduction.
 
 pub mod channels;
 pub mod gating;
@@ -8,8 +9,6 @@ pub mod range;
 pub mod reduction;
 pub mod true_peak;
 
-pub use crate::dsp::clock;
-pub use crate::dsp::clock::SubBlockClock;
 pub use channels::{Channel, ChannelWeights};
 pub use ledger::LevelLedger;
 pub use loudness::{GatingBlock, LoudnessMeter, SubBlockLoudness};

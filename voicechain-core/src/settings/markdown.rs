@@ -12,10 +12,7 @@ impl StripSettings {
         writeln!(to, "| setting | name | range | default | what it does |")?;
         writeln!(to, "| --- | --- | --- | --- | --- |")?;
         for info in rows() {
-            let default = match info.choices.get(info.default as usize) {
-                Some(name) => (*name, None),
-                None => ("", Some(info.default)),
-            };
+            let choice = info.choices.get(info.default as usize).copied().unwrap_or("");
             write!(to, "| `{}` | {} | ", info.id, info.name)?;
             match info.unit {
                 Unit::Switch => write!(to, "off, on | {} | ", if info.default == 1.0 { "on" } else { "off" })?,
@@ -23,7 +20,7 @@ impl StripSettings {
                     for (i, name) in info.choices.iter().enumerate() {
                         write!(to, "{}{name}", if i == 0 { "" } else { ", " })?;
                     }
-                    write!(to, " | {} | ", default.0)?;
+                    write!(to, " | {choice} | ")?;
                 }
                 Unit::Ratio => write!(to, "{} to {}, infinite | {}:1 | ", info.min, info.max, info.default)?,
                 unit => {

@@ -8,7 +8,7 @@ use super::row::{Scale, SettingInfo};
 use super::table::{StageId, StripSettings};
 use crate::units::Unit;
 
-/// Places behind the point of a value on a linear scale.
+/// A value on a linear scale keeps two decimals: steps per unit.
 const LINEAR_STEPS_PER_UNIT: f64 = 100.0;
 /// A value on a logarithmic scale keeps five digits: the smallest whole number with so many.
 const FIVE_DIGITS: f64 = 10_000.0;

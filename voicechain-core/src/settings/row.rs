@@ -79,10 +79,11 @@ impl SettingInfo {
     /// True for the row that switches its whole stage.
     #[must_use]
     pub fn is_switch_of_stage(&self) -> bool {
-        self.unit == Unit::Switch && self.name == "on"
+        self.unit == Unit::Switch && self.id.ends_with(".on")
     }
 
-    /// The value nearest to `value` that lies on this row's steps (counted from the default) and inside its range.
+    /// The value nearest to `value` that lies on this row's steps (on a logarithmic scale counted from the default) and inside its
+    /// range.
     /// An infinite ratio stays. Tested by `values_come_to_lie_on_steps`.
     #[must_use]
     pub fn on_step(&self, value: f64) -> f64 {
@@ -99,5 +100,20 @@ impl SettingInfo {
             }
         };
         self.nearest(stepped)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::settings::StageId;
+
+    /// Whether a stage is on hangs on this row alone.
+    #[test]
+    fn every_stage_but_the_trims_has_one_switch() {
+        for &stage in StageId::ALL {
+            let switches = stage.rows().iter().filter(|info| info.is_switch_of_stage()).count();
+            let trim = matches!(stage, StageId::Trim | StageId::Output);
+            assert_eq!(switches, usize::from(!trim), "{stage:?}");
+        }
     }
 }

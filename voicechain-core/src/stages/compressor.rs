@@ -95,9 +95,7 @@ impl CompressorCoefs {
             && (0.0..1.0).contains(&self.release)
             && self.make_up.is_finite()
     }
-}
 
-impl CompressorCoefs {
     /// Static gain at a peak level in dB of full scale, without make-up and mix.
     #[must_use]
     pub fn gain_db(&self, level_db: f64) -> f64 {

@@ -106,9 +106,7 @@ impl DeEsserCoefs {
         let back = self.split.k * (crate::math::from_db(-0.5 * reduction_db) - crate::math::from_db(-reduction_db));
         Response { re: 1.0 - taken * (1.0 - low.re) - back * s * low.im, im: taken * low.im + back * s * low.re }
     }
-}
 
-impl DeEsserCoefs {
     /// Static gain of what is turned down, at a steady ratio (in dB) of the sibilant to the voiced band.
     #[must_use]
     pub fn gain_db(&self, level_db: f64) -> f64 {

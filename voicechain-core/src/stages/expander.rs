@@ -53,9 +53,7 @@ impl ExpanderCoefs {
     pub fn is_stable(&self) -> bool {
         (0.0..1.0).contains(&self.attack) && (0.0..1.0).contains(&self.release) && self.reduction_db(-300.0).is_finite()
     }
-}
 
-impl ExpanderCoefs {
     /// Static gain, once closed, for a sound that stands so many dB above its noise floor.
     #[must_use]
     pub fn gain_db(&self, level_db: f64) -> f64 {

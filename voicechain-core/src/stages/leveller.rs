@@ -95,9 +95,7 @@ impl LevellerCoefs {
     pub fn is_stable(&self) -> bool {
         [self.level_kept, self.words_kept, self.rise_kept, self.fall_kept].iter().all(|kept| (0.0..1.0).contains(kept))
     }
-}
 
-impl LevellerCoefs {
     /// Gain in dB that a fresh leveller reaches on a voice of this loudness, LUFS.
     #[must_use]
     pub fn gain_db(&self, level_db: f64) -> f64 {

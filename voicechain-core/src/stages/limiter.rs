@@ -146,9 +146,7 @@ impl LimiterCoefs {
     pub fn ceiling(&self) -> f32 {
         self.ceiling
     }
-}
 
-impl LimiterCoefs {
     /// Gain in dB, 0 or below, at a steady true peak of `level_db` dBTP.
     #[must_use]
     pub fn gain_db(&self, level_db: f64) -> f64 {

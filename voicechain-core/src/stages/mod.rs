@@ -1,4 +1,4 @@
-//! The processors of the strip, one file each.
+//! The stages of the strip, one file each; `stage`, `processor` and `filter_stage` are what they share.
 //!
 //! A stage is three separate things: settings (the user's units, plain data), coefficients (designed once, the only
 //! step that can fail) and state (everything that audio changes). A [`Processor`] holds a state together with the

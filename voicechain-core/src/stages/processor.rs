@@ -7,7 +7,7 @@ use crate::frame::{CHUNK, Frame};
 use crate::math::smooth_step;
 use crate::units::SampleRate;
 
-/// Every change of a setting, and every switch, takes so long, ms.
+/// Duration of every change of a setting and every switch, ms.
 pub const MOTION_MS: f64 = 10.0;
 
 /// Designed coefficients of a stage with its switch, and the rate that they are designed for.
@@ -175,9 +175,7 @@ where
 
     /// Forgets everything it has heard; changes on their way arrive at once.
     pub fn reset(&mut self) {
-        S::clear(&mut self.state, self.rate);
-        (self.from, self.motion) = (self.to, None);
-        self.fade = if self.on { self.length } else { 0 };
+        self.restart(&self.target());
     }
 
     /// Has heard nothing and is at rest in these coefficients, in place.

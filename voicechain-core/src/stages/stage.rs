@@ -4,7 +4,7 @@ use crate::error::SettingError;
 use crate::filters::{Response, Section};
 use crate::units::SampleRate;
 
-/// A state with the coefficients that it runs with; only a [`Processor`](super::Processor) makes one.
+/// A state with the coefficients that it runs with. Outside of this module only a [`Processor`](super::Processor) makes one.
 #[derive(Debug)]
 pub struct Core<'a, S: Stage<C>, const C: usize> {
     pub(in crate::stages) coefs: &'a S::Coefs,
@@ -19,8 +19,7 @@ impl<'a, S: Stage<C>, const C: usize> Core<'a, S, C> {
 
 /// One processor of the strip for `C` channels: its settings, coefficients and state, and what it does with them.
 ///
-/// Whatever runs takes a [`Core`], a state with the coefficients that it runs with. Only a [`Processor`](super::Processor) makes one, so a state
-/// never meets coefficients that it was not prepared for.
+/// Whatever runs takes a [`Core`], so a state never meets coefficients that it was not prepared for.
 pub trait Stage<const C: usize>: Sized {
     /// What a person sets, in the user's units.
     type Settings: Copy + PartialEq;
@@ -47,7 +46,7 @@ pub trait Stage<const C: usize>: Sized {
     /// A state that has heard nothing.
     fn state(rate: SampleRate) -> Self::State;
 
-    /// Makes a state one that has heard nothing.
+    /// Resets a state in place to one that has heard nothing.
     fn clear(state: &mut Self::State, rate: SampleRate) {
         *state = Self::state(rate);
     }

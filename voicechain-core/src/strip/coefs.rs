@@ -71,7 +71,8 @@ macro_rules! strip_coefs {
                 match stage { $(StageId::$variant => self.$field.gain_db(level_db),)+ }
             }
 
-            /// The gain of the level compensation of an EQ stage, or the make-up gain of the compressor, in dB; 0 for any other.
+            /// The gain of the level compensation of an EQ stage, or the make-up gain of the compressor, in dB, also while it is
+            /// off; 0 for any other.
             #[must_use]
             pub fn compensation_db(&self, stage: StageId) -> f64 {
                 match stage { $(StageId::$variant => <$type as Stage<C>>::compensation_db(self.$field.coefs()),)+ }

@@ -43,7 +43,7 @@ fn held(sample: f32) -> f32 {
     if sample.is_finite() { sample.clamp(-LOUDEST, LOUDEST) } else { 0.0 }
 }
 
-/// A frame as the guard lets it in, without counting.
+/// A frame as the guard lets it in, without counting; tiny samples stay.
 pub(super) fn admitted<const C: usize>(frame: &[f32; C]) -> [f32; C] {
     frame.map(held)
 }

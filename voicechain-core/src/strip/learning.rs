@@ -6,7 +6,7 @@ use crate::frame::{CHUNK, Frame};
 use crate::settings::StageId;
 use crate::stages::hum;
 
-/// Of so much of a recording's beginning a strip learns, s: what is known of a room forgets over half a minute, and in one
+/// How much of a recording's beginning is learnt from, s: what is known of a room forgets over half a minute, and in one
 /// minute everybody pauses.
 pub const LEARNT_S: f64 = 60.0;
 
@@ -17,7 +17,8 @@ where
     /// Learns hum and room from the beginning of a recording ([`LEARNT_S`] of it; what is longer is left out) before any of it
     /// is run: for files. As it plays, hum under a voice that speaks at once is only known in its first pauses, and what a
     /// room adds takes some seconds. Settings and trim are those that are set; stages that are off learn nothing, and with hum
-    /// and de-reverb off nothing happens. On a strip that has run, [`reset`](Self::reset) comes first.
+    /// and de-reverb off nothing happens. Otherwise the strip is [`reset`](Self::reset) first, so that changes on their way have
+    /// arrived.
     ///
     /// Hum is heard backwards, ten seconds of it, so that what is known at last is how it stands at the first sample. Then
     /// trim, hum, high-pass and de-reverb run, and what the de-reverb has found of room and noise stays in it.
@@ -27,13 +28,16 @@ where
     pub fn learn(&mut self, beginning: &[[f32; C]]) {
         let most = (LEARNT_S * self.target.rate.hz()) as usize;
         let beginning = &beginning[..beginning.len().min(most)];
-        if beginning.is_empty() {
+        let hum = self.target.hum.on();
+        let room = self.target.de_reverb.on() && !self.target.de_reverb.coefs().is_absent();
+        if beginning.is_empty() || !(hum || room) {
             return;
         }
-        if self.target.hum.on() {
+        self.reset();
+        if hum {
             self.learn_hum(beginning);
         }
-        if self.target.de_reverb.on() && !self.target.de_reverb.coefs().is_absent() {
+        if room {
             self.learn_room(beginning);
         }
     }

@@ -22,10 +22,9 @@ pub use listening::{Listening, Way};
 pub use meters::METERED_STAGES;
 pub use starting_points::StartingPoint;
 
-use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame, gather, scatter};
 use crate::meters::{ReductionMeter, SubBlockLoudness, TruePeakMeter};
-use crate::settings::{StageId, StripSettings};
+use crate::settings::StageId;
 use crate::units::SampleRate;
 use input_guard::{InputGuard, silence_tiny};
 use latency_change::LatencyChange;
@@ -63,14 +62,6 @@ impl<const C: usize> Strip<C>
 where
     [f32; C]: Frame,
 {
-    /// Designs the coefficients of a strip; the same as [`StripCoefs::design`].
-    ///
-    /// # Errors
-    /// The first setting outside its range, with its id, its value and what is allowed.
-    pub fn design(settings: &StripSettings, rate: SampleRate) -> Result<StripCoefs<C>, SettingError> {
-        StripCoefs::design(settings, rate)
-    }
-
     /// A strip that has heard nothing, at rest in these settings.
     #[must_use]
     pub fn new(coefs: &StripCoefs<C>) -> Self {
@@ -94,13 +85,14 @@ where
         self.meters.reset(&self.target);
     }
 
-    /// Starts meters and ledger afresh; the sound is not touched.
+    /// Starts meters and ledger afresh; the processing is not touched, the loudness match measures afresh.
     pub fn reset_meters(&mut self) {
         self.meters.reset(&self.target);
     }
 
     /// Moves to new coefficients, beginning with the next frame: settings and switches glide within [`MOTION_MS`], a new order
-    /// cross-fades, a new look-ahead or de-reverb variant (they change the latency) dips for twice that time. Coefficients of
+    /// cross-fades, a new look-ahead or de-reverb variant (they change the latency) dips for twice that time, and a new variant is silent for the
+    /// limiter's latency between. Coefficients of
     /// another rate start the strip afresh.
     pub fn set(&mut self, coefs: &StripCoefs<C>) {
         if coefs.rate != self.target.rate {
@@ -160,7 +152,7 @@ where
         }
     }
 
-    /// Runs at most a chunk of frames, in which no part of the strip comes to an end before the last.
+    /// Runs at most a chunk of frames; no fade, cross-fade or sub-block ends before the last of them.
     fn piece(&mut self, frames: &mut [[f32; C]]) {
         let Self { target, guard, path, latency_change, monitor, meters } = self;
         let largest = guard.admit(frames);
@@ -191,7 +183,7 @@ where
         }
     }
 
-    /// Processes planar channels in place, as hosts give them; as far as both reach.
+    /// Processes planar channels in place, as hosts give them; as far as the shortest reaches.
     pub fn run_planar(&mut self, channels: [&mut [f32]; C]) {
         let mut channels = channels;
         let length = channels.iter().map(|c| c.len()).min().unwrap_or(0);
@@ -218,7 +210,8 @@ where
 
     /// Gives the leveller a gain in dB in place of its own, until `None` gives it back: for files, whose gains
     /// [`plan`](crate::stages::leveller::ahead::plan) finds beforehand. It is reached, along a straight line of 10 ms, within
-    /// 20 ms. Anything else about it stays: switched off it does nothing, and its largest rise and cut hold.
+    /// 20 ms. Anything else about it stays: switched off it does nothing, and its largest rise and cut hold. A reset, another
+    /// rate, and switching the leveller on forget it.
     pub fn guide_leveller(&mut self, gain_db: Option<f64>) {
         self.path.leveller.state_mut().guide(gain_db);
     }
