@@ -13,7 +13,7 @@
 //! # Ok::<(), voicechain_core::SettingError>(())
 //! ```
 //!
-//! Each layer uses only those above it: [`units`] and [`error`], [`math`], [`frame`], [`dsp`], the table of [`settings`],
+//! Each layer uses only those above it: [`error`] and [`units`], [`math`], [`frame`], [`dsp`], the table of [`settings`],
 //! [`levels`] and reverberation, [`filters`], [`detectors`], [`gain`], [`speech`], [`meters`]; then, apart from each other,
 //! [`stages`] and the [`strip`] that they make, and [`measure`] and [`propose`].
 //!
