@@ -10,8 +10,8 @@ use std::time::Instant;
 use voicechain_benches::rivals::{self, Stereo};
 use voicechain_benches::{RATE_HZ, pass};
 use voicechain_core::dsp::RealFft;
-use voicechain_core::settings::{DeReverbSettings, DeReverbVariant};
-use voicechain_core::stages::{DeReverb, Processor, StageCoefs};
+use voicechain_core::settings::{DeReverbSettings, SpectralLatency};
+use voicechain_core::stages::{DeReverb, DeReverbDesign, Processor, StageCoefs};
 use voicechain_core::{SampleRate, SettingError};
 use voicechain_examples::timing::{machine, voice};
 
@@ -101,10 +101,11 @@ fn meters(signal: &[[f32; 2]], rate: SampleRate) -> Vec<Contender<'_>> {
 /// The de-reverb on a stereo voice, and as many transforms as it makes.
 fn de_reverb(
     signal: &[[f32; 2]],
-    variant: DeReverbVariant,
+    latency: SpectralLatency,
     rate: SampleRate,
 ) -> Result<Vec<Contender<'_>>, SettingError> {
-    let settings = DeReverbSettings { variant, decay_ms: 600.0, ..DeReverbSettings::default() };
+    let settings =
+        DeReverbDesign { latency, settings: DeReverbSettings { decay_ms: 600.0, ..DeReverbSettings::default() } };
     let coefs = StageCoefs::design(&settings, true, rate)?;
     let mut stage = Box::new(Processor::<DeReverb, 2>::new(&coefs));
     let mut block = vec![[0.0; 2]; 512];
@@ -205,10 +206,10 @@ fn main() -> ExitCode {
         let frame = &mono[..length];
         rows.extend(compare(comparison, TRANSFORMS * length, rounds, &mut transforms(frame)));
     }
-    let variants =
-        [("de-reverb, long variant", DeReverbVariant::Long), ("de-reverb, short variant", DeReverbVariant::Short)];
-    for (comparison, variant) in variants {
-        let Ok(mut contenders) = de_reverb(piece, variant, rate) else { return refuse("settings outside their range") };
+    let latencies =
+        [("de-reverb, high latency", SpectralLatency::High), ("de-reverb, low latency", SpectralLatency::Low)];
+    for (comparison, latency) in latencies {
+        let Ok(mut contenders) = de_reverb(piece, latency, rate) else { return refuse("settings outside their range") };
         rows.extend(compare(comparison, TURN, rounds, &mut contenders));
     }
     if json {

@@ -10,7 +10,7 @@ use std::io::{self, Write};
 use std::process::ExitCode;
 use std::time::Instant;
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::{DeReverbVariant, StageId};
+use voicechain_core::settings::{SpectralLatency, StageId};
 use voicechain_core::{SampleRate, SettingError, StripSettings};
 use voicechain_examples::timing::work::{BLOCKS, Work};
 use voicechain_examples::timing::{machine, voice, work};
@@ -95,12 +95,12 @@ where
     let active = work::everything_active();
     let stages = StageId::ALL.iter().map(move |&id| (id.id(), id.name(), work::stage(id, &active, rate)));
     let mut short = active;
-    short.de_reverb.variant = DeReverbVariant::Short;
+    short.spectral.latency = SpectralLatency::Low;
     let short = work::stage(StageId::DeReverb, &short, rate);
     let default = work::strip(&StripSettings::default(), rate);
     let everything = work::strip(&active, rate);
     stages.chain([
-        ("de_reverb_short", "De-reverb, short variant", short),
+        ("de_reverb_low", "De-reverb, low latency", short),
         ("strip_default", "Strip, default", default),
         ("strip_everything", "Strip, all active", everything),
     ])

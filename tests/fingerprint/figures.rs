@@ -3,14 +3,16 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use voicechain_core::StripSettings;
-use voicechain_core::settings::{Middle, StageId, rows};
+use voicechain_core::settings::{Middle, SpectralLatency, rows};
 
 const STORED: &str = include_str!("figures.txt");
+const POSITIONS: &str = include_str!("positions.txt");
 
 /// Settings with a name of their own.
 #[derive(Clone, Debug)]
 pub(crate) struct Case {
     pub(crate) name: String,
+    line: String,
     pub(crate) settings: StripSettings,
 }
 
@@ -56,13 +58,19 @@ pub(crate) struct Figures {
     head: Vec<String>,
 }
 
+/// The ids of the table, in the order of b1805f7's.
+pub(crate) fn ids() -> impl Iterator<Item = &'static str> {
+    let lines = POSITIONS.lines().filter(|line| !line.starts_with('#'));
+    lines.map(|line| line.rsplit(" -> ").next().unwrap_or(line))
+}
+
 /// All settings by position, then the positions of the stages whose order can be set.
 pub(crate) fn positions(settings: &StripSettings) -> String {
     let mut text = String::new();
-    for &stage in StageId::ALL {
-        for row in 0..stage.rows().len() {
-            let _ = write!(text, "{} ", settings.value(stage, row).unwrap_or(f64::NAN));
-        }
+    for id in ids() {
+        let counts_as_on = id == "de_reverb.on" && settings.spectral.latency == SpectralLatency::None;
+        let value = if counts_as_on { Some(1.0) } else { settings.get(id) };
+        let _ = write!(text, "{} ", value.unwrap_or(f64::NAN));
     }
     let order: Vec<String> = settings.order.iter().map(|stage| (*stage as u8).to_string()).collect();
     text + "| " + &order.join(" ")
@@ -73,14 +81,11 @@ fn from_positions(text: &str) -> Result<StripSettings, String> {
     let mut settings = StripSettings::default();
     let values: Vec<f64> =
         values.split_whitespace().map(str::parse).collect::<Result<_, _>>().map_err(|e| format!("settings: {e}"))?;
-    if values.len() != rows().count() {
+    if values.len() != ids().count() || values.len() != rows().count() {
         return Err(format!("settings have {} positions, the table {}", values.len(), rows().count()));
     }
-    let mut values = values.into_iter();
-    for &stage in StageId::ALL {
-        for row in 0..stage.rows().len() {
-            settings.put(stage, row, values.next().unwrap_or(f64::NAN));
-        }
+    for (id, value) in ids().zip(values) {
+        settings.set(id, value).map_err(|e| e.to_string())?;
     }
     let order: Vec<Middle> =
         order.split_whitespace().filter_map(|at| Middle::ALL.get(at.parse::<usize>().ok()?).copied()).collect();
@@ -97,7 +102,11 @@ impl Figures {
                 stored.head.push(line.to_owned());
             } else if let Some(rest) = line.strip_prefix("settings ") {
                 let (name, values) = rest.split_once(": ").ok_or_else(|| format!("no name in {line:?}"))?;
-                stored.cases.push(Case { name: name.to_owned(), settings: from_positions(values)? });
+                stored.cases.push(Case {
+                    name: name.to_owned(),
+                    line: line.to_owned(),
+                    settings: from_positions(values)?,
+                });
             } else {
                 let (name, values) = line.split_once(": ").ok_or_else(|| format!("no name in {line:?}"))?;
                 let values = values.split(' ').map(|word| match word.strip_prefix('=') {
@@ -117,7 +126,7 @@ impl Figures {
             let _ = writeln!(text, "{line}");
         }
         for case in &self.cases {
-            let _ = writeln!(text, "settings {}: {}", case.name, positions(&case.settings));
+            let _ = writeln!(text, "{}", case.line);
         }
         for figure in found {
             let values: Vec<String> = figure

@@ -1,6 +1,6 @@
 //! What is measured of recorded speakers, and what is proposed for them.
 
-use crate::figures::{Figure, Hash, Value, positions};
+use crate::figures::{Figure, Hash, Value, ids, positions};
 use crate::signal::voice;
 use voicechain_core::SampleRate;
 use voicechain_core::frame::Frame;
@@ -9,7 +9,6 @@ use voicechain_core::measure::profile::{
     Bandwidth, Colour, Measured, Phrases, Pitch, Profile, Resonance, Room, Sibilance, Spikes,
 };
 use voicechain_core::propose::{Context, Delivery, Role, Warning, carry_over, propose};
-use voicechain_core::settings::rows;
 use voicechain_tests::recordings::{for_each_speaker, music};
 use voicechain_tests::spectra::Noise;
 
@@ -196,7 +195,7 @@ impl Values {
                 let mut hash = Hash::new();
                 hash.bytes(positions(&proposal.settings).as_bytes());
                 for evidence in proposal.evidence() {
-                    let row = rows().position(|info| info.id == evidence.setting).unwrap_or(usize::MAX);
+                    let row = ids().position(|id| id == evidence.setting).unwrap_or(usize::MAX);
                     hash.bytes(&row.to_le_bytes());
                     hash.bytes(&evidence.proposed.to_le_bytes());
                 }

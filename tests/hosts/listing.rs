@@ -2,7 +2,7 @@
 
 use clack_extensions::params::ParamInfoFlags;
 use std::collections::BTreeSet;
-use voicechain_core::settings::{StageId, rows};
+use voicechain_core::settings::{SectionId, rows};
 use voicechain_core::units::Unit;
 use voicechain_host_tests::{Deck, clap_value};
 
@@ -25,9 +25,9 @@ fn parameters_are_the_table() {
     for info in rows() {
         let seen = deck.of(info);
         assert_eq!(seen.id.get(), number_of(info.id), "{}", info.id);
-        let stage = StageId::ALL.iter().find(|stage| stage.id() == info.stage).unwrap();
-        assert_eq!(seen.module, stage.name());
-        assert_eq!(seen.name, format!("{} {}", stage.name(), info.name));
+        let section = SectionId::ALL.iter().find(|section| section.id() == info.section).unwrap();
+        assert_eq!(seen.module, section.name());
+        assert_eq!(seen.name, format!("{} {}", section.name(), info.name));
         assert_eq!(seen.flags.contains(ParamInfoFlags::IS_AUTOMATABLE), info.automatable, "{}", info.id);
         let stepped = matches!(info.unit, Unit::Switch | Unit::Choice);
         assert_eq!(seen.flags.contains(ParamInfoFlags::IS_STEPPED), stepped, "{}", info.id);
@@ -89,17 +89,17 @@ fn remote_controls_reach_every_setting() {
     let pages = deck.pages();
     let ids: BTreeSet<u32> = pages.iter().map(|page| page.id.get()).collect();
     assert_eq!(ids.len(), pages.len(), "every page has its own id");
-    for stage in StageId::ALL {
-        let of_stage: Vec<_> = pages.iter().filter(|page| page.section == stage.name()).collect();
-        assert!(!of_stage.is_empty(), "{}", stage.name());
+    for section in SectionId::ALL {
+        let of_section: Vec<_> = pages.iter().filter(|page| page.section == section.name()).collect();
+        assert!(!of_section.is_empty(), "{}", section.name());
         // At most eight on a page, in the table's order, none left out and none twice.
-        let listed: Vec<_> = of_stage.iter().flat_map(|page| page.parameters.iter().flatten().copied()).collect();
-        let expected: Vec<_> = stage.rows().iter().map(|info| deck.of(info).id).collect();
-        assert_eq!(listed, expected, "{}", stage.name());
-        assert!(of_stage.iter().all(|page| page.name.starts_with(stage.name())), "{of_stage:?}");
+        let listed: Vec<_> = of_section.iter().flat_map(|page| page.parameters.iter().flatten().copied()).collect();
+        let expected: Vec<_> = section.rows().iter().map(|info| deck.of(info).id).collect();
+        assert_eq!(listed, expected, "{}", section.name());
+        assert!(of_section.iter().all(|page| page.name.starts_with(section.name())), "{of_section:?}");
     }
-    let stages: usize =
-        pages.iter().filter(|page| StageId::ALL.iter().any(|stage| stage.name() == page.section)).count();
-    assert_eq!(stages, pages.len(), "no other section");
+    let known: usize =
+        pages.iter().filter(|page| SectionId::ALL.iter().any(|section| section.name() == page.section)).count();
+    assert_eq!(known, pages.len(), "no other section");
     assert_eq!(Deck::new(1).pages(), pages, "the same in every instance");
 }

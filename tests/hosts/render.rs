@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::Path;
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::{StageId, rows};
+use voicechain_core::settings::{SectionId, rows};
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 use voicechain_host_tests::vst3_position;
 use voicechain_tests::signals::{phrases, unequal};
@@ -17,10 +17,10 @@ use voicechain_tests::strips::random_settings;
 fn positions(settings: &StripSettings) -> String {
     let mut json = String::from("{");
     for info in rows() {
-        let stage = StageId::ALL.iter().find(|stage| stage.id() == info.stage).expect("a stage");
+        let section = SectionId::ALL.iter().find(|section| section.id() == info.section).expect("a section");
         let position = vst3_position(info, settings.get(info.id).expect("a row"));
         let comma = if json.len() > 1 { "," } else { "" };
-        write!(json, "{comma}\"{} {}\":{position:?}", stage.name(), info.name).expect("a string");
+        write!(json, "{comma}\"{} {}\":{position:?}", section.name(), info.name).expect("a string");
     }
     json + "}"
 }

@@ -138,7 +138,7 @@ fn a_proposal_reaches_the_host_as_gestures_and_the_strip_at_once() {
     let mut core = once.to_vec();
     strip.run(&mut core[..480]);
     let mut at_once = wanted;
-    at_once.de_reverb.variant = start.de_reverb.variant;
+    at_once.spectral.latency = start.spectral.latency;
     at_once.limiter.look_ahead_ms = start.limiter.look_ahead_ms;
     strip.set(&StripCoefs::design(&at_once, rate).unwrap());
     strip.run(&mut core[480..]);

@@ -3,7 +3,7 @@
 use crate::rate;
 use approx::{abs_diff_eq, assert_abs_diff_eq};
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::{DeReverbVariant, Middle, StageId};
+use voicechain_core::settings::{Middle, SpectralLatency, StageId};
 use voicechain_core::stages::{
     Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Processor,
     Stage, StageCoefs, ToneEq, Trim,
@@ -82,8 +82,8 @@ where
     taps.push(hops(&signal));
     through::<HighPass, C>(&s.high_pass, s.high_pass.on, rate, &mut signal);
     taps.push(hops(&signal));
-    through::<DeReverb, C>(&s.de_reverb, s.de_reverb.on, rate, &mut signal);
-    let room = StageCoefs::<DeReverb, C>::design(&s.de_reverb, true, rate).expect("allowed").latency() as usize;
+    through::<DeReverb, C>(&s.into(), s.de_reverb.on, rate, &mut signal);
+    let room = StageCoefs::<DeReverb, C>::design(&s.into(), true, rate).expect("allowed").latency() as usize;
     taps.push(hops(&signal[room..]));
     through::<Expander, C>(&s.expander, s.expander.on, rate, &mut signal);
     taps.push(hops(&signal[room..]));
@@ -144,7 +144,7 @@ fn ledger_entries_are_the_gated_loudness_differences() {
         settings.output.gain_db = -2.0;
         check(&settings, &mono(&signal), point.name());
         settings.hum.on = true;
-        settings.de_reverb.variant = DeReverbVariant::Long;
+        settings.spectral.latency = SpectralLatency::High;
         settings.expander.on = true;
         settings.leveller.on = true;
         settings.order.reverse();

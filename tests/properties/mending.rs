@@ -2,7 +2,7 @@
 
 use crate::rate;
 use approx::assert_abs_diff_eq;
-use voicechain_core::settings::{DeReverbVariant, Mains, StageId};
+use voicechain_core::settings::{Mains, SpectralLatency, StageId};
 use voicechain_core::stages::leveller::ahead::{self, LevelEar};
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::signals::{channel, gain, mono, phrases, pinkish, rms_db, sine, unequal, white};
@@ -156,24 +156,24 @@ fn a_room_is_known_beforehand_in_the_form_for_files() {
         channel(&run_file(&mut strip::<1>(settings, rate(HZ)), settings, &mono(signal)), 0)
     };
     let apart_db = |a: &[f64], b: &[f64]| rms_db(&a.iter().zip(b).take(second).map(|(a, b)| a - b).collect::<Vec<_>>());
-    for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
+    for latency in [SpectralLatency::High, SpectralLatency::Low] {
         let in_room = |decay_ms: f64| {
-            with(|s| (s.de_reverb.on, s.de_reverb.variant, s.de_reverb.decay_ms) = (true, variant, decay_ms))
+            with(|s| (s.de_reverb.on, s.spectral.latency, s.de_reverb.decay_ms) = (true, latency, decay_ms))
         };
         let [dry, late] = syllables(20.0, 0.6);
         let roomy = sum(&dry, &late);
         let settings = in_room(600.0);
         let left = [for_file(&settings, &roomy), through(&settings, &roomy).0].map(|out| apart_db(&out, &dry));
-        println!("{variant:?}: {left:.1?} dB of {:.1} are left", apart_db(&roomy, &dry));
-        assert!(left[0] < left[1] - 1.0, "{variant:?}: {left:.1?} dB are left, known beforehand and as it plays");
+        println!("{latency:?}: {left:.1?} dB of {:.1} are left", apart_db(&roomy, &dry));
+        assert!(left[0] < left[1] - 1.0, "{latency:?}: {left:.1?} dB are left, known beforehand and as it plays");
 
         let [dry, late] = syllables(20.0, 0.3);
         let settings = in_room(230.0);
         let taken = [&dry, &sum(&dry, &late)].map(|x| apart_db(&for_file(&settings, x), x) - rms_db(&x[..second]));
-        println!("{variant:?}: {taken:.1?} dB are taken from the dry and the roomy");
+        println!("{latency:?}: {taken:.1?} dB are taken from the dry and the roomy");
         assert!(
             taken[0] < -60.0 && taken[1] > -20.0,
-            "{variant:?}: {taken:.1?} dB are taken from the dry and the roomy"
+            "{latency:?}: {taken:.1?} dB are taken from the dry and the roomy"
         );
 
         let mut silent = strip::<1>(&settings, rate(HZ));
@@ -194,15 +194,15 @@ fn a_room_is_known_beforehand_in_the_form_for_files() {
 
         // So dry a room is let through: what comes is what hum and high-pass make of the beginning.
         let hummed = sum(&roomy, &sine(100.0, -40.0, HZ, roomy.len()));
-        let mended = |decay_ms: f64, variant: DeReverbVariant| {
+        let mended = |decay_ms: f64, latency: SpectralLatency| {
             let settings = with(|s| {
                 (s.hum.on, s.high_pass.on) = (true, true);
-                (s.de_reverb.on, s.de_reverb.variant, s.de_reverb.decay_ms) = (true, variant, decay_ms);
+                (s.de_reverb.on, s.spectral.latency, s.de_reverb.decay_ms) = (true, latency, decay_ms);
             });
             mono(&for_file(&settings, &hummed))
         };
-        let (learnt, absent) = (mended(165.0, variant), mended(165.0, DeReverbVariant::Absent));
-        assert_eq!(first_difference(&learnt, &absent), None, "{variant:?}");
+        let (learnt, absent) = (mended(165.0, latency), mended(165.0, SpectralLatency::None));
+        assert_eq!(first_difference(&learnt, &absent), None, "{latency:?}");
     }
 }
 
@@ -326,7 +326,7 @@ fn the_form_for_files_halves_jumps() {
     let guided = |signal: &[f64], rise_db: f64| {
         let settings = with(|s| {
             (s.leveller.on, s.leveller.rise_db) = (true, rise_db);
-            (s.de_reverb.variant, s.de_reverb.decay_ms) = (DeReverbVariant::Long, 180.0);
+            (s.spectral.latency, s.de_reverb.decay_ms) = (SpectralLatency::High, 180.0);
         });
         let mut strip = strip::<1>(&settings, rate(HZ));
         let out = run_file(&mut strip, &settings, &mono(signal));
@@ -383,20 +383,18 @@ fn the_form_for_files_stays_within_its_range() {
     }
 }
 
-/// A variant changes the latency by its frames, on or off, and idle it returns the delayed input.
+/// `spectral.latency` delays by its frames, on or off, and idle it returns the delayed input.
 #[test]
-fn the_de_reverb_delays_by_its_variant() {
+fn spectral_latency_delays_by_its_frames() {
     let voice = phrases(-23.0, HZ, 3.0, 2);
-    for (variant, latency) in
-        [(DeReverbVariant::Absent, 0), (DeReverbVariant::Short, 512), (DeReverbVariant::Long, 1_024)]
-    {
+    for (latency, delay) in [(SpectralLatency::None, 0), (SpectralLatency::Low, 512), (SpectralLatency::High, 1_024)] {
         for on in [false, true] {
             let settings = with(|s| {
-                (s.de_reverb.on, s.de_reverb.variant, s.de_reverb.decay_ms) = (on, variant, 165.0);
+                (s.de_reverb.on, s.spectral.latency, s.de_reverb.decay_ms) = (on, latency, 165.0);
             });
             let (out, strip) = through(&settings, &voice);
-            assert_eq!(strip.latency(), strip_latency() + latency);
-            assert_eq!(first_difference(&mono(&out), &mono(&voice)), None, "{variant:?}, {on}");
+            assert_eq!(strip.latency(), strip_latency() + delay);
+            assert_eq!(first_difference(&mono(&out), &mono(&voice)), None, "{latency:?}, {on}");
         }
     }
 }
@@ -405,20 +403,18 @@ fn strip_latency() -> u32 {
     strip::<1>(&all_off(), rate(HZ)).latency()
 }
 
-/// Sound that a new variant finds on its way is neither lost nor torn: no step larger than the tone's own slope allows.
+/// Sound that a new latency finds on its way is neither lost nor torn: no step larger than the tone's own slope allows.
 #[test]
-fn a_new_variant_does_not_click() {
+fn a_new_spectral_latency_does_not_click() {
     let tone = sine(440.0, -20.0, HZ, 48_000);
     let mut settings = all_off();
     settings.de_reverb.decay_ms = 600.0;
     let mut strip = strip::<1>(&settings, rate(HZ));
     let mut out = Vec::new();
-    for (piece, variant) in mono(&tone).chunks(9_600).zip(
-        [DeReverbVariant::Absent, DeReverbVariant::Long, DeReverbVariant::Short, DeReverbVariant::Absent]
-            .into_iter()
-            .cycle(),
+    for (piece, latency) in mono(&tone).chunks(9_600).zip(
+        [SpectralLatency::None, SpectralLatency::High, SpectralLatency::Low, SpectralLatency::None].into_iter().cycle(),
     ) {
-        settings.de_reverb.variant = variant;
+        settings.spectral.latency = latency;
         strip.set(&voicechain_tests::strips::coefs(&settings, rate(HZ)));
         out.extend(run(&mut strip, piece));
     }

@@ -3,7 +3,7 @@
 use crate::rate;
 use std::mem::size_of;
 use voicechain_core::measure::ProfileMeter;
-use voicechain_core::settings::DeReverbVariant;
+use voicechain_core::settings::SpectralLatency;
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::strips::coefs;
 
@@ -33,8 +33,8 @@ fn a_strip_is_made_on_a_stack_of_2_mib_and_runs_on_256_kib() {
     let mut strip = made.expect("a thread").join().expect("no overflow");
     let run = std::thread::Builder::new().stack_size(256 * 1024).spawn(move || {
         let mut settings = StripSettings::default();
-        for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
-            settings.de_reverb.variant = variant;
+        for latency in [SpectralLatency::High, SpectralLatency::Low] {
+            settings.spectral.latency = latency;
             strip.set(&coefs::<2>(&settings, rate(48_000.0)));
             strip.run(&mut [[0.1; 2]; 5_000]);
         }

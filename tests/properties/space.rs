@@ -1,7 +1,7 @@
 //! `Ok` means stable and finite; anything outside the table is refused by name.
 
 use crate::rate;
-use voicechain_core::settings::{self, Scale};
+use voicechain_core::settings::{self, Scale, SectionId};
 use voicechain_core::units::Unit;
 use voicechain_core::{StripCoefs, StripSettings};
 use voicechain_tests::signals::{unequal, white};
@@ -88,23 +88,8 @@ fn what_is_outside_the_table_is_refused_by_its_id() {
 
 /// Sets a row without a check.
 fn force(settings: &mut StripSettings, id: &str, value: f64) {
-    let stage = settings::StageId::ALL.iter().find(|stage| stage.rows().iter().any(|info| info.id == id));
-    let stage = *stage.expect("a stage");
-    let row = stage.rows().iter().position(|info| info.id == id).expect("a row");
-    use settings::StageId as S;
-    let done = match stage {
-        S::Trim => settings.trim.set(row, value),
-        S::Hum => settings.hum.set(row, value),
-        S::DeReverb => settings.de_reverb.set(row, value),
-        S::Expander => settings.expander.set(row, value),
-        S::Leveller => settings.leveller.set(row, value),
-        S::HighPass => settings.high_pass.set(row, value),
-        S::CorrectiveEq => settings.corrective_eq.set(row, value),
-        S::DeEsser => settings.de_esser.set(row, value),
-        S::Compressor => settings.compressor.set(row, value),
-        S::ToneEq => settings.tone_eq.set(row, value),
-        S::Limiter => settings.limiter.set(row, value),
-        S::Output => settings.output.set(row, value),
-    };
-    assert!(done);
+    let row_in = |section: &SectionId| section.rows().iter().position(|info| info.id == id);
+    let found = SectionId::ALL.iter().find_map(|section| Some((*section, row_in(section)?)));
+    let (section, row) = found.expect("an id of the table");
+    assert!(settings.put(section, row, value));
 }

@@ -3,7 +3,7 @@
 use crate::rate;
 use proptest::prelude::*;
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::{DeReverbVariant, StageId};
+use voicechain_core::settings::{SpectralLatency, StageId};
 use voicechain_core::strip::{Listening, Way};
 use voicechain_core::{SampleRate, Strip, StripSettings};
 use voicechain_tests::signals::{mono, phrases, unequal, white};
@@ -46,8 +46,8 @@ fn random_acts(length: usize, count: usize, random: &mut Noise) -> Vec<(usize, A
             }
             3 => {
                 settings.limiter.look_ahead_ms = random.between(0.5, 5.0);
-                let variant = DeReverbVariant::ALL[random.between(0.0, 2.999) as usize];
-                settings.de_reverb.variant = variant;
+                let latency = SpectralLatency::ALL[random.between(0.0, 2.999) as usize];
+                settings.spectral.latency = latency;
                 Act::Settings(settings)
             }
             4 | 5 => {

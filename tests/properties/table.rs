@@ -2,7 +2,7 @@
 
 use std::collections::HashSet;
 use voicechain_core::StripSettings;
-use voicechain_core::settings::{self, CompressorSettings, StageId};
+use voicechain_core::settings::{self, CompressorSettings, SectionId};
 use voicechain_core::strip::StartingPoint;
 use voicechain_core::units::Unit;
 use voicechain_tests::spectra::Noise;
@@ -19,8 +19,8 @@ fn rows_are_whole_and_unique() {
         assert!(info.min < info.max && info.step > 0.0, "{}", info.id);
         info.check(info.default).expect("a default inside its range");
         assert_eq!(default.get(info.id), Some(info.default), "{}", info.id);
-        assert_eq!(info.id.split_once('.').expect("stage and field").0, info.stage);
-        assert!(StageId::ALL.iter().any(|stage| stage.id() == info.stage));
+        assert_eq!(info.id.split_once('.').expect("section and field").0, info.section);
+        assert!(SectionId::ALL.iter().any(|section| section.id() == info.section));
         assert!(info.explanation.ends_with('.') && !info.explanation.contains('\n') && !info.name.is_empty());
         assert_eq!(settings::row(info.id), Some(info));
         assert_eq!(info.unit == Unit::Choice, !info.choices.is_empty(), "{}", info.id);

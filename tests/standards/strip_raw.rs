@@ -1,11 +1,11 @@
 //! Runs a strip over raw samples, for scripts that score it with libraries of other languages.
 //!
 //!     cargo run --release -p voicechain-tests --bin strip_raw -- SETTINGS.toml RATE < in.f32 > out.f32
-//!     cargo run --release -p voicechain-tests --bin strip_raw -- --de-reverb VARIANT < in.f32 > out.f32
+//!     cargo run --release -p voicechain-tests --bin strip_raw -- --de-reverb LATENCY < in.f32 > out.f32
 //!     cargo run --release -p voicechain-tests --bin strip_raw -- --voices FOLDER
 //!
 //! One channel, single precision, little-endian; the latency is taken out. The second form measures the recording (at
-//! 48 kHz), lets settings be proposed and runs their de-reverb alone, in the variant `long` or `short`; it says on the
+//! 48 kHz), lets settings be proposed and runs their de-reverb alone, at the latency `high` or `low`; it says on the
 //! error output which decay time was proposed, in ms, 0 where none was. The third writes the recorded speakers of
 //! `voicechain_tests::recordings` at 48 kHz, those that are not roomy, as `HALF-NAME.f32`. With `--file` among the
 //! arguments the strip learns from the recording beforehand, as in a program for files.
@@ -14,7 +14,7 @@ use std::error::Error;
 use std::io::{Read, Write};
 use voicechain_core::measure::ProfileMeter;
 use voicechain_core::propose::{Context, propose};
-use voicechain_core::settings::DeReverbVariant;
+use voicechain_core::settings::SpectralLatency;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 use voicechain_tests::recordings::{RATE_HZ, speakers};
 use voicechain_tests::strips::all_off;
@@ -35,19 +35,19 @@ fn raw() -> Result<Vec<[f32; 1]>, Box<dyn Error>> {
 }
 
 /// What a user gets for this recording, but the de-reverb alone.
-fn proposed(variant: &str, frames: &[[f32; 1]], rate: SampleRate) -> Result<StripSettings, Box<dyn Error>> {
-    let variant = match variant {
-        "long" => DeReverbVariant::Long,
-        "short" => DeReverbVariant::Short,
-        other => return Err(format!("no variant {other}; there are long and short").into()),
+fn proposed(latency: &str, frames: &[[f32; 1]], rate: SampleRate) -> Result<StripSettings, Box<dyn Error>> {
+    let latency = match latency {
+        "high" => SpectralLatency::High,
+        "low" => SpectralLatency::Low,
+        other => return Err(format!("no latency {other}; there are high and low").into()),
     };
     let mut meter = Box::new(ProfileMeter::<1>::new(rate));
     meter.push(frames);
     let proposal = propose(&meter.profile(), Context::default());
     let mut settings = StripSettings { de_reverb: proposal.settings.de_reverb, ..all_off() };
-    let acts = settings.de_reverb.on && settings.de_reverb.variant != DeReverbVariant::Absent;
+    let acts = settings.de_reverb.on && settings.spectral.latency != SpectralLatency::None;
     if acts {
-        settings.de_reverb.variant = variant;
+        settings.spectral.latency = latency;
     }
     eprintln!("{}", if acts { settings.de_reverb.decay_ms } else { 0.0 });
     Ok(settings)

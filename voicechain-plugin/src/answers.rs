@@ -9,7 +9,7 @@ use nice_plug::prelude::{Param, ParamPtr};
 use std::fmt::Display;
 use voicechain_core::StripSettings;
 use voicechain_core::propose::Context;
-use voicechain_core::settings::StageId;
+use voicechain_core::settings::SectionId;
 use voicechain_core::strip::Way;
 use voicechain_editor::{Ask, Filing};
 
@@ -30,17 +30,17 @@ impl Connection {
         let mut clip = None;
         let commands = &self.instance.commands;
         let said = match ask {
-            Ask::Begin(stage, row) => {
+            Ask::Begin(section, row) => {
                 commands.hold();
-                self.with(stage, row, |pointer, _| host.begin(pointer));
+                self.with(section, row, |pointer, _| host.begin(pointer));
                 return None;
             }
-            Ask::Set(stage, row, value) => {
-                self.set(stage, row, value, host);
+            Ask::Set(section, row, value) => {
+                self.set(section, row, value, host);
                 return None;
             }
-            Ask::End(stage, row) => {
-                self.with(stage, row, |pointer, _| host.end(pointer));
+            Ask::End(section, row) => {
+                self.with(section, row, |pointer, _| host.end(pointer));
                 return None;
             }
             Ask::Measure => self.measure(),
@@ -90,17 +90,17 @@ impl Connection {
     }
 
     /// Finds the parameter of a row, with the pointer that the host knows it by.
-    fn with(&self, stage: StageId, row: usize, then: impl FnOnce(ParamPtr, &Parameter)) {
-        let mut rows = self.instance.parameters.table().filter(|(of, ..)| *of == stage);
+    fn with(&self, section: SectionId, row: usize, then: impl FnOnce(ParamPtr, &Parameter)) {
+        let mut rows = self.instance.parameters.table().filter(|(of, ..)| *of == section);
         if let Some((_, _, parameter)) = rows.nth(row) {
             then(parameter.pointer(), parameter);
         }
     }
 
     /// Gives a row a value, inside a gesture that has begun.
-    fn set(&self, stage: StageId, row: usize, value: f64, host: &dyn Gestures) {
-        let info = &stage.rows()[row];
-        self.with(stage, row, |pointer, parameter| host.set(pointer, parameter.normalised(info, value)));
+    fn set(&self, section: SectionId, row: usize, value: f64, host: &dyn Gestures) {
+        let info = &section.rows()[row];
+        self.with(section, row, |pointer, parameter| host.set(pointer, parameter.normalised(info, value)));
     }
 
     /// Measures anew: what was known of the voice is no longer shown.

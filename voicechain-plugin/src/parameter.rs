@@ -3,7 +3,7 @@
 use nice_plug::prelude::*;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
-use voicechain_core::settings::{HighPassSettings, SettingInfo, StageId};
+use voicechain_core::settings::{HighPassSettings, SectionId, SettingInfo};
 use voicechain_core::units::Unit;
 
 /// One row of the table as a parameter.
@@ -18,8 +18,8 @@ pub enum Parameter {
 }
 
 impl Parameter {
-    pub(crate) fn new(stage: StageId, info: &'static SettingInfo, changes: &Arc<Changes>) -> Self {
-        let name = format!("{} {}", stage.name(), info.name);
+    pub(crate) fn new(section: SectionId, info: &'static SettingInfo, changes: &Arc<Changes>) -> Self {
+        let name = format!("{} {}", section.name(), info.name);
         let changes = Arc::clone(changes);
         match info.unit {
             Unit::Switch => Self::Switch(switch(&name, info.default >= 0.5, changes)),

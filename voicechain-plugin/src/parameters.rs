@@ -11,7 +11,7 @@ use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::StripSettings;
 use voicechain_core::measure::Profile;
-use voicechain_core::settings::{DEFAULT_ORDER, MIDDLE, Middle, SettingInfo, StageId};
+use voicechain_core::settings::{DEFAULT_ORDER, MIDDLE, Middle, SectionId, SettingInfo};
 use voicechain_core::strip::{Listening, Part, Way};
 
 /// Id of the bypass parameter.
@@ -31,7 +31,7 @@ pub struct Voice {
 /// Everything that host, editor and audio thread share.
 #[derive(Debug)]
 pub struct Parameters {
-    /// One per row of the table, in the order of the stages and their rows.
+    /// One per row of the table, in the order of the sections and their rows.
     rows: Vec<Vec<Parameter>>,
     /// The host's bypass: the delayed input is heard.
     pub bypass: BoolParam,
@@ -55,10 +55,10 @@ pub struct Parameters {
 impl Default for Parameters {
     fn default() -> Self {
         let changes = Arc::new(Changes::default());
-        let of_stage =
-            |stage: &StageId| stage.rows().iter().map(|info| Parameter::new(*stage, info, &changes)).collect();
+        let of_section =
+            |section: &SectionId| section.rows().iter().map(|info| Parameter::new(*section, info, &changes)).collect();
         Self {
-            rows: StageId::ALL.iter().map(of_stage).collect(),
+            rows: SectionId::ALL.iter().map(of_section).collect(),
             bypass: switch("Bypass", false, Arc::clone(&changes)).make_bypass(),
             level_match: switch("Bypass level match", false, Arc::clone(&changes)),
             order: AtomicU32::new(packed(DEFAULT_ORDER)),
@@ -86,19 +86,19 @@ fn unpacked(bits: u32) -> [Middle; MIDDLE] {
 }
 
 impl Parameters {
-    /// Every row with its stage and parameter, in the table's order.
-    pub fn table(&self) -> impl Iterator<Item = (StageId, &'static SettingInfo, &Parameter)> {
-        let stages = StageId::ALL.iter().zip(&self.rows);
-        stages.flat_map(|(&stage, rows)| {
-            stage.rows().iter().zip(rows).map(move |(info, parameter)| (stage, info, parameter))
+    /// Every row with its section and parameter, in the table's order.
+    pub fn table(&self) -> impl Iterator<Item = (SectionId, &'static SettingInfo, &Parameter)> {
+        let sections = SectionId::ALL.iter().zip(&self.rows);
+        sections.flat_map(|(&section, rows)| {
+            section.rows().iter().zip(rows).map(move |(info, parameter)| (section, info, parameter))
         })
     }
 
     fn read(&self, modulated: bool) -> StripSettings {
         let mut settings = StripSettings { order: self.order(), ..StripSettings::default() };
-        for (&stage, rows) in StageId::ALL.iter().zip(&self.rows) {
-            for (row, (info, parameter)) in stage.rows().iter().zip(rows).enumerate() {
-                settings.put(stage, row, parameter.value(info, modulated));
+        for (&section, rows) in SectionId::ALL.iter().zip(&self.rows) {
+            for (row, (info, parameter)) in section.rows().iter().zip(rows).enumerate() {
+                settings.put(section, row, parameter.value(info, modulated));
             }
         }
         settings

@@ -11,7 +11,7 @@ use nice_plug::plugin::PluginState;
 use nice_plug::prelude::*;
 use std::sync::Arc;
 use voicechain_core::SampleRate;
-use voicechain_core::settings::StageId;
+use voicechain_core::settings::SectionId;
 
 /// The voice strip as a plugin.
 #[derive(Default)]
@@ -132,12 +132,12 @@ impl ClapPlugin for VoicePlugin {
         ClapFeature::Stereo,
     ];
 
-    /// One section per stage; the framework splits pages of more than eight.
+    /// One section per section of the table; the framework splits pages of more than eight.
     fn remote_controls(&self, context: &mut impl RemoteControlsContext) {
-        for &stage in StageId::ALL {
-            context.add_section(stage.name(), |section| {
-                section.add_page(stage.name(), |page| {
-                    for (_, _, parameter) in self.instance.parameters.table().filter(|(of, ..)| *of == stage) {
+        for &id in SectionId::ALL {
+            context.add_section(id.name(), |section| {
+                section.add_page(id.name(), |page| {
+                    for (_, _, parameter) in self.instance.parameters.table().filter(|(of, ..)| *of == id) {
                         match parameter {
                             Parameter::Position(param) => page.add_param(param),
                             Parameter::Choice(param) => page.add_param(param),

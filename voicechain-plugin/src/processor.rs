@@ -4,7 +4,7 @@ use crate::meters::ReadingSender;
 use crate::parameters::Parameters;
 use crate::threads::roomy;
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::StageId;
+use voicechain_core::settings::SectionId;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 
 /// While settings change, the tail is found anew this often.
@@ -116,12 +116,12 @@ where
 /// `now`; true if any was another.
 fn keep_latency(settings: &mut StripSettings, now: &StripSettings) -> bool {
     let mut kept = false;
-    for &stage in StageId::ALL {
-        for (row, _) in stage.rows().iter().enumerate().filter(|(_, info)| !info.automatable) {
-            if let Some(value) = now.value(stage, row)
-                && settings.value(stage, row) != Some(value)
+    for &section in SectionId::ALL {
+        for (row, _) in section.rows().iter().enumerate().filter(|(_, info)| !info.automatable) {
+            if let Some(value) = now.value(section, row)
+                && settings.value(section, row) != Some(value)
             {
-                settings.put(stage, row, value);
+                settings.put(section, row, value);
                 kept = true;
             }
         }

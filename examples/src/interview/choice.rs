@@ -9,7 +9,7 @@ use voicechain_core::StripSettings;
 use voicechain_core::levels::working_level_lufs;
 use voicechain_core::measure::profile::Subject;
 use voicechain_core::propose::{Context, Proposal, carry_over, propose};
-use voicechain_core::settings::{StageId, row, rows};
+use voicechain_core::settings::{StageId, row};
 
 /// A trim that is so far from the proposed one was found on another recording, dB.
 const ANOTHER_RECORDING_DB: f64 = 3.0;
@@ -104,8 +104,10 @@ fn changes(settings: &StripSettings, proposal: &StripSettings, begin: &str) -> V
     let mut found = Vec::new();
     for stage in StageId::ALL {
         let of = |s: &StripSettings, id: &str| s.get(id).unwrap_or_default();
-        let changed: Vec<String> = rows()
-            .filter(|info| info.stage == stage.id() && of(settings, info.id) != of(proposal, info.id))
+        let changed: Vec<String> = stage
+            .sections()
+            .flat_map(|section| section.rows())
+            .filter(|info| of(settings, info.id) != of(proposal, info.id))
             .map(|info| {
                 let text = |s: &StripSettings| info.text(of(s, info.id)).to_string().replace('-', "−");
                 let name = if info.name == "on" { String::new() } else { format!("{} ", info.name) };

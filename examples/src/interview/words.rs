@@ -1,7 +1,7 @@
 //! Settings in words, stage by stage.
 
 use crate::report::data::StageWords;
-use voicechain_core::settings::{DeReverbVariant, MakeUp, StageId, StripSettings};
+use voicechain_core::settings::{MakeUp, SpectralLatency, StageId, StripSettings};
 use voicechain_core::strip::StripCoefs;
 
 /// A duration as a person reads it.
@@ -41,9 +41,9 @@ fn plain(value: f64) -> String {
     text.trim_end_matches(".0").to_string()
 }
 
-/// The de-reverb is on, and in one of its variants.
+/// The de-reverb is on, and has the latency that it needs.
 fn de_reverb_acts(s: &StripSettings) -> bool {
-    s.de_reverb.on && s.de_reverb.variant != DeReverbVariant::Absent
+    s.de_reverb.on && s.spectral.latency != SpectralLatency::None
 }
 
 /// The stages whose gain reduction is drawn over time, in signal order: those that mend where they are on.
@@ -129,9 +129,15 @@ fn one(stage: StageId, s: &StripSettings, coefs: &StripCoefs<2>) -> (bool, Strin
         }
         StageId::DeReverb => {
             let d = &s.de_reverb;
-            let variant = DeReverbVariant::NAMES[d.variant as usize];
             let decay = format!("{:.2} s", d.decay_ms * 1e-3);
-            (de_reverb_acts(s), format!("{variant} · decay {decay} · range {} dB", plain(d.range_db)))
+            let words = match s.spectral.latency {
+                SpectralLatency::None if d.on => "bypassed: the spectral latency is none".into(),
+                latency => {
+                    let latency = SpectralLatency::NAMES[latency as usize];
+                    format!("{latency} latency · decay {decay} · range {} dB", plain(d.range_db))
+                }
+            };
+            (de_reverb_acts(s), words)
         }
         StageId::Expander => {
             let e = &s.expander;
@@ -209,8 +215,8 @@ mod tests {
         let always = [StageId::DeEsser, StageId::Compressor, StageId::Limiter];
         assert_eq!(reducing(&settings).collect::<Vec<_>>(), always);
         (settings.de_reverb.on, settings.leveller.on) = (true, true);
-        assert_eq!(reducing(&settings).next(), Some(StageId::Leveller), "the de-reverb is absent");
-        settings.de_reverb.variant = DeReverbVariant::Short;
+        assert_eq!(reducing(&settings).next(), Some(StageId::Leveller), "the de-reverb is bypassed");
+        settings.spectral.latency = SpectralLatency::Low;
         assert_eq!(reducing(&settings).next(), Some(StageId::DeReverb));
         let words = hum(Some((49.98, -50.04)), Some("the host’s taste".into()));
         assert_eq!(

@@ -1,7 +1,7 @@
 //! Every stage and the strip, ready to run on blocks.
 
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::{DeReverbVariant, Slope, StageId, StripSettings};
+use voicechain_core::settings::{Slope, SpectralLatency, StageId, StripSettings};
 use voicechain_core::stages::{
     Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Processor,
     Stage, ToneEq, Trim,
@@ -34,7 +34,7 @@ pub fn everything_active() -> StripSettings {
     s.trim.gain_db = -1.0;
     s.hum.on = true;
     s.high_pass.slope = Slope::Db24;
-    s.de_reverb.variant = DeReverbVariant::Long;
+    s.spectral.latency = SpectralLatency::High;
     s.expander.on = true;
     s.leveller.on = true;
     s.corrective_eq.bell_1_gain_db = -2.0;
@@ -61,29 +61,29 @@ where
 {
     // Without a wildcard: a new stage does not compile until it is measured.
     match id {
-        StageId::Trim => alone::<Trim, C>(&s.trim, rate),
-        StageId::Hum => alone::<Hum, C>(&s.hum, rate),
-        StageId::HighPass => alone::<HighPass, C>(&s.high_pass, rate),
-        StageId::DeReverb => alone::<DeReverb, C>(&s.de_reverb, rate),
-        StageId::Expander => alone::<Expander, C>(&s.expander, rate),
-        StageId::Leveller => alone::<Leveller, C>(&s.leveller, rate),
-        StageId::CorrectiveEq => alone::<CorrectiveEq, C>(&s.corrective_eq, rate),
-        StageId::DeEsser => alone::<DeEsser, C>(&s.de_esser, rate),
-        StageId::Compressor => alone::<Compressor, C>(&s.compressor, rate),
-        StageId::ToneEq => alone::<ToneEq, C>(&s.tone_eq, rate),
-        StageId::Limiter => alone::<Limiter, C>(&s.limiter, rate),
-        StageId::Output => alone::<OutputTrim, C>(&s.output, rate),
+        StageId::Trim => alone::<Trim, C>(s, rate),
+        StageId::Hum => alone::<Hum, C>(s, rate),
+        StageId::HighPass => alone::<HighPass, C>(s, rate),
+        StageId::DeReverb => alone::<DeReverb, C>(s, rate),
+        StageId::Expander => alone::<Expander, C>(s, rate),
+        StageId::Leveller => alone::<Leveller, C>(s, rate),
+        StageId::CorrectiveEq => alone::<CorrectiveEq, C>(s, rate),
+        StageId::DeEsser => alone::<DeEsser, C>(s, rate),
+        StageId::Compressor => alone::<Compressor, C>(s, rate),
+        StageId::ToneEq => alone::<ToneEq, C>(s, rate),
+        StageId::Limiter => alone::<Limiter, C>(s, rate),
+        StageId::Output => alone::<OutputTrim, C>(s, rate),
     }
 }
 
-fn alone<S, const C: usize>(settings: &S::Settings, rate: SampleRate) -> Result<Work<C>, SettingError>
+fn alone<S, const C: usize>(settings: &StripSettings, rate: SampleRate) -> Result<Work<C>, SettingError>
 where
     S: Stage<C> + 'static,
     S::Coefs: 'static,
     S::State: 'static,
     [f32; C]: Frame,
 {
-    let mut stage = Box::new(Processor::<S, C>::design(settings, rate)?);
+    let mut stage = Box::new(Processor::<S, C>::design(&settings.into(), rate)?);
     Ok(Work { latency: stage.latency(), run: Box::new(move |frames| stage.run(frames)) })
 }
 

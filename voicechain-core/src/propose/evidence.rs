@@ -40,8 +40,8 @@ impl fmt::Display for Evidence {
         match row(self.setting) {
             None => f.write_str(self.setting)?,
             Some(info) => {
-                write!(f, "{} ", stage_words(info.stage))?;
-                self.write_setting(f)?;
+                write!(f, "{} ", stage_words(info.section))?;
+                write_value(f, info, self.proposed)?;
             }
         }
         write!(f, " ({}).", self.source)
@@ -49,10 +49,10 @@ impl fmt::Display for Evidence {
 }
 
 impl Evidence {
-    /// The stage of the setting, as its id.
+    /// The section of the setting, as its id: a stage, or what stages share.
     #[must_use]
-    pub fn stage(&self) -> &'static str {
-        row(self.setting).map_or("", |info| info.stage)
+    pub fn section(&self) -> &'static str {
+        row(self.setting).map_or("", |info| info.section)
     }
 
     /// True when both say the same of what was measured and what it is compared with.
@@ -79,9 +79,12 @@ impl Evidence {
         write!(f, ", {} {}", self.reference_words, Shown(self.reference, self.unit))
     }
 
-    /// The setting with its proposed value, without its stage.
-    pub(super) fn write_setting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+    /// The setting with its proposed value, as part of a sentence about `section`.
+    pub(super) fn write_setting(&self, f: &mut fmt::Formatter<'_>, section: &str) -> fmt::Result {
         let Some(info) = row(self.setting) else { return f.write_str(self.setting) };
+        if info.section != section {
+            write!(f, "{} ", stage_words(info.section))?;
+        }
         write_value(f, info, self.proposed)
     }
 }

@@ -2,6 +2,7 @@
 
 use super::evidence::Evidence;
 use super::words::stage_words;
+use crate::settings::StageId;
 use core::fmt;
 
 /// The groups of a proposal's evidence, in the order in which the rules decided.
@@ -16,13 +17,17 @@ impl<'a> Reasons<'a> {
     }
 }
 
+fn is_stage(section: &str) -> bool {
+    StageId::ALL.iter().any(|stage| stage.id() == section)
+}
+
 impl<'a> Iterator for Reasons<'a> {
     type Item = Reason<'a>;
 
     fn next(&mut self) -> Option<Reason<'a>> {
         let first = self.rest.first()?.as_ref()?;
-        let together =
-            |e: &Option<Evidence>| e.as_ref().is_some_and(|e| e.stage() == first.stage() && e.has_the_cause_of(first));
+        let belongs = |e: &Evidence| e.section() == first.section() || !is_stage(e.section());
+        let together = |e: &Option<Evidence>| e.as_ref().is_some_and(|e| belongs(e) && e.has_the_cause_of(first));
         let count = self.rest.iter().take_while(|e| together(e)).count();
         let (evidence, rest) = self.rest.split_at(count);
         self.rest = rest;
@@ -30,7 +35,7 @@ impl<'a> Iterator for Reasons<'a> {
     }
 }
 
-/// One measurement, and every setting of one stage that follows from it.
+/// One measurement, and every setting of one stage that follows from it, with those that it shares with other stages.
 ///
 /// It displays as one sentence that says the measurement once. Where the settings have different sources, each source
 /// stands behind the last setting that it is for. Tested by `a_reason_is_said_once`.
@@ -49,7 +54,7 @@ impl<'a> Reason<'a> {
     /// Id of the stage that all of it is about.
     #[must_use]
     pub fn stage(&self) -> &'static str {
-        self.first.stage()
+        self.first.section()
     }
 
     /// How sure it is, 0 to 1.
@@ -65,7 +70,7 @@ impl fmt::Display for Reason<'_> {
         write!(f, ": {} ", stage_words(self.stage()))?;
         let mut all = self.evidence().peekable();
         while let Some(evidence) = all.next() {
-            evidence.write_setting(f)?;
+            evidence.write_setting(f, self.stage())?;
             if all.peek().is_none_or(|next| next.source != evidence.source) {
                 write!(f, " ({})", evidence.source)?;
             }

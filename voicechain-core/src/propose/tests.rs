@@ -2,7 +2,7 @@ extern crate std;
 
 use super::*;
 use crate::measure::profile::*;
-use crate::settings::{DeReverbVariant, Mains, Slope, StripSettings, rows};
+use crate::settings::{Mains, Slope, SpectralLatency, StripSettings, rows};
 use std::string::ToString;
 
 /// A clean, dry, even voice.
@@ -171,7 +171,7 @@ fn hum_room_and_noise_are_mended_where_they_are() {
     explained(&p);
     let s = &p.settings;
     assert!(s.hum.on && s.hum.mains == Mains::Hz60 && s.hum.harmonics == 20.0);
-    assert!(s.de_reverb.on && s.de_reverb.variant == DeReverbVariant::Long);
+    assert!(s.de_reverb.on && s.spectral.latency == SpectralLatency::High);
     assert!((s.de_reverb.decay_ms / 600.0 - 1.0).abs() < 0.03);
     assert!(s.expander.on && s.expander.range_db == 12.0);
     let sentence = |setting| p.evidence().find(|e| e.setting == setting).expect("evidence").to_string();

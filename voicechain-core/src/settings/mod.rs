@@ -10,6 +10,7 @@ mod markdown;
 mod order;
 mod position;
 mod row;
+mod shared;
 mod signal_order;
 mod table;
 mod text;
@@ -20,8 +21,8 @@ pub use row::{Scale, SettingInfo};
 pub use signal_order::signal_order;
 pub use table::{
     CompressorSettings, CorrectiveEqSettings, DeEsserSettings, DeReverbSettings, ExpanderSettings, HighPassSettings,
-    HumSettings, LevellerSettings, LimiterSettings, OutputSettings, StageId, StripSettings, ToneEqSettings,
-    TrimSettings, row, rows,
+    HumSettings, LevellerSettings, LimiterSettings, OutputSettings, SectionId, SpectralSettings, StageId,
+    StripSettings, ToneEqSettings, TrimSettings, row, rows,
 };
 pub use text::ValueText;
-pub use values::{DeReverbVariant, Mains, MakeUp, Reach, Slope};
+pub use values::{Mains, MakeUp, Reach, Slope, SpectralLatency};

@@ -5,7 +5,7 @@
 //! ([`SettingInfo::rounded`]), so that the 24 bits that hosts keep of a position suffice.
 
 use super::row::{Scale, SettingInfo};
-use super::table::{StageId, StripSettings};
+use super::table::{SectionId, StripSettings};
 use crate::units::Unit;
 
 /// A value on a linear scale keeps two decimals: steps per unit.
@@ -96,10 +96,10 @@ impl StripSettings {
     #[must_use]
     pub fn rounded(&self) -> Self {
         let mut rounded = *self;
-        for &stage in StageId::ALL {
-            for (row, info) in stage.rows().iter().enumerate() {
-                let value = self.value(stage, row).unwrap_or(info.default);
-                rounded.put(stage, row, info.rounded(value));
+        for &section in SectionId::ALL {
+            for (row, info) in section.rows().iter().enumerate() {
+                let value = self.value(section, row).unwrap_or(info.default);
+                rounded.put(section, row, info.rounded(value));
             }
         }
         rounded

@@ -15,10 +15,10 @@ pub enum Scale {
 /// One row of the table of settings.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SettingInfo {
-    /// Stage and field, as in the settings file: `high_pass.frequency_hz`. Never changes.
+    /// Section and field, as in the settings file: `high_pass.frequency_hz`. Never changes.
     pub id: &'static str,
-    /// The stage's id, the part of `id` before the point.
-    pub stage: &'static str,
+    /// The section's id, the part of `id` before the point: a stage, or what stages share.
+    pub section: &'static str,
     /// The setting's name in trade terms, lower case.
     pub name: &'static str,
     /// What its number means.

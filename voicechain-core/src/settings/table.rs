@@ -1,91 +1,112 @@
-//! The table itself, and what is derived from it: the settings structs of the stages and of the strip, [`StageId`].
+//! The table itself, and what is derived from it: the settings structs of the stages and of the strip, [`StageId`], [`SectionId`].
 
 use super::order::{DEFAULT_ORDER, MIDDLE, Middle, check_order};
 use super::row::{Scale, SettingInfo};
-use super::values::{DeReverbVariant, Mains, MakeUp, Reach, Slope, Value};
+use super::values::{Mains, MakeUp, Reach, Slope, SpectralLatency, Value};
 use crate::error::{Allowed, SettingError};
 use crate::units::Unit;
 
-macro_rules! settings_table {
-    ($(
+/// The settings of one section: a struct, its rows, and the ways between the two.
+macro_rules! section {
+    (
         $(#[$doc:meta])*
-        $variant:ident $stage:ident: $struct:ident $title:literal {
+        $section:ident: $struct:ident {
             $($field:ident: $type:ty = $default:expr, $name:literal, $unit:ident,
               [$min:expr, $max:expr; $step:expr], $scale:ident, $choices:expr, $automatable:literal, $explanation:literal;)+
         }
-    )+) => {
-        $(
-            $(#[$doc])*
-            #[derive(Clone, Copy, Debug, PartialEq)]
-            #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-            #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
-            pub struct $struct {
-                $(#[doc = $explanation] #[cfg_attr(feature = "serde", serde(with = "super::file"))] pub $field: $type,)+
+    ) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, PartialEq)]
+        #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+        #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
+        pub struct $struct {
+            $(#[doc = $explanation] #[cfg_attr(feature = "serde", serde(with = "super::file"))] pub $field: $type,)+
+        }
+
+        impl Default for $struct {
+            fn default() -> Self {
+                Self { $($field: <$type as Value>::from_number($default),)+ }
+            }
+        }
+
+        impl $struct {
+            /// The rows of these settings in the table, in the order of the fields.
+            pub const ROWS: &'static [SettingInfo] = &[$(SettingInfo {
+                id: concat!(stringify!($section), ".", stringify!($field)),
+                section: stringify!($section),
+                name: $name,
+                unit: Unit::$unit,
+                min: $min,
+                max: $max,
+                default: $default,
+                step: $step,
+                scale: Scale::$scale,
+                automatable: $automatable,
+                explanation: $explanation,
+                choices: $choices,
+            }),+];
+
+            /// The value of one row as a number; `None` when there is no such row.
+            #[must_use]
+            pub fn get(&self, row: usize) -> Option<f64> {
+                let numbers = [$(self.$field.number()),+];
+                numbers.get(row).copied()
             }
 
-            impl Default for $struct {
-                fn default() -> Self {
-                    Self { $($field: <$type as Value>::from_number($default),)+ }
-                }
-            }
-
-            impl $struct {
-                /// The rows of these settings in the table, in the order of the fields.
-                pub const ROWS: &'static [SettingInfo] = &[$(SettingInfo {
-                    id: concat!(stringify!($stage), ".", stringify!($field)),
-                    stage: stringify!($stage),
-                    name: $name,
-                    unit: Unit::$unit,
-                    min: $min,
-                    max: $max,
-                    default: $default,
-                    step: $step,
-                    scale: Scale::$scale,
-                    automatable: $automatable,
-                    explanation: $explanation,
-                    choices: $choices,
-                }),+];
-
-                /// The value of one row as a number; `None` when there is no such row.
-                #[must_use]
-                pub fn get(&self, row: usize) -> Option<f64> {
-                    let numbers = [$(self.$field.number()),+];
-                    numbers.get(row).copied()
-                }
-
-                /// Sets the value of one row from a number, without a check; false when there is no such row.
-                pub fn set(&mut self, row: usize, number: f64) -> bool {
-                    let mut at = 0;
-                    $(
-                        if row == at {
-                            self.$field = Value::from_number(number);
-                            return true;
-                        }
-                        at += 1;
-                    )+
-                    let _ = at;
-                    false
-                }
-
-                /// Whether the stage is switched on; one without a switch always is.
-                #[must_use]
-                pub fn is_on(&self) -> bool {
-                    let switch = Self::ROWS.iter().position(|info| info.is_switch_of_stage());
-                    switch.and_then(|row| self.get(row)) != Some(0.0)
-                }
-
-                /// Checks every value against its row.
-                ///
-                /// # Errors
-                /// The first value outside its range.
-                pub fn check(&self) -> Result<(), SettingError> {
-                    for (row, info) in Self::ROWS.iter().enumerate() {
-                        info.check(self.get(row).unwrap_or(f64::NAN))?;
+            /// Sets the value of one row from a number, without a check; false when there is no such row.
+            pub fn set(&mut self, row: usize, number: f64) -> bool {
+                let mut at = 0;
+                $(
+                    if row == at {
+                        self.$field = Value::from_number(number);
+                        return true;
                     }
-                    Ok(())
-                }
+                    at += 1;
+                )+
+                let _ = at;
+                false
             }
-        )+
+
+            /// Whether the stage is switched on; one without a switch always is.
+            #[must_use]
+            pub fn is_on(&self) -> bool {
+                let switch = Self::ROWS.iter().position(|info| info.is_switch_of_stage());
+                switch.and_then(|row| self.get(row)) != Some(0.0)
+            }
+
+            /// Checks every value against its row.
+            ///
+            /// # Errors
+            /// The first value outside its range.
+            pub fn check(&self) -> Result<(), SettingError> {
+                for (row, info) in Self::ROWS.iter().enumerate() {
+                    info.check(self.get(row).unwrap_or(f64::NAN))?;
+                }
+                Ok(())
+            }
+        }
+
+        impl From<&StripSettings> for $struct {
+            fn from(strip: &StripSettings) -> Self {
+                strip.$section
+            }
+        }
+    };
+}
+
+macro_rules! settings_table {
+    (
+        strip {$(
+            $(#[$shared_doc:meta])*
+            $shared_variant:ident $shared:ident: $shared_struct:ident $shared_title:literal { $($shared_rows:tt)+ }
+        )+}
+        stages {$(
+            $(#[$doc:meta])*
+            $variant:ident $stage:ident: $struct:ident $title:literal { $($rows:tt)+ }
+        )+}
+    ) => {
+        $(section! { $(#[$shared_doc])* $shared: $shared_struct { $($shared_rows)+ } })+
+        $(section! { $(#[$doc])* $stage: $struct { $($rows)+ } })+
 
         /// The settings of the whole strip: plain data in the user's units, stages in their default order.
         #[derive(Clone, Copy, Debug, PartialEq)]
@@ -95,11 +116,16 @@ macro_rules! settings_table {
             /// The middle stages in signal order. Not automatable; a change cross-fades.
             pub order: [Middle; MIDDLE],
             $($(#[$doc])* pub $stage: $struct,)+
+            $($(#[$shared_doc])* pub $shared: $shared_struct,)+
         }
 
         impl Default for StripSettings {
             fn default() -> Self {
-                Self { order: DEFAULT_ORDER, $($stage: $struct::default(),)+ }
+                Self {
+                    order: DEFAULT_ORDER,
+                    $($stage: $struct::default(),)+
+                    $($shared: $shared_struct::default(),)+
+                }
             }
         }
 
@@ -132,27 +158,67 @@ macro_rules! settings_table {
             }
         }
 
-        impl StripSettings {
-            /// The value of a row of a stage as a number, without a search; `None` when there is no such row.
+        /// A section of the table: a stage's settings, or settings that several stages share.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+        pub enum SectionId {
+            /// The settings of one stage.
+            Stage(StageId),
+            $($(#[$shared_doc])* $shared_variant,)+
+        }
+
+        impl SectionId {
+            /// All sections: the stages in their default order, then what stages share.
+            pub const ALL: &'static [Self] =
+                &[$(Self::Stage(StageId::$variant),)+ $(Self::$shared_variant,)+];
+
+            /// The id, as in the settings file.
             #[must_use]
-            pub fn value(&self, stage: StageId, row: usize) -> Option<f64> {
-                match stage { $(StageId::$variant => self.$stage.get(row),)+ }
+            pub const fn id(self) -> &'static str {
+                match self { Self::Stage(stage) => stage.id(), $(Self::$shared_variant => stringify!($shared),)+ }
             }
 
-            /// Sets a row of a stage from a number, without a search or a check; false when there is no such row.
-            pub fn put(&mut self, stage: StageId, row: usize, number: f64) -> bool {
-                match stage { $(StageId::$variant => self.$stage.set(row, number),)+ }
+            /// The name, as shown to a person.
+            #[must_use]
+            pub const fn name(self) -> &'static str {
+                match self { Self::Stage(stage) => stage.name(), $(Self::$shared_variant => $shared_title,)+ }
+            }
+
+            /// The rows of the section in the table of settings.
+            #[must_use]
+            pub const fn rows(self) -> &'static [SettingInfo] {
+                match self { Self::Stage(stage) => stage.rows(), $(Self::$shared_variant => $shared_struct::ROWS,)+ }
+            }
+        }
+
+        impl From<StageId> for SectionId {
+            fn from(stage: StageId) -> Self {
+                Self::Stage(stage)
+            }
+        }
+
+        impl StripSettings {
+            /// The value of a row of a section as a number, without a search; `None` when there is no such row.
+            #[must_use]
+            pub fn value(&self, section: impl Into<SectionId>, row: usize) -> Option<f64> {
+                match section.into() {
+                    $(SectionId::Stage(StageId::$variant) => self.$stage.get(row),)+
+                    $(SectionId::$shared_variant => self.$shared.get(row),)+
+                }
+            }
+
+            /// Sets a row of a section from a number, without a search or a check; false when there is no such row.
+            pub fn put(&mut self, section: impl Into<SectionId>, row: usize, number: f64) -> bool {
+                match section.into() {
+                    $(SectionId::Stage(StageId::$variant) => self.$stage.set(row, number),)+
+                    $(SectionId::$shared_variant => self.$shared.set(row, number),)+
+                }
             }
 
             /// The value of the setting with this id as a number; `None` for an unknown id.
             #[must_use]
             pub fn get(&self, id: &str) -> Option<f64> {
-                $(
-                    if let Some(row) = $struct::ROWS.iter().position(|info| info.id == id) {
-                        return self.$stage.get(row);
-                    }
-                )+
-                None
+                let (section, row) = find(id)?;
+                self.value(section, row)
             }
 
             /// Sets a value from a number.
@@ -160,27 +226,26 @@ macro_rules! settings_table {
             /// # Errors
             /// A value outside its range, or an unknown id (as `setting`), changes nothing.
             pub fn set(&mut self, id: &str, number: f64) -> Result<(), SettingError> {
-                $(
-                    if let Some(row) = $struct::ROWS.iter().position(|info| info.id == id) {
-                        $struct::ROWS[row].check(number)?;
-                        self.$stage.set(row, number);
-                        return Ok(());
-                    }
-                )+
-                Err(SettingError {
-                    setting: "setting",
-                    value: number,
-                    allowed: Allowed::Rule("an id from the table of settings"),
-                })
+                let Some((section, row)) = find(id) else {
+                    return Err(SettingError {
+                        setting: "setting",
+                        value: number,
+                        allowed: Allowed::Rule("an id from the table of settings"),
+                    });
+                };
+                section.rows()[row].check(number)?;
+                self.put(section, row, number);
+                Ok(())
             }
 
-            /// Checks every setting of every stage, and the order.
+            /// Checks every setting, and the order.
             ///
             /// # Errors
             /// The first value outside its range.
             pub fn check(&self) -> Result<(), SettingError> {
                 check_order(&self.order)?;
                 $(self.$stage.check()?;)+
+                $(self.$shared.check()?;)+
                 Ok(())
             }
         }
@@ -193,6 +258,13 @@ const NONE: &[&str] = &[];
 
 #[rustfmt::skip]
 settings_table! {
+strip {
+    /// What the stages that work on spectra share.
+    Spectral spectral: SpectralSettings "Spectral" {
+        latency: SpectralLatency = SpectralLatency::None as u8 as f64, "latency", Choice, [0.0, 2.0; 1.0], Linear, SpectralLatency::NAMES, false, "Delay that the spectral stages may use: without it they are bypassed, with the high one they do most. Changes the latency.";
+    }
+}
+stages {
     /// Brings the recording to the level at which the strip works.
     Trim trim: TrimSettings "Trim" {
         gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Level of the recording before everything else; set it first.";
@@ -212,8 +284,7 @@ settings_table! {
     }
     /// Takes the late sound of the room out.
     DeReverb de_reverb: DeReverbSettings "De-reverb" {
-        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-reverb; its delay stays.";
-        variant: DeReverbVariant = DeReverbVariant::Absent as u8 as f64, "variant", Choice, [0.0, 2.0; 1.0], Linear, DeReverbVariant::NAMES, false, "Absent adds no delay and does nothing; long takes more room out than short. Changes the latency.";
+        on: bool = 0.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-reverb; bypassed while the spectral latency is none.";
         decay_ms: f64 = 500.0, "decay time", Millisecond, [100.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "Time in which the room falls by 60 dB; under 170 ms nothing is taken, up to 400 ms only where a room is heard.";
         amount_percent: f64 = 100.0, "amount", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the suppression.";
         range_db: f64 = 15.0, "range", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that is turned down in any band, about half of it while direct sound is heard, in noise four fifths; late sound that can be predicted is subtracted as well.";
@@ -303,14 +374,21 @@ settings_table! {
         gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Level after the limiter; above 0 dB the ceiling rises by as much.";
     }
 }
+}
 
-/// Every row of the table, in signal order.
+/// Every row of the table: those of the stages in their default order, then those that stages share.
 pub fn rows() -> impl Iterator<Item = &'static SettingInfo> {
-    StageId::ALL.iter().flat_map(|stage| stage.rows().iter())
+    SectionId::ALL.iter().flat_map(|section| section.rows().iter())
 }
 
 /// The row with this id.
 #[must_use]
 pub fn row(id: &str) -> Option<&'static SettingInfo> {
     rows().find(|info| info.id == id)
+}
+
+/// Where the row with this id stands.
+fn find(id: &str) -> Option<(SectionId, usize)> {
+    let row_in = |section: &SectionId| section.rows().iter().position(|info| info.id == id);
+    SectionId::ALL.iter().find_map(|section| Some((*section, row_in(section)?)))
 }

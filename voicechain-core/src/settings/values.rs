@@ -105,13 +105,13 @@ choice! {
 }
 
 choice! {
-    /// Whether the de-reverb is there, and how long it looks.
-    DeReverbVariant {
-        /// No latency, no suppression.
-        Absent = "absent",
-        /// 512 samples of latency at 48 kHz.
-        Short = "short",
-        /// 1 024 samples of latency at 48 kHz.
-        Long = "long",
+    /// The delay that the spectral stages may use.
+    SpectralLatency {
+        /// No delay: the spectral stages are bypassed.
+        None = "none",
+        /// 512 samples at 48 kHz.
+        Low = "low",
+        /// 1 024 samples at 48 kHz.
+        High = "high",
     }
 }

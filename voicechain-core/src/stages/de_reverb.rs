@@ -6,7 +6,7 @@ use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame};
 use crate::math::{from_db, power_to_db, smooth_step, smoothing};
 use crate::reverberation::{DRY_MS, LONG_MS, SHORT_MS};
-use crate::settings::{DeReverbSettings, DeReverbVariant};
+use crate::settings::{DeReverbSettings, SpectralLatency, StripSettings};
 use crate::units::SampleRate;
 
 mod plan;
@@ -43,10 +43,10 @@ const SMOOTH_MS: [f64; 2] = [18.0, 45.0];
 /// The suppressor's ratio forgets so many times as fast in the shortest decay times: of 1, 1.25, 1.4 and 1.6 what gains
 /// ESTOI (.0005 to .001) there for .001 of PESQ and .03 of PESQ in noise, on both halves.
 const FORGETS_IF_SHORT: f64 = 1.4;
-/// The hop that the numbers of a variant belong to, s.
-const LONG_HOP_S: f64 = 256.0 / 48_000.0;
-const SHORT_HOP_S: f64 = 128.0 / 48_000.0;
-/// A new variant fades in over so many ms where it has no past.
+/// Hop that the numbers of each latency belong to, s.
+const HIGH_HOP_S: f64 = 256.0 / 48_000.0;
+const LOW_HOP_S: f64 = 128.0 / 48_000.0;
+/// Fade-in after a change of latency without a past, ms.
 const SOFT_MS: f64 = 10.0;
 
 /// Suppresses late reverberation, and the noise of the recording with it.
@@ -59,15 +59,30 @@ const SOFT_MS: f64 = 10.0;
 /// the late sound of such a room half counts beside direct sound. What it learns of room and noise takes some seconds as it
 /// plays; for files it can be learnt before the first sample ([`Strip::learn`](crate::Strip::learn)). Predictor and
 /// suppressor, its private modules, name their sources. Long analysis frames (43 ms) with short synthesis windows (21 ms:
-/// `long`, 11 ms: `short`) give the resolution of the one at the delay of the other. Both channels get one gain and one
+/// high latency, 11 ms: low) give the resolution of the one at the delay of the other. Both channels get one gain and one
 /// prediction's coefficients per band. Latency: 1 024 or 512 samples at 48 kHz, scaled by powers of two with the rate
-/// (frames stop growing at 135 kHz, where memory would: 4 096 samples). Absent, it has no latency and returns its input.
+/// (frames stop growing at 135 kHz, where memory would: 4 096 samples). Without latency it is bypassed and returns its input.
 /// Where a hop would lose less than -70 dB of its power the output fades to the delayed input, bit for bit.
 ///
 /// Memory: 323 KiB in stereo. Cost at 48 kHz in stereo: see `stage_latency`; most of it is the transform (`ratios` in
 /// benches). Tested by its module and `de_reverb` in `properties`; scored by `tests/standards/de_reverb.py`.
 #[derive(Clone, Copy, Debug)]
 pub struct DeReverb;
+
+/// What a [`DeReverb`] is designed from: its settings, and the latency that all spectral stages share.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DeReverbDesign {
+    /// The settings of the stage.
+    pub settings: DeReverbSettings,
+    /// The latency of the spectral stages.
+    pub latency: SpectralLatency,
+}
+
+impl From<&StripSettings> for DeReverbDesign {
+    fn from(strip: &StripSettings) -> Self {
+        Self { settings: strip.de_reverb, latency: strip.spectral.latency }
+    }
+}
 
 /// Coefficients of the [`DeReverb`].
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -91,12 +106,12 @@ pub struct LateSound {
 }
 
 impl DeReverbCoefs {
-    /// What it takes for late, and how much of that; `None` when absent. Tested by `the_late_sound_is_that_of_the_settings`.
+    /// What it takes for late, and how much of that; `None` without latency. Tested by `the_late_sound_is_that_of_the_settings`.
     #[must_use]
     pub fn late_sound(&self) -> Option<LateSound> {
         let (plan, rules) = (&self.plan, &self.rules);
         let lowest = f64::from(1.0 + rules.strength * (rules.floor - 1.0));
-        (!self.is_absent()).then(|| LateSound {
+        (!self.is_bypassed()).then(|| LateSound {
             begins_s: plan.hop_s * plan.late_hops as f64,
             decay_s: self.decay_s,
             most_taken_db: -power_to_db(lowest * lowest),
@@ -111,10 +126,10 @@ impl DeReverbCoefs {
             && [r.feed, r.floor, r.strength, r.unproved, r.doubt].iter().all(|x| (0.0..=1.0).contains(x))
     }
 
-    /// True when the variant is absent: there is neither latency nor suppression.
+    /// True without latency: the stage is bypassed.
     #[must_use]
-    pub fn is_absent(&self) -> bool {
-        self.plan.is_absent()
+    pub fn is_bypassed(&self) -> bool {
+        self.plan.is_bypassed()
     }
 }
 
@@ -143,7 +158,7 @@ pub struct DeReverbState<const C: usize> {
     wet: [f32; 2],
     /// Hops since frames began to overlap without a gap.
     hops: usize,
-    /// Frames that are still silent, and then still fade in, after a change of variant.
+    /// Frames that are still silent, and then still fade in, after a change of latency.
     silent: u32,
     soft: u32,
     soft_length: u32,
@@ -185,7 +200,7 @@ impl<const C: usize> DeReverbState<C> {
     /// Is told that the latency has changed while sound plays. What it has heard stays, if it was there to hear it;
     /// otherwise it fades in when its first frames have gone through.
     pub(crate) fn enter(&mut self, coefs: &DeReverbCoefs) {
-        if self.plan.is_none_or(|plan| plan.is_absent()) {
+        if self.plan.is_none_or(|plan| plan.is_bypassed()) {
             self.clear();
             (self.silent, self.soft, self.soft_length) = (coefs.plan.synthesis as u32, coefs.soft, coefs.soft);
         }
@@ -195,7 +210,7 @@ impl<const C: usize> DeReverbState<C> {
     /// Begins with these lengths; the past stays.
     fn begin(&mut self, plan: &Plan) {
         self.plan = Some(*plan);
-        if plan.is_absent() {
+        if plan.is_bypassed() {
             return;
         }
         if self.windows_of != [plan.analysis, plan.synthesis] {
@@ -235,17 +250,18 @@ impl<const C: usize> Stage<C> for DeReverb
 where
     [f32; C]: Frame,
 {
-    type Settings = DeReverbSettings;
+    type Settings = DeReverbDesign;
     type Coefs = DeReverbCoefs;
     type State = DeReverbState<C>;
 
-    fn design(s: &DeReverbSettings, rate: SampleRate) -> Result<DeReverbCoefs, SettingError> {
+    fn design(design: &DeReverbDesign, rate: SampleRate) -> Result<DeReverbCoefs, SettingError> {
+        let DeReverbDesign { settings: s, latency } = design;
         s.check()?;
-        let plan = Plan::new(s.variant, rate);
+        let plan = Plan::new(*latency, rate);
         // Chosen on voices of the half that chooses in four rooms, for hops of their own length.
-        let (feed, memory, hop_s) = match s.variant {
-            DeReverbVariant::Short => (0.08, 0.90, SHORT_HOP_S),
-            _ => (0.15, 0.87, LONG_HOP_S),
+        let (feed, memory, hop_s) = match latency {
+            SpectralLatency::Low => (0.08, 0.90, LOW_HOP_S),
+            _ => (0.15, 0.87, HIGH_HOP_S),
         };
         let hops = plan.hop_s / hop_s;
         let decay_s = 1e-3 * s.decay_ms;
@@ -293,7 +309,7 @@ where
 
     fn run_beside(core: Core<'_, Self, C>, frames: &mut [[f32; C]], passed: &mut [[f32; C]]) {
         let Core { coefs, state } = core;
-        if coefs.is_absent() {
+        if coefs.is_bypassed() {
             passed.iter_mut().zip(frames.iter()).for_each(|(to, from)| *to = *from);
             return;
         }
@@ -320,7 +336,7 @@ where
     /// Only the delay goes on; when it is switched on again it learns afresh, and fades in when its frames overlap.
     fn pass(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
         let Core { coefs, state } = core;
-        if coefs.is_absent() {
+        if coefs.is_bypassed() {
             return;
         }
         if state.plan != Some(coefs.plan) {
@@ -354,7 +370,7 @@ where
     }
 
     fn rests(coefs: &DeReverbCoefs) -> bool {
-        coefs.is_absent()
+        coefs.is_bypassed()
     }
 
     /// A synthesis window; the same whether on or off.
@@ -388,7 +404,7 @@ fn take<const C: usize>(state: &mut DeReverbState<C>, delay: usize, frame: &mut 
     state.at = (at + 1) % LONGEST;
 }
 
-/// Silence, then a fade, after a change of variant without a past.
+/// Silence, then a fade, after a change of latency without a past.
 #[inline(always)]
 fn soften<const C: usize>(state: &mut DeReverbState<C>, frame: &mut [f32; C]) {
     if state.soft == 0 {

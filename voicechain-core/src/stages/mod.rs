@@ -22,7 +22,7 @@ pub mod trim;
 pub use compressor::Compressor;
 pub use corrective_eq::CorrectiveEq;
 pub use de_esser::DeEsser;
-pub use de_reverb::{DeReverb, LateSound};
+pub use de_reverb::{DeReverb, DeReverbDesign, LateSound};
 pub use expander::Expander;
 pub use high_pass::HighPass;
 pub use hum::Hum;

@@ -2,6 +2,7 @@
 
 use crate::error::SettingError;
 use crate::filters::{Response, Section};
+use crate::settings::StripSettings;
 use crate::units::SampleRate;
 
 /// A state with the coefficients that it runs with. Outside of this module only a [`Processor`](super::Processor) makes one.
@@ -21,8 +22,8 @@ impl<'a, S: Stage<C>, const C: usize> Core<'a, S, C> {
 ///
 /// Whatever runs takes a [`Core`], so a state never meets coefficients that it was not prepared for.
 pub trait Stage<const C: usize>: Sized {
-    /// What a person sets, in the user's units.
-    type Settings: Copy + PartialEq;
+    /// What a person sets, in the user's units: a part of the strip's settings.
+    type Settings: Copy + PartialEq + for<'a> From<&'a StripSettings>;
     /// What `run` needs of the settings; designed once.
     type Coefs: Copy + PartialEq;
     /// Everything that audio changes.

@@ -47,7 +47,7 @@ macro_rules! strip_coefs {
                     rate,
                     order: settings.order,
                     ceiling_dbtp: settings.limiter.ceiling_dbtp,
-                    $($field: StageCoefs::design(&settings.$field, settings.$field.is_on(), rate)?,)+
+                    $($field: StageCoefs::design(&settings.into(), settings.$field.is_on(), rate)?,)+
                 })
             }
 
@@ -107,8 +107,8 @@ where
         signal_order(self.order)
     }
 
-    /// Delay of the output against the input, in samples: that of all stages, whether they are on or off. Only the de-reverb's
-    /// variant and the limiter's look-ahead set it.
+    /// Delay of the output against the input, in samples: that of all stages, whether they are on or off. Only `spectral.latency`
+    /// and the limiter's look-ahead set it.
     #[must_use]
     pub fn latency(&self) -> u32 {
         StageId::ALL.iter().map(|&stage| self.stage_latency(stage)).sum()
@@ -150,7 +150,7 @@ where
         if de_esser.on() { de_esser.coefs().response_at(frequency_hz, reduction_db) } else { Response::ONE }
     }
 
-    /// What the de-reverb takes for the late sound of the room, and how much of it; `None` when it is off or absent.
+    /// What the de-reverb takes for the late sound of the room, and how much of it; `None` when it is off or without latency.
     #[must_use]
     pub fn late_sound(&self) -> Option<LateSound> {
         if self.de_reverb.on() { self.de_reverb.coefs().late_sound() } else { None }

@@ -29,7 +29,7 @@ where
         let most = (LEARNT_S * self.target.rate.hz()) as usize;
         let beginning = &beginning[..beginning.len().min(most)];
         let hum = self.target.hum.on();
-        let room = self.target.de_reverb.on() && !self.target.de_reverb.coefs().is_absent();
+        let room = self.target.de_reverb.on() && !self.target.de_reverb.coefs().is_bypassed();
         if beginning.is_empty() || !(hum || room) {
             return;
         }

@@ -184,7 +184,7 @@ where
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::settings::{DeReverbVariant, StripSettings};
+    use crate::settings::{SpectralLatency, StripSettings};
 
     #[test]
     fn every_stage_that_reduces_has_a_meter_of_its_own() {
@@ -201,7 +201,7 @@ mod tests {
     #[test]
     fn a_tap_lags_by_what_lies_before_it() {
         let mut settings = StripSettings::default();
-        settings.de_reverb.variant = DeReverbVariant::Short;
+        settings.spectral.latency = SpectralLatency::Low;
         settings.order.reverse();
         let coefs = StripCoefs::<2>::design(&settings, SampleRate::new(48_000.0).unwrap()).unwrap();
         let delays = delays(&coefs);

@@ -91,7 +91,7 @@ where
     }
 
     /// Moves to new coefficients, beginning with the next frame: settings and switches glide within [`MOTION_MS`], a new order
-    /// cross-fades, a new look-ahead or de-reverb variant (they change the latency) dips for twice that time, and a new variant is silent for the
+    /// cross-fades, a new look-ahead or spectral latency (they change the latency) dips for twice that time, and a new variant is silent for the
     /// limiter's latency between. Coefficients of
     /// another rate start the strip afresh.
     pub fn set(&mut self, coefs: &StripCoefs<C>) {

@@ -78,15 +78,15 @@ impl Page {
         if response.hovered() && turned != 0.0 {
             if !held {
                 self.wheel = Some((id, stage, row));
-                pen.asks.push(Ask::Begin(stage, row));
+                pen.asks.push(Ask::Begin(stage.into(), row));
             }
             let position = info.position_of(pen.value(stage, row)) + turned / 900.0;
-            pen.asks.push(Ask::Set(stage, row, info.value_at(position.clamp(0.0, 1.0))));
+            pen.asks.push(Ask::Set(stage.into(), row, info.value_at(position.clamp(0.0, 1.0))));
             // It comes to rest in a drawing without a turn.
             ui.ctx().request_repaint();
         } else if held {
             self.wheel = None;
-            pen.asks.push(Ask::End(stage, row));
+            pen.asks.push(Ask::End(stage.into(), row));
         }
     }
 
@@ -105,7 +105,7 @@ impl Page {
         if response.drag_started() {
             response.request_focus();
             let held = parts.into_iter().flatten();
-            pen.asks.extend(held.map(|(row, _)| Ask::Begin(stage, row)));
+            pen.asks.extend(held.map(|(row, _)| Ask::Begin(stage.into(), row)));
             self.drag = Some((id, 0.0));
             // From where they are, finer than any step.
             let from: [f64; 3] =
@@ -138,7 +138,7 @@ impl Page {
                 {
                     let wanted = info.rounded(info.on_step(info.value_at(at[n])));
                     if wanted != pen.value(stage, row) {
-                        pen.asks.push(Ask::Set(stage, row, wanted));
+                        pen.asks.push(Ask::Set(stage.into(), row, wanted));
                     }
                 }
             }
@@ -146,7 +146,7 @@ impl Page {
         }
         if response.drag_stopped() {
             self.drag = None;
-            pen.asks.extend(parts.into_iter().flatten().map(|(row, _)| Ask::End(stage, row)));
+            pen.asks.extend(parts.into_iter().flatten().map(|(row, _)| Ask::End(stage.into(), row)));
         }
     }
 }
@@ -170,8 +170,8 @@ fn draw(ui: &Ui, at: Pos2, has_focus: bool, busy: bool, moved: bool, on: bool, p
 /// Gives the whole band its defaults, in one step.
 fn give_defaults(stage: StageId, parts: Parts, pen: &mut Pen<'_>) {
     let others = parts.into_iter().flatten().filter(|(row, info)| pen.value(stage, *row) != info.default);
-    let values: Vec<_> = others.map(|(row, info)| (row, info.default)).collect();
-    pen.set_all(stage, &values);
+    let values: Vec<_> = others.map(|(row, info)| (stage.into(), row, info.default)).collect();
+    pen.set_all(&values);
 }
 
 /// The keyboard: arrows for frequency and gain, plus and minus for the Q.

@@ -113,7 +113,7 @@ fn over_levels(ui: &Ui, stage: StageId, rect: Rect, [low, high]: [f64; 2], desig
     line(&painter, levels().map(|level| at(level, level + gain(level))).collect(), 2.0, look.after);
     // Where on its curve it is now: where it would take as much in rest.
     let taken = pen.shown.history.now().map_or(0.0, |moment| moment.taken(stage));
-    if taken.abs() < 0.05 || !pen.is_on(stage) {
+    if taken.abs() < 0.05 || !pen.acts(stage) {
         return;
     }
     let reaches = |level: &f64| if taken > 0.0 { -gain(*level) >= taken } else { gain(*level) >= -taken };

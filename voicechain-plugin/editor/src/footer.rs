@@ -8,7 +8,7 @@ use crate::shown::{Ask, Filing};
 use crate::widgets::{Action, GAP, action};
 use crate::words as say;
 use egui::{Align, Popup, Rect, RectAlign, Role, Sense, Ui, WidgetInfo, pos2};
-use voicechain_core::settings::StageId;
+use voicechain_core::settings::SectionId;
 use voicechain_core::strip::StartingPoint;
 
 impl Page {
@@ -116,8 +116,8 @@ impl Page {
 
     fn preview_actions(&mut self, ui: &Ui, rect: Rect, y: f32, pen: &mut Pen<'_>) {
         let Some(proposal) = pen.shown.proposal else { return };
-        let changed = |stage: &StageId| say::changes(*stage, &pen.shown.settings, proposal).len();
-        let count: usize = StageId::ALL.iter().map(changed).sum();
+        let changed = |section: &SectionId| say::changes(*section, &pen.shown.settings, proposal).len();
+        let count: usize = SectionId::ALL.iter().map(changed).sum();
         let text = match count {
             0 => "nothing would change".to_string(),
             1 => "one setting would change".to_string(),

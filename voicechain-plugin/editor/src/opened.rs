@@ -3,12 +3,12 @@
 use crate::bands::{Band, bands};
 use crate::look::{BASE, SMALL, TINY, width, words, write};
 use crate::page::Page;
-use crate::pen::Pen;
+use crate::pen::{Pen, name_in};
 use crate::shown::Ask;
 use crate::{curve, words as say};
 use egui::text::LayoutJob;
 use egui::{Align, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
-use voicechain_core::settings::{Middle, StageId};
+use voicechain_core::settings::{Middle, SectionId, StageId};
 use voicechain_core::units::Unit;
 
 /// Side of a picture, with the line below it, and what is between two; height of a setting; of the reasons.
@@ -28,20 +28,25 @@ const FIELD: f32 = 88.0;
 /// One line of an open row: a name, and one setting or the three of a band.
 struct Line {
     name: String,
-    rows: Vec<usize>,
+    rows: Vec<(SectionId, usize)>,
 }
 
 /// The lines of an open row: everything but the switch, which stands in the row itself.
 fn lines(stage: StageId) -> Vec<Line> {
     let bands: Vec<&Band> = bands().iter().filter(|band| band.stage == stage).collect();
-    let of_band =
-        |band: &&Band| -> Vec<usize> { [Some(band.frequency), band.gain, band.q].into_iter().flatten().collect() };
+    let of_band = |band: &&Band| -> Vec<(SectionId, usize)> {
+        let rows = [Some(band.frequency), band.gain, band.q].into_iter().flatten();
+        rows.map(|row| (stage.into(), row)).collect()
+    };
     // A stage of one band has names for its settings.
     let bands = if bands.len() > 1 { bands } else { Vec::new() };
     let mut list: Vec<Line> = bands.iter().map(|band| Line { name: band.name.clone(), rows: of_band(band) }).collect();
-    let in_band: Vec<usize> = bands.iter().flat_map(of_band).collect();
-    let others = stage.rows().iter().enumerate().filter(|(row, info)| info.name != "on" && !in_band.contains(row));
-    list.extend(others.map(|(row, info)| Line { name: info.name.into(), rows: vec![row] }));
+    let in_band: Vec<(SectionId, usize)> = bands.iter().flat_map(of_band).collect();
+    for section in stage.sections() {
+        let rows = section.rows().iter().enumerate();
+        let others = rows.filter(|(row, info)| info.name != "on" && !in_band.contains(&(section, *row)));
+        list.extend(others.map(|(row, info)| Line { name: name_in(stage, section, info), rows: vec![(section, row)] }));
+    }
     list
 }
 
@@ -88,18 +93,18 @@ impl Page {
             // Names have one width in all rows, so that the fields stand below each other.
             let mut field = place.left() + NAME;
             let band = line.rows.len() > 1;
-            for row in line.rows {
-                let info = &stage.rows()[row];
+            for (section, row) in line.rows {
+                let info = &section.rows()[row];
                 let slot =
                     Rect::from_min_max(pos2(field, place.top() + 1.0), pos2(field + FIELD, place.bottom() - 2.0));
                 ui.painter().hline(slot.x_range(), slot.bottom() - 1.0, (1.0, pen.look.rule));
                 if info.unit == Unit::Number && band {
                     write(ui.painter(), pos2(slot.left(), base), Align::Min, "Q", words(SMALL), pen.look.quiet);
                 }
-                self.value(ui, slot, stage, row, Align::Max, pen);
+                self.value(ui, slot, section, row, Align::Max, pen);
                 field = slot.right() + if band { 24.0 } else { 12.0 };
                 if !band {
-                    proposed(ui, stage, row, pos2(field, base), place.right(), pen);
+                    proposed(ui, section, row, pos2(field, base), place.right(), pen);
                 }
             }
         }
@@ -143,11 +148,11 @@ impl Page {
 }
 
 /// What the proposal would have, where it is something else.
-fn proposed(ui: &Ui, stage: StageId, row: usize, at: egui::Pos2, right: f32, pen: &Pen<'_>) {
-    let info = &stage.rows()[row];
+fn proposed(ui: &Ui, section: SectionId, row: usize, at: egui::Pos2, right: f32, pen: &Pen<'_>) {
+    let info = &section.rows()[row];
     let Some(proposal) = pen.shown.proposal else { return };
-    let Some(value) = proposal.settings.value(stage, row).map(|value| info.rounded(value)) else { return };
-    if value == info.rounded(pen.value(stage, row)) {
+    let Some(value) = proposal.settings.value(section, row).map(|value| info.rounded(value)) else { return };
+    if value == info.rounded(pen.value(section, row)) {
         return;
     }
     let text = say::value(info, value);

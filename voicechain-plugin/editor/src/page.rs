@@ -2,7 +2,7 @@
 
 use crate::designed::Designed;
 use egui::Id;
-use voicechain_core::settings::StageId;
+use voicechain_core::settings::{SectionId, StageId};
 
 /// Smallest and largest zoom.
 pub const ZOOM: [f32; 2] = [1.0, 3.0];
@@ -10,7 +10,7 @@ pub const ZOOM: [f32; 2] = [1.0, 3.0];
 /// A value that is being typed.
 #[derive(Clone, Debug)]
 pub(crate) struct Typing {
-    pub(crate) at: (StageId, usize),
+    pub(crate) at: (SectionId, usize),
     pub(crate) text: String,
     /// What was typed last is no value.
     pub(crate) bad: bool,

@@ -59,7 +59,7 @@ impl Page {
             line(&clip, points.collect(), width, ink);
         }
 
-        let moves = |stage: &StageId| pen.shown.moving.contains(stage) && pen.is_on(*stage);
+        let moves = |stage: &StageId| pen.shown.moving.contains(stage) && pen.acts(*stage);
         let lanes: Vec<StageId> = pen.shown.settings.signal_order().into_iter().filter(moves).collect();
         let tall = below.height() / lanes.len().max(1) as f32;
         for (n, stage) in lanes.into_iter().enumerate() {

@@ -5,7 +5,7 @@ use crate::page::Page;
 use crate::pen::{Pen, row_of};
 use crate::{evidence, opened, words as say};
 use egui::{Align, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
-use voicechain_core::settings::StageId;
+use voicechain_core::settings::{SectionId, StageId};
 
 /// Height of a row that is not opened.
 pub(crate) const ROW: f32 = 24.0;
@@ -62,8 +62,10 @@ impl Page {
             write(&ui.painter_at(clip), pos2(evidence, base), Align::Min, text, words(SMALL), look.quiet);
         }
         let settings = Rect::from_x_y_ranges(columns.setting..=columns.now - BAR - 16.0, line.y_range());
-        let changes = match shown.proposal {
-            Some(proposal) if self.preview => Some(say::changes(stage, &shown.settings, proposal)),
+        let changes: Option<Vec<String>> = match shown.proposal {
+            Some(proposal) if self.preview => {
+                Some(stage.sections().flat_map(|section| say::changes(section, &shown.settings, proposal)).collect())
+            }
             _ => None,
         };
         let at = pos2(settings.left(), base);
@@ -130,13 +132,13 @@ impl Page {
             self.hint = info.explanation.into();
         }
         if response.clicked() {
-            // Where it is absent there is nothing to switch: the most thorough one comes.
-            let absent = row_of(stage, "variant").filter(|(row, _)| !on && pen.value(stage, *row) < 0.5);
-            let comes = absent.map(|(row, info)| (row, info.max));
-            let values: Vec<_> = [(row, f64::from(u8::from(!on)))].into_iter().chain(comes).collect();
-            pen.set_all(stage, &values);
+            let mut values = vec![(SectionId::Stage(stage), row, f64::from(u8::from(!on)))];
+            // Without latency it would be bypassed: it gets the most.
+            let latency = row_of(SectionId::Spectral, "latency").filter(|_| !on && pen.lacks_latency(stage));
+            values.extend(latency.map(|(row, info)| (SectionId::Spectral, row, info.max)));
+            pen.set_all(&values);
         }
-        on
+        pen.acts(stage)
     }
 }
 

@@ -3,17 +3,17 @@
 use crate::bands::bands;
 use crate::look::{DIGIT, SMALL, TINY, width, words, write};
 use crate::page::Page;
-use crate::pen::{Pen, row_of};
+use crate::pen::{Pen, name_in, row_for};
 use crate::words as say;
 use egui::{Align, Rect, Ui, pos2, vec2};
-use voicechain_core::settings::StageId;
+use voicechain_core::settings::{SectionId, StageId};
 
 /// A piece of what a row says of its settings.
 enum Piece {
     /// A name, which may be left out, or a word that may not.
-    Name(&'static str),
+    Name(String),
     Word(&'static str),
-    Value(usize),
+    Value(SectionId, usize),
 }
 
 /// The settings that a row says without being opened, by the ends of their ids; `None` for a stage of bands, of which it
@@ -24,7 +24,7 @@ const fn fields(stage: StageId) -> Option<&'static [&'static str]> {
         StageId::Trim | StageId::Output => &["gain_db"],
         StageId::HighPass => &["frequency_hz", "slope"],
         StageId::Hum => &["mains", "harmonics", "depth_db"],
-        StageId::DeReverb => &["variant", "decay_ms", "range_db"],
+        StageId::DeReverb => &["latency", "decay_ms", "range_db"],
         StageId::Expander => &["threshold_db", "range_db"],
         StageId::Leveller => &["target_lufs", "rise_db", "cut_db"],
         StageId::DeEsser => &["frequency_hz", "threshold_db", "range_db"],
@@ -36,13 +36,22 @@ const fn fields(stage: StageId) -> Option<&'static [&'static str]> {
 /// What a row says without being opened.
 fn said(stage: StageId, pen: &Pen<'_>) -> Vec<Piece> {
     if let Some(fields) = fields(stage) {
-        let rows = fields.iter().filter_map(|field| row_of(stage, field));
-        return rows.flat_map(|(row, info)| [Piece::Name(info.name), Piece::Value(row)]).collect();
+        let bypassed = pen.is_on(stage) && pen.lacks_latency(stage);
+        let rows = fields
+            .iter()
+            .filter_map(|field| row_for(stage, field))
+            .filter(|(section, ..)| !bypassed || *section == SectionId::Spectral);
+        let words = bypassed.then_some(Piece::Word("bypassed:"));
+        let named = rows
+            .flat_map(|(section, row, info)| [Piece::Name(name_in(stage, section, info)), Piece::Value(section, row)]);
+        return words.into_iter().chain(named).collect();
     }
     let gains = bands().iter().filter(|band| band.stage == stage);
     let moved = gains.filter_map(|band| Some((band.gain?, band.frequency)));
     let moved = moved.filter(|(gain, _)| pen.value(stage, *gain) != 0.0);
-    moved.flat_map(|(gain, hz)| [Piece::Value(gain), Piece::Word("at"), Piece::Value(hz)]).collect()
+    moved
+        .flat_map(|(gain, hz)| [Piece::Value(stage.into(), gain), Piece::Word("at"), Piece::Value(stage.into(), hz)])
+        .collect()
 }
 
 impl Page {
@@ -55,12 +64,13 @@ impl Page {
             return;
         }
         // Names are left out where there is no room for all of them.
-        let slot = |row: usize| DIGIT * say::widest(&stage.rows()[row]) as f32;
+        let slot = |section: SectionId, row: usize| DIGIT * say::widest(&section.rows()[row]) as f32;
         let gap = |with_names: bool| if with_names { 18.0 } else { 12.0 };
         let wide = |piece: &Piece, with_names: bool| match piece {
             Piece::Name(_) if !with_names => 0.0,
-            Piece::Name(name) | Piece::Word(name) => width(ui.painter(), name, words(TINY)) + 6.0,
-            Piece::Value(row) => slot(*row) + gap(with_names),
+            Piece::Name(name) => width(ui.painter(), name, words(TINY)) + 6.0,
+            Piece::Word(word) => width(ui.painter(), word, words(TINY)) + 6.0,
+            Piece::Value(section, row) => slot(*section, *row) + gap(with_names),
         };
         let all: f32 = pieces.iter().map(|piece| wide(piece, true)).sum();
         let with_names = all - gap(true) <= place.width();
@@ -68,19 +78,23 @@ impl Page {
         let mut x = place.left();
         for (n, (piece, wide)) in pieces.iter().zip(widths).enumerate() {
             let last = n + 1 == pieces.len();
-            let end = x + wide - if matches!(piece, Piece::Value(_)) { gap(with_names) } else { 0.0 };
+            let end = x + wide - if matches!(piece, Piece::Value(..)) { gap(with_names) } else { 0.0 };
             if end > place.right() - if last { 0.0 } else { 12.0 } {
                 write(ui.painter(), pos2(x, base), Align::Min, "\u{2026}", words(SMALL), pen.look.quiet);
                 break;
             }
             match piece {
                 Piece::Name(_) if !with_names => {}
-                Piece::Name(name) | Piece::Word(name) => {
-                    write(ui.painter(), pos2(x, base), Align::Min, *name, words(TINY), pen.look.quiet);
+                Piece::Name(name) => {
+                    write(ui.painter(), pos2(x, base), Align::Min, name, words(TINY), pen.look.quiet);
                 }
-                Piece::Value(row) => {
-                    let slot = Rect::from_x_y_ranges(x..=x + slot(*row), place.y_range()).shrink2(vec2(0.0, 1.0));
-                    self.value(ui, slot, stage, *row, Align::Min, pen);
+                Piece::Word(word) => {
+                    write(ui.painter(), pos2(x, base), Align::Min, *word, words(TINY), pen.look.quiet);
+                }
+                Piece::Value(section, row) => {
+                    let end = x + slot(*section, *row);
+                    let slot = Rect::from_x_y_ranges(x..=end, place.y_range()).shrink2(vec2(0.0, 1.0));
+                    self.value(ui, slot, *section, *row, Align::Min, pen);
                 }
             }
             x += wide;
@@ -96,7 +110,7 @@ mod tests {
     fn a_row_says_settings_that_there_are() {
         for &stage in StageId::ALL {
             for field in fields(stage).unwrap_or_default() {
-                assert!(row_of(stage, field).is_some(), "{stage:?} {field}");
+                assert!(row_for(stage, field).is_some(), "{stage:?} {field}");
             }
             assert_eq!(fields(stage).is_none(), bands().iter().any(|band| band.stage == stage && band.gain.is_some()));
         }

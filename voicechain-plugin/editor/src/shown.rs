@@ -3,7 +3,7 @@
 use crate::history::History;
 use voicechain_core::measure::Profile;
 use voicechain_core::propose::Proposal;
-use voicechain_core::settings::{MIDDLE, Middle, StageId};
+use voicechain_core::settings::{MIDDLE, Middle, SectionId, StageId};
 use voicechain_core::strip::{Ledger, Listening, Part, StartingPoint, Way};
 use voicechain_core::{SampleRate, StripSettings};
 
@@ -70,12 +70,12 @@ pub struct Choosing<'a> {
 /// What the person asks for.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Ask {
-    /// Takes hold of a setting: stage and row.
-    Begin(StageId, usize),
+    /// Takes hold of a setting: section and row.
+    Begin(SectionId, usize),
     /// Gives it a value.
-    Set(StageId, usize, f64),
+    Set(SectionId, usize, f64),
     /// Lets go.
-    End(StageId, usize),
+    End(SectionId, usize),
     /// Begins to measure the voice.
     Measure,
     /// Ends measuring.

@@ -5,7 +5,7 @@ use crate::page::Page;
 use crate::pen::Pen;
 use crate::words as say;
 use egui::{Key, Rect, Response, Sense, TextEdit, Ui, vec2};
-use voicechain_core::settings::StageId;
+use voicechain_core::settings::SectionId;
 
 impl Page {
     /// Draws the field over the place of the value and takes what is typed: a value of the setting, or nothing.
@@ -13,14 +13,14 @@ impl Page {
         &mut self,
         ui: &mut Ui,
         place: Rect,
-        stage: StageId,
+        section: SectionId,
         row: usize,
         pen: &mut Pen<'_>,
     ) -> Response {
-        let info = &stage.rows()[row];
+        let info = &section.rows()[row];
         let Some(mut typing) = self.typing.take() else { return ui.interact(place, ui.scope_id(), Sense::hover()) };
         let colour = if typing.bad { pen.look.takes } else { pen.look.ink };
-        let name = say::setting(stage, info);
+        let name = say::setting(section, info);
         let field = Rect::from_center_size(place.center(), vec2(place.width().max(76.0) + 6.0, 20.0));
         ui.painter().rect(
             field,
@@ -55,11 +55,11 @@ impl Page {
         if enter || response.lost_focus() {
             match info.parse(&typing.text) {
                 Some(value) => {
-                    if value != pen.value(stage, row) {
-                        pen.set(stage, row, value);
+                    if value != pen.value(section, row) {
+                        pen.set(section, row, value);
                     }
                     if enter {
-                        ui.memory_mut(|memory| memory.request_focus(ui.scope_id().with((stage.id(), row))));
+                        ui.memory_mut(|memory| memory.request_focus(ui.scope_id().with((section.id(), row))));
                     }
                     return response;
                 }

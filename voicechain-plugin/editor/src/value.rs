@@ -8,7 +8,7 @@ use crate::shown::Ask;
 use crate::words as say;
 use egui::accesskit::Action;
 use egui::{Align, CursorIcon, Event, Id, Key, Rect, Response, Role, Sense, Ui, WidgetInfo, pos2, vec2};
-use voicechain_core::settings::{SettingInfo, StageId};
+use voicechain_core::settings::{SectionId, SettingInfo};
 use voicechain_core::units::Unit;
 
 /// Points of a drag from one end of a setting to the other; finely, so many times as far.
@@ -16,31 +16,31 @@ const SPAN: f64 = 320.0;
 const FINELY: f64 = 8.0;
 
 impl Page {
-    /// Draws the value of a row of a stage into `place`, at its right or left end, and answers to pointer and keyboard.
+    /// Draws the value of a row of the table into `place`, at its right or left end, and answers to pointer and keyboard.
     pub(crate) fn value(
         &mut self,
         ui: &mut Ui,
         place: Rect,
-        stage: StageId,
+        section: SectionId,
         row: usize,
         align: Align,
         pen: &mut Pen<'_>,
     ) -> Response {
-        if self.typing.as_ref().is_some_and(|typing| typing.at == (stage, row)) {
-            return self.type_value(ui, place, stage, row, pen);
+        if self.typing.as_ref().is_some_and(|typing| typing.at == (section, row)) {
+            return self.type_value(ui, place, section, row, pen);
         }
-        let (info, value) = (&stage.rows()[row], pen.value(stage, row));
-        let id = ui.scope_id().with((stage.id(), row));
+        let (info, value) = (&section.rows()[row], pen.value(section, row));
+        let id = ui.scope_id().with((section.id(), row));
         let sense = if is_choice(info) { Sense::click() } else { Sense::click_and_drag() };
         let response = ui.interact(place, id, sense);
-        let (name, text) = (say::setting(stage, info), say::value(info, value));
+        let (name, text) = (say::setting(section, info), say::value(info, value));
         tell(ui, &response, &name, &text, info, value);
         self.draw_value(ui, &response, align, &name, text, info, pen);
-        press(&response, stage, row, pen);
-        self.drag_value(ui, &response, stage, row, pen);
+        press(&response, section, row, pen);
+        self.drag_value(ui, &response, section, row, pen);
         if response.has_focus() {
             keep_arrows(ui, id);
-            self.keys(ui, id, stage, row, pen);
+            self.keys(ui, id, section, row, pen);
         }
         response.on_hover_text(info.explanation)
     }
@@ -74,12 +74,12 @@ impl Page {
     }
 
     /// A drag from its beginning to its end is one gesture.
-    fn drag_value(&mut self, ui: &Ui, response: &Response, stage: StageId, row: usize, pen: &mut Pen<'_>) {
-        let (info, value) = (&stage.rows()[row], pen.value(stage, row));
+    fn drag_value(&mut self, ui: &Ui, response: &Response, section: SectionId, row: usize, pen: &mut Pen<'_>) {
+        let (info, value) = (&section.rows()[row], pen.value(section, row));
         if response.drag_started() {
             response.request_focus();
             self.drag = Some((response.id, info.position_of(value)));
-            pen.asks.push(Ask::Begin(stage, row));
+            pen.asks.push(Ask::Begin(section, row));
         }
         if response.dragged()
             && let Some((_, position)) = self.drag.as_mut().filter(|(held, _)| *held == response.id)
@@ -89,25 +89,25 @@ impl Page {
             *position = (*position + f64::from(delta.x - delta.y) / (SPAN * finely)).clamp(0.0, 1.0);
             let wanted = info.rounded(info.on_step(info.value_at(*position)));
             if wanted != value {
-                pen.asks.push(Ask::Set(stage, row, wanted));
+                pen.asks.push(Ask::Set(section, row, wanted));
             }
         }
         if response.drag_stopped() {
             self.drag = None;
-            pen.asks.push(Ask::End(stage, row));
+            pen.asks.push(Ask::End(section, row));
         }
     }
 
     /// The keyboard: steps, the default, the beginning of a typed value.
-    fn keys(&mut self, ui: &Ui, id: Id, stage: StageId, row: usize, pen: &mut Pen<'_>) {
-        let (info, value) = (&stage.rows()[row], pen.value(stage, row));
+    fn keys(&mut self, ui: &Ui, id: Id, section: SectionId, row: usize, pen: &mut Pen<'_>) {
+        let (info, value) = (&section.rows()[row], pen.value(section, row));
         let [along, up] = steps_asked(ui, id);
         let steps = along + up;
         if steps != 0.0 {
             let wanted =
                 if is_choice(info) { info.nearest(value + steps.signum()) } else { info.stepped(value, steps) };
             if wanted != value {
-                pen.set(stage, row, wanted);
+                pen.set(section, row, wanted);
             }
         }
         let (mut begin, mut default) = (None, false);
@@ -124,9 +124,9 @@ impl Page {
             }
         });
         if default {
-            pen.set(stage, row, info.default);
+            pen.set(section, row, info.default);
         } else if let Some(text) = begin {
-            self.typing = Some(Typing { at: (stage, row), text, bad: false, begun: false });
+            self.typing = Some(Typing { at: (section, row), text, bad: false, begun: false });
             ui.ctx().request_repaint();
         }
     }
@@ -162,16 +162,16 @@ fn tell(ui: &Ui, response: &Response, name: &str, text: &str, info: &SettingInfo
 }
 
 /// A click takes the keyboard, and the next name of a choice; two give a number its default.
-fn press(response: &Response, stage: StageId, row: usize, pen: &mut Pen<'_>) {
-    let info = &stage.rows()[row];
+fn press(response: &Response, section: SectionId, row: usize, pen: &mut Pen<'_>) {
+    let info = &section.rows()[row];
     if response.clicked() {
         response.request_focus();
         if is_choice(info) {
-            pen.set(stage, row, next(info, pen.value(stage, row)));
+            pen.set(section, row, next(info, pen.value(section, row)));
         }
     }
     if response.double_clicked() && !is_choice(info) {
-        pen.set(stage, row, info.default);
+        pen.set(section, row, info.default);
     }
 }
 

@@ -2,7 +2,7 @@
 
 use voicechain_core::StripSettings;
 use voicechain_core::propose::Proposal;
-use voicechain_core::settings::{SettingInfo, StageId};
+use voicechain_core::settings::{SectionId, SettingInfo};
 use voicechain_core::units::Unit;
 
 /// A number with so many decimals, a true minus sign and no negative zero.
@@ -64,8 +64,8 @@ pub(crate) fn widest(info: &SettingInfo) -> usize {
 }
 
 /// What a setting is called for somebody who does not see its row.
-pub(crate) fn setting(stage: StageId, info: &SettingInfo) -> String {
-    format!("{} {}", stage.name(), info.name)
+pub(crate) fn setting(section: SectionId, info: &SettingInfo) -> String {
+    format!("{} {}", section.name(), info.name)
 }
 
 /// Why a typed text is no value of a setting, with what is.
@@ -81,10 +81,10 @@ pub(crate) fn refusal(info: &SettingInfo, text: &str) -> String {
 }
 
 /// Settings that a proposal would change: old and new, as text.
-pub(crate) fn changes(stage: StageId, now: &StripSettings, proposal: &Proposal) -> Vec<String> {
-    let rows = stage.rows().iter().enumerate();
+pub(crate) fn changes(section: SectionId, now: &StripSettings, proposal: &Proposal) -> Vec<String> {
+    let rows = section.rows().iter().enumerate();
     rows.filter_map(|(row, info)| {
-        let (old, new) = (now.value(stage, row)?, info.rounded(proposal.settings.value(stage, row)?));
+        let (old, new) = (now.value(section, row)?, info.rounded(proposal.settings.value(section, row)?));
         (info.rounded(old) != new).then(|| match info.unit {
             Unit::Switch if info.name == "on" => value(info, new),
             _ => format!("{} {}", info.name, value(info, new)),

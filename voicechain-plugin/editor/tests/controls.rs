@@ -5,7 +5,7 @@ use egui::{Event, Key, Modifiers, PointerButton, Pos2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 use voicechain_core::propose::{TrialBell, trial_bell};
-use voicechain_core::settings::{Middle, StageId, row};
+use voicechain_core::settings::{Middle, SectionId, SpectralLatency, StageId, row};
 use voicechain_core::strip::{Part, StartingPoint, Way};
 use voicechain_core::units::Unit;
 use voicechain_editor::{Ask, FIRST, Filing, SMALLEST};
@@ -186,14 +186,13 @@ fn every_stage_is_switched_and_opened() {
     for &stage in StageId::ALL {
         let value = |page: &Opened, name: &str| page.state().settings.get(&format!("{}.{name}", stage.id()));
         let Some(on) = value(&page, "on") else { continue };
-        // One that is absent comes when it is switched on.
-        let there = if value(&page, "variant") == Some(0.0) { 0.0 } else { on };
         press(&mut page, &format!("{} on", stage.name()));
-        assert_eq!(value(&page, "on"), Some(1.0 - there), "{}", stage.name());
-        assert_ne!(value(&page, "variant"), Some(0.0));
+        assert_eq!(value(&page, "on"), Some(1.0 - on), "{}", stage.name());
         press(&mut page, &format!("{} on", stage.name()));
-        assert_eq!(value(&page, "on"), Some(there), "{}", stage.name());
+        assert_eq!(value(&page, "on"), Some(on), "{}", stage.name());
     }
+    // A spectral stage that is switched on gets the latency that it needs.
+    assert_eq!(page.state().settings.spectral.latency, SpectralLatency::High);
     gestures_are_whole(&page.state().asked);
 }
 
@@ -270,11 +269,11 @@ fn what_is_typed_is_taken_with_or_without_its_unit() {
         ("trim.gain_db", "\u{2212}3", -3.0),
     ] {
         let info = row(id).unwrap();
-        let stage = *StageId::ALL.iter().find(|stage| stage.id() == info.stage).unwrap();
+        let section = SectionId::ALL.iter().find(|section| section.id() == info.section).unwrap();
         let mut track = Track::measured();
         track.settings.compressor.on = true;
         let mut page = open(track);
-        type_text(&mut page, &format!("{} {}", stage.name(), info.name), text);
+        type_text(&mut page, &format!("{} {}", section.name(), info.name), text);
         assert_eq!(page.state().settings.get(id), Some(expected), "{id} {text}");
         gestures_are_whole(&page.state().asked);
     }

@@ -11,7 +11,7 @@ use std::io::{BufReader, BufWriter};
 use std::path::{Path, PathBuf};
 use voicechain_core::measure::profile::Room;
 use voicechain_core::propose::Proposal;
-use voicechain_core::settings::{DeReverbVariant, Slope, StageId};
+use voicechain_core::settings::{Slope, SpectralLatency, StageId};
 use voicechain_editor::{FIRST, Filing, SMALLEST};
 
 /// A picture differs when more than this share of its bytes is off by more than a rounding.
@@ -181,7 +181,7 @@ fn a_detector_open() {
 fn a_decay_open() {
     let mut track = proposed();
     track.page.open_row(StageId::DeReverb);
-    track.settings.de_reverb.variant = DeReverbVariant::Long;
+    track.settings.spectral.latency = SpectralLatency::High;
     track.settings.de_reverb.decay_ms = 520.0;
     track.profile.as_mut().unwrap().room = Ok(Room { decay_time_s: 0.62, dry: false });
     check("open-decay", track, [FIRST[0], 900.0], 1.0);

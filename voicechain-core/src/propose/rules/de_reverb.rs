@@ -4,7 +4,7 @@ use crate::measure::Profile;
 use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
 use crate::reverberation::{DRY_MS, LONG_MS, SHORT_MS};
-use crate::settings::DeReverbVariant;
+use crate::settings::SpectralLatency;
 
 /// So much deeper is the range in rooms that ring for long, dB: of 0 and 3 the one that gains segmental ratio (0.3 dB) and
 /// pauses (1.5 dB) in a room of 1.28 s for no more than .02 PESQ in noise, on both halves.
@@ -23,11 +23,11 @@ pub(in crate::propose) fn de_reverb(profile: &Profile, proposal: &mut Proposal) 
     };
     let cause = Cause {
         reference_words: "a voice without any room reads less than",
-        source: "measured on 22 recorded voices in rooms, command reach room",
+        source: "measured on 22 recorded voices in rooms",
         ..Cause::new("the decay time", room.decay_time_s, dry_s, "s")
     };
     proposal.decide(cause, "de_reverb.on", 1.0);
-    proposal.decide(cause, "de_reverb.variant", f64::from(DeReverbVariant::Long as u8));
+    proposal.decide(cause, "spectral.latency", f64::from(SpectralLatency::High as u8));
     proposal.decide(cause, "de_reverb.decay_ms", 1_000.0 * room.decay_time_s);
     let [[shortest_s, short_s], [long_s, longest_s]] = [SHORT_MS, LONG_MS].map(|ends| ends.map(|ms| 1e-3 * ms));
     let how_far = |s: f64, from: f64, to: f64| ((s - from) / (to - from)).clamp(0.0, 1.0);
@@ -41,7 +41,7 @@ pub(in crate::propose) fn de_reverb(profile: &Profile, proposal: &mut Proposal) 
         };
         let cause = Cause {
             reference_words,
-            source: "chosen on recorded voices in rooms, tests/standards/de_reverb.py",
+            source: "chosen on recorded voices in rooms",
             ..Cause::new("the decay time", room.decay_time_s, reference, "s")
         };
         let range_db = proposal.settings.de_reverb.range_db + short * SHORT_ROOM_DB + long * LONG_ROOM_DB;

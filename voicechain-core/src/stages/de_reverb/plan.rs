@@ -1,8 +1,8 @@
-//! Lengths and windows by rate and variant.
+//! Lengths and windows by sample rate and latency.
 
 use crate::dsp::fft;
 use crate::math::smoothing;
-use crate::settings::DeReverbVariant;
+use crate::settings::SpectralLatency;
 use crate::units::SampleRate;
 use core::f64::consts::PI;
 
@@ -20,7 +20,7 @@ pub(super) const FLOORS: usize = BANDS.div_ceil(TOGETHER);
 pub(super) const TAPS: usize = 6;
 /// Bands are predicted four at a time; so many fours at most.
 pub(super) const FOURS: usize = 48;
-/// Values that the past of a channel holds at most: its bands times its hops, at every rate and in both variants (test
+/// Values that the past of a channel holds at most: its bands times its hops, at every rate and at both latencies (test
 /// `the_past_has_room_at_every_rate`).
 pub(super) const PAST: usize = 9_216;
 /// From a sound to its late reverberation, s.
@@ -87,10 +87,10 @@ impl Span {
     }
 }
 
-/// Lengths of one variant at one rate.
+/// Lengths of one latency at one rate.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Plan {
-    /// Samples in an analysis frame; 0 when absent.
+    /// Samples in an analysis frame; 0 without latency.
     pub(super) analysis: usize,
     /// Samples in a synthesis window: the latency.
     pub(super) synthesis: usize,
@@ -112,17 +112,17 @@ pub(super) struct Plan {
 }
 
 impl Plan {
-    /// At 48 kHz frames of 2 048 samples, synthesis windows of 1 024 (long) or 512 (short), four hops in each; at other
+    /// At 48 kHz frames of 2 048 samples, synthesis windows of 1 024 (high latency) or 512 (low), four hops in each; at other
     /// rates by the power of two that is nearest, up to frames of [`LONGEST`].
-    pub(super) fn new(variant: DeReverbVariant, rate: SampleRate) -> Self {
+    pub(super) fn new(latency: SpectralLatency, rate: SampleRate) -> Self {
         let mut analysis = LONGEST;
         while analysis > 128 && analysis as f64 > 2_048.0 * core::f64::consts::SQRT_2 * rate.hz() / 48_000.0 {
             analysis /= 2;
         }
-        let synthesis = match variant {
-            DeReverbVariant::Absent => 0,
-            DeReverbVariant::Short => analysis / 4,
-            DeReverbVariant::Long => analysis / 2,
+        let synthesis = match latency {
+            SpectralLatency::None => 0,
+            SpectralLatency::Low => analysis / 4,
+            SpectralLatency::High => analysis / 2,
         };
         if synthesis == 0 {
             analysis = 0;
@@ -157,7 +157,7 @@ impl Plan {
         4 * self.span.fours * self.span.slots()
     }
 
-    pub(super) fn is_absent(&self) -> bool {
+    pub(super) fn is_bypassed(&self) -> bool {
         self.synthesis == 0
     }
 

@@ -14,7 +14,7 @@ pub(super) fn noise(samples: usize) -> Vec<[f32; 1]> {
         .collect()
 }
 
-pub(super) fn run(s: DeReverbSettings, rate_hz: f64, signal: &[[f32; 1]]) -> (Vec<[f32; 1]>, Box<DeReverbState<1>>) {
+pub(super) fn run(s: DeReverbDesign, rate_hz: f64, signal: &[[f32; 1]]) -> (Vec<[f32; 1]>, Box<DeReverbState<1>>) {
     let rate = SampleRate::new(rate_hz).unwrap();
     let coefs = <DeReverb as Stage<1>>::design(&s, rate).unwrap();
     let mut state = Box::new(<DeReverb as Stage<1>>::state(rate));
@@ -28,24 +28,27 @@ pub(super) fn run(s: DeReverbSettings, rate_hz: f64, signal: &[[f32; 1]]) -> (Ve
 #[test]
 fn overlapping_frames_give_back_the_input() {
     for rate_hz in [8_000.0, 16_000.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0] {
-        for variant in [DeReverbVariant::Short, DeReverbVariant::Long] {
+        for latency in [SpectralLatency::Low, SpectralLatency::High] {
             let signal = noise(20_000);
-            let s = DeReverbSettings { variant, range_db: 0.005, decay_ms: 1_000.0, ..DeReverbSettings::default() };
+            let s = DeReverbDesign {
+                latency,
+                settings: DeReverbSettings { range_db: 0.005, decay_ms: 1_000.0, ..DeReverbSettings::default() },
+            };
             let (out, state) = run(s, rate_hz, &signal);
             assert_eq!(state.wet, [1.0; 2], "{rate_hz} Hz");
             let rate = SampleRate::new(rate_hz).unwrap();
-            let latency = Plan::new(variant, rate).synthesis;
-            assert!(latency as f64 / rate_hz <= if variant == DeReverbVariant::Long { 0.0326 } else { 0.0163 });
-            let start = 4 * latency;
+            let delay = Plan::new(latency, rate).synthesis;
+            assert!(delay as f64 / rate_hz <= if latency == SpectralLatency::High { 0.0326 } else { 0.0163 });
+            let start = 4 * delay;
             let (mut error, mut power) = (0.0, 0.0);
-            for (o, x) in out[start..].iter().zip(&signal[start - latency..]) {
+            for (o, x) in out[start..].iter().zip(&signal[start - delay..]) {
                 // Noise alone is taken down by the whole range of 0.005 dB.
                 let (o, x) = (f64::from(o[0]) * from_db(0.005), f64::from(x[0]));
                 error += (o - x) * (o - x);
                 power += x * x;
             }
             let db = power_to_db(error / power);
-            assert!(db < -64.0, "{rate_hz} Hz, {variant:?}: {db} dB");
+            assert!(db < -64.0, "{rate_hz} Hz, {latency:?}: {db} dB");
         }
     }
 }
@@ -53,24 +56,24 @@ fn overlapping_frames_give_back_the_input() {
 #[test]
 fn latencies_at_48_khz_are_1024_and_512() {
     let rate = SampleRate::new(48_000.0).unwrap();
-    let latency = |variant| Plan::new(variant, rate).synthesis;
-    assert_eq!([DeReverbVariant::Absent, DeReverbVariant::Short, DeReverbVariant::Long].map(latency), [0, 512, 1_024]);
+    let delay = |latency| Plan::new(latency, rate).synthesis;
+    assert_eq!([SpectralLatency::None, SpectralLatency::Low, SpectralLatency::High].map(delay), [0, 512, 1_024]);
 }
 
 /// The floor of steady noise is its power, within 3 dB on average over the bands, and rather under it.
 #[test]
 fn the_noise_floor_is_that_of_the_noise() {
-    for variant in [DeReverbVariant::Short, DeReverbVariant::Long] {
-        let plan = Plan::new(variant, SampleRate::new(48_000.0).unwrap());
-        let s = DeReverbSettings { variant, ..DeReverbSettings::default() };
+    for latency in [SpectralLatency::Low, SpectralLatency::High] {
+        let plan = Plan::new(latency, SampleRate::new(48_000.0).unwrap());
+        let s = DeReverbDesign { latency, settings: DeReverbSettings { ..DeReverbSettings::default() } };
         let (_, state) = run(s, 48_000.0, &noise(200_000));
         // Uniform noise of amplitude 0.1: power 0.01 / 3 times the energy of the window.
         let energy: f64 = state.analysis[..plan.analysis].iter().map(|w| f64::from(*w).powi(2)).sum();
         let power = 0.01 / 3.0 * energy;
         let floor = state.suppressor.mean_noise(plan.bands);
         let db = power_to_db(floor / power);
-        std::println!("{variant:?}: {db} dB");
-        assert!((-3.0..0.5).contains(&db), "{variant:?}: {db} dB");
+        std::println!("{latency:?}: {db} dB");
+        assert!((-3.0..0.5).contains(&db), "{latency:?}: {db} dB");
     }
 }
 
@@ -84,7 +87,10 @@ fn late_sound_goes_and_early_sound_stays() {
         let gain = if t < 0.1 { 1.0 } else { 0.3 * from_db(-60.0 * (t - 0.1) / t60) };
         frame[0] *= gain as f32;
     }
-    let s = DeReverbSettings { variant: DeReverbVariant::Long, decay_ms: 600.0, ..DeReverbSettings::default() };
+    let s = DeReverbDesign {
+        latency: SpectralLatency::High,
+        settings: DeReverbSettings { decay_ms: 600.0, ..DeReverbSettings::default() },
+    };
     let (out, _) = run(s, rate_hz, &signal);
     let level = |x: &[[f32; 1]]| power_to_db(x.iter().map(|x| f64::from(x[0]).powi(2)).sum::<f64>());
     let change = |from: usize, to: usize| level(&out[from + 1_024..to + 1_024]) - level(&signal[from..to]);
@@ -99,11 +105,9 @@ fn late_sound_goes_and_early_sound_stays() {
 #[test]
 fn the_range_is_for_what_is_late_alone() {
     let rate_hz = 48_000.0;
-    let s = DeReverbSettings {
-        variant: DeReverbVariant::Long,
-        decay_ms: 1_000.0,
-        range_db: 15.0,
-        ..DeReverbSettings::default()
+    let s = DeReverbDesign {
+        latency: SpectralLatency::High,
+        settings: DeReverbSettings { decay_ms: 1_000.0, range_db: 15.0, ..DeReverbSettings::default() },
     };
     let change = |tone: f64, ground: usize| {
         let mut signal = noise(ground + 48_000);
@@ -148,7 +152,10 @@ fn the_ground_of_a_clean_recording_is_known_by_the_second_phrase() {
             let after_s = (n % 96_000).saturating_sub(24_000) as f64 / 48_000.0;
             frame[0] *= (from_db(-60.0 * after_s / 0.3) + from_db(-over_db)) as f32;
         }
-        let s = DeReverbSettings { variant: DeReverbVariant::Long, decay_ms: 300.0, ..DeReverbSettings::default() };
+        let s = DeReverbDesign {
+            latency: SpectralLatency::High,
+            settings: DeReverbSettings { decay_ms: 300.0, ..DeReverbSettings::default() },
+        };
         let (out, _) = run(s, 48_000.0, &signal);
         let level = |x: &[[f32; 1]]| power_to_db(x.iter().map(|x| f64::from(x[0]).powi(2)).sum::<f64>());
         let from = 4 * 48_000 - 12_000;
@@ -166,7 +173,10 @@ fn garbage_is_not_what_is_loud_for_long() {
         let voice = if n % 48_000 < 24_000 { 1.0 } else { 0.1 };
         frame[0] *= if (96_000..96_480).contains(&n) { 1e10 } else { voice };
     }
-    let s = DeReverbSettings { variant: DeReverbVariant::Long, decay_ms: 300.0, ..DeReverbSettings::default() };
+    let s = DeReverbDesign {
+        latency: SpectralLatency::High,
+        settings: DeReverbSettings { decay_ms: 300.0, ..DeReverbSettings::default() },
+    };
     let (out, _) = run(s, 48_000.0, &signal);
     let level = |x: &[[f32; 1]]| power_to_db(x.iter().map(|x| f64::from(x[0]).powi(2)).sum::<f64>());
     let from = 5 * 48_000 + 36_000;
@@ -179,8 +189,9 @@ fn garbage_is_not_what_is_loud_for_long() {
 fn it_begins_anywhere() {
     let rate = SampleRate::new(48_000.0).unwrap();
     let signal = noise(48_000);
-    for variant in [DeReverbVariant::Short, DeReverbVariant::Long] {
-        let s = DeReverbSettings { variant, decay_ms: 600.0, ..DeReverbSettings::default() };
+    for latency in [SpectralLatency::Low, SpectralLatency::High] {
+        let s =
+            DeReverbDesign { latency, settings: DeReverbSettings { decay_ms: 600.0, ..DeReverbSettings::default() } };
         let coefs = <DeReverb as Stage<1>>::design(&s, rate).unwrap();
         let [even, odd] = [1_000, 1_001].map(|before| {
             let mut state = Box::new(<DeReverb as Stage<1>>::state(rate));
@@ -192,7 +203,7 @@ fn it_begins_anywhere() {
         let power = |x: &mut dyn Iterator<Item = f32>| power_to_db(x.map(|x| f64::from(x).powi(2)).sum::<f64>());
         let (all, apart) =
             (power(&mut even.iter().map(|x| x[0])), power(&mut even.iter().zip(&odd).map(|(a, b)| a[0] - b[0])));
-        assert!(apart < all - 20.0, "{variant:?}: {apart:.1} dB of {all:.1} dB");
+        assert!(apart < all - 20.0, "{latency:?}: {apart:.1} dB of {all:.1} dB");
     }
 }
 
@@ -201,7 +212,10 @@ fn it_begins_anywhere() {
 fn dry_means_the_delayed_input() {
     let signal = noise(30_000);
     for (decay_ms, amount_percent) in [(169.0, 100.0), (800.0, 0.0)] {
-        let s = DeReverbSettings { variant: DeReverbVariant::Long, decay_ms, amount_percent, ..Default::default() };
+        let s = DeReverbDesign {
+            latency: SpectralLatency::High,
+            settings: DeReverbSettings { decay_ms, amount_percent, ..Default::default() },
+        };
         let (out, _) = run(s, 48_000.0, &signal);
         assert!(out[1_024..].iter().zip(&signal).all(|(o, x)| o == x), "{decay_ms} ms");
     }
@@ -212,7 +226,7 @@ fn dry_means_the_delayed_input() {
 #[test]
 fn the_late_sound_is_that_of_the_settings() {
     for rate_hz in [8_000.0, 44_100.0, 48_000.0, 192_000.0] {
-        for variant in [DeReverbVariant::Short, DeReverbVariant::Long] {
+        for latency in [SpectralLatency::Low, SpectralLatency::High] {
             for (decay_ms, amount_percent, most_taken_db) in [
                 (600.0, 100.0, 12.0),
                 (600.0, 50.0, 4.07),
@@ -220,7 +234,10 @@ fn the_late_sound_is_that_of_the_settings() {
                 (169.0, 100.0, 0.0),
                 (600.0, 0.0, 0.0),
             ] {
-                let s = DeReverbSettings { variant, decay_ms, amount_percent, range_db: 12.0, ..Default::default() };
+                let s = DeReverbDesign {
+                    latency,
+                    settings: DeReverbSettings { decay_ms, amount_percent, range_db: 12.0, ..Default::default() },
+                };
                 let coefs = <DeReverb as Stage<1>>::design(&s, SampleRate::new(rate_hz).unwrap()).unwrap();
                 let late = coefs.late_sound().unwrap();
                 assert!((late.most_taken_db - most_taken_db).abs() < 0.01, "{late:?}");
@@ -230,7 +247,10 @@ fn the_late_sound_is_that_of_the_settings() {
             }
         }
     }
-    let coefs =
-        <DeReverb as Stage<1>>::design(&DeReverbSettings::default(), SampleRate::new(48_000.0).unwrap()).unwrap();
-    assert_eq!(coefs.late_sound(), None, "absent");
+    let coefs = <DeReverb as Stage<1>>::design(
+        &DeReverbDesign::from(&StripSettings::default()),
+        SampleRate::new(48_000.0).unwrap(),
+    )
+    .unwrap();
+    assert_eq!(coefs.late_sound(), None, "no latency");
 }

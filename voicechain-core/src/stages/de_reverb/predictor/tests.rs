@@ -1,7 +1,8 @@
 use super::super::tests::run;
 use super::*;
 use crate::math::{from_db, power_to_db};
-use crate::settings::{DeReverbSettings, DeReverbVariant};
+use crate::settings::{DeReverbSettings, SpectralLatency};
+use crate::stages::DeReverbDesign;
 use crate::stages::de_reverb::suppressor::Suppressor;
 use crate::stages::{DeReverb, Stage};
 use crate::units::SampleRate;
@@ -58,13 +59,13 @@ fn syllables(seconds: usize, t60: f64) -> [Vec<f64>; 2] {
     [dry, late]
 }
 
-fn settings(variant: DeReverbVariant, decay_ms: f64) -> DeReverbSettings {
-    DeReverbSettings { variant, decay_ms, ..DeReverbSettings::default() }
+fn settings(latency: SpectralLatency, decay_ms: f64) -> DeReverbDesign {
+    DeReverbDesign { latency, settings: DeReverbSettings { decay_ms, ..DeReverbSettings::default() } }
 }
 
 /// What comes out of the stage, without its delay.
-fn heard(s: DeReverbSettings, x: &[f64]) -> Vec<f64> {
-    let delay = Plan::new(s.variant, SampleRate::new(48_000.0).unwrap()).synthesis;
+fn heard(s: DeReverbDesign, x: &[f64]) -> Vec<f64> {
+    let delay = Plan::new(s.latency, SampleRate::new(48_000.0).unwrap()).synthesis;
     let frames: Vec<[f32; 1]> = x.iter().map(|x| [*x as f32]).chain(std::iter::repeat_n([0.0], delay)).collect();
     run(s, 48_000.0, &frames).0[delay..].iter().map(|x| f64::from(x[0])).collect()
 }
@@ -79,9 +80,9 @@ fn sum(a: &[f64], b: &[f64]) -> Vec<f64> {
 #[test]
 fn what_follows_from_the_past_is_taken() {
     let rate = SampleRate::new(48_000.0).unwrap();
-    for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
-        let plan = Plan::new(variant, rate);
-        let coefs = <DeReverb as Stage<1>>::design(&settings(variant, 600.0), rate).unwrap();
+    for latency in [SpectralLatency::High, SpectralLatency::Low] {
+        let plan = Plan::new(latency, rate);
+        let coefs = <DeReverb as Stage<1>>::design(&settings(latency, 600.0), rate).unwrap();
         let back = plan.span.delay + plan.span.stride;
         let left_db = |own: bool| {
             let mut noise = noise(3);
@@ -111,13 +112,13 @@ fn what_follows_from_the_past_is_taken() {
             power_to_db(after / before)
         };
         let (own, other) = (left_db(true), left_db(false));
-        std::println!("{variant:?}: {own:.1} dB, of other noise {other:.1} dB");
-        assert!(own < -3.0 && other.abs() < 0.5, "{variant:?}: {own:.1} dB, of other noise {other:.1} dB");
+        std::println!("{latency:?}: {own:.1} dB, of other noise {other:.1} dB");
+        assert!(own < -3.0 && other.abs() < 0.5, "{latency:?}: {own:.1} dB, of other noise {other:.1} dB");
     }
 }
 
 /// How much the stage changes of a voice between these seconds, dB under it.
-fn change_db(s: DeReverbSettings, x: &[f64], seconds: [usize; 2]) -> f64 {
+fn change_db(s: DeReverbDesign, x: &[f64], seconds: [usize; 2]) -> f64 {
     let out = heard(s, x);
     let within = |x: &[f64]| x[48_000 * seconds[0]..48_000 * seconds[1]].to_vec();
     let power = |x: &[f64]| x.iter().map(|x| x * x).sum::<f64>();
@@ -128,12 +129,12 @@ fn change_db(s: DeReverbSettings, x: &[f64], seconds: [usize; 2]) -> f64 {
 /// A decay time of 0.23 s is read in small rooms, and of some dry voices: it is acted upon where a room is heard.
 #[test]
 fn a_short_decay_time_has_to_prove_true() {
-    for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
+    for latency in [SpectralLatency::High, SpectralLatency::Low] {
         let [dry, late] = syllables(24, 0.3);
-        let change_db = |x: &[f64]| change_db(settings(variant, 230.0), x, [20, 24]);
+        let change_db = |x: &[f64]| change_db(settings(latency, 230.0), x, [20, 24]);
         let (alone, roomy) = (change_db(&dry), change_db(&sum(&dry, &late)));
-        std::println!("{variant:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
-        assert!(alone < -60.0 && roomy > -20.0, "{variant:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
+        std::println!("{latency:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
+        assert!(alone < -60.0 && roomy > -20.0, "{latency:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
     }
 }
 
@@ -144,10 +145,10 @@ fn a_room_proves_true_as_soon_as_it_is_learnt() {
     let [dry, late] = syllables(24, 0.3);
     let weak: Vec<f64> = late.iter().map(|x| from_db(-17.0) * x).collect();
     let roomy = sum(&dry, &weak);
-    for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
-        let [early, later] = [[4, 8], [20, 24]].map(|seconds| change_db(settings(variant, 230.0), &roomy, seconds));
-        std::println!("{variant:?}: {early:.1} dB, later {later:.1} dB");
-        assert!(later > -40.0 && (early - later).abs() < 3.0, "{variant:?}: {early:.1} dB, later {later:.1} dB");
+    for latency in [SpectralLatency::High, SpectralLatency::Low] {
+        let [early, later] = [[4, 8], [20, 24]].map(|seconds| change_db(settings(latency, 230.0), &roomy, seconds));
+        std::println!("{latency:?}: {early:.1} dB, later {later:.1} dB");
+        assert!(later > -40.0 && (early - later).abs() < 3.0, "{latency:?}: {early:.1} dB, later {later:.1} dB");
     }
 }
 
@@ -155,9 +156,9 @@ fn a_room_proves_true_as_soon_as_it_is_learnt() {
 #[test]
 fn what_was_proved_stays_in_silence() {
     let rate = SampleRate::new(48_000.0).unwrap();
-    for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
-        let plan = Plan::new(variant, rate);
-        let coefs = <DeReverb as Stage<1>>::design(&settings(variant, 230.0), rate).unwrap();
+    for latency in [SpectralLatency::High, SpectralLatency::Low] {
+        let plan = Plan::new(latency, rate);
+        let coefs = <DeReverb as Stage<1>>::design(&settings(latency, 230.0), rate).unwrap();
         let suppressor = Box::new(Suppressor::NEW);
         let mut predictor = Box::new(Predictor::<1>::NEW);
         let mut noise = noise(7);
@@ -172,9 +173,9 @@ fn what_was_proved_stays_in_silence() {
         // Behind the sound that is still predicted from.
         let known = weight_after(plan.span.slots(), 0.0);
         let later = weight_after(10_000, 0.0);
-        assert!(known > 0.0 && later == known, "{variant:?}: {known}, later {later}");
+        assert!(known > 0.0 && later == known, "{latency:?}: {known}, later {later}");
         let other = weight_after(1_000, 1.0);
-        assert!((other / known - 1.0).abs() > 1e-3, "{variant:?}: {known}, after more sound {other}");
+        assert!((other / known - 1.0).abs() > 1e-3, "{latency:?}: {known}, after more sound {other}");
     }
 }
 
@@ -188,10 +189,10 @@ fn what_was_proved_stays_in_noise() {
         x.iter().zip(core::iter::repeat_with(noise(17))).map(|(x, noise)| x + 0.0056 * noise).collect::<Vec<_>>()
     };
     let [alone, roomy] = [with_a_gap(&dry), with_a_gap(&sum(&dry, &late))];
-    for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
-        let [alone, roomy] = [&alone, &roomy].map(|x| change_db(settings(variant, 183.0), x, [36, 37]));
-        std::println!("{variant:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
-        assert!(alone < -50.0 && roomy > -25.0, "{variant:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
+    for latency in [SpectralLatency::High, SpectralLatency::Low] {
+        let [alone, roomy] = [&alone, &roomy].map(|x| change_db(settings(latency, 183.0), x, [36, 37]));
+        std::println!("{latency:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
+        assert!(alone < -50.0 && roomy > -25.0, "{latency:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
     }
 }
 
@@ -212,11 +213,11 @@ fn a_held_note_is_not_its_own_late_sound() {
         })
         .collect();
     let power = |x: &[f64]| x[17 * 48_000..18 * 48_000].iter().map(|x| x * x).sum::<f64>();
-    for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
+    for latency in [SpectralLatency::High, SpectralLatency::Low] {
         for (decay_ms, least_db) in [(600.0, -7.3), (250.0, -3.1)] {
-            let change_db = power_to_db(power(&heard(settings(variant, decay_ms), &note)) / power(&note));
-            std::println!("{variant:?}, {decay_ms} ms: {change_db:.2} dB");
-            assert!(change_db > least_db, "{variant:?}, {decay_ms} ms: {change_db:.2} dB");
+            let change_db = power_to_db(power(&heard(settings(latency, decay_ms), &note)) / power(&note));
+            std::println!("{latency:?}, {decay_ms} ms: {change_db:.2} dB");
+            assert!(change_db > least_db, "{latency:?}, {decay_ms} ms: {change_db:.2} dB");
         }
     }
 }
@@ -225,11 +226,11 @@ fn a_held_note_is_not_its_own_late_sound() {
 #[test]
 fn the_past_has_room_at_every_rate() {
     for hz in (8_000..=192_000).step_by(50) {
-        for variant in [DeReverbVariant::Long, DeReverbVariant::Short] {
-            let plan = Plan::new(variant, SampleRate::new(f64::from(hz)).unwrap());
+        for latency in [SpectralLatency::High, SpectralLatency::Low] {
+            let plan = Plan::new(latency, SampleRate::new(f64::from(hz)).unwrap());
             let top_hz = 4.0 * plan.span.fours as f64 * f64::from(hz) / plan.analysis as f64;
             assert!(plan.past() <= PAST && plan.span.fours <= FOURS, "{hz} Hz: {} values", plan.past());
-            assert!(top_hz >= 2_999.0, "{hz} Hz, {variant:?}: up to {top_hz} Hz");
+            assert!(top_hz >= 2_999.0, "{hz} Hz, {latency:?}: up to {top_hz} Hz");
         }
     }
 }
