@@ -5,14 +5,14 @@ use criterion::{BenchmarkId, Criterion, SamplingMode, Throughput, criterion_grou
 use std::time::{Duration, Instant};
 use voicechain_core::SampleRate;
 use voicechain_core::measure::ProfileMeter;
-use voicechain_examples::timing::voice;
+use voicechain_examples::timing::test_signal;
 
 const RATES_HZ: [f64; 4] = [44_100.0, 48_000.0, 96_000.0, 192_000.0];
 const SECONDS: f64 = 6.0;
 const BLOCK: usize = 512;
 
 /// Hears all frames, and asks once for what is known.
-fn hear<const C: usize>(frames: &[[f32; C]], rate: SampleRate) -> f64 {
+fn measure_all<const C: usize>(frames: &[[f32; C]], rate: SampleRate) -> f64 {
     let mut meter = Box::new(ProfileMeter::<C>::new(rate));
     frames.chunks(BLOCK).for_each(|block| meter.push(block));
     meter.profile().duration_s
@@ -22,7 +22,7 @@ fn hear<const C: usize>(frames: &[[f32; C]], rate: SampleRate) -> f64 {
 fn print<const C: usize>(frames: &[[f32; C]], rate: SampleRate) {
     let took = |_| {
         let start = Instant::now();
-        std::hint::black_box(hear(frames, rate));
+        std::hint::black_box(measure_all(frames, rate));
         start.elapsed().as_secs_f64()
     };
     let least = (0..5).map(took).fold(f64::INFINITY, f64::min);
@@ -36,13 +36,16 @@ fn benches(c: &mut Criterion) {
     group.warm_up_time(Duration::from_millis(200)).measurement_time(Duration::from_secs(1));
     for rate_hz in RATES_HZ {
         let rate = SampleRate::new(rate_hz).expect("a rate within its range");
-        let stereo = voice::speech_like((SECONDS * rate_hz) as usize, rate);
+        let stereo = test_signal::speech_like((SECONDS * rate_hz) as usize, rate);
         let mono: Vec<[f32; 1]> = stereo.iter().map(|&[left, _]| [left]).collect();
         print(&mono, rate);
         print(&stereo, rate);
         group.throughput(Throughput::Elements(stereo.len() as u64));
-        group.bench_with_input(BenchmarkId::new("mono", rate_hz), &rate, |b, &rate| b.iter(|| hear(&mono, rate)));
-        group.bench_with_input(BenchmarkId::new("stereo", rate_hz), &rate, |b, &rate| b.iter(|| hear(&stereo, rate)));
+        group
+            .bench_with_input(BenchmarkId::new("mono", rate_hz), &rate, |b, &rate| b.iter(|| measure_all(&mono, rate)));
+        group.bench_with_input(BenchmarkId::new("stereo", rate_hz), &rate, |b, &rate| {
+            b.iter(|| measure_all(&stereo, rate))
+        });
     }
 }
 

@@ -1,29 +1,29 @@
 //! Compares with other libraries, and the de-reverb with its own transforms, in turns; prints medians and ratios.
 //!
-//! All contenders of a comparison take turns in one process, a short piece each, many rounds: what disturbs the machine
+//! All candidates of a comparison take turns in one process, a short piece each, many rounds: what disturbs the machine
 //! disturbs all of them. The ratio is the median of the ratios within a round.
 //!
 //!     cargo run --release -p voicechain-benches --bin ratios [-- --rounds N] [-- --json]
 
 use std::process::ExitCode;
 use std::time::Instant;
-use voicechain_benches::rivals::{self, Stereo};
+use voicechain_benches::reference_libraries::{self, Stereo};
 use voicechain_benches::{RATE_HZ, pass};
 use voicechain_core::dsp::RealFft;
 use voicechain_core::settings::{DeReverbSettings, SpectralLatency};
 use voicechain_core::stages::{DeReverb, DeReverbDesign, Processor, StageCoefs};
 use voicechain_core::{SampleRate, SettingError};
-use voicechain_examples::timing::{machine, voice};
+use voicechain_examples::timing::{machine, test_signal};
 
-/// Frames that a contender processes in its turn.
-const TURN: usize = 48_000 / 4 / 512 * 512;
-/// Transforms that a contender makes in its turn.
-const TRANSFORMS: usize = 20;
+/// Frames that a candidate processes in its turn.
+const FRAMES_PER_TURN: usize = 48_000 / 4 / 512 * 512;
+/// Transforms that a candidate makes in its turn.
+const TRANSFORMS_PER_TURN: usize = 20;
 /// Frames that a meter hears in its turn; loudness range needs some seconds to mean anything.
-const METER_TURN: usize = 3 * 48_000;
+const METER_FRAMES_PER_TURN: usize = 3 * 48_000;
 const DEFAULT_ROUNDS: usize = 201;
 
-/// One contender's result.
+/// One candidate's result.
 struct Row {
     comparison: &'static str,
     name: &'static str,
@@ -34,7 +34,7 @@ struct Row {
     target: Option<f64>,
 }
 
-struct Contender<'a> {
+struct Candidate<'a> {
     name: &'static str,
     target: Option<f64>,
     turn: Box<dyn FnMut() + 'a>,
@@ -45,13 +45,13 @@ fn median(mut values: Vec<f64>) -> f64 {
     values[values.len() / 2]
 }
 
-/// The first contender is ours.
-fn compare(comparison: &'static str, frames: usize, rounds: usize, contenders: &mut [Contender]) -> Vec<Row> {
-    let mut times = vec![Vec::with_capacity(rounds); contenders.len()];
+/// The first candidate is ours.
+fn compare(comparison: &'static str, frames: usize, rounds: usize, candidates: &mut [Candidate]) -> Vec<Row> {
+    let mut times = vec![Vec::with_capacity(rounds); candidates.len()];
     for round in 0..=rounds {
-        for (contender, times) in contenders.iter_mut().zip(&mut times) {
+        for (candidate, times) in candidates.iter_mut().zip(&mut times) {
             let start = Instant::now();
-            (contender.turn)();
+            (candidate.turn)();
             let ns = start.elapsed().as_nanos() as f64 / frames as f64;
             // The first round warms up.
             if round > 0 {
@@ -60,41 +60,41 @@ fn compare(comparison: &'static str, frames: usize, rounds: usize, contenders: &
         }
     }
     let ours = times[0].clone();
-    let rows = contenders.iter().zip(times).map(|(contender, times)| {
+    let rows = candidates.iter().zip(times).map(|(candidate, times)| {
         let ratio = median(times.iter().zip(&ours).map(|(time, ours)| time / ours).collect());
-        Row { comparison, name: contender.name, ns_per_frame: median(times), ratio, target: contender.target }
+        Row { comparison, name: candidate.name, ns_per_frame: median(times), ratio, target: candidate.target }
     });
     rows.collect()
 }
 
-fn cascades<'a>(signal: &'a [[f32; 2]], length: usize, rate: SampleRate) -> Vec<Contender<'a>> {
-    let contender = |name, target, mut run: Stereo| {
+fn cascades<'a>(signal: &'a [[f32; 2]], length: usize, rate: SampleRate) -> Vec<Candidate<'a>> {
+    let candidate = |name, target, mut run: Stereo| {
         let mut block = vec![[0.0; 2]; length];
         let turn = move || pass(signal, &mut block, &mut run);
-        Contender { name, target, turn: Box::new(turn) }
+        Candidate { name, target, turn: Box::new(turn) }
     };
     vec![
-        contender("ours", None, rivals::ours(rate)),
-        contender("biquad f64, sample by sample", Some(2.0), rivals::biquad_f64(rate)),
-        contender("biquad f32, sample by sample", Some(2.0), rivals::biquad_f32(rate)),
-        contender("fundsp, f64 states", Some(6.0), rivals::fundsp_f64(rate)),
-        contender("fundsp, f32 states", Some(6.0), rivals::fundsp_f32(rate)),
+        candidate("ours", None, reference_libraries::ours(rate)),
+        candidate("biquad f64, sample by sample", Some(2.0), reference_libraries::biquad_f64(rate)),
+        candidate("biquad f32, sample by sample", Some(2.0), reference_libraries::biquad_f32(rate)),
+        candidate("fundsp, f64 states", Some(6.0), reference_libraries::fundsp_f64(rate)),
+        candidate("fundsp, f32 states", Some(6.0), reference_libraries::fundsp_f32(rate)),
     ]
 }
 
-fn meters(signal: &[[f32; 2]], rate: SampleRate) -> Vec<Contender<'_>> {
+fn meters(signal: &[[f32; 2]], rate: SampleRate) -> Vec<Candidate<'_>> {
     let ours = move |live| {
         move || {
-            std::hint::black_box(rivals::our_meters(signal, 512, live, rate));
+            std::hint::black_box(reference_libraries::our_meters(signal, 512, live, rate));
         }
     };
     let theirs = move || {
-        let _ = std::hint::black_box(rivals::ebur128(signal, 512, rate));
+        let _ = std::hint::black_box(reference_libraries::ebur128(signal, 512, rate));
     };
     vec![
-        Contender { name: "ours, peak read every 100 ms", target: None, turn: Box::new(ours(true)) },
-        Contender { name: "ours, peak read at the end", target: None, turn: Box::new(ours(false)) },
-        Contender { name: "ebur128", target: None, turn: Box::new(theirs) },
+        Candidate { name: "ours, peak read every 100 ms", target: None, turn: Box::new(ours(true)) },
+        Candidate { name: "ours, peak read at the end", target: None, turn: Box::new(ours(false)) },
+        Candidate { name: "ebur128", target: None, turn: Box::new(theirs) },
     ]
 }
 
@@ -103,7 +103,7 @@ fn de_reverb(
     signal: &[[f32; 2]],
     latency: SpectralLatency,
     rate: SampleRate,
-) -> Result<Vec<Contender<'_>>, SettingError> {
+) -> Result<Vec<Candidate<'_>>, SettingError> {
     let settings =
         DeReverbDesign { latency, settings: DeReverbSettings { decay_ms: 600.0, ..DeReverbSettings::default() } };
     let coefs = StageCoefs::design(&settings, true, rate)?;
@@ -127,26 +127,26 @@ fn de_reverb(
         }
     };
     Ok(vec![
-        Contender { name: "ours", target: None, turn: Box::new(stage) },
-        Contender { name: "its transforms alone", target: Some(0.5), turn: Box::new(transforms) },
+        Candidate { name: "ours", target: None, turn: Box::new(stage) },
+        Candidate { name: "its transforms alone", target: Some(0.5), turn: Box::new(transforms) },
     ])
 }
 
 /// The powers of a frame's bins by our transform and by another library's; the column is ns per sample of the frame.
-fn transforms(frame: &[f32]) -> Vec<Contender<'_>> {
-    let contender = |name, mut powers: rivals::Powers| {
+fn transforms(frame: &[f32]) -> Vec<Candidate<'_>> {
+    let candidate = |name, mut powers: reference_libraries::PowerSpectrum| {
         let mut to = vec![0.0; frame.len() / 2];
         let turn = move || {
-            for _ in 0..TRANSFORMS {
+            for _ in 0..TRANSFORMS_PER_TURN {
                 powers(std::hint::black_box(frame), &mut to);
                 std::hint::black_box(&mut to);
             }
         };
-        Contender { name, target: None, turn: Box::new(turn) }
+        Candidate { name, target: None, turn: Box::new(turn) }
     };
     vec![
-        contender("ours", rivals::our_powers(frame.len())),
-        contender("microfft", rivals::microfft_powers(frame.len())),
+        candidate("ours", reference_libraries::our_power_spectrum(frame.len())),
+        candidate("microfft", reference_libraries::microfft_power_spectrum(frame.len())),
     ]
 }
 
@@ -154,7 +154,7 @@ fn print_table(rows: &[Row], rounds: usize) {
     println!("{}", machine::processor());
     println!("{}", machine::build());
     println!("stereo, {RATE_HZ} Hz, {rounds} rounds in turns, medians\n");
-    println!("{:<28} {:<30} {:>8} {:>12} {:>7}", "comparison", "contender", "ns/frame", "time/ours", "target");
+    println!("{:<28} {:<30} {:>8} {:>12} {:>7}", "comparison", "candidate", "ns/frame", "time/ours", "target");
     for row in rows {
         let target = row.target.map_or(String::new(), |t| format!(">= {t}"));
         let (comparison, name) = (row.comparison, row.name);
@@ -168,7 +168,7 @@ fn print_json(rows: &[Row], rounds: usize) {
         .map(|r| {
             let target = r.target.map_or("null".to_owned(), |t| t.to_string());
             format!(
-                "{{\"comparison\": {:?}, \"contender\": {:?}, \"ns_per_frame\": {:.3}, \"ratio\": {:.3}, \"target\": {target}}}",
+                "{{\"comparison\": {:?}, \"candidate\": {:?}, \"ns_per_frame\": {:.3}, \"ratio\": {:.3}, \"target\": {target}}}",
                 r.comparison, r.name, r.ns_per_frame, r.ratio
             )
         })
@@ -195,22 +195,27 @@ fn main() -> ExitCode {
         }
     }
     let Ok(rate) = SampleRate::new(RATE_HZ) else { return refuse("the rate is outside its range") };
-    let signal = voice::speech_like(METER_TURN, rate);
+    let signal = test_signal::speech_like(METER_FRAMES_PER_TURN, rate);
     // From the middle of a phrase, so that nothing rests.
-    let piece = &signal[24_000..24_000 + TURN];
-    let mut rows = compare("8 bells, blocks of 64", TURN, rounds, &mut cascades(piece, 64, rate));
-    rows.extend(compare("8 bells, blocks of 512", TURN, rounds, &mut cascades(piece, 512, rate)));
-    rows.extend(compare("loudness and true peak", METER_TURN, rounds.div_ceil(4), &mut meters(&signal, rate)));
+    let piece = &signal[24_000..24_000 + FRAMES_PER_TURN];
+    let mut rows = compare("8 bells, blocks of 64", FRAMES_PER_TURN, rounds, &mut cascades(piece, 64, rate));
+    rows.extend(compare("8 bells, blocks of 512", FRAMES_PER_TURN, rounds, &mut cascades(piece, 512, rate)));
+    rows.extend(compare(
+        "loudness and true peak",
+        METER_FRAMES_PER_TURN,
+        rounds.div_ceil(4),
+        &mut meters(&signal, rate),
+    ));
     let mono: Vec<f32> = piece.iter().map(|&[left, _]| left).collect();
     for (comparison, length) in [("spectrum, 1024", 1_024), ("spectrum, 2048", 2_048), ("spectrum, 4096", 4_096)] {
         let frame = &mono[..length];
-        rows.extend(compare(comparison, TRANSFORMS * length, rounds, &mut transforms(frame)));
+        rows.extend(compare(comparison, TRANSFORMS_PER_TURN * length, rounds, &mut transforms(frame)));
     }
     let latencies =
         [("de-reverb, high latency", SpectralLatency::High), ("de-reverb, low latency", SpectralLatency::Low)];
     for (comparison, latency) in latencies {
-        let Ok(mut contenders) = de_reverb(piece, latency, rate) else { return refuse("settings outside their range") };
-        rows.extend(compare(comparison, TURN, rounds, &mut contenders));
+        let Ok(mut candidates) = de_reverb(piece, latency, rate) else { return refuse("settings outside their range") };
+        rows.extend(compare(comparison, FRAMES_PER_TURN, rounds, &mut candidates));
     }
     if json {
         print_json(&rows, rounds)

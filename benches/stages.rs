@@ -10,13 +10,13 @@ use voicechain_core::meters::{ChannelWeights, LevelLedger, LoudnessMeter, TruePe
 use voicechain_core::settings::{StageId, StripSettings};
 use voicechain_core::strip::StartingPoint;
 use voicechain_core::{SampleRate, SettingError};
-use voicechain_examples::timing::voice;
-use voicechain_examples::timing::work::{self, BLOCKS, Work};
+use voicechain_examples::timing::block_processor::{self, BLOCK_SIZES, BlockProcessor};
+use voicechain_examples::timing::test_signal;
 
 /// Frames per measured pass: with the phrase and the pause of the signal.
 const FRAMES: usize = 3 * 48_000 / 2_048 * 2_048;
 /// Places of the ledger in a strip.
-const TAPS: usize = StageId::ALL.len() + 1;
+const LEDGER_POINTS: usize = StageId::ALL.len() + 1;
 
 fn group<'a>(c: &'a mut Criterion, name: &str) -> BenchmarkGroup<'a, WallTime> {
     let mut group = c.benchmark_group(name);
@@ -26,15 +26,15 @@ fn group<'a>(c: &'a mut Criterion, name: &str) -> BenchmarkGroup<'a, WallTime> {
     group
 }
 
-fn each_block<const C: usize>(
+fn bench_block_sizes<const C: usize>(
     c: &mut Criterion,
     name: &str,
     signal: &[[f32; C]],
-    fresh: impl Fn() -> Result<Work<C>, SettingError>,
+    make: impl Fn() -> Result<BlockProcessor<C>, SettingError>,
 ) {
     let mut group = group(c, name);
-    for length in BLOCKS {
-        let mut work = fresh().expect("settings are within their ranges");
+    for length in BLOCK_SIZES {
+        let mut work = make().expect("settings are within their ranges");
         let mut block = vec![[0.0; C]; length];
         group.bench_function(BenchmarkId::new(channels::<C>(), length), |b| {
             b.iter(|| pass(signal, &mut block, |frames| work.run(frames)));
@@ -50,24 +50,24 @@ fn all<const C: usize>(c: &mut Criterion, signal: &[[f32; C]], rate: SampleRate)
 where
     [f32; C]: Frame,
 {
-    let active = work::everything_active();
+    let active = block_processor::all_stages_active();
     for &id in StageId::ALL {
-        each_block(c, id.id(), signal, || work::stage(id, &active, rate));
+        bench_block_sizes(c, id.id(), signal, || block_processor::stage(id, &active, rate));
     }
     let strips = [
         ("strip_default", StripSettings::default()),
         ("strip_live_room", StartingPoint::SpokenLiveRoom.settings()),
-        ("strip_everything_active", active),
+        ("strip_all_active", active),
     ];
     for (name, settings) in strips {
-        each_block(c, name, signal, || work::strip(&settings, rate));
+        bench_block_sizes(c, name, signal, || block_processor::strip(&settings, rate));
     }
     meters(c, signal, rate);
 }
 
 fn meters<const C: usize>(c: &mut Criterion, signal: &[[f32; C]], rate: SampleRate) {
     let name = channels::<C>();
-    for length in BLOCKS {
+    for length in BLOCK_SIZES {
         let mut meter = Box::new(LoudnessMeter::<C>::new(rate, ChannelWeights::default()));
         group(c, "meter_loudness").bench_function(BenchmarkId::new(name, length), |b| {
             b.iter(|| signal.chunks(length).for_each(|frames| meter.push(frames)));
@@ -87,17 +87,17 @@ fn meters<const C: usize>(c: &mut Criterion, signal: &[[f32; C]], rate: SampleRa
                 }
             });
         });
-        let mut ledger = Box::new(LevelLedger::<C, TAPS>::new(
+        let mut ledger = Box::new(LevelLedger::<C, LEDGER_POINTS>::new(
             rate,
-            std::array::from_fn(|tap| if tap < TAPS - 2 { 0 } else { 126 }),
+            std::array::from_fn(|point| if point < LEDGER_POINTS - 2 { 0 } else { 126 }),
         ));
-        let mut taps = Box::new([[[0.0; C]; CHUNK]; TAPS]);
-        group(c, "ledger_every_tap").bench_function(BenchmarkId::new(name, length), |b| {
+        let mut points = Box::new([[[0.0; C]; CHUNK]; LEDGER_POINTS]);
+        group(c, "ledger_all_points").bench_function(BenchmarkId::new(name, length), |b| {
             b.iter(|| {
                 for frames in signal.chunks(length) {
                     for now in frames.chunks(CHUNK) {
-                        taps.iter_mut().for_each(|tap| tap[..now.len()].copy_from_slice(now));
-                        ledger.push(&taps, now.len(), &[true; TAPS], |done| {
+                        points.iter_mut().for_each(|point| point[..now.len()].copy_from_slice(now));
+                        ledger.push(&points, now.len(), &[true; LEDGER_POINTS], |done| {
                             black_box(done);
                         });
                     }
@@ -109,8 +109,8 @@ fn meters<const C: usize>(c: &mut Criterion, signal: &[[f32; C]], rate: SampleRa
 
 fn benches(c: &mut Criterion) {
     let rate = SampleRate::new(RATE_HZ).expect("a rate within its range");
-    let stereo = voice::speech_like(FRAMES, rate);
-    all(c, &voice::left(&stereo), rate);
+    let stereo = test_signal::speech_like(FRAMES, rate);
+    all(c, &test_signal::left_channel(&stereo), rate);
     all(c, &stereo, rate);
 }
 

@@ -13,7 +13,7 @@ use std::time::Instant;
 use voicechain_benches::{RATE_HZ, pass};
 use voicechain_core::strip::StartingPoint;
 use voicechain_core::{SampleRate, StripSettings};
-use voicechain_examples::timing::{voice, work};
+use voicechain_examples::timing::{block_processor, test_signal};
 
 struct Options {
     name: String,
@@ -46,7 +46,7 @@ fn options() -> Result<Options, String> {
                 options.settings = match options.name.as_str() {
                     "default" => StripSettings::default(),
                     "live-room" => StartingPoint::SpokenLiveRoom.settings(),
-                    "everything" => work::everything_active(),
+                    "everything" => block_processor::all_stages_active(),
                     other => return Err(format!("--settings {other}: there are default, live-room, everything")),
                 };
             }
@@ -65,12 +65,12 @@ fn options() -> Result<Options, String> {
 
 fn run(options: &Options) -> Result<(), String> {
     let rate = SampleRate::new(RATE_HZ).map_err(|e| e.to_string())?;
-    let signal = voice::speech_like(options.frames, rate);
+    let signal = test_signal::speech_like(options.frames, rate);
     if let Some(path) = &options.export {
         let bytes: Vec<u8> = signal.iter().flatten().flat_map(|sample| sample.to_ne_bytes()).collect();
         return fs::write(path, bytes).map_err(|e| format!("{path}: {e}"));
     }
-    let mut strip = work::strip::<2>(&options.settings, rate).map_err(|e| e.to_string())?;
+    let mut strip = block_processor::strip::<2>(&options.settings, rate).map_err(|e| e.to_string())?;
     let mut block = vec![[0.0; 2]; options.block];
     pass(&signal, &mut block, |frames| strip.run(frames));
     let frames = options.frames / options.block * options.block;

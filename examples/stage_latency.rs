@@ -12,11 +12,11 @@ use std::time::Instant;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{SpectralLatency, StageId};
 use voicechain_core::{SampleRate, SettingError, StripSettings};
-use voicechain_examples::timing::work::{BLOCKS, Work};
-use voicechain_examples::timing::{machine, voice, work};
+use voicechain_examples::timing::block_processor::{BLOCK_SIZES, BlockProcessor};
+use voicechain_examples::timing::{block_processor, machine, test_signal};
 
-const MANY: usize = 100_000;
-const FEW: usize = 2_000;
+const DEFAULT_BLOCKS: usize = 100_000;
+const QUICK_BLOCKS: usize = 2_000;
 const WARM_UP: usize = 100;
 /// Length of the signal, which is repeated; a whole number of the longest blocks.
 const FRAMES: usize = 240 * 2_048;
@@ -29,10 +29,10 @@ struct Options {
 
 fn options(mut arguments: impl Iterator<Item = String>) -> Result<Options, String> {
     let mut rate_hz = 48_000.0;
-    let (mut blocks, mut csv) = (MANY, false);
+    let (mut blocks, mut csv) = (DEFAULT_BLOCKS, false);
     while let Some(argument) = arguments.next() {
         match argument.as_str() {
-            "--quick" => blocks = FEW,
+            "--quick" => blocks = QUICK_BLOCKS,
             "--csv" => csv = true,
             "--rate" => {
                 let text = arguments.next().ok_or("--rate needs a rate in Hz")?;
@@ -48,7 +48,7 @@ fn options(mut arguments: impl Iterator<Item = String>) -> Result<Options, Strin
 /// Nanoseconds per block.
 struct Times {
     median: u64,
-    late: u64,
+    p99: u64,
     worst: u64,
 }
 
@@ -56,7 +56,7 @@ impl Times {
     fn of(mut all: Vec<u64>) -> Self {
         all.sort_unstable();
         let last = all.len() - 1;
-        Self { median: all[last / 2], late: all[last * 99 / 100], worst: all[last] }
+        Self { median: all[last / 2], p99: all[last * 99 / 100], worst: all[last] }
     }
 }
 
@@ -69,7 +69,7 @@ fn clock_ns() -> u64 {
     Times::of(times.collect()).median
 }
 
-fn measure<const C: usize>(work: &mut Work<C>, signal: &[[f32; C]], length: usize, blocks: usize) -> Times {
+fn measure<const C: usize>(work: &mut BlockProcessor<C>, signal: &[[f32; C]], length: usize, blocks: usize) -> Times {
     let mut block = vec![[0.0; C]; length];
     let mut times = Vec::with_capacity(blocks);
     for (n, piece) in signal.chunks_exact(length).cycle().take(WARM_UP + blocks).enumerate() {
@@ -85,24 +85,24 @@ fn measure<const C: usize>(work: &mut Work<C>, signal: &[[f32; C]], length: usiz
 }
 
 /// A row of the table: its id, its name, and how to make it.
-type Row<const C: usize> = (&'static str, &'static str, Result<Work<C>, SettingError>);
+type Row<const C: usize> = (&'static str, &'static str, Result<BlockProcessor<C>, SettingError>);
 
-/// Every stage that there is, with nothing at rest, then the strip.
+/// Every stage that there is, with nothing bypassed, then the strip.
 fn rows<const C: usize>(rate: SampleRate) -> impl Iterator<Item = Row<C>>
 where
     [f32; C]: Frame,
 {
-    let active = work::everything_active();
-    let stages = StageId::ALL.iter().map(move |&id| (id.id(), id.name(), work::stage(id, &active, rate)));
-    let mut short = active;
-    short.spectral.latency = SpectralLatency::Low;
-    let short = work::stage(StageId::DeReverb, &short, rate);
-    let default = work::strip(&StripSettings::default(), rate);
-    let everything = work::strip(&active, rate);
+    let active = block_processor::all_stages_active();
+    let stages = StageId::ALL.iter().map(move |&id| (id.id(), id.name(), block_processor::stage(id, &active, rate)));
+    let mut low_latency = active;
+    low_latency.spectral.latency = SpectralLatency::Low;
+    let low_latency = block_processor::stage(StageId::DeReverb, &low_latency, rate);
+    let default = block_processor::strip(&StripSettings::default(), rate);
+    let everything = block_processor::strip(&active, rate);
     stages.chain([
-        ("de_reverb_low", "De-reverb, low latency", short),
+        ("de_reverb_low", "De-reverb, low latency", low_latency),
         ("strip_default", "Strip, default", default),
-        ("strip_everything", "Strip, all active", everything),
+        ("strip_all_active", "Strip, all active", everything),
     ])
 }
 
@@ -122,18 +122,18 @@ where
                 "frames", "median us", "99 % us", "worst us", "ns/frame", "budget"
             )?;
         }
-        for length in BLOCKS {
+        for length in BLOCK_SIZES {
             let t = measure(&mut work, signal, length, options.blocks);
-            let [median, late, worst] = [t.median, t.late, t.worst].map(|ns| ns as f64 * 1e-3);
+            let [median, p99, worst] = [t.median, t.p99, t.worst].map(|ns| ns as f64 * 1e-3);
             let ns_per_frame = t.median as f64 / length as f64;
-            let budget = 100.0 * late * 1e-6 * options.rate.hz() / length as f64;
+            let budget = 100.0 * p99 * 1e-6 * options.rate.hz() / length as f64;
             if options.csv {
                 writeln!(
                     out,
-                    "{id},{channels},{samples},{ms:.3},{length},{median:.3},{late:.3},{worst:.3},{budget:.4}"
+                    "{id},{channels},{samples},{ms:.3},{length},{median:.3},{p99:.3},{worst:.3},{budget:.4}"
                 )?;
             } else {
-                writeln!(out, "{length:>8}{median:>12.2}{late:>12.2}{worst:>12.2}{ns_per_frame:>12.2}{budget:>8.3} %")?;
+                writeln!(out, "{length:>8}{median:>12.2}{p99:>12.2}{worst:>12.2}{ns_per_frame:>12.2}{budget:>8.3} %")?;
             }
         }
     }
@@ -156,8 +156,8 @@ fn run(options: &Options, out: &mut impl Write) -> io::Result<()> {
         let times = "median_us,p99_us,worst_us,p99_budget_percent";
         writeln!(out, "stage,channels,latency_samples,latency_ms,block_frames,{times}")?;
     }
-    let stereo = voice::speech_like(FRAMES, *rate);
-    table(options, &voice::left(&stereo), out)?;
+    let stereo = test_signal::speech_like(FRAMES, *rate);
+    table(options, &test_signal::left_channel(&stereo), out)?;
     table(options, &stereo, out)
 }
 

@@ -5,7 +5,7 @@
 //! and the meters beside other libraries. `cargo run --release -p voicechain-benches --bin ratios` compares in turns and
 //! prints ratios. `benches/strip_vs_library.py` sets the whole strip against a Python library's simpler chain.
 
-pub mod rivals;
+pub mod reference_libraries;
 
 /// The rate at which everything here is measured, Hz.
 pub const RATE_HZ: f64 = 48_000.0;

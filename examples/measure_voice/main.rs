@@ -4,12 +4,12 @@ use clap::Parser;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use voicechain_core::measure::profile::Resonance;
-use voicechain_core::propose::{Context, Delivery, Role};
-use voicechain_examples::output_folder::{claim_file, stage};
-use voicechain_examples::terminal::{self, Bar};
-use voicechain_examples::voice_page::{VoicePage, audition, data, drawing, page};
-use voicechain_examples::wav_file::Staged;
-use voicechain_examples::{JobError, Trouble, settings_file};
+use voicechain_core::propose::{Context, Role, VocalStyle};
+use voicechain_examples::output_folder::{check_file_overwrite, write_pending};
+use voicechain_examples::terminal::{self, TerminalProgress};
+use voicechain_examples::voice_page::{MeasuredVoice, audition, data, drawing, page};
+use voicechain_examples::wav_file::PendingFile;
+use voicechain_examples::{JobError, JobErrorKind, settings_file};
 
 /// Measures recorded voices and proposes settings for each, with the evidence for every one.
 #[derive(Parser)]
@@ -42,15 +42,15 @@ struct Arguments {
 }
 
 const NOTES: &str = "Silence, less than two seconds of speech, tones, noise and music are no \
-error: the page says so and the proposal leaves the strip at rest. The schema of the JSON is \
+error: the page says so and the proposal leaves the strip bypassed. The schema of the JSON is \
 examples/src/voice_page/schema.json. Start playback low: the clips of --audition are all \
 equally loud, also where little is left.";
 
 fn usage(what: &str, advice: &str) -> JobError {
-    JobError::new(Trouble::Usage, what, advice)
+    JobError::new(JobErrorKind::Usage, what, advice)
 }
 
-fn measure(arguments: &Arguments, progress: &mut Bar) -> Result<String, JobError> {
+fn measure(arguments: &Arguments, progress: &mut TerminalProgress) -> Result<String, JobError> {
     let results: Vec<&PathBuf> = [&arguments.settings, &arguments.svg].into_iter().flatten().collect();
     if (!results.is_empty() || arguments.audition.is_some()) && arguments.recordings.len() > 1 {
         return Err(usage(
@@ -64,25 +64,25 @@ fn measure(arguments: &Arguments, progress: &mut Bar) -> Result<String, JobError
         return Err(usage("--settings and --svg name the same file", "give each a name of its own"));
     }
     for path in &results {
-        claim_file(path, &arguments.recordings, arguments.force)?;
+        check_file_overwrite(path, &arguments.recordings, arguments.force)?;
     }
     let context = Context {
         role: if arguments.over_music { Role::OverMusic } else { Role::SoloVoice },
-        delivery: if arguments.sung { Delivery::Sung } else { Delivery::Spoken },
+        vocal_style: if arguments.sung { VocalStyle::Sung } else { VocalStyle::Spoken },
     };
     let voices = arguments
         .recordings
         .iter()
-        .map(|path| VoicePage::measure(path, context, progress))
+        .map(|path| MeasuredVoice::measure(path, context, progress))
         .collect::<Result<Vec<_>, _>>()?;
     // Both are whole on the disk before either gets its name.
     let mut files = Vec::new();
     for voice in &voices {
         if let Some(path) = &arguments.settings {
-            files.push(stage(path.clone(), &settings_file::to_text(&voice.proposal.settings)?)?);
+            files.push(write_pending(path.clone(), &settings_file::to_text(&voice.proposal.settings)?)?);
         }
         if let Some(path) = &arguments.svg {
-            files.push(stage(path.clone(), &drawing::render(voice))?);
+            files.push(write_pending(path.clone(), &drawing::render(voice))?);
         }
     }
     let mut heard = String::new();
@@ -92,11 +92,11 @@ fn measure(arguments: &Arguments, progress: &mut Bar) -> Result<String, JobError
             let clips = audition::clips(&arguments.recordings[0], &candidates, folder, progress)?;
             heard = format!("\n\n{}", audition::words(clips.as_ref(), folder));
             match clips {
-                Some(clips) => clips.place(files)?,
-                None => place(files)?,
+                Some(clips) => clips.commit(files)?,
+                None => commit(files)?,
             }
         }
-        _ => place(files)?,
+        _ => commit(files)?,
     }
     if arguments.json {
         return data::to_json(&voices)
@@ -105,17 +105,17 @@ fn measure(arguments: &Arguments, progress: &mut Bar) -> Result<String, JobError
     Ok(voices.iter().map(page::render).collect::<Vec<_>>().join("\n\n") + &heard)
 }
 
-fn place(files: Vec<Staged>) -> Result<(), JobError> {
-    files.into_iter().try_for_each(Staged::place)
+fn commit(files: Vec<PendingFile>) -> Result<(), JobError> {
+    files.into_iter().try_for_each(PendingFile::commit)
 }
 
 fn main() -> ExitCode {
-    terminal::hush_decoder();
+    terminal::hide_decoder_panics();
     let arguments = match terminal::parse::<Arguments>() {
         Ok(arguments) => arguments,
         Err(code) => return code,
     };
-    let mut progress = Bar::new();
+    let mut progress = TerminalProgress::new();
     let outcome = measure(&arguments, &mut progress);
     progress.finish();
     terminal::end(outcome)

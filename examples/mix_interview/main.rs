@@ -3,14 +3,14 @@
 use clap::{Parser, ValueEnum};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use voicechain_core::propose::{Context, Delivery, Role};
+use voicechain_core::propose::{Context, Role, VocalStyle};
 use voicechain_core::strip::StartingPoint;
-use voicechain_examples::delivery::{PUBLISHED_TARGETS, published};
-use voicechain_examples::interview::{Choice, Job, Recording, run};
+use voicechain_examples::delivery::{PUBLISHED_TARGETS, published_target};
+use voicechain_examples::interview::{Job, Recording, SettingsSource, run};
 use voicechain_examples::report::table;
-use voicechain_examples::terminal::{self, Bar};
+use voicechain_examples::terminal::{self, TerminalProgress};
 use voicechain_examples::wav_file::WavFormat;
-use voicechain_examples::{JobError, Trouble, settings_file};
+use voicechain_examples::{JobError, JobErrorKind, settings_file};
 
 /// Makes a finished interview out of recorded voices. Without files: a demo of two made-up voices with known faults.
 #[derive(Parser)]
@@ -46,20 +46,20 @@ struct Arguments {
     #[arg(long, value_enum, default_value_t = Format::Int24)]
     format: Format,
     /// Propose for voices with music under them [default: voices alone]
-    #[arg(long, conflicts_with_all = ["settings", "start"])]
+    #[arg(long, conflicts_with_all = ["settings", "starting_point"])]
     over_music: bool,
     /// Propose for sung voices [default: spoken]
-    #[arg(long, conflicts_with_all = ["settings", "start"])]
+    #[arg(long, conflicts_with_all = ["settings", "starting_point"])]
     sung: bool,
     /// Settings file for the host; what you changed in it is carried over to the others, each adapted to its own voice
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["settings", "start"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["settings", "starting_point"])]
     host_settings: Option<PathBuf>,
     /// Settings file for all voices instead of proposals; each voice gets a trim of its own
-    #[arg(long, value_name = "FILE", conflicts_with = "start")]
+    #[arg(long, value_name = "FILE", conflicts_with = "starting_point")]
     settings: Option<PathBuf>,
     /// Starting point for all voices instead of proposals; each voice gets a trim of its own
     #[arg(long, value_enum)]
-    start: Option<Start>,
+    starting_point: Option<StartingPointName>,
 }
 
 const CAUTIONS: &str = "Without settings, every voice is measured and its settings are proposed, with the evidence in \
@@ -88,7 +88,7 @@ enum Format {
 }
 
 #[derive(Clone, Copy, ValueEnum)]
-enum Start {
+enum StartingPointName {
     /// Spoken voice, close
     SpokenClose,
     /// Spoken voice in a live room
@@ -101,7 +101,7 @@ enum Start {
     SungInMix,
 }
 
-impl Start {
+impl StartingPointName {
     fn point(self) -> StartingPoint {
         match self {
             Self::SpokenClose => StartingPoint::SpokenClose,
@@ -122,7 +122,7 @@ fn job(arguments: Arguments) -> Result<Job, JobError> {
     let demo = arguments.host.is_none() && arguments.guest.is_none() && arguments.recordings.is_empty();
     if arguments.host_settings.is_some() && arguments.host.is_none() && !demo {
         return Err(JobError::new(
-            Trouble::Usage,
+            JobErrorKind::Usage,
             "--host-settings is given, but nobody is the host",
             "name the host's recording with --host",
         ));
@@ -134,7 +134,7 @@ fn job(arguments: Arguments) -> Result<Job, JobError> {
     let mut job = Job::new(recordings, arguments.out);
     job.force = arguments.force;
     if let Some(name) = arguments.target {
-        let target = published(&name)?;
+        let target = published_target(&name)?;
         job.delivery.integrated_lufs = target.integrated_lufs;
         job.delivery.ceiling_dbtp = target.ceiling_dbtp;
         job.delivery.tolerance_lu = target.tolerance_lu;
@@ -157,31 +157,31 @@ fn job(arguments: Arguments) -> Result<Job, JobError> {
     };
     let context = Context {
         role: if arguments.over_music { Role::OverMusic } else { Role::SoloVoice },
-        delivery: if arguments.sung { Delivery::Sung } else { Delivery::Spoken },
+        vocal_style: if arguments.sung { VocalStyle::Sung } else { VocalStyle::Spoken },
     };
-    job.choice = match (arguments.settings, arguments.start, arguments.host_settings) {
+    job.settings_source = match (arguments.settings, arguments.starting_point, arguments.host_settings) {
         (Some(path), _, _) => {
-            Choice::Given { settings: settings_file::read(&path)?, from: format!("from {}", path.display()) }
+            SettingsSource::Given { settings: settings_file::read(&path)?, from: format!("from {}", path.display()) }
         }
-        (None, Some(start), _) => Choice::Given {
+        (None, Some(start), _) => SettingsSource::Given {
             settings: start.point().settings(),
             from: format!("starting point “{}”", start.point().name()),
         },
         (None, None, Some(path)) => {
-            Choice::CarriedOver { context, host: settings_file::read(&path)?, from: path.display().to_string() }
+            SettingsSource::CarriedOver { context, host: settings_file::read(&path)?, from: path.display().to_string() }
         }
-        (None, None, None) => Choice::Proposed(context),
+        (None, None, None) => SettingsSource::Proposed(context),
     };
     Ok(job)
 }
 
 fn main() -> ExitCode {
-    terminal::hush_decoder();
+    terminal::hide_decoder_panics();
     let arguments = match terminal::parse::<Arguments>() {
         Ok(arguments) => arguments,
         Err(code) => return code,
     };
-    let mut progress = Bar::new();
+    let mut progress = TerminalProgress::new();
     let outcome = job(arguments).and_then(|job| run(&job, &mut progress).map(|report| (report, job.out)));
     progress.finish();
     terminal::end(outcome.map(|(report, out)| table::summary(&report, &out.display().to_string())))

@@ -1,6 +1,6 @@
 //! What a delivery asks for: target loudness, ceiling, sample rate and format.
 
-use crate::error::{JobError, Trouble};
+use crate::error::{JobError, JobErrorKind};
 use crate::wav_file::WavFormat;
 
 /// A published target.
@@ -47,11 +47,11 @@ pub const PUBLISHED_TARGETS: [PublishedTarget; 3] = [
 ];
 
 /// The published target with this name.
-pub fn published(name: &str) -> Result<PublishedTarget, JobError> {
+pub fn published_target(name: &str) -> Result<PublishedTarget, JobError> {
     PUBLISHED_TARGETS.into_iter().find(|t| t.name == name).ok_or_else(|| {
         let names: Vec<_> = PUBLISHED_TARGETS.iter().map(|t| t.name).collect();
         JobError::new(
-            Trouble::Usage,
+            JobErrorKind::Usage,
             format!("there is no target '{name}'"),
             format!("use one of {}", names.join(", ")),
         )
@@ -60,7 +60,7 @@ pub fn published(name: &str) -> Result<PublishedTarget, JobError> {
 
 /// What is to be delivered.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Delivery {
+pub struct DeliverySpec {
     /// Integrated loudness of the mix, LUFS, from -40 to -8.
     pub integrated_lufs: f64,
     /// Ceiling of the true peak, dBTP, from -9 to 0.
@@ -75,7 +75,7 @@ pub struct Delivery {
     pub format: WavFormat,
 }
 
-impl Default for Delivery {
+impl Default for DeliverySpec {
     /// -16 LUFS in stereo, -1 dBTP, 48 kHz, 24 bit.
     fn default() -> Self {
         Self {
@@ -89,13 +89,13 @@ impl Default for Delivery {
     }
 }
 
-impl Delivery {
+impl DeliverySpec {
     /// Checks every number.
     ///
     /// # Errors
     /// The first that is out of range, with the range.
     pub fn check(&self) -> Result<(), JobError> {
-        let refuse = |what: String, advice: &str| Err(JobError::new(Trouble::Usage, what, advice));
+        let refuse = |what: String, advice: &str| Err(JobError::new(JobErrorKind::Usage, what, advice));
         if !(-40.0..=-8.0).contains(&self.integrated_lufs) {
             return refuse(format!("a loudness of {} LUFS is out of range", self.integrated_lufs), "use -40 to -8");
         }
@@ -116,26 +116,26 @@ mod tests {
     #[test]
     fn published_targets_pass_their_own_check() {
         for target in PUBLISHED_TARGETS {
-            let found = published(target.name).unwrap();
-            let delivery = Delivery {
+            let found = published_target(target.name).unwrap();
+            let delivery = DeliverySpec {
                 integrated_lufs: found.integrated_lufs,
                 ceiling_dbtp: found.ceiling_dbtp,
-                ..Delivery::default()
+                ..DeliverySpec::default()
             };
             delivery.check().unwrap();
         }
-        assert!(published("nowhere").unwrap_err().to_string().contains("ebu-r128"));
+        assert!(published_target("nowhere").unwrap_err().to_string().contains("ebu-r128"));
     }
 
     #[test]
     fn refuses_what_is_out_of_range() {
         for delivery in [
-            Delivery { integrated_lufs: -3.0, ..Delivery::default() },
-            Delivery { integrated_lufs: f64::NAN, ..Delivery::default() },
-            Delivery { ceiling_dbtp: 1.0, ..Delivery::default() },
-            Delivery { rate_hz: 96_000, ..Delivery::default() },
+            DeliverySpec { integrated_lufs: -3.0, ..DeliverySpec::default() },
+            DeliverySpec { integrated_lufs: f64::NAN, ..DeliverySpec::default() },
+            DeliverySpec { ceiling_dbtp: 1.0, ..DeliverySpec::default() },
+            DeliverySpec { rate_hz: 96_000, ..DeliverySpec::default() },
         ] {
-            assert_eq!(delivery.check().unwrap_err().trouble(), Trouble::Usage);
+            assert_eq!(delivery.check().unwrap_err().error_kind(), JobErrorKind::Usage);
         }
     }
 }

@@ -16,4 +16,4 @@ pub mod timing;
 pub mod voice_page;
 pub mod wav_file;
 
-pub use error::{JobError, Trouble};
+pub use error::{JobError, JobErrorKind};

@@ -1,8 +1,8 @@
 //! The folder that a job writes to: other people's files are safe, and nothing half-made is left behind.
 
-use crate::error::{JobError, Trouble};
+use crate::error::{JobError, JobErrorKind};
 use crate::report::data::Report;
-use crate::wav_file::Staged;
+use crate::wav_file::PendingFile;
 use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -15,9 +15,9 @@ const REPORT: &str = "report.json";
 pub struct OutputFolder {
     path: PathBuf,
     /// The folders that were made for this job, the innermost first.
-    made: Vec<PathBuf>,
+    created: Vec<PathBuf>,
     /// Files of an earlier run of the same program.
-    earlier: Vec<String>,
+    previous_files: Vec<String>,
     force: bool,
     done: bool,
 }
@@ -28,11 +28,11 @@ impl OutputFolder {
     /// # Errors
     /// A file in the way, or a folder that cannot be made or written.
     pub fn open(path: &Path, force: bool) -> Result<Self, JobError> {
-        let mut folder = Self::open_to_add(path)?;
+        let mut folder = Self::open_without_overwriting(path)?;
         folder.force = force;
         let earlier = fs::read_to_string(path.join(REPORT)).ok().and_then(|text| Report::from_json(&text).ok());
         if let Some(report) = earlier {
-            folder.earlier = report.files.into_iter().map(|f| f.name).filter(|name| is_output(name)).collect();
+            folder.previous_files = report.files.into_iter().map(|f| f.name).filter(|name| is_output(name)).collect();
         }
         Ok(folder)
     }
@@ -41,18 +41,18 @@ impl OutputFolder {
     ///
     /// # Errors
     /// As [`open`](Self::open).
-    pub fn open_to_add(path: &Path) -> Result<Self, JobError> {
+    pub fn open_without_overwriting(path: &Path) -> Result<Self, JobError> {
         let missing = |at: &&Path| !at.as_os_str().is_empty() && !at.exists();
-        let made: Vec<PathBuf> = path.ancestors().take_while(missing).map(Path::to_owned).collect();
-        if made.is_empty() && !path.is_dir() {
+        let created: Vec<PathBuf> = path.ancestors().take_while(missing).map(Path::to_owned).collect();
+        if created.is_empty() && !path.is_dir() {
             return Err(JobError::new(
-                Trouble::InTheWay,
+                JobErrorKind::WouldOverwrite,
                 "a file is where the folder should be",
                 "choose another folder",
             )
             .at(path));
         }
-        let folder = Self { path: path.to_owned(), made, earlier: Vec::new(), force: false, done: false };
+        let folder = Self { path: path.to_owned(), created, previous_files: Vec::new(), force: false, done: false };
         fs::create_dir_all(path).map_err(|e| JobError::writing(path, &e))?;
         // A folder that cannot be written is found out now, not after the work.
         tempfile::tempfile_in(path).map_err(|e| JobError::writing(path, &e))?;
@@ -69,12 +69,13 @@ impl OutputFolder {
     ///
     /// # Errors
     /// A file of that name that this program did not write, or that is an input of the job.
-    pub fn claim(&mut self, names: &[String], inputs: &[PathBuf]) -> Result<(), JobError> {
+    pub fn check_overwrite(&mut self, names: &[String], inputs: &[PathBuf]) -> Result<(), JobError> {
         let inputs: Vec<PathBuf> = inputs.iter().filter_map(|input| input.canonicalize().ok()).collect();
         let is_input = |path: &Path| path.canonicalize().is_ok_and(|real| inputs.contains(&real));
         for name in names {
             let path = self.path.join(name);
-            let refuse = |what: &str, advice: &str| Err(JobError::new(Trouble::InTheWay, what, advice).at(&path));
+            let refuse =
+                |what: &str, advice: &str| Err(JobError::new(JobErrorKind::WouldOverwrite, what, advice).at(&path));
             if is_input(&path) {
                 return refuse(
                     "this recording of the job would be overwritten by its result",
@@ -84,7 +85,7 @@ impl OutputFolder {
             if path.is_dir() {
                 return refuse("a folder has the name of a result", "choose another folder with --out");
             }
-            let ours = self.earlier.contains(name) || (name == REPORT && !self.earlier.is_empty());
+            let ours = self.previous_files.contains(name) || (name == REPORT && !self.previous_files.is_empty());
             if path.symlink_metadata().is_ok() && !ours && !self.force {
                 return refuse(
                     "this file is not from an earlier run and would be overwritten",
@@ -93,7 +94,7 @@ impl OutputFolder {
             }
         }
         // What an earlier run made may be what this one reads: it stays.
-        self.earlier.retain(|name| !is_input(&self.path.join(name)));
+        self.previous_files.retain(|name| !is_input(&self.path.join(name)));
         Ok(())
     }
 
@@ -101,19 +102,19 @@ impl OutputFolder {
     ///
     /// # Errors
     /// A full disk, or no permission.
-    pub fn stage(&self, name: &str, text: &str) -> Result<Staged, JobError> {
-        stage(self.path.join(name), text)
+    pub fn write_pending(&self, name: &str, text: &str) -> Result<PendingFile, JobError> {
+        write_pending(self.path.join(name), text)
     }
 
     /// Gives all files their names, and removes those of the earlier run that are not among them: the job is done.
     ///
     /// # Errors
     /// A name that cannot be given. What already had its name is removed then: a part of a result is none.
-    pub fn finish(mut self, files: Vec<Staged>) -> Result<(), JobError> {
+    pub fn finish(mut self, files: Vec<PendingFile>) -> Result<(), JobError> {
         let mut placed: Vec<PathBuf> = Vec::new();
         for file in files {
             let path = file.path().to_owned();
-            if let Err(error) = file.place() {
+            if let Err(error) = file.commit() {
                 for path in &placed {
                     let _ = fs::remove_file(path);
                 }
@@ -121,7 +122,7 @@ impl OutputFolder {
             }
             placed.push(path);
         }
-        for name in &self.earlier {
+        for name in &self.previous_files {
             let path = self.path.join(name);
             if name != REPORT && !placed.contains(&path) {
                 let _ = fs::remove_file(path);
@@ -136,7 +137,7 @@ impl OutputFolder {
 ///
 /// # Errors
 /// A full disk, no permission, or no such folder.
-pub fn stage(path: PathBuf, text: &str) -> Result<Staged, JobError> {
+pub fn write_pending(path: PathBuf, text: &str) -> Result<PendingFile, JobError> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
     builder.prefix(".unfinished-");
@@ -147,7 +148,7 @@ pub fn stage(path: PathBuf, text: &str) -> Result<Staged, JobError> {
     file.write_all(text.as_bytes())
         .and_then(|()| file.as_file().sync_all())
         .map_err(|e| JobError::writing(&path, &e))?;
-    Ok(Staged::new(path, file.into_temp_path()))
+    Ok(PendingFile::new(path, file.into_temp_path()))
 }
 
 /// Makes sure that a single result may be written under this name: nothing is overwritten without `force`, and no
@@ -155,8 +156,8 @@ pub fn stage(path: PathBuf, text: &str) -> Result<Staged, JobError> {
 ///
 /// # Errors
 /// A folder, a recording of the job, or another file in the way.
-pub fn claim_file(path: &Path, inputs: &[PathBuf], force: bool) -> Result<(), JobError> {
-    let refuse = |what: &str, advice: &str| Err(JobError::new(Trouble::InTheWay, what, advice).at(path));
+pub fn check_file_overwrite(path: &Path, inputs: &[PathBuf], force: bool) -> Result<(), JobError> {
+    let refuse = |what: &str, advice: &str| Err(JobError::new(JobErrorKind::WouldOverwrite, what, advice).at(path));
     if path.is_dir() {
         return refuse("a folder has the name of the result", "choose another name");
     }
@@ -183,7 +184,7 @@ impl Drop for OutputFolder {
     /// Folders that were made for a job that failed go again, if nothing is in them.
     fn drop(&mut self) {
         if !self.done {
-            for path in &self.made {
+            for path in &self.created {
                 let _ = fs::remove_dir(path);
             }
         }
@@ -199,20 +200,20 @@ mod tests {
         let place = tempfile::tempdir().unwrap();
         fs::write(place.path().join("mix.wav"), "mine").unwrap();
         let names = ["mix.wav".to_string()];
-        let error = OutputFolder::open(place.path(), false).unwrap().claim(&names, &[]).unwrap_err();
-        assert_eq!(error.trouble(), Trouble::InTheWay);
-        OutputFolder::open(place.path(), true).unwrap().claim(&names, &[]).unwrap();
+        let error = OutputFolder::open(place.path(), false).unwrap().check_overwrite(&names, &[]).unwrap_err();
+        assert_eq!(error.error_kind(), JobErrorKind::WouldOverwrite);
+        OutputFolder::open(place.path(), true).unwrap().check_overwrite(&names, &[]).unwrap();
         let inputs = [place.path().join("./mix.wav")];
-        assert!(OutputFolder::open(place.path(), true).unwrap().claim(&names, &inputs).is_err());
+        assert!(OutputFolder::open(place.path(), true).unwrap().check_overwrite(&names, &inputs).is_err());
         assert_eq!(fs::read_to_string(place.path().join("mix.wav")).unwrap(), "mine");
     }
 
     #[test]
-    fn a_report_of_somebody_else_is_not_ours() {
+    fn a_foreign_report_json_is_not_overwritten() {
         let place = tempfile::tempdir().unwrap();
         fs::write(place.path().join("report.json"), "{\"format\": 1, \"title\": \"accounts\"}").unwrap();
         let mut folder = OutputFolder::open(place.path(), false).unwrap();
-        assert!(folder.claim(&["report.json".to_string()], &[]).is_err());
+        assert!(folder.check_overwrite(&["report.json".to_string()], &[]).is_err());
     }
 
     #[test]
@@ -220,21 +221,21 @@ mod tests {
         let place = tempfile::tempdir().unwrap();
         let path = place.path().join("new/mixed");
         let folder = OutputFolder::open(&path, false).unwrap();
-        let waiting = folder.stage("a.txt", "text").unwrap();
+        let waiting = folder.write_pending("a.txt", "text").unwrap();
         drop(waiting);
         drop(folder);
         assert!(!place.path().join("new").exists());
         let folder = OutputFolder::open(&path, false).unwrap();
-        let waiting = folder.stage("a.txt", "text").unwrap();
+        let waiting = folder.write_pending("a.txt", "text").unwrap();
         folder.finish(vec![waiting]).unwrap();
         assert_eq!(fs::read_to_string(path.join("a.txt")).unwrap(), "text");
     }
 
     #[test]
-    fn a_name_that_cannot_be_given_takes_the_others_back() {
+    fn a_failed_rename_removes_the_files_already_written() {
         let place = tempfile::tempdir().unwrap();
         let folder = OutputFolder::open(place.path(), false).unwrap();
-        let files = vec![folder.stage("a.txt", "a").unwrap(), folder.stage("b.txt", "b").unwrap()];
+        let files = vec![folder.write_pending("a.txt", "a").unwrap(), folder.write_pending("b.txt", "b").unwrap()];
         fs::create_dir(place.path().join("b.txt")).unwrap();
         fs::write(place.path().join("b.txt/full"), "").unwrap();
         folder.finish(files).unwrap_err();

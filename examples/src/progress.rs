@@ -1,6 +1,6 @@
 //! How far the work is, and whether it should end.
 
-use crate::error::{JobError, Trouble};
+use crate::error::{JobError, JobErrorKind};
 
 /// Who wants to know how far the work is.
 pub trait Progress {
@@ -18,15 +18,15 @@ pub trait Progress {
 pub(crate) fn advance(progress: &mut dyn Progress, frames: u64) -> Result<(), JobError> {
     progress.done(frames);
     if progress.stop() {
-        return Err(JobError::new(Trouble::Stopped, "stopped; nothing was written", ""));
+        return Err(JobError::new(JobErrorKind::Stopped, "stopped; nothing was written", ""));
     }
     Ok(())
 }
 
 /// Tells nobody.
-pub struct Quiet;
+pub struct NoProgress;
 
-impl Progress for Quiet {
+impl Progress for NoProgress {
     fn step(&mut self, _words: &str, _total: Option<u64>) {}
     fn done(&mut self, _frames: u64) {}
 }

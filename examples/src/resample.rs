@@ -3,7 +3,7 @@
 use rubato::audioadapter_buffers::direct::InterleavedSlice;
 use rubato::{Fft, FixedSync, Resampler as _, WindowFunction};
 
-use crate::error::{JobError, Trouble};
+use crate::error::{JobError, JobErrorKind};
 
 /// The band-limiting filter has about this many frames of the lower rate: long enough to be flat to 20 kHz at 44.1 kHz
 /// and to be closed at half the lower rate.
@@ -12,7 +12,7 @@ const FILTER_FRAMES: usize = 2_048;
 /// A resampler for interleaved audio of one or two channels, fed chunk by chunk in constant memory.
 ///
 /// Frame 0 of the output is at the same instant as frame 0 of the input, and n frames become
-/// [round(n · out / in)](Resampler::length). Between equal rates the samples are passed on bit for bit. Otherwise what is
+/// [round(n · out / in)](Resampler::output_frames). Between equal rates the samples are passed on bit for bit. Otherwise what is
 /// not a number becomes silence and is [counted](Resampler::non_finite): in a filter it would spread over its neighbours.
 #[derive(Debug)]
 pub struct Resampler {
@@ -32,13 +32,13 @@ struct Engine {
     input: Vec<f64>,
     output: Vec<f64>,
     /// Frames of the filter's delay still to be dropped.
-    to_drop: usize,
+    frames_to_skip: usize,
 }
 
 impl Resampler {
     /// A resampler between two rates in Hz.
     pub fn new(rate_in: u32, rate_out: u32, channels: usize) -> Result<Self, JobError> {
-        let refuse = |what: String| JobError::new(Trouble::Rate, what, "choose rates from 8000 to 192000 Hz");
+        let refuse = |what: String| JobError::new(JobErrorKind::Rate, what, "choose rates from 8000 to 192000 Hz");
         let allowed = crate::audio_file::MIN_RATE_HZ..=crate::audio_file::MAX_RATE_HZ;
         for rate in [rate_in, rate_out] {
             if !allowed.contains(&rate) {
@@ -65,7 +65,7 @@ impl Resampler {
             .map_err(|e| refuse(format!("no way from {rate_in} to {rate_out} Hz ({e})")))?;
             debug_assert_eq!((fft.fft_size_in(), fft.fft_size_out()), (block_in, block_out));
             Some(Engine {
-                to_drop: fft.output_delay(),
+                frames_to_skip: fft.output_delay(),
                 fft,
                 block_in,
                 input: Vec::with_capacity(block_in * channels),
@@ -76,7 +76,7 @@ impl Resampler {
     }
 
     /// How many frames come of `frames` frames: round(frames · out / in), halves up.
-    pub fn length(frames: u64, rate_in: u32, rate_out: u32) -> u64 {
+    pub fn output_frames(frames: u64, rate_in: u32, rate_out: u32) -> u64 {
         let (frames, from, to) = (u128::from(frames), u128::from(rate_in), u128::from(rate_out));
         ((2 * frames * to + from) / (2 * from)) as u64
     }
@@ -106,9 +106,9 @@ impl Resampler {
         }
     }
 
-    /// Appends what is left, so that the whole output is as long as [`length`](Self::length) says.
+    /// Appends what is left, so that the whole output is as long as [`output_frames`](Self::output_frames) says.
     pub fn finish(mut self, out: &mut Vec<f32>) {
-        let due = Self::length(self.frames_in, self.rate_in, self.rate_out);
+        let due = Self::output_frames(self.frames_in, self.rate_in, self.rate_out);
         while self.frames_out < due {
             let Some(engine) = &mut self.engine else { break };
             engine.input.resize(engine.block_in * self.channels, 0.0);
@@ -132,8 +132,8 @@ impl Resampler {
             debug_assert!(done.is_ok(), "{done:?}");
         }
         engine.input.clear();
-        let dropped = engine.to_drop.min(frames_out);
-        engine.to_drop -= dropped;
+        let dropped = engine.frames_to_skip.min(frames_out);
+        engine.frames_to_skip -= dropped;
         let keep = ((frames_out - dropped) as u64).min(due - self.frames_out) as usize;
         let from = dropped * self.channels;
         out.extend(engine.output[from..from + keep * self.channels].iter().map(|&s| s as f32));

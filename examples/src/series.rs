@@ -4,49 +4,56 @@ use crate::report::TimeSeries;
 
 /// How neighbouring values become one when there are too many.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Merge {
+pub enum Decimation {
     /// Their mean; a value that is not finite gives way to one that is.
     Mean,
     /// The smaller.
-    Least,
+    Minimum,
 }
 
 /// Most values that are kept.
-const MOST: usize = 4_096;
+const MAX_VALUES: usize = 4_096;
 
 /// A series that halves its resolution whenever it is full.
 #[derive(Clone, Debug)]
-pub struct Series {
-    merge: Merge,
+pub struct BoundedSeries {
+    decimation: Decimation,
     step_s: f64,
     values: Vec<f32>,
     /// How many pushed values make one kept value.
     per_value: usize,
-    waiting: Option<f32>,
-    waited: usize,
+    pending: Option<f32>,
+    pending_count: usize,
 }
 
-impl Series {
+impl BoundedSeries {
     /// An empty series of values that are `step_s` seconds apart.
-    pub fn new(step_s: f64, merge: Merge) -> Self {
-        Self { merge, step_s, values: Vec::with_capacity(MOST), per_value: 1, waiting: None, waited: 0 }
+    pub fn new(step_s: f64, decimation: Decimation) -> Self {
+        Self {
+            decimation,
+            step_s,
+            values: Vec::with_capacity(MAX_VALUES),
+            per_value: 1,
+            pending: None,
+            pending_count: 0,
+        }
     }
 
     /// Appends a value.
     pub fn push(&mut self, value: f32) {
-        let merged = match self.waiting {
+        let merged = match self.pending {
             None => value,
-            Some(before) => merge(self.merge, before, value, self.waited),
+            Some(before) => merge(self.decimation, before, value, self.pending_count),
         };
-        self.waited += 1;
-        if self.waited < self.per_value {
-            self.waiting = Some(merged);
+        self.pending_count += 1;
+        if self.pending_count < self.per_value {
+            self.pending = Some(merged);
             return;
         }
-        (self.waiting, self.waited) = (None, 0);
+        (self.pending, self.pending_count) = (None, 0);
         self.values.push(merged);
-        if self.values.len() == MOST {
-            let rule = self.merge;
+        if self.values.len() == MAX_VALUES {
+            let rule = self.decimation;
             let (pairs, _) = self.values.as_chunks::<2>();
             self.values = pairs.iter().map(|&[a, b]| merge(rule, a, b, 1)).collect();
             self.per_value *= 2;
@@ -62,17 +69,17 @@ impl Series {
 }
 
 /// `before` stands for `count` values.
-fn merge(rule: Merge, before: f32, value: f32, count: usize) -> f32 {
+fn merge(rule: Decimation, before: f32, value: f32, count: usize) -> f32 {
     match rule {
-        Merge::Least => before.min(value),
-        Merge::Mean if !before.is_finite() => value,
-        Merge::Mean if !value.is_finite() => before,
-        Merge::Mean => before + (value - before) / (count + 1) as f32,
+        Decimation::Minimum => before.min(value),
+        Decimation::Mean if !before.is_finite() => value,
+        Decimation::Mean if !value.is_finite() => before,
+        Decimation::Mean => before + (value - before) / (count + 1) as f32,
     }
 }
 
 /// The stretch of `seconds` in which the voice speaks most, its beginning in seconds, from its loudness in LUFS.
-pub(crate) fn busiest(loudness: &TimeSeries, seconds: f64) -> f64 {
+pub(crate) fn most_active_start_s(loudness: &TimeSeries, seconds: f64) -> f64 {
     let (times, lufs) = (&loudness.seconds, &loudness.values);
     let step = if times.len() > 1 { f64::from(times[1] - times[0]) } else { 0.1 };
     let window = ((seconds / step) as usize).clamp(1, lufs.len().max(1));
@@ -95,24 +102,24 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_busiest_stretch_is_where_the_voice_is() {
+    fn the_most_active_segment_is_where_the_voice_is() {
         let seconds = (0..1_000).map(|i| i as f32 * 0.1).collect();
         let values = (0..1_000).map(|i| if (400..600).contains(&i) { -20.0 } else { -60.0 }).collect();
-        assert!((busiest(&TimeSeries { seconds, values }, 20.0) - 40.0).abs() < 0.2);
-        assert_eq!(busiest(&TimeSeries::default(), 20.0), 0.0);
+        assert!((most_active_start_s(&TimeSeries { seconds, values }, 20.0) - 40.0).abs() < 0.2);
+        assert_eq!(most_active_start_s(&TimeSeries::default(), 20.0), 0.0);
     }
 
     #[test]
     fn memory_is_bounded_and_time_stays_right() {
-        let mut mean = Series::new(0.1, Merge::Mean);
-        let mut least = Series::new(0.1, Merge::Least);
+        let mut mean = BoundedSeries::new(0.1, Decimation::Mean);
+        let mut least = BoundedSeries::new(0.1, Decimation::Minimum);
         let n = 100_000;
         for i in 0..n {
             mean.push(i as f32);
             least.push(if i == 54_321 { -7.0 } else { 0.0 });
         }
         let (mean, least) = (mean.to_series(), least.to_series());
-        assert!(mean.values.len() <= MOST && mean.values.len() >= MOST / 2);
+        assert!(mean.values.len() <= MAX_VALUES && mean.values.len() >= MAX_VALUES / 2);
         for (&t, &v) in mean.seconds.iter().zip(&mean.values) {
             assert!((v - (t / 0.1 - 0.5)).abs() < 1.0, "{t} {v}");
         }

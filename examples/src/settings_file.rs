@@ -1,12 +1,12 @@
 //! The settings file: the strip's settings as TOML, with a format number. The text itself is [`voicechain_text`]'s.
 
-use crate::error::{JobError, Trouble};
+use crate::error::{JobError, JobErrorKind};
 use std::path::Path;
 use voicechain_core::StripSettings;
 use voicechain_text::TextError;
 
 fn refused(error: TextError) -> JobError {
-    JobError::new(Trouble::Usage, error.what, error.advice)
+    JobError::new(JobErrorKind::Usage, error.what, error.advice)
 }
 
 /// The text of a settings file.

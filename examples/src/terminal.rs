@@ -1,7 +1,7 @@
 //! How the programs meet a person at a terminal: the command line, a progress bar, the wish to stop, and how they end.
 
 use crate::audio_file::is_decoding;
-use crate::error::{JobError, Trouble};
+use crate::error::{JobError, JobErrorKind};
 use crate::progress::Progress;
 use clap::Parser;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -12,19 +12,19 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 /// Exit code when nothing can be made.
-const FAILED: u8 = 2;
+const EXIT_FAILED: u8 = 2;
 /// Exit code of a program that was stopped from the keyboard, as shells have it.
-const STOPPED: u8 = 130;
+const EXIT_INTERRUPTED: u8 = 130;
 
 /// A progress bar on a terminal, nothing elsewhere; and whether the person wants to stop.
-pub struct Bar(ProgressBar, Arc<AtomicBool>);
+pub struct TerminalProgress(ProgressBar, Arc<AtomicBool>);
 
-impl Bar {
+impl TerminalProgress {
     /// A bar that waits for its first step, and the wish to stop heard from now on.
     pub fn new() -> Self {
         let bar = ProgressBar::with_draw_target(Some(0), ProgressDrawTarget::stderr_with_hz(10));
         bar.enable_steady_tick(Duration::from_millis(100));
-        Self(bar, signals())
+        Self(bar, register_signals())
     }
 
     /// Clears the line.
@@ -33,13 +33,13 @@ impl Bar {
     }
 }
 
-impl Default for Bar {
+impl Default for TerminalProgress {
     fn default() -> Self {
         Self::new()
     }
 }
 
-impl Progress for Bar {
+impl Progress for TerminalProgress {
     fn step(&mut self, words: &str, total: Option<u64>) {
         self.0.reset();
         self.0.set_length(total.unwrap_or(0));
@@ -61,11 +61,11 @@ impl Progress for Bar {
 
 /// A flag that Ctrl-C raises, so that the job ends in order and leaves nothing behind; the second time it ends at once.
 /// A file beyond the size that the system allows becomes an error of writing instead of the end of the program.
-fn signals() -> Arc<AtomicBool> {
+fn register_signals() -> Arc<AtomicBool> {
     use signal_hook::{consts, flag};
     let stop = Arc::new(AtomicBool::new(false));
     for signal in [consts::SIGINT, consts::SIGTERM] {
-        let _ = flag::register_conditional_shutdown(signal, STOPPED.into(), Arc::clone(&stop));
+        let _ = flag::register_conditional_shutdown(signal, EXIT_INTERRUPTED.into(), Arc::clone(&stop));
         let _ = flag::register(signal, Arc::clone(&stop));
     }
     #[cfg(unix)]
@@ -75,7 +75,7 @@ fn signals() -> Arc<AtomicBool> {
 
 /// Leaves out the message of a panic in the decoding library: it is caught, and told as a damaged file. For the beginning
 /// of a program, because the hook is the whole program's.
-pub fn hush_decoder() {
+pub fn hide_decoder_panics() {
     let usual = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |info| {
         if !is_decoding() {
@@ -97,7 +97,7 @@ pub fn parse<A: Parser>() -> Result<A, ExitCode> {
     A::try_parse().map_err(|e| {
         if e.use_stderr() {
             let _ = writeln!(stderr(), "{}", one_line(&e));
-            return ExitCode::from(FAILED);
+            return ExitCode::from(EXIT_FAILED);
         }
         let _ = write!(stdout(), "{e}");
         ExitCode::SUCCESS
@@ -114,7 +114,7 @@ pub fn end(outcome: Result<String, JobError>) -> ExitCode {
         }
         Err(error) => {
             let _ = writeln!(stderr(), "error: {error}");
-            ExitCode::from(if error.trouble() == Trouble::Stopped { STOPPED } else { FAILED })
+            ExitCode::from(if error.error_kind() == JobErrorKind::Stopped { EXIT_INTERRUPTED } else { EXIT_FAILED })
         }
     }
 }

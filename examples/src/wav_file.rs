@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::{self, BufReader, BufWriter, Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
-use crate::error::{JobError, Trouble};
+use crate::error::{JobError, JobErrorKind};
 
 /// How samples are stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -49,7 +49,7 @@ pub fn check_size(frames: u64, channels: u16, format: WavFormat) -> Result<(), J
         _ => {
             let gib = frames as f64 * frame_bytes as f64 / (1u64 << 30) as f64;
             Err(JobError::new(
-                Trouble::TooLong,
+                JobErrorKind::TooLong,
                 format!("the output would take {gib:.1} GiB, a WAV file holds 4"),
                 "use fewer bits or a lower sample rate, or cut the recording into parts",
             ))
@@ -74,7 +74,7 @@ impl Dither {
     }
 
     /// The next number, in steps, between −1 and 1.
-    pub fn step(&mut self) -> f64 {
+    pub fn next_lsb(&mut self) -> f64 {
         // SplitMix64 (Steele, Lea and Flood 2014): one 64-bit word gives both uniform numbers.
         self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.state;
@@ -163,7 +163,7 @@ impl WavFile {
         let written = match self.format {
             WavFormat::Float32 => samples.iter().try_for_each(|&s| writer.write_sample(s)),
             WavFormat::Int16 => samples.iter().try_for_each(|&s| {
-                let code = quantise(f64::from(s) * 32_768.0 + dither.step(), 32_767, clipped);
+                let code = quantise(f64::from(s) * 32_768.0 + dither.next_lsb(), 32_767, clipped);
                 writer.write_sample(code)
             }),
             WavFormat::Int24 => samples.iter().try_for_each(|&s| {
@@ -189,30 +189,30 @@ impl WavFile {
     /// Completes the file, gives it its name, and says how many frames it holds.
     pub fn finish(self) -> Result<u64, JobError> {
         let frames = self.frames;
-        self.complete()?.place()?;
+        self.complete()?.commit()?;
         Ok(frames)
     }
 
     /// Completes the file, which waits for its name.
-    pub fn complete(mut self) -> Result<Staged, JobError> {
+    pub fn complete(mut self) -> Result<PendingFile, JobError> {
         if let Some(writer) = self.writer.take() {
             writer.finalize().map_err(|e| failed(&self.path, e))?;
         }
         // Some disks tell that they are full only when the data must really go there.
         let synced = File::options().write(true).open(&self.temporary).and_then(|file| file.sync_all());
         synced.map_err(|e| JobError::writing(&self.path, &e))?;
-        Ok(Staged { path: self.path, temporary: self.temporary })
+        Ok(PendingFile { path: self.path, temporary: self.temporary })
     }
 }
 
 /// A whole file on the disk that only waits for its name. Dropped before it has it, the file is removed.
 #[derive(Debug)]
-pub struct Staged {
+pub struct PendingFile {
     path: PathBuf,
     temporary: tempfile::TempPath,
 }
 
-impl Staged {
+impl PendingFile {
     /// A complete temporary file beside its future name.
     pub(crate) fn new(path: PathBuf, temporary: tempfile::TempPath) -> Self {
         Self { path, temporary }
@@ -224,7 +224,7 @@ impl Staged {
     }
 
     /// Gives the file its name; something else of that name is replaced in one step.
-    pub fn place(self) -> Result<(), JobError> {
+    pub fn commit(self) -> Result<(), JobError> {
         self.temporary.persist(&self.path).map_err(|e| JobError::writing(&self.path, &e.error))
     }
 }
@@ -244,10 +244,12 @@ fn quantise(value: f64, top: i32, clipped: &mut u64) -> i32 {
 fn failed(path: &Path, error: hound::Error) -> JobError {
     match error {
         hound::Error::IoError(e) => JobError::writing(path, &e),
-        other => {
-            JobError::new(Trouble::Unwritable, format!("cannot be written as WAV ({other})"), "choose another format")
-                .at(path)
-        }
+        other => JobError::new(
+            JobErrorKind::Unwritable,
+            format!("cannot be written as WAV ({other})"),
+            "choose another format",
+        )
+        .at(path),
     }
 }
 
@@ -295,7 +297,7 @@ impl Spool {
         let Self { folder, file, channels, samples, bytes } = self;
         let file = file.into_inner().map_err(|e| JobError::writing(&folder, e.error()))?;
         let file = BufReader::with_capacity(1 << 16, file);
-        let mut reader = SpoolReader { folder, file, channels, samples, left: samples, bytes };
+        let mut reader = SpoolReader { folder, file, channels, samples, remaining_samples: samples, bytes };
         reader.rewind()?;
         Ok(reader)
     }
@@ -308,7 +310,7 @@ pub struct SpoolReader {
     file: BufReader<File>,
     channels: usize,
     samples: u64,
-    left: u64,
+    remaining_samples: u64,
     bytes: Vec<u8>,
 }
 
@@ -322,18 +324,18 @@ impl SpoolReader {
     pub fn seek(&mut self, frame: u64) -> Result<(), JobError> {
         let sample = (frame.saturating_mul(self.channels as u64)).min(self.samples);
         self.file.seek(SeekFrom::Start(sample * 4)).map_err(|e| self.broken(&e))?;
-        self.left = self.samples - sample;
+        self.remaining_samples = self.samples - sample;
         Ok(())
     }
 
     /// Replaces the contents of `chunk` by up to `frames` frames, interleaved, and says how many there are; none at the
     /// end.
     pub fn read(&mut self, chunk: &mut Vec<f32>, frames: usize) -> Result<usize, JobError> {
-        let samples = ((frames * self.channels) as u64).min(self.left);
+        let samples = ((frames * self.channels) as u64).min(self.remaining_samples);
         self.bytes.resize(samples as usize * 4, 0);
         let result = self.file.read_exact(&mut self.bytes);
         result.map_err(|e| self.broken(&e))?;
-        self.left -= samples;
+        self.remaining_samples -= samples;
         chunk.clear();
         let (words, _) = self.bytes.as_chunks::<4>();
         chunk.extend(words.iter().map(|&word| f32::from_le_bytes(word)));
@@ -351,8 +353,8 @@ impl SpoolReader {
     }
 
     fn broken(&self, error: &io::Error) -> JobError {
-        let what = format!("a temporary file cannot be read back ({})", crate::error::plain(error));
-        JobError::new(Trouble::Read, what, "check the disk, then start again").at(&self.folder)
+        let what = format!("a temporary file cannot be read back ({})", crate::error::without_error_number(error));
+        JobError::new(JobErrorKind::Read, what, "check the disk, then start again").at(&self.folder)
     }
 }
 
@@ -363,7 +365,7 @@ mod tests {
     // Lipshitz, Wannamaker, Vanderkooy 1992 (from memory): with triangular dither of 2 LSB peak to peak the first two
     // moments of the total error do not depend on the signal: mean 0, variance LSB²/4.
     #[test]
-    fn dithered_error_has_no_mean_and_a_quarter_of_a_squared_step() {
+    fn dithered_error_has_zero_mean_and_a_quarter_lsb_squared_variance() {
         const CASES: u64 = 96;
         for case in 0..CASES {
             // Levels over the whole range, each at another place between two steps.
@@ -372,7 +374,7 @@ mod tests {
             let mut dither = Dither::new(seed);
             let (mut sum, mut squares, count) = (0.0, 0.0, 200_000);
             for _ in 0..count {
-                let error = f64::from(quantise(level + dither.step(), 32_767, &mut 0)) - level;
+                let error = f64::from(quantise(level + dither.next_lsb(), 32_767, &mut 0)) - level;
                 sum += error;
                 squares += error * error;
             }

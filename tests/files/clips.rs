@@ -1,6 +1,6 @@
 //! The clips of the page, read by another decoder.
 
-use voicechain_examples::report::excerpt::{Clip, PAGE_BUDGET, Plan, encode};
+use voicechain_examples::report::excerpt::{Clip, ClipBudget, MAX_PAGE_CHARACTERS, encode};
 
 fn tone(hz: f64, rate_hz: u32, seconds: f64, level: f64) -> Vec<f32> {
     let frames = (seconds * f64::from(rate_hz)) as usize;
@@ -38,12 +38,12 @@ fn expected(samples: &[f32], channels: usize) -> Vec<i32> {
 
 #[test]
 fn another_decoder_reads_back_the_very_samples() {
-    let plan = Plan { seconds: 20.0, halve_rate: false, characters: PAGE_BUDGET };
+    let budget = ClipBudget { seconds: 20.0, halve_rate: false, characters: MAX_PAGE_CHARACTERS };
     let mut samples = tone(440.0, 48_000, 0.3, 0.4);
     samples.extend(noise(9_000));
     samples.extend([f32::NAN, f32::INFINITY, 2.0, -2.0]);
     for channels in [1usize, 2] {
-        let clip = encode(&samples, channels, 48_000, &plan).expect("encodes");
+        let clip = encode(&samples, channels, 48_000, &budget).expect("encodes");
         let (read, rate, read_channels) = decoded(&clip);
         assert_eq!((rate, read_channels as usize), (48_000, channels));
         let frames = samples.len() / channels;

@@ -2,7 +2,7 @@
 
 use proptest::prelude::*;
 use std::f64::consts::TAU;
-use voicechain_examples::Trouble;
+use voicechain_examples::JobErrorKind;
 use voicechain_examples::resample::Resampler;
 
 fn resample(input: &[f32], from: u32, to: u32, channels: usize, part: usize) -> Vec<f32> {
@@ -133,7 +133,7 @@ fn what_is_no_number_becomes_silence_and_is_counted() {
 #[test]
 fn rates_out_of_range_are_refused() {
     for (from, to) in [(7_999, 48_000), (48_000, 192_001), (0, 48_000)] {
-        assert_eq!(Resampler::new(from, to, 1).unwrap_err().trouble(), Trouble::Rate);
+        assert_eq!(Resampler::new(from, to, 1).unwrap_err().error_kind(), JobErrorKind::Rate);
     }
 }
 
@@ -147,7 +147,7 @@ proptest! {
         let channels = 1 + usize::from(stereo);
         let input: Vec<f32> = (0..frames * channels).map(|n| (n as f32 * 0.37).sin()).collect();
         let out = resample(&input, from, to, channels, part);
-        prop_assert_eq!((out.len() / channels) as u64, Resampler::length(frames as u64, from, to));
+        prop_assert_eq!((out.len() / channels) as u64, Resampler::output_frames(frames as u64, from, to));
         let exact = frames as f64 * f64::from(to) / f64::from(from);
         prop_assert!(((out.len() / channels) as f64 - exact).abs() <= 0.5 + 1e-9);
         prop_assert_eq!(out, resample(&input, from, to, channels, frames.max(1)));

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 use std::f64::consts::TAU;
 use std::path::Path;
-use voicechain_examples::Trouble;
+use voicechain_examples::JobErrorKind;
 use voicechain_examples::audio_file::AudioFile;
 use voicechain_examples::wav_file::{Dither, Spool, WavFile, WavFormat, check_size};
 
@@ -55,7 +55,7 @@ proptest! {
         let mut dither = Dither::new(seed);
         let mut outer = 0;
         for _ in 0..40_000 {
-            let step = dither.step();
+            let step = dither.next_lsb();
             prop_assert!((-1.0..=1.0).contains(&step));
             outer += u32::from(step.abs() > 0.5);
         }
@@ -108,7 +108,7 @@ fn what_is_written_is_what_is_read() {
         file.finish().unwrap();
         let mut back = AudioFile::open(&path).unwrap();
         assert_eq!((back.rate_hz(), back.channels(), back.frames()), (96_000, 2, Some(15_000)));
-        assert_eq!(back.kind(), format!("WAV, {}", format.name()));
+        assert_eq!(back.file_format(), format!("WAV, {}", format.name()));
         let (mut all, mut chunk) = (Vec::new(), Vec::new());
         while back.read(&mut chunk).unwrap() > 0 {
             all.append(&mut chunk);
@@ -149,10 +149,10 @@ fn a_missing_folder_and_a_folder_in_the_way_are_named() {
     let folder = tempfile::tempdir().unwrap();
     let missing = folder.path().join("no").join("mix.wav");
     let error = WavFile::create(&missing, 48_000, 1, WavFormat::Int16).unwrap_err();
-    assert_eq!((error.trouble(), error.place()), (Trouble::Unwritable, Some(missing.as_path())));
+    assert_eq!((error.error_kind(), error.path()), (JobErrorKind::Unwritable, Some(missing.as_path())));
     assert_eq!(error.to_string().lines().count(), 1);
     let error = WavFile::create(folder.path(), 48_000, 1, WavFormat::Int16).unwrap_err();
-    assert_eq!(error.trouble(), Trouble::Unwritable);
+    assert_eq!(error.error_kind(), JobErrorKind::Unwritable);
 }
 
 #[test]
@@ -160,7 +160,7 @@ fn four_gibibytes_are_refused_before_work_starts() {
     // 4 GiB / (2 channels · 3 bytes) = 715 827 882 frames.
     assert!(check_size(715_827_000, 2, WavFormat::Int24).is_ok());
     let error = check_size(715_827_883, 2, WavFormat::Int24).unwrap_err();
-    assert_eq!(error.trouble(), Trouble::TooLong);
+    assert_eq!(error.error_kind(), JobErrorKind::TooLong);
     assert!(check_size(715_827_883, 2, WavFormat::Int16).is_ok());
     assert!(check_size(u64::MAX, 2, WavFormat::Int16).is_err());
     assert!(check_size(0, 1, WavFormat::Float32).is_ok());

@@ -1,26 +1,26 @@
 //! The audio of the demo interview.
 
 use crate::figures::{Case, Figure, Hash};
-use voicechain_examples::interview::{Choice, Job, run};
-use voicechain_examples::progress::Quiet;
+use voicechain_examples::interview::{Job, SettingsSource, run};
+use voicechain_examples::progress::NoProgress;
 
 /// Mixed with the settings that b1805f7 proposes for each of its voices, and as it is proposed now.
 pub(crate) fn figures(cases: &[Case]) -> Result<Vec<Figure>, String> {
     let mut found = vec![mixed("proposed", None)?];
     for case in cases.iter().filter(|case| case.name.starts_with("demo-")) {
-        let given = Choice::Given { settings: case.settings, from: String::from("the fingerprint") };
+        let given = SettingsSource::Given { settings: case.settings, from: String::from("the fingerprint") };
         found.push(mixed(&case.name, Some(given))?);
     }
     Ok(found)
 }
 
-fn mixed(name: &str, choice: Option<Choice>) -> Result<Figure, String> {
+fn mixed(name: &str, choice: Option<SettingsSource>) -> Result<Figure, String> {
     let folder = tempfile::tempdir().map_err(|e| e.to_string())?;
     let mut job = Job::new(Vec::new(), folder.path().join("out"));
     if let Some(choice) = choice {
-        job.choice = choice;
+        job.settings_source = choice;
     }
-    run(&job, &mut Quiet).map_err(|e| e.to_string())?;
+    run(&job, &mut NoProgress).map_err(|e| e.to_string())?;
     let mut values = Vec::new();
     for file in ["mix.wav", "voice-host.wav", "voice-guest.wav"] {
         let path = job.out.join(file);

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use voicechain_core::StripSettings;
-use voicechain_core::settings::{Middle, SpectralLatency, rows};
+use voicechain_core::settings::{ReorderableStage, SpectralLatency, rows};
 
 const STORED: &str = include_str!("figures.txt");
 const POSITIONS: &str = include_str!("positions.txt");
@@ -87,8 +87,10 @@ fn from_positions(text: &str) -> Result<StripSettings, String> {
     for (id, value) in ids().zip(values) {
         settings.set(id, value).map_err(|e| e.to_string())?;
     }
-    let order: Vec<Middle> =
-        order.split_whitespace().filter_map(|at| Middle::ALL.get(at.parse::<usize>().ok()?).copied()).collect();
+    let order: Vec<ReorderableStage> = order
+        .split_whitespace()
+        .filter_map(|at| ReorderableStage::ALL.get(at.parse::<usize>().ok()?).copied())
+        .collect();
     settings.order = order.try_into().map_err(|_| "an order with a wrong number of stages")?;
     settings.check().map_err(|e| e.to_string())?;
     Ok(settings)

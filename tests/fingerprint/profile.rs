@@ -6,9 +6,10 @@ use voicechain_core::SampleRate;
 use voicechain_core::frame::Frame;
 use voicechain_core::measure::ProfileMeter;
 use voicechain_core::measure::profile::{
-    Bandwidth, Colour, Measured, Phrases, Pitch, Profile, Resonance, Room, Sibilance, Spikes,
+    Bandwidth, LevelConsistency, Measured, Pitch, Profile, Resonance, Reverberation, Sibilance, TonalBalance,
+    Transients,
 };
-use voicechain_core::propose::{Context, Delivery, Role, Warning, carry_over, propose};
+use voicechain_core::propose::{Context, Role, VocalStyle, Warning, carry_over, propose};
 use voicechain_tests::recordings::{for_each_speaker, music};
 use voicechain_tests::spectra::Noise;
 
@@ -114,57 +115,60 @@ impl Values {
         self.near(p.rate_hz);
         self.near(p.duration_s);
         self.exact(p.channels);
-        self.exact(p.subject as u8);
+        self.exact(p.signal_class as u8);
         let l = &p.level;
         self.number(&l.integrated_lufs);
         self.number(&l.loudness_range_lu);
         self.near(l.true_peak_dbtp);
         self.near(l.sample_peak_dbfs);
-        self.exact(l.clipping.stretches);
+        self.exact(l.clipping.runs);
         self.exact(l.clipping.samples);
         self.number(&l.active_level_dbov);
         self.near(l.activity_percent);
         self.near(l.active_s);
         self.number(&l.crest_db);
         self.number(&l.speech_peak_dbfs);
-        self.measured(&p.phrases, |values, Phrases { count, spread_db, step_db }| {
-            values.exact(count);
-            values.near(*spread_db);
-            values.near(*step_db);
-        });
-        self.measured(&p.spikes, |values, Spikes { count, per_10_s, max_excess_db }| {
+        self.measured(
+            &p.level_consistency,
+            |values, LevelConsistency { phrase_count, standard_deviation_db, median_step_db }| {
+                values.exact(phrase_count);
+                values.near(*standard_deviation_db);
+                values.near(*median_step_db);
+            },
+        );
+        self.measured(&p.transients, |values, Transients { count, per_10_s, max_excess_db }| {
             values.exact(count);
             values.near(*per_10_s);
             values.near(*max_excess_db);
         });
-        let g = &p.ground;
+        let g = &p.background_noise;
         self.number(&g.noise_floor_dbfs);
         g.noise_bands_dbfs.iter().for_each(|db| self.near(*db));
         self.number(&g.snr_db);
         self.near(g.rumble_dbfs);
-        self.near(g.offset);
+        self.near(g.dc_offset);
         self.measured(&p.hum, |values, hum| match hum {
             None => values.exact("none"),
             Some(hum) => {
                 values.near(hum.frequency_hz);
                 values.near(hum.level_dbfs);
-                values.maybe(&hum.lines_dbfs);
+                values.maybe(&hum.harmonics_dbfs);
             }
         });
         self.measured(&p.pitch, |values, Pitch { low_hz, median_hz, high_hz, voiced_share }| {
             [low_hz, median_hz, high_hz, voiced_share].iter().for_each(|number| values.near(**number));
         });
-        self.measured(&p.colour, |values, colour: &Colour| {
-            values.maybe(&colour.bands_dbfs);
-            values.maybe(&colour.deviation_db);
-            values.number(&colour.low_end_db);
-            values.number(&colour.presence_db);
-            values.number(&colour.top_end_db);
+        self.measured(&p.tonal_balance, |values, tonal_balance: &TonalBalance| {
+            values.maybe(&tonal_balance.bands_dbfs);
+            values.maybe(&tonal_balance.deviation_db);
+            values.number(&tonal_balance.low_end_db);
+            values.number(&tonal_balance.presence_db);
+            values.number(&tonal_balance.top_end_db);
         });
-        self.measured(&p.bandwidth, |values, Bandwidth { high_hz, limited, telephone }| {
+        self.measured(&p.bandwidth, |values, Bandwidth { high_hz, limited, narrowband }| {
             values.near(*high_hz);
             values.exact(u8::from(*limited));
-            values.exact(u8::from(*telephone));
+            values.exact(u8::from(*narrowband));
         });
         self.measured(&p.resonances, |values, candidates| {
             for candidate in candidates {
@@ -177,10 +181,10 @@ impl Values {
             }
         });
         self.measured(&p.sibilance, |values, sibilance| {
-            let Sibilance { frequency_hz, excess_db, share_percent, loud_ratio_db } = sibilance;
-            [frequency_hz, excess_db, share_percent, loud_ratio_db].iter().for_each(|number| values.near(**number));
+            let Sibilance { frequency_hz, excess_db, share_percent, ratio_p90_db } = sibilance;
+            [frequency_hz, excess_db, share_percent, ratio_p90_db].iter().for_each(|number| values.near(**number));
         });
-        self.measured(&p.room, |values, Room { decay_time_s, dry }| {
+        self.measured(&p.reverberation, |values, Reverberation { decay_time_s, dry }| {
             values.near(*decay_time_s);
             values.exact(u8::from(*dry));
         });
@@ -190,8 +194,8 @@ impl Values {
     fn proposals(&mut self, profile: &Profile) {
         let usual = propose(profile, Context::default());
         for role in [Role::SoloVoice, Role::OverMusic] {
-            for delivery in [Delivery::Spoken, Delivery::Sung] {
-                let proposal = propose(profile, Context { role, delivery });
+            for vocal_style in [VocalStyle::Spoken, VocalStyle::Sung] {
+                let proposal = propose(profile, Context { role, vocal_style });
                 let mut hash = Hash::new();
                 hash.bytes(positions(&proposal.settings).as_bytes());
                 for evidence in proposal.evidence() {
@@ -221,13 +225,13 @@ fn number(warning: &Warning) -> u8 {
     match warning {
         Warning::NotAVoice => 0,
         Warning::SeveralVoices => 1,
-        Warning::Short(_) => 2,
+        Warning::LittleSpeech(_) => 2,
         Warning::Clipped(_) => 3,
-        Warning::CompressedBefore(_) => 4,
-        Warning::SeldomRests(_) => 5,
-        Warning::NoisyForCompression(_) => 6,
-        Warning::BeyondRepairNoise(_) => 7,
-        Warning::Telephone(_) => 8,
-        Warning::Roomy(_) => 9,
+        Warning::AlreadyCompressed(_) => 4,
+        Warning::ContinuousCompression(_) => 5,
+        Warning::NoiseLimitsCompression(_) => 6,
+        Warning::ExcessiveNoise(_) => 7,
+        Warning::Narrowband(_) => 8,
+        Warning::Reverberant(_) => 9,
     }
 }

@@ -4,8 +4,8 @@ use crate::figures::{Case, Figure, Hash, Value};
 use crate::signal::voice;
 use std::thread;
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::{Middle, StageId};
-use voicechain_core::strip::{Listening, Part, Way};
+use voicechain_core::settings::{ReorderableStage, StageId};
+use voicechain_core::strip::{AuditionBand, MonitorMode, Monitoring};
 use voicechain_core::{SampleRate, Strip, StripCoefs};
 use voicechain_tests::spectra::Noise;
 
@@ -60,10 +60,10 @@ where
     runs.values.push(Value::exact(all[at].tail()));
     runs.whole();
     runs.split();
-    runs.listening();
+    runs.monitoring();
     runs.order()?;
     runs.motion();
-    runs.learning();
+    runs.analysing_ahead();
     Ok(Figure { name: format!("strip {} {hz} {C}", cases[at].name), values: runs.values })
 }
 
@@ -130,11 +130,11 @@ where
         values.push(Value::Near(strip.input_true_peak().hold().into_iter().sum()));
         values.push(Value::Near(strip.output_true_peak().hold().into_iter().sum()));
         values.push(near(strip.mains_hz()));
-        values.push(near(strip.hum_taken_dbfs()));
+        values.push(near(strip.removed_hum_dbfs()));
         values.push(Value::Near(strip.leveller_gain_db()));
-        values.extend(strip.match_db().map(Value::Near));
+        values.extend(strip.loudness_match_db().map(Value::Near));
         values.push(Value::exact(u8::from(strip.voice_is_active())));
-        values.push(Value::exact(strip.rejected_samples()));
+        values.push(Value::exact(strip.sanitised_samples()));
         for &stage in StageId::ALL {
             if let Some(meter) = strip.reduction(stage) {
                 values.push(near(meter.percentile_db(95.0)));
@@ -157,17 +157,18 @@ where
         self.hash(&out);
     }
 
-    fn listening(&mut self) {
+    fn monitoring(&mut self) {
         let (mut strip, mut random) = (self.fresh(), self.random(2));
         let out = self.pieces(&mut strip, &mut random, [200.0, 9_000.0], |strip, random| {
-            let way = [Way::Processed, Way::Unprocessed, Way::Removed][random.between(0.0, 2.999) as usize];
-            strip.set_listening(Listening { way, matched: random.sample() > 0.0 });
+            let mode = [MonitorMode::Processed, MonitorMode::Unprocessed, MonitorMode::Removed]
+                [random.between(0.0, 2.999) as usize];
+            strip.set_monitoring(Monitoring { mode, loudness_matched: random.sample() > 0.0 });
             if random.sample() > 0.3 {
                 let frequency_hz = 300.0 + 1_700.0 * random.between(0.0, 1.0);
                 strip.set_audition(match random.between(0.0, 2.999) as usize {
-                    0 => Part::Whole,
-                    1 => Part::Band { frequency_hz, q: 3.0 },
-                    _ => Part::Cut { frequency_hz, gain_db: -6.0, q: 3.0 },
+                    0 => AuditionBand::Full,
+                    1 => AuditionBand::BandPass { frequency_hz, q: 3.0 },
+                    _ => AuditionBand::BellCut { frequency_hz, gain_db: -6.0, q: 3.0 },
                 });
             }
         });
@@ -184,7 +185,7 @@ where
             }
             designs.push(StripCoefs::<C>::design(&settings, self.rate).map_err(|e| e.to_string())?);
         }
-        debug_assert_eq!(settings.order.len(), Middle::ALL.len());
+        debug_assert_eq!(settings.order.len(), ReorderableStage::ALL.len());
         let out = self.pieces(&mut strip, &mut random, [60.0, 9_000.0], |strip, random| {
             strip.set(&designs[random.between(0.0, 5.999) as usize]);
         });
@@ -207,16 +208,16 @@ where
     }
 
     /// Learnt and guided as for files, then reset and run again by planar blocks.
-    fn learning(&mut self) {
+    fn analysing_ahead(&mut self) {
         let mut strip = self.fresh();
-        strip.learn(self.signal);
+        strip.analyse_ahead(self.signal);
         let mut out = self.signal.to_vec();
         for (k, piece) in out.chunks_mut(441).enumerate() {
-            strip.guide_leveller((k % 40 != 0).then_some((k % 13) as f64 - 6.0));
+            strip.override_leveller_gain((k % 40 != 0).then_some((k % 13) as f64 - 6.0));
             strip.run(piece);
         }
         self.hash(&out);
-        strip.guide_leveller(None);
+        strip.override_leveller_gain(None);
         strip.reset();
         let mut channels: [Vec<f32>; C] = std::array::from_fn(|c| self.signal.iter().map(|frame| frame[c]).collect());
         for start in (0..self.signal.len() / 2).step_by(777) {

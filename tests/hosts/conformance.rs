@@ -2,7 +2,7 @@
 //!
 //! No validator of the format is on a package registry; these are its rules, read from the headers' comments.
 
-use crate::bits::{assert_same, rounded, voice};
+use crate::bit_exact::{assert_bit_exact, rounded, voice};
 use clack_extensions::params::ParamInfoFlags;
 use clap_sys::process::{CLAP_PROCESS_CONTINUE, CLAP_PROCESS_ERROR};
 use std::ffi::CStr;
@@ -10,8 +10,8 @@ use std::io::Read;
 use voicechain_core::settings::{row, rows};
 use voicechain_core::strip::StartingPoint;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
-use voicechain_host_tests::raw::{Buffers, Event, Raw};
-use voicechain_host_tests::{Deck, Seen, clap_value, entry};
+use voicechain_host_tests::raw_calls::{Buffers, Event, RawPlugin};
+use voicechain_host_tests::{HostedPlugin, ParameterInfo, clap_value, entry};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::random_settings;
 
@@ -24,7 +24,7 @@ fn settings_with(seed: u64) -> StripSettings {
 }
 
 /// What the strip gives.
-fn by_core(settings: &StripSettings, frames: &[[f32; 2]]) -> Vec<[f32; 2]> {
+fn reference_output(settings: &StripSettings, frames: &[[f32; 2]]) -> Vec<[f32; 2]> {
     let coefs = StripCoefs::design(settings, SampleRate::new(48_000.0).unwrap()).unwrap();
     let mut out = frames.to_vec();
     Strip::new(&coefs).run(&mut out);
@@ -32,15 +32,15 @@ fn by_core(settings: &StripSettings, frames: &[[f32; 2]]) -> Vec<[f32; 2]> {
 }
 
 /// An active instance with settings, at 48 kHz.
-fn active(settings: &StripSettings, most: u32) -> Deck {
-    let mut deck = Deck::new(2);
-    deck.set_all(settings);
-    assert!(deck.activate(48_000.0, most));
-    deck
+fn active(settings: &StripSettings, most: u32) -> HostedPlugin {
+    let mut plugin = HostedPlugin::new(2);
+    plugin.set_all(settings);
+    assert!(plugin.activate(48_000.0, most));
+    plugin
 }
 
 /// Processes all of a signal by raw calls with blocks of these sizes, again and again.
-fn blocks(raw: Raw, signal: &mut [Vec<f32>], sizes: &[usize], buffers: Buffers, events: Option<&[Event]>) {
+fn blocks(raw: RawPlugin, signal: &mut [Vec<f32>], sizes: &[usize], buffers: Buffers, events: Option<&[Event]>) {
     let length = signal[0].len();
     let (mut at, mut sizes) = (0, sizes.iter().cycle());
     while at < length {
@@ -83,8 +83,8 @@ fn the_factory_describes_one_plugin_and_makes_no_other() {
 
 #[test]
 fn extensions_are_those_of_an_effect() {
-    let deck = Deck::new(2);
-    let raw = deck.raw();
+    let plugin = HostedPlugin::new(2);
+    let raw = plugin.raw();
     for there in [c"clap.audio-ports", c"clap.latency", c"clap.params", c"clap.state", c"clap.tail", c"clap.render"] {
         assert!(raw.has(there), "{there:?}");
     }
@@ -94,60 +94,60 @@ fn extensions_are_those_of_an_effect() {
 }
 
 /// What has to stay the same as long as the plugin does not say otherwise.
-fn frozen(seen: &[Seen]) -> Vec<String> {
-    seen.iter().map(|seen| format!("{seen:?}")).collect()
+fn frozen(parameter: &[ParameterInfo]) -> Vec<String> {
+    parameter.iter().map(|parameter| format!("{parameter:?}")).collect()
 }
 
 #[test]
 fn parameters_are_described_alike_at_any_time() {
-    let mut deck = Deck::new(2);
-    let first = frozen(deck.seen());
-    for seen in deck.seen().to_vec() {
-        let [min, max, default] = seen.range;
-        assert!(min < max && (min..=max).contains(&default), "{seen:?}");
-        assert!(!seen.name.trim().is_empty() && seen.name.len() < 256 && seen.module.len() < 1_024);
-        assert_eq!(deck.value(seen.id), Some(default), "{}: a new instance is at its defaults", seen.name);
-        let stepped = seen.flags.contains(ParamInfoFlags::IS_STEPPED);
-        assert!(!stepped || [min, max, default].iter().all(|x| x.fract() == 0.0), "{}", seen.name);
-        if seen.flags.contains(ParamInfoFlags::IS_BYPASS) {
+    let mut plugin = HostedPlugin::new(2);
+    let first = frozen(plugin.parameters());
+    for parameter in plugin.parameters().to_vec() {
+        let [min, max, default] = parameter.range;
+        assert!(min < max && (min..=max).contains(&default), "{parameter:?}");
+        assert!(!parameter.name.trim().is_empty() && parameter.name.len() < 256 && parameter.module.len() < 1_024);
+        assert_eq!(plugin.value(parameter.id), Some(default), "{}: a new instance is at its defaults", parameter.name);
+        let stepped = parameter.flags.contains(ParamInfoFlags::IS_STEPPED);
+        assert!(!stepped || [min, max, default].iter().all(|x| x.fract() == 0.0), "{}", parameter.name);
+        if parameter.flags.contains(ParamInfoFlags::IS_BYPASS) {
             assert!(stepped && (min, max) == (0.0, 1.0));
         }
     }
-    assert_eq!(frozen(Deck::new(1).seen()), first, "another instance, another layout");
-    deck.set_all(&settings_with(1));
-    assert!(deck.activate(96_000.0, 64));
-    assert_eq!(frozen(&deck.scan()), first, "active, with other values");
-    assert!(deck.load(&crate::states::state_of(&settings_with(2))));
-    assert_eq!(frozen(&deck.scan()), first, "after a state");
+    assert_eq!(frozen(HostedPlugin::new(1).parameters()), first, "another instance, another layout");
+    plugin.set_all(&settings_with(1));
+    assert!(plugin.activate(96_000.0, 64));
+    assert_eq!(frozen(&plugin.scan()), first, "active, with other values");
+    assert!(plugin.load(&crate::states::state_of(&settings_with(2))));
+    assert_eq!(frozen(&plugin.scan()), first, "after a state");
     let unknown = clack_host::prelude::ClapId::from_raw(0x7FFF_FFFE).unwrap();
-    assert_eq!(deck.value(unknown), None);
-    assert_eq!(deck.text(unknown, 0.0), None);
-    assert_eq!(deck.parse(unknown, "1"), None);
+    assert_eq!(plugin.value(unknown), None);
+    assert_eq!(plugin.text(unknown, 0.0), None);
+    assert_eq!(plugin.parse(unknown, "1"), None);
 }
 
 #[test]
 fn every_value_has_a_text_that_means_it() {
-    let mut deck = Deck::new(2);
+    let mut plugin = HostedPlugin::new(2);
     let mut random = Noise::new(31);
-    for seen in deck.seen().to_vec() {
-        let [min, max, default] = seen.range;
+    for parameter in plugin.parameters().to_vec() {
+        let [min, max, default] = parameter.range;
         let mut values = vec![min, max, default];
         values.extend((0..30).map(|_| random.between(min, max)));
         for mut value in values {
-            if seen.flags.contains(ParamInfoFlags::IS_STEPPED) {
+            if parameter.flags.contains(ParamInfoFlags::IS_STEPPED) {
                 value = value.round();
             }
-            let text = deck.text(seen.id, value).unwrap();
-            assert!(!text.is_empty() && text.len() < 64, "{}", seen.name);
-            let back = deck.parse(seen.id, &text).unwrap_or_else(|| panic!("{}: {text:?}", seen.name));
-            assert!((min..=max).contains(&back), "{}: {text:?}", seen.name);
+            let text = plugin.text(parameter.id, value).unwrap();
+            assert!(!text.is_empty() && text.len() < 64, "{}", parameter.name);
+            let back = plugin.parse(parameter.id, &text).unwrap_or_else(|| panic!("{}: {text:?}", parameter.name));
+            assert!((min..=max).contains(&back), "{}: {text:?}", parameter.name);
             // From there on nothing changes any more.
-            assert_eq!(deck.text(seen.id, back).as_ref(), Some(&text), "{}", seen.name);
-            assert_eq!(deck.parse(seen.id, &text), Some(back), "{}", seen.name);
+            assert_eq!(plugin.text(parameter.id, back).as_ref(), Some(&text), "{}", parameter.name);
+            assert_eq!(plugin.parse(parameter.id, &text), Some(back), "{}", parameter.name);
         }
         // Beyond the ends: any text, but no panic and no other parameter.
         for wild in [-1e30, 1e30, f64::NAN, f64::INFINITY, max + 1.0, min - 1.0] {
-            let _ = deck.text(seen.id, wild);
+            let _ = plugin.text(parameter.id, wild);
         }
     }
 }
@@ -155,11 +155,11 @@ fn every_value_has_a_text_that_means_it() {
 #[test]
 fn wild_values_and_unknown_events_change_nothing_else() {
     let settings = settings_with(3);
-    let mut deck = active(&settings, 512);
-    let ids: Vec<u32> = deck.seen().iter().map(|seen| seen.id.get()).collect();
-    let saved = deck.save().unwrap();
+    let mut plugin = active(&settings, 512);
+    let ids: Vec<u32> = plugin.parameters().iter().map(|parameter| parameter.id.get()).collect();
+    let saved = plugin.save().unwrap();
     let frames = voice::<2>(48_000.0, 0.2, 31);
-    let expected = by_core(&settings, &frames);
+    let expected = reference_output(&settings, &frames);
     let mut nothing = Vec::new();
     // A host's events are in the order of their frames.
     for &id in &ids {
@@ -169,18 +169,18 @@ fn wild_values_and_unknown_events_change_nothing_else() {
         nothing.extend([Event::new(1, id, 0.3).in_space(1_234), Event::new(1, !id, 0.5)]);
     }
     let mut signal = planar(&frames);
-    deck.raw().on_audio(|raw| {
+    plugin.raw().on_audio_thread(|raw| {
         assert!(raw.start());
         blocks(raw, &mut signal, &[512], Buffers::Apart, Some(&nothing));
         raw.stop();
     });
-    assert_same(&signal, &expected, "events that mean nothing");
-    assert_eq!(deck.save().unwrap(), saved);
+    assert_bit_exact(&signal, &expected, "events that mean nothing");
+    assert_eq!(plugin.save().unwrap(), saved);
     // Beyond its ends a parameter is at its end; just after the block, nothing breaks. (A host that sends events far
     // beyond the block breaks the format's rules, and the framework has no answer to it.)
     let gain = row("trim.gain_db").unwrap();
-    let id = deck.of(gain).id;
-    deck.raw().on_audio(|raw| {
+    let id = plugin.parameter(gain).id;
+    plugin.raw().on_audio_thread(|raw| {
         assert!(raw.start());
         let mut signal = vec![vec![0.1; 64]; 2];
         for (time, value) in [(0, 5.0), (63, -7.0), (64, 0.2), (3, 1e300)] {
@@ -188,8 +188,8 @@ fn wild_values_and_unknown_events_change_nothing_else() {
         }
         raw.stop();
     });
-    assert!((0.0..=1.0).contains(&deck.value(id).unwrap()));
-    assert_eq!(*deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
+    assert!((0.0..=1.0).contains(&plugin.value(id).unwrap()));
+    assert_eq!(*plugin.requests.complaints.lock().unwrap(), Vec::<String>::new());
 }
 
 #[test]
@@ -199,11 +199,11 @@ fn of_several_values_at_one_frame_the_last_holds() {
     let gain = row("trim.gain_db").unwrap();
     let position = |db: f64| clap_value(gain, db);
     let run = |values: &[f64]| {
-        let deck = active(&settings, 4_800);
-        let id = deck.of(gain).id.get();
+        let plugin = active(&settings, 4_800);
+        let id = plugin.parameter(gain).id.get();
         let events: Vec<Event> = values.iter().map(|&db| Event::new(777, id, position(db))).collect();
         let mut signal = planar(&frames);
-        deck.raw().on_audio(|raw| {
+        plugin.raw().on_audio_thread(|raw| {
             assert!(raw.start());
             assert_ne!(raw.process(&mut signal, frames.len(), Buffers::Apart, Some(&events)), CLAP_PROCESS_ERROR);
             raw.stop();
@@ -215,23 +215,23 @@ fn of_several_values_at_one_frame_the_last_holds() {
 }
 
 #[test]
-fn buffers_lie_as_the_host_likes() {
+fn buffers_may_be_in_place_or_apart() {
     let settings = settings_with(4);
     let frames = voice::<2>(48_000.0, 0.08, 33);
-    let expected = by_core(&settings, &frames);
+    let expected = reference_output(&settings, &frames);
     for buffers in [Buffers::Apart, Buffers::InPlace, Buffers::MarkedConstant] {
         // Blocks of nothing in between; the largest that was agreed on.
         for sizes in [&[1_024][..], &[1], &[0, 3, 0, 0, 1_023, 1, 17]] {
             for events in [Some(&[][..]), None] {
-                let deck = active(&settings, 1_024);
+                let plugin = active(&settings, 1_024);
                 let mut signal = planar(&frames);
-                deck.raw().on_audio(|raw| {
+                plugin.raw().on_audio_thread(|raw| {
                     assert!(raw.start());
                     blocks(raw, &mut signal, sizes, buffers, events);
                     raw.stop();
                 });
-                assert_same(&signal, &expected, &format!("{buffers:?} {sizes:?}"));
-                assert_eq!(*deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
+                assert_bit_exact(&signal, &expected, &format!("{buffers:?} {sizes:?}"));
+                assert_eq!(*plugin.requests.complaints.lock().unwrap(), Vec::<String>::new());
             }
         }
     }
@@ -242,25 +242,25 @@ fn a_block_longer_than_agreed_on_is_processed_all_the_same() {
     // No host may do this; some do while they change their block size.
     let settings = settings_with(5);
     let frames = voice::<2>(48_000.0, 0.2, 34);
-    let deck = active(&settings, 64);
+    let plugin = active(&settings, 64);
     let mut signal = planar(&frames);
-    deck.raw().on_audio(|raw| {
+    plugin.raw().on_audio_thread(|raw| {
         assert!(raw.start());
         blocks(raw, &mut signal, &[64, 5_000], Buffers::Apart, Some(&[]));
         raw.stop();
     });
-    assert_same(&signal, &by_core(&settings, &frames), "long blocks");
+    assert_bit_exact(&signal, &reference_output(&settings, &frames), "long blocks");
 }
 
 #[test]
 fn processing_starts_stops_and_resets_in_any_order() {
     let settings = settings_with(6);
     let frames = voice::<2>(48_000.0, 0.1, 35);
-    let expected = by_core(&settings, &frames);
-    let mut deck = active(&settings, 256);
+    let expected = reference_output(&settings, &frames);
+    let mut plugin = active(&settings, 256);
     for round in 0..6 {
         let mut signal = planar(&frames);
-        deck.raw().on_audio(|raw| {
+        plugin.raw().on_audio_thread(|raw| {
             if round % 2 == 0 {
                 raw.reset();
             }
@@ -279,18 +279,18 @@ fn processing_starts_stops_and_resets_in_any_order() {
             blocks(raw, &mut signal, &[256], Buffers::InPlace, None);
             raw.stop();
         });
-        assert_same(&signal, &expected, &format!("round {round}"));
+        assert_bit_exact(&signal, &expected, &format!("round {round}"));
         if round == 2 {
-            deck.deactivate();
-            assert!(deck.activate(48_000.0, 256));
+            plugin.deactivate();
+            assert!(plugin.activate(48_000.0, 256));
         }
     }
 }
 
 #[test]
 fn processing_goes_on_until_the_tail_has_ended() {
-    let deck = active(&StripSettings::default(), 64);
-    let status = deck.raw().on_audio(|raw| {
+    let plugin = active(&StripSettings::default(), 64);
+    let status = plugin.raw().on_audio_thread(|raw| {
         assert!(raw.start());
         let status = raw.process(&mut [vec![0.5; 64], vec![0.5; 64]], 64, Buffers::Apart, None);
         raw.stop();
@@ -301,9 +301,9 @@ fn processing_goes_on_until_the_tail_has_ended() {
 }
 
 /// Gives one byte at a time, and stops now and then.
-struct Trickle<'a>(&'a [u8]);
+struct OneByteReader<'a>(&'a [u8]);
 
-impl Read for Trickle<'_> {
+impl Read for OneByteReader<'_> {
     fn read(&mut self, to: &mut [u8]) -> std::io::Result<usize> {
         let (Some((&first, rest)), Some(place)) = (self.0.split_first(), to.first_mut()) else { return Ok(0) };
         (*place, self.0) = (first, rest);
@@ -314,21 +314,25 @@ impl Read for Trickle<'_> {
 #[test]
 fn states_are_reproducible_and_may_come_in_pieces() {
     for point in StartingPoint::ALL {
-        let mut deck = Deck::new(2);
-        deck.set_all(&point.settings());
-        let saved = deck.save().unwrap();
-        assert_eq!(deck.save().unwrap(), saved, "twice");
-        let mut other = Deck::new(2);
-        assert!(other.load_from(&mut Trickle(&saved)));
+        let mut plugin = HostedPlugin::new(2);
+        plugin.set_all(&point.settings());
+        let saved = plugin.save().unwrap();
+        assert_eq!(plugin.save().unwrap(), saved, "twice");
+        let mut other = HostedPlugin::new(2);
+        assert!(other.load_from(&mut OneByteReader(&saved)));
         assert_eq!(other.save().unwrap(), saved);
         for info in rows() {
-            let id = deck.of(info).id;
-            assert_eq!(other.value(id), deck.value(id), "{}", info.id);
+            let id = plugin.parameter(info).id;
+            assert_eq!(other.value(id), plugin.value(id), "{}", info.id);
         }
         // The same values set as parameters make the same state.
-        let values: Vec<_> =
-            other.seen().to_vec().iter().map(|seen| (seen.id, other.value(seen.id).unwrap())).collect();
-        let mut third = Deck::new(1);
+        let values: Vec<_> = other
+            .parameters()
+            .to_vec()
+            .iter()
+            .map(|parameter| (parameter.id, other.value(parameter.id).unwrap()))
+            .collect();
+        let mut third = HostedPlugin::new(1);
         third.flush(&values);
         assert_eq!(third.save().unwrap(), saved);
     }
@@ -337,12 +341,12 @@ fn states_are_reproducible_and_may_come_in_pieces() {
 #[test]
 fn a_flush_while_active_is_as_good_as_a_process() {
     let gain = row("trim.gain_db").unwrap();
-    let mut deck = Deck::new(2);
-    let id = deck.of(gain).id;
-    deck.flush(&[(id, clap_value(gain, 6.0))]);
-    let flushed = deck.save().unwrap();
+    let mut plugin = HostedPlugin::new(2);
+    let id = plugin.parameter(gain).id;
+    plugin.flush(&[(id, clap_value(gain, 6.0))]);
+    let flushed = plugin.save().unwrap();
     let mut other = active(&StripSettings::default(), 64);
-    other.raw().on_audio(|raw| {
+    other.raw().on_audio_thread(|raw| {
         assert!(raw.start());
         let event = Event::new(0, id.get(), clap_value(gain, 6.0));
         // Even with no frames at all.

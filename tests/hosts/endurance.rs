@@ -1,31 +1,31 @@
 //! Many lives beside each other, and signals that nobody should send.
 
 use voicechain_core::settings::rows;
-use voicechain_host_tests::{Deck, Move};
+use voicechain_host_tests::{AutomationPoint, HostedPlugin};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::random_value;
 
 #[test]
 fn two_hundred_instances_do_not_disturb_each_other() {
     let gain = voicechain_core::settings::row("trim.gain_db").unwrap();
-    let mut decks: Vec<Deck> = (0..200).map(|k| Deck::new(1 + k % 2)).collect();
-    for (k, deck) in decks.iter_mut().enumerate() {
-        let id = deck.of(gain).id;
-        deck.flush(&[(id, voicechain_host_tests::clap_value(gain, -0.1 * k as f64))]);
-        assert!(deck.activate(48_000.0, 128));
+    let mut plugins: Vec<HostedPlugin> = (0..200).map(|k| HostedPlugin::new(1 + k % 2)).collect();
+    for (k, plugin) in plugins.iter_mut().enumerate() {
+        let id = plugin.parameter(gain).id;
+        plugin.flush(&[(id, voicechain_host_tests::clap_value(gain, -0.1 * k as f64))]);
+        assert!(plugin.activate(48_000.0, 128));
     }
     for _ in 0..3 {
-        for (k, deck) in decks.iter_mut().enumerate() {
+        for (k, plugin) in plugins.iter_mut().enumerate() {
             let mut signal = vec![vec![0.01; 480]; 1 + k % 2];
-            deck.run(&mut signal, &[], || 128);
+            plugin.run(&mut signal, &[], || 128);
             assert!(signal.iter().flatten().all(|x| x.is_finite()));
         }
     }
-    for (k, deck) in decks.iter_mut().enumerate() {
-        let id = deck.of(gain).id;
-        let value = deck.value(id).unwrap();
-        assert_eq!(deck.text(id, value).unwrap(), gain.text(-0.1 * k as f64).to_string());
-        assert_eq!(*deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
+    for (k, plugin) in plugins.iter_mut().enumerate() {
+        let id = plugin.parameter(gain).id;
+        let value = plugin.value(id).unwrap();
+        assert_eq!(plugin.text(id, value).unwrap(), gain.text(-0.1 * k as f64).to_string());
+        assert_eq!(*plugin.requests.complaints.lock().unwrap(), Vec::<String>::new());
     }
 }
 
@@ -36,48 +36,48 @@ fn wild_signals_and_wild_moves_stay_sound() {
     let wild = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, f32::MAX, f32::MIN_POSITIVE / 3.0, -1e-42, 0.0, -0.0, 1.0];
     let all: Vec<_> = rows().collect();
     for channels in [1, 2] {
-        let mut deck = Deck::new(channels);
-        assert!(deck.activate(48_000.0, 2_048));
+        let mut plugin = HostedPlugin::new(channels);
+        assert!(plugin.activate(48_000.0, 2_048));
         for _ in 0..20 {
             let mut sample = || wild[random.between(0.0, wild.len() as f64 - 0.001) as usize];
             let mut signal: Vec<Vec<f32>> = (0..channels).map(|_| (0..5_000).map(|_| sample()).collect()).collect();
-            let moves: Vec<Move> = (0..200)
+            let automation: Vec<AutomationPoint> = (0..200)
                 .map(|k| {
                     let info = all[random.between(0.0, all.len() as f64 - 0.001) as usize];
-                    Move { at: 25 * k, info, value: random_value(info, &mut random) }
+                    AutomationPoint { at: 25 * k, info, value: random_value(info, &mut random) }
                 })
                 .collect();
             let mut blocks = Noise::new(12);
-            deck.run(&mut signal, &moves, || blocks.octaves_between(1.0, 2_048.0) as usize);
+            plugin.run(&mut signal, &automation, || blocks.octaves_between(1.0, 2_048.0) as usize);
             for sample in signal.iter().flatten() {
                 assert!(sample.is_finite() && !sample.is_subnormal(), "{sample}");
             }
         }
-        assert_eq!(*deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
+        assert_eq!(*plugin.requests.complaints.lock().unwrap(), Vec::<String>::new());
     }
 }
 
 #[test]
 fn rates_outside_are_refused_and_do_no_harm() {
-    let mut deck = Deck::new(2);
+    let mut plugin = HostedPlugin::new(2);
     for rate in [0.0, -1.0, 7_999.0, 192_001.0, 1e9, f64::NAN, f64::INFINITY] {
-        assert!(!deck.activate(rate, 512), "{rate}");
+        assert!(!plugin.activate(rate, 512), "{rate}");
     }
-    assert!(deck.activate(8_000.0, 512));
-    deck.deactivate();
-    assert!(deck.activate(192_000.0, 1));
+    assert!(plugin.activate(8_000.0, 512));
+    plugin.deactivate();
+    assert!(plugin.activate(192_000.0, 1));
 }
 
 #[test]
 fn a_small_stack_suffices() {
     // Half a megabyte is what secondary threads get on macOS; hosts activate and reset on such.
     let life = || {
-        let mut deck = Deck::new(2);
-        assert!(deck.activate(192_000.0, 512));
-        deck.reset();
-        let saved = deck.save().unwrap();
-        assert!(deck.load(&saved));
-        deck.reset();
+        let mut plugin = HostedPlugin::new(2);
+        assert!(plugin.activate(192_000.0, 512));
+        plugin.reset();
+        let saved = plugin.save().unwrap();
+        assert!(plugin.load(&saved));
+        plugin.reset();
     };
     std::thread::Builder::new().stack_size(512 << 10).spawn(life).unwrap().join().unwrap();
 }

@@ -15,12 +15,12 @@ use std::sync::{Arc, Mutex};
 use std::thread::ThreadId;
 
 thread_local! {
-    pub(crate) static IS_AUDIO: Cell<bool> = const { Cell::new(false) };
+    pub(crate) static IS_AUDIO_THREAD: Cell<bool> = const { Cell::new(false) };
 }
 
 /// What the plugin asked its host for.
 #[derive(Debug)]
-pub struct Heard {
+pub struct HostRequests {
     main: ThreadId,
     /// Requests to be deactivated and activated.
     pub restarts: AtomicU32,
@@ -36,9 +36,9 @@ pub struct Heard {
     pub complaints: Mutex<Vec<String>>,
 }
 
-impl Heard {
+impl HostRequests {
     /// Nothing was asked for yet; the main thread is the one that calls this.
-    pub(crate) fn nothing() -> Self {
+    pub(crate) fn new() -> Self {
         Self {
             main: std::thread::current().id(),
             restarts: AtomicU32::new(0),
@@ -63,9 +63,9 @@ impl Heard {
 
 /// The host's answers.
 #[derive(Debug)]
-pub struct Answers(pub(crate) Arc<Heard>);
+pub struct SharedHost(pub(crate) Arc<HostRequests>);
 
-impl<'a> SharedHandler<'a> for Answers {
+impl<'a> SharedHandler<'a> for SharedHost {
     fn request_restart(&self) {
         self.0.restarts.fetch_add(1, Ordering::Relaxed);
     }
@@ -75,16 +75,16 @@ impl<'a> SharedHandler<'a> for Answers {
     }
 }
 
-impl HostThreadCheckImpl for Answers {
+impl HostThreadCheckImpl for SharedHost {
     fn is_main_thread(&self) -> bool {
         std::thread::current().id() == self.0.main
     }
     fn is_audio_thread(&self) -> bool {
-        IS_AUDIO.get()
+        IS_AUDIO_THREAD.get()
     }
 }
 
-impl HostLogImpl for Answers {
+impl HostLogImpl for SharedHost {
     fn log(&self, severity: LogSeverity, message: &str) {
         if severity >= LogSeverity::Error {
             self.0.complain(message.to_string());
@@ -92,17 +92,17 @@ impl HostLogImpl for Answers {
     }
 }
 
-impl HostParamsImplShared for Answers {
+impl HostParamsImplShared for SharedHost {
     fn request_flush(&self) {
         // Allowed on every thread but that of the sound.
-        if IS_AUDIO.get() {
+        if IS_AUDIO_THREAD.get() {
             self.0.complain("params.request_flush on the audio thread".into());
         }
         self.0.flushes.fetch_add(1, Ordering::Relaxed);
     }
 }
 
-impl HostGuiImpl for Answers {
+impl HostGuiImpl for SharedHost {
     fn resize_hints_changed(&self) {}
     fn request_resize(&self, _new_size: GuiSize) -> Result<(), HostError> {
         Ok(())
@@ -118,18 +118,18 @@ impl HostGuiImpl for Answers {
 
 /// The host's answers on its main thread.
 #[derive(Debug)]
-pub struct MainAnswers(pub(crate) Arc<Heard>);
+pub struct MainThreadHost(pub(crate) Arc<HostRequests>);
 
-impl<'a> MainThreadHandler<'a> for MainAnswers {}
+impl<'a> MainThreadHandler<'a> for MainThreadHost {}
 
-impl HostLatencyImpl for MainAnswers {
+impl HostLatencyImpl for MainThreadHost {
     fn changed(&self) {
         self.0.main_thread_only("latency.changed");
         self.0.latency_changes.fetch_add(1, Ordering::Relaxed);
     }
 }
 
-impl HostParamsImplMainThread for MainAnswers {
+impl HostParamsImplMainThread for MainThreadHost {
     fn rescan(&self, _flags: ParamRescanFlags) {
         self.0.main_thread_only("params.rescan");
         self.0.rescans.fetch_add(1, Ordering::Relaxed);
@@ -137,7 +137,7 @@ impl HostParamsImplMainThread for MainAnswers {
     fn clear(&self, _param_id: ClapId, _flags: ParamClearFlags) {}
 }
 
-impl HostStateImpl for MainAnswers {
+impl HostStateImpl for MainThreadHost {
     fn mark_dirty(&self) {
         self.0.main_thread_only("state.mark_dirty");
     }
@@ -148,8 +148,8 @@ impl HostStateImpl for MainAnswers {
 pub struct Host;
 
 impl HostHandlers for Host {
-    type Shared<'a> = Answers;
-    type MainThread<'a> = MainAnswers;
+    type Shared<'a> = SharedHost;
+    type MainThread<'a> = MainThreadHost;
     type AudioProcessor<'a> = ();
 
     fn declare_extensions(builder: &mut HostExtensions<Self>, _shared: &Self::Shared<'_>) {

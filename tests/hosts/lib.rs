@@ -1,10 +1,10 @@
 //! A CLAP host for tests: it loads the built plugin, keeps its threads apart, and writes down what the plugin asks for.
 
-pub mod bench;
 mod host;
-pub mod kept;
-pub mod raw;
+pub mod raw_calls;
+pub mod resources;
 pub mod screen;
+pub mod test_bench;
 
 use clack_extensions::audio_ports_config::{AudioPortsConfigBuffer, PluginAudioPortsConfig};
 use clack_extensions::gui::{GuiApiType, GuiConfiguration, GuiSize, PluginGui, Window};
@@ -18,8 +18,8 @@ use clack_host::events::Pckn;
 use clack_host::events::event_types::ParamValueEvent;
 use clack_host::events::spaces::CoreEventSpace;
 use clack_host::prelude::*;
-use host::{Answers, IS_AUDIO, MainAnswers};
-pub use host::{Heard, Host};
+pub use host::{Host, HostRequests};
+use host::{IS_AUDIO_THREAD, MainThreadHost, SharedHost};
 use std::ffi::CString;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -54,7 +54,7 @@ pub fn entry() -> PluginEntry {
 
 /// A parameter as the host sees it.
 #[derive(Clone, Debug)]
-pub struct Seen {
+pub struct ParameterInfo {
     /// Its id in CLAP.
     pub id: ClapId,
     /// Its name.
@@ -69,7 +69,7 @@ pub struct Seen {
 
 /// A value that a parameter gets at a frame of the signal.
 #[derive(Clone, Copy, Debug)]
-pub struct Move {
+pub struct AutomationPoint {
     /// The frame.
     pub at: usize,
     /// The row of the table.
@@ -80,7 +80,7 @@ pub struct Move {
 
 /// What the plugin says to its host about a parameter.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Said {
+pub enum ParameterEvent {
     /// A person takes hold of it.
     Begin(ClapId),
     /// It gets a value.
@@ -89,21 +89,21 @@ pub enum Said {
     End(ClapId),
 }
 
-fn said(events: &EventBuffer, to: &mut Vec<Said>) {
+fn collect_parameter_events(events: &EventBuffer, to: &mut Vec<ParameterEvent>) {
     to.extend(events.iter().filter_map(|event| match event.as_core_event()? {
-        CoreEventSpace::ParamGestureBegin(event) => event.param_id().map(Said::Begin),
-        CoreEventSpace::ParamValue(event) => event.param_id().map(|id| Said::Value(id, event.value())),
-        CoreEventSpace::ParamGestureEnd(event) => event.param_id().map(Said::End),
+        CoreEventSpace::ParamGestureBegin(event) => event.param_id().map(ParameterEvent::Begin),
+        CoreEventSpace::ParamValue(event) => event.param_id().map(|id| ParameterEvent::Value(id, event.value())),
+        CoreEventSpace::ParamGestureEnd(event) => event.param_id().map(ParameterEvent::End),
         _ => None,
     }));
 }
 
 /// Room for what a plugin says in one block: a host must not have to allocate while it processes.
-const SAYINGS: usize = 4_096;
+const MAX_OUTPUT_EVENTS: usize = 4_096;
 
 /// A page of remote controls.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Page {
+pub struct RemoteControlsPage {
     /// The section that it is in.
     pub section: String,
     /// Its name.
@@ -115,15 +115,15 @@ pub struct Page {
 }
 
 /// One instance of the plugin and what it asked for.
-pub struct Deck {
+pub struct HostedPlugin {
     instance: PluginInstance<Host>,
     processor: Option<PluginAudioProcessor<Host>>,
     /// What it asked for.
-    pub heard: Arc<Heard>,
+    pub requests: Arc<HostRequests>,
     channels: usize,
-    seen: Vec<Seen>,
+    parameters: Vec<ParameterInfo>,
     /// What it said about its parameters, in order.
-    pub said: Vec<Said>,
+    pub parameter_events: Vec<ParameterEvent>,
 }
 
 fn text_of(bytes: &[u8]) -> String {
@@ -146,26 +146,27 @@ pub fn vst3_position(info: &SettingInfo, value: f64) -> f64 {
     clap_value(info, value) / steps
 }
 
-impl Deck {
+impl HostedPlugin {
     /// An instance with one channel or two, not active.
     ///
     /// # Panics
     /// When the plugin does not do what its format demands.
     #[must_use]
     pub fn new(channels: usize) -> Self {
-        Self::hosted(&entry(), channels)
+        Self::with_entry(&entry(), channels)
     }
 
     /// An instance of the first plugin of an entry.
-    pub(crate) fn hosted(entry: &PluginEntry, channels: usize) -> Self {
-        let heard = Arc::new(Heard::nothing());
+    pub(crate) fn with_entry(entry: &PluginEntry, channels: usize) -> Self {
+        let requests = Arc::new(HostRequests::new());
         let info = HostInfo::new("voicechain tests", "voicechain", "https://example.com", "1").expect("no NUL");
         let factory = entry.get_plugin_factory().expect("a factory");
         let descriptor = factory.plugin_descriptor(0).expect("one plugin");
         let id = CString::from(descriptor.id().expect("an id"));
-        let (shared, main) = (Arc::clone(&heard), Arc::clone(&heard));
-        let mut instance = PluginInstance::<Host>::new(|_| Answers(shared), |_| MainAnswers(main), entry, &id, &info)
-            .expect("an instance");
+        let (shared, main) = (Arc::clone(&requests), Arc::clone(&requests));
+        let mut instance =
+            PluginInstance::<Host>::new(|_| SharedHost(shared), |_| MainThreadHost(main), entry, &id, &info)
+                .expect("an instance");
         let handle = instance.plugin_handle();
         let ports: PluginAudioPortsConfig = handle.get_extension().expect("layouts");
         let mut buffer = AudioPortsConfigBuffer::new();
@@ -176,22 +177,29 @@ impl Deck {
             .collect();
         let wanted = layouts.iter().find(|(_, count)| *count == Some(channels as u32)).expect("this layout");
         ports.select(&handle, wanted.0).expect("the layout");
-        let mut deck = Self { instance, processor: None, heard, channels, seen: Vec::new(), said: Vec::new() };
-        deck.seen = deck.scan();
-        deck
+        let mut plugin = Self {
+            instance,
+            processor: None,
+            requests,
+            channels,
+            parameters: Vec::new(),
+            parameter_events: Vec::new(),
+        };
+        plugin.parameters = plugin.scan();
+        plugin
     }
 
     /// The parameters as the plugin describes them now.
     ///
     /// # Panics
     /// When there are fewer than it counts.
-    pub fn scan(&mut self) -> Vec<Seen> {
+    pub fn scan(&mut self) -> Vec<ParameterInfo> {
         let handle = self.instance.plugin_handle();
         let params: PluginParams = handle.get_extension().expect("parameters");
         let mut buffer = ParamInfoBuffer::new();
         let describe = |index| {
             let info = params.get_info(&handle, index, &mut buffer).expect("as many parameters as counted");
-            Seen {
+            ParameterInfo {
                 id: info.id,
                 name: text_of(info.name),
                 module: text_of(info.module),
@@ -202,10 +210,10 @@ impl Deck {
         (0..params.count(&handle)).map(describe).collect()
     }
 
-    /// The parameters in the plugin's order: bypass, level match, then the rows of the table.
+    /// The parameters in the plugin's order: bypass, loudness match, then the rows of the table.
     #[must_use]
-    pub fn seen(&self) -> &[Seen] {
-        &self.seen
+    pub fn parameters(&self) -> &[ParameterInfo] {
+        &self.parameters
     }
 
     /// The parameter of a row.
@@ -213,9 +221,9 @@ impl Deck {
     /// # Panics
     /// When the row is not in the table.
     #[must_use]
-    pub fn of(&self, info: &SettingInfo) -> &Seen {
+    pub fn parameter(&self, info: &SettingInfo) -> &ParameterInfo {
         let row = settings::rows().position(|row| row.id == info.id).expect("a row of the table");
-        &self.seen[row + 2]
+        &self.parameters[row + 2]
     }
 
     fn params(&mut self) -> PluginParams {
@@ -253,9 +261,9 @@ impl Deck {
             events.push(&ParamValueEvent::new(0, id, Pckn::match_all(), value));
         }
         let mut handle = self.instance.inactive_plugin_handle().expect("not active");
-        let mut out = EventBuffer::with_capacity(SAYINGS);
+        let mut out = EventBuffer::with_capacity(MAX_OUTPUT_EVENTS);
         params.flush(&mut handle, &events.as_input(), &mut out.as_output());
-        said(&out, &mut self.said);
+        collect_parameter_events(&out, &mut self.parameter_events);
     }
 
     /// Opens the editor, without a window; false if the plugin has none, or refuses.
@@ -335,14 +343,14 @@ impl Deck {
     }
 
     /// The pages of remote controls; empty if the plugin has none.
-    pub fn pages(&mut self) -> Vec<Page> {
+    pub fn remote_controls(&mut self) -> Vec<RemoteControlsPage> {
         let handle = self.instance.plugin_handle();
         let Some(pages) = handle.get_extension::<PluginRemoteControls>() else { return Vec::new() };
         let mut buffer = RemoteControlsPageBuffer::new();
         let mut all = Vec::new();
         for index in 0..pages.count(&handle) {
             if let Some(page) = pages.get(&handle, index, &mut buffer) {
-                all.push(Page {
+                all.push(RemoteControlsPage {
                     section: text_of(page.section_name),
                     name: text_of(page.page_name),
                     id: page.page_id,
@@ -355,8 +363,8 @@ impl Deck {
 
     /// The plugin as its format has it, for what a well-behaved host library does not let pass.
     #[must_use]
-    pub fn raw(&self) -> raw::Raw {
-        raw::Raw::of(self.instance.raw_instance())
+    pub fn raw(&self) -> raw_calls::RawPlugin {
+        raw_calls::RawPlugin::of(self.instance.raw_instance())
     }
 
     /// True while it is active.
@@ -368,7 +376,7 @@ impl Deck {
     /// Sets every row while the plugin is not active.
     pub fn set_all(&mut self, settings: &StripSettings) {
         let value = |info: &SettingInfo| clap_value(info, settings.get(info.id).unwrap_or(info.default));
-        let values: Vec<_> = settings::rows().map(|info| (self.of(info).id, value(info))).collect();
+        let values: Vec<_> = settings::rows().map(|info| (self.parameter(info).id, value(info))).collect();
         self.flush(&values);
     }
 
@@ -391,7 +399,7 @@ impl Deck {
 
     /// Gives the plugin the main thread if it asked for it.
     pub fn main_thread(&mut self) {
-        if self.heard.callbacks.swap(0, Ordering::Relaxed) > 0 {
+        if self.requests.callbacks.swap(0, Ordering::Relaxed) > 0 {
             self.instance.call_on_main_thread_callback();
         }
     }
@@ -468,8 +476,13 @@ impl Deck {
     ///
     /// # Panics
     /// When the plugin fails.
-    pub fn run(&mut self, signal: &mut [Vec<f32>], moves: &[Move], block: impl FnMut() -> usize + Send) {
-        self.run_beside(signal, moves, block, |_| ());
+    pub fn run(
+        &mut self,
+        signal: &mut [Vec<f32>],
+        automation: &[AutomationPoint],
+        block: impl FnMut() -> usize + Send,
+    ) {
+        self.run_beside(signal, automation, block, |_| ());
     }
 
     /// As [`run`](Self::run), while the main thread does something else.
@@ -479,28 +492,28 @@ impl Deck {
     pub fn run_beside(
         &mut self,
         signal: &mut [Vec<f32>],
-        moves: &[Move],
+        automation: &[AutomationPoint],
         mut block: impl FnMut() -> usize + Send,
         meanwhile: impl FnOnce(&mut Self),
     ) {
         assert_eq!(signal.len(), self.channels);
-        let ids: Vec<ClapId> = moves.iter().map(|m| self.of(m.info).id).collect();
+        let ids: Vec<ClapId> = automation.iter().map(|m| self.parameter(m.info).id).collect();
         let mut processor = self.processor.take().expect("active");
         let worker = || {
-            IS_AUDIO.set(true);
+            IS_AUDIO_THREAD.set(true);
             let started = processor.ensure_processing_started().expect("processing starts");
             let (mut at, mut next) = (0, 0);
             let length = signal[0].len();
             let (mut input_ports, mut output_ports) =
                 (AudioPorts::with_capacity(2, 1), AudioPorts::with_capacity(2, 1));
             let mut events = EventBuffer::with_capacity(1_000);
-            let mut out = EventBuffer::with_capacity(SAYINGS);
+            let mut out = EventBuffer::with_capacity(MAX_OUTPUT_EVENTS);
             let mut all = Vec::new();
             while at < length {
                 let n = block().clamp(1, length - at);
                 events.clear();
-                while next < moves.len() && moves[next].at < at + n {
-                    let Move { at: when, info, value } = moves[next];
+                while next < automation.len() && automation[next].at < at + n {
+                    let AutomationPoint { at: when, info, value } = automation[next];
                     let event =
                         ParamValueEvent::new((when - at) as u32, ids[next], Pckn::match_all(), clap_value(info, value));
                     events.push(&event);
@@ -520,7 +533,7 @@ impl Deck {
                 started
                     .process(&input, &mut output, &events.as_input(), &mut out.as_output(), None, None)
                     .expect("the plugin processes");
-                said(&out, &mut all);
+                collect_parameter_events(&out, &mut all);
                 out.clear();
                 at += n;
             }
@@ -533,12 +546,12 @@ impl Deck {
         })
         .expect("the audio thread lives");
         self.processor = Some(processor);
-        self.said.extend(all);
+        self.parameter_events.extend(all);
         self.main_thread();
     }
 }
 
-impl Drop for Deck {
+impl Drop for HostedPlugin {
     fn drop(&mut self) {
         self.deactivate();
     }

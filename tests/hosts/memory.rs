@@ -1,6 +1,6 @@
 //! Ten thousand lives of one instance, in a process of their own so that its memory is theirs.
 
-use voicechain_host_tests::{Deck, kept};
+use voicechain_host_tests::{HostedPlugin, resources};
 
 /// Without the allocator's caches, whose blocks count as used: what nobody freed is then counted to the byte.
 const TUNABLES: (&str, &str) = ("GLIBC_TUNABLES", "glibc.malloc.tcache_count=0");
@@ -20,27 +20,27 @@ fn ten_thousand_activations_leave_nothing_behind() {
 }
 
 fn live_ten_thousand_times() {
-    let mut deck = Deck::new(2);
+    let mut plugin = HostedPlugin::new(2);
     let mut after_a_thousand = None;
     for round in 0..10_000 {
         let rate = [44_100.0, 48_000.0, 96_000.0, 192_000.0, 8_000.0][round % 5];
-        assert!(deck.activate(rate, 32 << (round % 6)));
+        assert!(plugin.activate(rate, 32 << (round % 6)));
         if round % 100 == 0 {
             let mut signal = vec![vec![0.25; 64]; 2];
-            deck.run(&mut signal, &[], || 64);
+            plugin.run(&mut signal, &[], || 64);
             // Instances come and go beside it.
-            let mut other = Deck::new(1);
+            let mut other = HostedPlugin::new(1);
             assert!(other.activate(48_000.0, 64));
         }
-        deck.deactivate();
+        plugin.deactivate();
         // The same rate and block as the last one: what an instance keeps ready depends on them.
         if round == 999 {
-            after_a_thousand = kept::bytes();
+            after_a_thousand = resources::heap_bytes();
         }
     }
-    if let (Some(before), Some(after)) = (after_a_thousand, kept::bytes()) {
+    if let (Some(before), Some(after)) = (after_a_thousand, resources::heap_bytes()) {
         println!("{before} bytes became {after}");
         assert!(after <= before, "{before} bytes became {after}");
     }
-    assert_eq!(*deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
+    assert_eq!(*plugin.requests.complaints.lock().unwrap(), Vec::<String>::new());
 }

@@ -9,9 +9,9 @@
 use std::sync::atomic::{AtomicI64, AtomicU8, AtomicU64, Ordering};
 use voicechain_core::propose::Context;
 use voicechain_core::strip::StartingPoint;
-use voicechain_host_tests::bench::Bench;
 use voicechain_host_tests::clap_value;
-use voicechain_host_tests::raw::{Buffers, Event};
+use voicechain_host_tests::raw_calls::{Buffers, Event};
+use voicechain_host_tests::test_bench::TestBench;
 use voicechain_tests::signals::{phrases, unequal};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::random_value;
@@ -83,18 +83,18 @@ fn closed<T>(call: impl FnOnce() -> T) -> T {
 fn no_system_call_while_it_processes() {
     install();
     let frames = unequal(&phrases(0.1, 48_000.0, 6.0, 3));
-    let mut bench = Bench::new(2);
-    assert!(bench.deck.activate(48_000.0, 512));
+    let mut bench = TestBench::new(2);
+    assert!(bench.plugin.activate(48_000.0, 512));
     bench.instance.meters.watch(true);
     bench.instance.measure().unwrap();
     let host = bench.host();
     let ids: Vec<_> = voicechain_core::settings::rows()
         .filter(|info| info.automatable)
-        .map(|info| (bench.deck.of(info).id.get(), info))
+        .map(|info| (bench.plugin.parameter(info).id.get(), info))
         .collect();
-    let raw = bench.deck.raw();
+    let raw = bench.plugin.raw();
     let audio = move || {
-        raw.on_audio(|raw| {
+        raw.on_audio_thread(|raw| {
             assert!(raw.start());
             let mut random = Noise::new(17);
             // A thread's first time may make room for what is its own.
@@ -128,8 +128,8 @@ fn no_system_call_while_it_processes() {
         bench.instance.commands.undo(&host);
         bench.instance.meters.take(|_| ());
         if rounds % 4 == 0 {
-            let saved = bench.deck.save().unwrap();
-            assert!(bench.deck.load(&saved));
+            let saved = bench.plugin.save().unwrap();
+            assert!(bench.plugin.load(&saved));
             let _ = bench.instance.measured();
             let _ = bench.instance.propose(Context::default(), &host);
             let _ = bench.instance.commands.copy().unwrap();

@@ -20,20 +20,20 @@ use x11rb::wrapper::ConnectionExt as _;
 /// Size of the screen, pixels.
 const SIZE: [u16; 2] = [1_600, 1_200];
 /// Looks at the screen, some milliseconds each, after which nothing is taken to change any more.
-const LOOKS: usize = 16;
+const MAX_CAPTURES: usize = 16;
 /// The longest that anything is waited for.
-const PATIENCE: Duration = Duration::from_secs(20);
+const TIMEOUT: Duration = Duration::from_secs(20);
 
 /// What the screen shows: rows of red, green and blue.
 #[derive(Clone, PartialEq)]
-pub struct Picture {
+pub struct Screenshot {
     /// Width and height, pixels.
     pub size: [usize; 2],
     /// Three bytes per pixel.
     pub rgb: Vec<u8>,
 }
 
-impl Picture {
+impl Screenshot {
     /// One pixel.
     #[must_use]
     pub fn at(&self, x: usize, y: usize) -> [u8; 3] {
@@ -183,10 +183,10 @@ impl Screen {
     /// # Panics
     /// When the server is gone.
     #[must_use]
-    pub fn look(&self, width: u32, height: u32) -> Picture {
+    pub fn capture(&self, width: u32, height: u32) -> Screenshot {
         let rgb = self.bytes(width as u16, height as u16);
         let rgb = rgb.chunks_exact(4).flat_map(|pixel| [pixel[2], pixel[1], pixel[0]]).collect();
-        Picture { size: [width as usize, height as usize], rgb }
+        Screenshot { size: [width as usize, height as usize], rgb }
     }
 
     /// As the server has it: four bytes per pixel.
@@ -204,9 +204,9 @@ impl Screen {
 
     /// Looks until something has changed, or often enough to know that nothing does: the editor has to draw between two
     /// movements, as it does between those of a hand.
-    pub fn let_draw(&self) {
+    pub fn wait_for_redraw(&self) {
         let before = self.bytes(SIZE[0], 1_000);
-        let _ = (0..LOOKS).find(|_| self.bytes(SIZE[0], 1_000) != before);
+        let _ = (0..MAX_CAPTURES).find(|_| self.bytes(SIZE[0], 1_000) != before);
     }
 
     /// Another size for a window.
@@ -220,24 +220,24 @@ impl Screen {
     }
 
     /// Moves the pointer.
-    pub fn point(&self, at: [f32; 2]) {
+    pub fn move_pointer(&self, at: [f32; 2]) {
         self.fake(MOTION_NOTIFY_EVENT, 0, at);
-        self.let_draw();
+        self.wait_for_redraw();
     }
 
     /// Presses the first button and lets it go.
     pub fn click(&self, at: [f32; 2]) {
-        self.point(at);
+        self.move_pointer(at);
         self.fake(BUTTON_PRESS_EVENT, 1, at);
         self.fake(BUTTON_RELEASE_EVENT, 1, at);
-        self.let_draw();
+        self.wait_for_redraw();
     }
 
     /// Presses the first button, lets it go and is elsewhere at once: faster than anything is drawn.
     ///
     /// # Panics
     /// When the server is gone.
-    pub fn flick(&self, at: [f32; 2], away: [f32; 2]) {
+    pub fn click_and_leave(&self, at: [f32; 2], away: [f32; 2]) {
         let [at, away] = [at, away].map(|place| place.map(|x| x.round() as i16));
         for (kind, detail, [x, y]) in [
             (MOTION_NOTIFY_EVENT, 0, at),
@@ -252,30 +252,30 @@ impl Screen {
 
     /// Takes hold of something and moves it.
     pub fn drag(&self, from: [f32; 2], to: [f32; 2]) {
-        self.point(from);
+        self.move_pointer(from);
         self.fake(BUTTON_PRESS_EVENT, 1, from);
         for n in 1..=10 {
             let share = n as f32 / 10.0;
-            self.point([from[0] + share * (to[0] - from[0]), from[1] + share * (to[1] - from[1])]);
+            self.move_pointer([from[0] + share * (to[0] - from[0]), from[1] + share * (to[1] - from[1])]);
         }
         self.fake(BUTTON_RELEASE_EVENT, 1, to);
-        self.let_draw();
+        self.wait_for_redraw();
     }
 
     /// Turns the wheel by one notch, up or down.
     pub fn wheel(&self, at: [f32; 2], up: bool) {
-        self.point(at);
+        self.move_pointer(at);
         let button = if up { 4 } else { 5 };
         self.fake(BUTTON_PRESS_EVENT, button, at);
         self.fake(BUTTON_RELEASE_EVENT, button, at);
-        self.let_draw();
+        self.wait_for_redraw();
     }
 
     /// Presses a key by its code and lets it go.
     pub fn key(&self, code: u8) {
         self.fake(KEY_PRESS_EVENT, code, [0.0; 2]);
         self.fake(KEY_RELEASE_EVENT, code, [0.0; 2]);
-        self.let_draw();
+        self.wait_for_redraw();
     }
 
     /// Gives a window the keyboard.
@@ -301,10 +301,10 @@ impl Screen {
 ///
 /// # Panics
 /// When it does not come to hold.
-pub fn until(what: &str, mut holds: impl FnMut() -> bool) -> Duration {
+pub fn wait_until(what: &str, mut holds: impl FnMut() -> bool) -> Duration {
     let start = Instant::now();
     while !holds() {
-        assert!(start.elapsed() < PATIENCE, "waited in vain for {what}");
+        assert!(start.elapsed() < TIMEOUT, "waited in vain for {what}");
         std::thread::sleep(Duration::from_millis(2));
     }
     start.elapsed()

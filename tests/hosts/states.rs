@@ -1,9 +1,9 @@
 //! States: round trips, older ones, and all kinds of hostile ones.
 
-use crate::bits::rounded;
+use crate::bit_exact::rounded;
 use voicechain_core::StripSettings;
 use voicechain_core::strip::StartingPoint;
-use voicechain_host_tests::Deck;
+use voicechain_host_tests::HostedPlugin;
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::random_settings;
 
@@ -55,32 +55,32 @@ fn a_state_holds_the_text_of_a_settings_file() {
         if round % 3 == 0 {
             settings.compressor.ratio = f64::INFINITY;
         }
-        let mut deck = Deck::new(2);
-        deck.set_all(&settings);
-        let saved = deck.save().unwrap();
+        let mut plugin = HostedPlugin::new(2);
+        plugin.set_all(&settings);
+        let saved = plugin.save().unwrap();
         assert_eq!(voicechain_text::read(&text_in(&saved)).unwrap(), settings);
-        let mut other = Deck::new(1);
+        let mut other = HostedPlugin::new(1);
         assert!(other.load(&saved));
         assert_eq!(other.save().unwrap(), saved);
-        assert_eq!(other.heard.complaints.lock().unwrap().len(), 0);
+        assert_eq!(other.requests.complaints.lock().unwrap().len(), 0);
     }
 }
 
 #[test]
 fn a_host_finds_the_numbers_that_it_had_set() {
     let mut random = Noise::new(4);
-    let mut deck = Deck::new(2);
-    let values: Vec<_> = deck.seen()[2..]
+    let mut plugin = HostedPlugin::new(2);
+    let values: Vec<_> = plugin.parameters()[2..]
         .iter()
-        .map(|seen| {
-            let value = random.between(0.0, seen.range[1]);
-            (seen.id, if seen.range[1] > 1.0 { value.round() } else { f64::from(value as f32) })
+        .map(|parameter| {
+            let value = random.between(0.0, parameter.range[1]);
+            (parameter.id, if parameter.range[1] > 1.0 { value.round() } else { f64::from(value as f32) })
         })
         .collect();
-    deck.flush(&values);
-    let before: Vec<_> = values.iter().map(|(id, _)| deck.value(*id)).collect();
-    let saved = deck.save().unwrap();
-    let mut other = Deck::new(2);
+    plugin.flush(&values);
+    let before: Vec<_> = values.iter().map(|(id, _)| plugin.value(*id)).collect();
+    let saved = plugin.save().unwrap();
+    let mut other = HostedPlugin::new(2);
     assert!(other.load(&saved));
     assert_eq!(values.iter().map(|(id, _)| other.value(*id)).collect::<Vec<_>>(), before);
     assert_eq!(other.save().unwrap(), saved);
@@ -90,13 +90,13 @@ fn a_host_finds_the_numbers_that_it_had_set() {
 fn bypass_and_order_are_in_the_state() {
     let mut settings = StartingPoint::SungAlone.settings();
     settings.order.reverse();
-    let mut deck = Deck::new(2);
-    assert!(deck.load(&state_of(&settings)));
-    let ids = [deck.seen()[0].id, deck.seen()[1].id];
-    deck.flush(&[(ids[0], 1.0), (ids[1], 1.0)]);
-    let saved = deck.save().unwrap();
+    let mut plugin = HostedPlugin::new(2);
+    assert!(plugin.load(&state_of(&settings)));
+    let ids = [plugin.parameters()[0].id, plugin.parameters()[1].id];
+    plugin.flush(&[(ids[0], 1.0), (ids[1], 1.0)]);
+    let saved = plugin.save().unwrap();
     assert_eq!(voicechain_text::read(&text_in(&saved)).unwrap(), settings);
-    let mut other = Deck::new(2);
+    let mut other = HostedPlugin::new(2);
     assert!(other.load(&saved));
     assert_eq!(ids.map(|id| other.value(id)), [Some(1.0); 2]);
     // A state without them has them off, whatever was before.
@@ -106,21 +106,21 @@ fn bypass_and_order_are_in_the_state() {
 
 #[test]
 fn an_older_state_is_completed_with_defaults() {
-    let mut deck = Deck::new(2);
-    deck.set_all(&StartingPoint::SungInMix.settings());
-    assert!(deck.load(&state_with("format = 1\n[high_pass]\nfrequency_hz = 90.0\n")));
+    let mut plugin = HostedPlugin::new(2);
+    plugin.set_all(&StartingPoint::SungInMix.settings());
+    assert!(plugin.load(&state_with("format = 1\n[high_pass]\nfrequency_hz = 90.0\n")));
     let mut expected = StripSettings::default();
     expected.high_pass.frequency_hz = 90.0;
-    assert_eq!(voicechain_text::read(&text_in(&deck.save().unwrap())).unwrap(), expected);
+    assert_eq!(voicechain_text::read(&text_in(&plugin.save().unwrap())).unwrap(), expected);
 }
 
 #[test]
 fn hostile_states_change_nothing() {
-    let mut deck = Deck::new(2);
+    let mut plugin = HostedPlugin::new(2);
     let mut settings = rounded(&StartingPoint::SungInMix.settings());
     settings.limiter.ceiling_dbtp = -3.0;
-    deck.set_all(&settings);
-    let saved = deck.save().unwrap();
+    plugin.set_all(&settings);
+    let saved = plugin.save().unwrap();
     let whole = String::from_utf8(saved[8..].to_vec()).unwrap();
     let mut hostile: Vec<Vec<u8>> = vec![
         vec![],
@@ -156,63 +156,63 @@ fn hostile_states_change_nothing() {
         hostile.push(garbage);
     }
     for state in hostile {
-        deck.load(&state);
-        assert_eq!(deck.save().unwrap(), saved, "{:?}", String::from_utf8_lossy(&state));
+        plugin.load(&state);
+        assert_eq!(plugin.save().unwrap(), saved, "{:?}", String::from_utf8_lossy(&state));
     }
 }
 
 #[test]
 fn states_come_and_go_while_another_thread_processes() {
-    let mut deck = Deck::new(2);
+    let mut plugin = HostedPlugin::new(2);
     let all: Vec<_> = StartingPoint::ALL.iter().map(|point| rounded(&point.settings())).collect();
     let states: Vec<_> = all.iter().map(state_of).collect();
-    assert!(deck.activate(48_000.0, 256));
+    assert!(plugin.activate(48_000.0, 256));
     let mut signal = vec![vec![0.1; 480_000]; 2];
-    deck.run_beside(
+    plugin.run_beside(
         &mut signal,
         &[],
         || 64,
-        |deck| {
+        |plugin| {
             for (k, state) in states.iter().enumerate().cycle().take(100) {
-                assert!(deck.load(state));
-                let saved = deck.save().unwrap();
+                assert!(plugin.load(state));
+                let saved = plugin.save().unwrap();
                 // A save after a load is that state, whole, whatever the audio thread does meanwhile.
                 assert_eq!(voicechain_text::read(&text_in(&saved)).unwrap(), all[k]);
-                deck.load(&state[..state.len() / 2]);
-                assert_eq!(deck.save().unwrap(), saved);
+                plugin.load(&state[..state.len() / 2]);
+                assert_eq!(plugin.save().unwrap(), saved);
             }
         },
     );
     assert!(signal.iter().flatten().all(|x| x.is_finite()));
-    assert_eq!(*deck.heard.complaints.lock().unwrap(), Vec::<String>::new());
+    assert_eq!(*plugin.requests.complaints.lock().unwrap(), Vec::<String>::new());
 }
 
 #[test]
 fn a_broken_envelope_is_refused_loudly() {
-    let mut deck = Deck::new(2);
-    let saved = deck.save().unwrap();
+    let mut plugin = HostedPlugin::new(2);
+    let saved = plugin.save().unwrap();
     for broken in [&[][..], &[0; 3], &[255; 64], &saved[..saved.len() - 1], &envelope("{}"), &envelope("nonsense")] {
-        assert!(!deck.load(broken), "{:?}", String::from_utf8_lossy(broken));
+        assert!(!plugin.load(broken), "{:?}", String::from_utf8_lossy(broken));
     }
-    assert_eq!(deck.save().unwrap(), saved);
+    assert_eq!(plugin.save().unwrap(), saved);
 }
 
 #[test]
 fn states_come_at_any_time() {
-    let mut deck = Deck::new(2);
+    let mut plugin = HostedPlugin::new(2);
     let states: Vec<_> = StartingPoint::ALL.iter().map(|point| state_of(&point.settings())).collect();
-    assert!(deck.load(&states[0]));
-    assert!(deck.activate(48_000.0, 256));
-    assert!(deck.load(&states[1]));
+    assert!(plugin.load(&states[0]));
+    assert!(plugin.activate(48_000.0, 256));
+    assert!(plugin.load(&states[1]));
     for state in states.iter().cycle().take(20) {
         let mut signal = vec![vec![0.1; 333]; 2];
-        deck.run(&mut signal, &[], || 77);
-        assert!(deck.load(state));
-        deck.reset();
-        assert!(deck.save().is_some());
+        plugin.run(&mut signal, &[], || 77);
+        assert!(plugin.load(state));
+        plugin.reset();
+        assert!(plugin.save().is_some());
     }
-    deck.deactivate();
-    assert!(deck.load(&states[2]));
+    plugin.deactivate();
+    assert!(plugin.load(&states[2]));
     let expected = rounded(&StartingPoint::ALL[2].settings());
-    assert_eq!(voicechain_text::read(&text_in(&deck.save().unwrap())).unwrap(), expected);
+    assert_eq!(voicechain_text::read(&text_in(&plugin.save().unwrap())).unwrap(), expected);
 }

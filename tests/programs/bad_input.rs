@@ -1,96 +1,96 @@
 //! What cannot be done is said in one line, with exit code 2, and leaves nothing behind.
 
+use crate::directory::{ProgramOutput, TestDirectory, program, synthetic_voice};
 use crate::mix_interview::results;
-use crate::place::{Place, Ran, murmur, program};
 use std::fs;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-/// A place with one good recording, and its names.
-fn place() -> Place {
-    let place = Place::new();
-    place.voice("good.wav", 48_000, 3.0, 150.0);
-    place
+/// A directory with one good recording, and its names.
+fn directory() -> TestDirectory {
+    let directory = TestDirectory::new();
+    directory.voice("good.wav", 48_000, 3.0, 150.0);
+    directory
 }
 
 /// Runs a job that is refused, and nothing may have changed.
-fn refuse(place: &Place, arguments: &[&str], words: &[&str]) {
-    let before = place.names(".");
-    place.run(arguments).refused(words);
-    assert_eq!(place.names("."), before, "{arguments:?} left something behind");
+fn refuse(directory: &TestDirectory, arguments: &[&str], words: &[&str]) {
+    let before = directory.names(".");
+    directory.run(arguments).refused(words);
+    assert_eq!(directory.names("."), before, "{arguments:?} left something behind");
 }
 
 #[test]
 fn files_that_are_none() {
-    let place = place();
-    fs::create_dir(place.path("folder")).expect("a folder");
-    fs::write(place.path("empty.wav"), "").expect("a file");
-    fs::write(place.path("letter.wav"), "Dear Anna,\nthank you for the recording.\n".repeat(40)).expect("a file");
-    let good = fs::read(place.path("good.wav")).expect("a file");
-    fs::write(place.path("header.wav"), &good[..30]).expect("a file");
+    let directory = directory();
+    fs::create_dir(directory.path("folder")).expect("a folder");
+    fs::write(directory.path("empty.wav"), "").expect("a file");
+    fs::write(directory.path("letter.wav"), "Dear Anna,\nthank you for the recording.\n".repeat(40)).expect("a file");
+    let good = fs::read(directory.path("good.wav")).expect("a file");
+    fs::write(directory.path("header.wav"), &good[..30]).expect("a file");
     let noise: Vec<u8> = (0..40_000u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
     for name in ["noise.flac", "noise.mp3", "noise.ogg", "noise.m4a", "noise.wav", "noise"] {
-        fs::write(place.path(name), &noise).expect("a file");
+        fs::write(directory.path(name), &noise).expect("a file");
     }
-    refuse(&place, &["nobody.wav"], &["nobody.wav", "no such file"]);
-    refuse(&place, &["good.wav/inside.wav"], &["inside.wav", "no such file"]);
-    refuse(&place, &["good.wav", "--guest", "nobody.wav"], &["nobody.wav", "no such file"]);
-    refuse(&place, &["folder"], &["folder", "one audio file"]);
-    refuse(&place, &["empty.wav"], &["empty.wav", "empty", "again"]);
-    refuse(&place, &["letter.wav"], &["letter.wav", "not an audio file"]);
-    refuse(&place, &["header.wav"], &["header.wav"]);
+    refuse(&directory, &["nobody.wav"], &["nobody.wav", "no such file"]);
+    refuse(&directory, &["good.wav/inside.wav"], &["inside.wav", "no such file"]);
+    refuse(&directory, &["good.wav", "--guest", "nobody.wav"], &["nobody.wav", "no such file"]);
+    refuse(&directory, &["folder"], &["folder", "one audio file"]);
+    refuse(&directory, &["empty.wav"], &["empty.wav", "empty", "again"]);
+    refuse(&directory, &["letter.wav"], &["letter.wav", "not an audio file"]);
+    refuse(&directory, &["header.wav"], &["header.wav"]);
     for name in ["noise.flac", "noise.mp3", "noise.ogg", "noise.m4a", "noise.wav", "noise"] {
-        refuse(&place, &["good.wav", name], &[name]);
+        refuse(&directory, &["good.wav", name], &[name]);
     }
 }
 
 #[test]
 fn recordings_without_sound_or_of_another_kind() {
-    let place = place();
-    place.wav("silent.wav", 48_000, 1, &[0.0; 96_000]);
-    place.wav("nearly.wav", 48_000, 1, &[1e-6; 96_000]);
-    place.wav("none.wav", 48_000, 1, &[]);
-    place.wav("short.wav", 48_000, 1, &[0.5, -0.5, 0.5]);
-    place.wav("slow.wav", 4_000, 1, &[0.1; 8_000]);
-    place.wav("fast.wav", 384_000, 1, &[0.1; 8_000]);
-    place.wav("three.wav", 48_000, 3, &[0.1; 9_000]);
-    refuse(&place, &["silent.wav"], &["silent.wav", "silent", "check"]);
-    refuse(&place, &["--host", "good.wav", "--guest", "silent.wav"], &["silent.wav", "silent"]);
-    refuse(&place, &["nearly.wav"], &["nearly.wav", "silent"]);
-    refuse(&place, &["none.wav"], &["none.wav", "length of zero"]);
-    refuse(&place, &["short.wav"], &["short.wav"]);
-    refuse(&place, &["slow.wav"], &["slow.wav", "4000 Hz", "8000 to 192000"]);
-    refuse(&place, &["good.wav", "fast.wav"], &["fast.wav", "384000 Hz", "8000 to 192000"]);
-    refuse(&place, &["three.wav"], &["three.wav", "3 channels", "stereo"]);
+    let directory = directory();
+    directory.wav("silent.wav", 48_000, 1, &[0.0; 96_000]);
+    directory.wav("nearly.wav", 48_000, 1, &[1e-6; 96_000]);
+    directory.wav("none.wav", 48_000, 1, &[]);
+    directory.wav("short.wav", 48_000, 1, &[0.5, -0.5, 0.5]);
+    directory.wav("slow.wav", 4_000, 1, &[0.1; 8_000]);
+    directory.wav("fast.wav", 384_000, 1, &[0.1; 8_000]);
+    directory.wav("three.wav", 48_000, 3, &[0.1; 9_000]);
+    refuse(&directory, &["silent.wav"], &["silent.wav", "silent", "check"]);
+    refuse(&directory, &["--host", "good.wav", "--guest", "silent.wav"], &["silent.wav", "silent"]);
+    refuse(&directory, &["nearly.wav"], &["nearly.wav", "silent"]);
+    refuse(&directory, &["none.wav"], &["none.wav", "length of zero"]);
+    refuse(&directory, &["short.wav"], &["short.wav"]);
+    refuse(&directory, &["slow.wav"], &["slow.wav", "4000 Hz", "8000 to 192000"]);
+    refuse(&directory, &["good.wav", "fast.wav"], &["fast.wav", "384000 Hz", "8000 to 192000"]);
+    refuse(&directory, &["three.wav"], &["three.wav", "3 channels", "stereo"]);
 }
 
 #[test]
 fn the_same_file_twice_by_whatever_name() {
-    let place = place();
-    fs::create_dir(place.path("folder")).expect("a folder");
-    refuse(&place, &["good.wav", "good.wav"], &["good.wav", "twice"]);
-    refuse(&place, &["--host", "good.wav", "--guest", "./folder/../good.wav"], &["twice", "host and guest"]);
-    let whole = place.path("good.wav");
-    refuse(&place, &["good.wav", whole.to_str().expect("UTF-8")], &["twice"]);
-    fs::hard_link(&whole, place.path("hard.wav")).expect("a link");
-    refuse(&place, &["good.wav", "hard.wav"], &["twice"]);
+    let directory = directory();
+    fs::create_dir(directory.path("folder")).expect("a folder");
+    refuse(&directory, &["good.wav", "good.wav"], &["good.wav", "twice"]);
+    refuse(&directory, &["--host", "good.wav", "--guest", "./folder/../good.wav"], &["twice", "host and guest"]);
+    let whole = directory.path("good.wav");
+    refuse(&directory, &["good.wav", whole.to_str().expect("UTF-8")], &["twice"]);
+    fs::hard_link(&whole, directory.path("hard.wav")).expect("a link");
+    refuse(&directory, &["good.wav", "hard.wav"], &["twice"]);
     #[cfg(unix)]
     {
-        std::os::unix::fs::symlink(&whole, place.path("soft.wav")).expect("a link");
-        refuse(&place, &["soft.wav", "good.wav"], &["twice"]);
-        std::os::unix::fs::symlink("nowhere.wav", place.path("dangling.wav")).expect("a link");
-        refuse(&place, &["dangling.wav"], &["dangling.wav", "no such file"]);
+        std::os::unix::fs::symlink(&whole, directory.path("soft.wav")).expect("a link");
+        refuse(&directory, &["soft.wav", "good.wav"], &["twice"]);
+        std::os::unix::fs::symlink("nowhere.wav", directory.path("dangling.wav")).expect("a link");
+        refuse(&directory, &["dangling.wav"], &["dangling.wav", "no such file"]);
     }
 }
 
 #[test]
 fn options_that_ask_for_the_impossible() {
-    let place = place();
-    fs::write(place.path("wrong.toml"), "format = 1\n[compressor]\nwarmth = 3.0\n").expect("a file");
-    fs::write(place.path("range.toml"), "format = 1\n[compressor]\nratio = 0.2\n").expect("a file");
-    fs::write(place.path("future.toml"), "format = 2\n").expect("a file");
-    fs::write(place.path("no.toml"), "[[[\nx").expect("a file");
-    fs::write(place.path("bytes.toml"), [0xff, 0xfe, 0x00, 0x81]).expect("a file");
+    let directory = directory();
+    fs::write(directory.path("wrong.toml"), "format = 1\n[compressor]\nwarmth = 3.0\n").expect("a file");
+    fs::write(directory.path("range.toml"), "format = 1\n[compressor]\nratio = 0.2\n").expect("a file");
+    fs::write(directory.path("future.toml"), "format = 2\n").expect("a file");
+    fs::write(directory.path("no.toml"), "[[[\nx").expect("a file");
+    fs::write(directory.path("bytes.toml"), [0xff, 0xfe, 0x00, 0x81]).expect("a file");
     let cases: &[(&[&str], &[&str])] = &[
         (&["--loudness", "-3"], &["-3 LUFS", "-40 to -8"]),
         (&["--loudness", "NaN"], &["NaN", "-40 to -8"]),
@@ -100,7 +100,7 @@ fn options_that_ask_for_the_impossible() {
         (&["--rate", "96000"], &["96000 Hz", "44100 or 48000"]),
         (&["--rate", "-1"], &["-1", "--help"]),
         (&["--format", "8"], &["'8'", "16, 24, float"]),
-        (&["--start", "opera"], &["'opera'", "spoken-close", "sung-alone"]),
+        (&["--starting-point", "opera"], &["'opera'", "spoken-close", "sung-alone"]),
         (&["--target", "nowhere"], &["'nowhere'", "ebu-r128"]),
         (&["--settings", "nothing.toml"], &["nothing.toml", "no such file"]),
         (&["--settings", "."], &["folder"]),
@@ -109,7 +109,7 @@ fn options_that_ask_for_the_impossible() {
         (&["--settings", "future.toml"], &["future.toml", "format 2"]),
         (&["--settings", "no.toml"], &["no.toml"]),
         (&["--settings", "bytes.toml"], &["bytes.toml"]),
-        (&["--settings", "wrong.toml", "--start", "remote-call"], &["--settings", "--start"]),
+        (&["--settings", "wrong.toml", "--starting-point", "remote-call"], &["--settings", "--starting-point"]),
         (&["--volume", "11"], &["--volume", "--help"]),
         (&["--host"], &["--host"]),
         (&["--host", "good.wav", "--host", "good.wav"], &["--host"]),
@@ -120,7 +120,7 @@ fn options_that_ask_for_the_impossible() {
     ];
     for (options, words) in cases {
         let arguments: Vec<&str> = if options[0] == "--host" { vec![] } else { vec!["good.wav"] };
-        refuse(&place, &[&arguments[..], options].concat(), words);
+        refuse(&directory, &[&arguments[..], options].concat(), words);
     }
 }
 
@@ -128,16 +128,16 @@ fn options_that_ask_for_the_impossible() {
 #[cfg(target_os = "linux")]
 #[test]
 fn a_folder_that_cannot_be_made() {
-    refuse(&place(), &["good.wav", "--out", "/proc/voicechain/mixed"], &["/proc/voicechain", "cannot be written"]);
-    refuse(&place(), &["good.wav", "--out", "/proc"], &["/proc", "cannot be written"]);
+    refuse(&directory(), &["good.wav", "--out", "/proc/voicechain/mixed"], &["/proc/voicechain", "cannot be written"]);
+    refuse(&directory(), &["good.wav", "--out", "/proc"], &["/proc", "cannot be written"]);
 }
 
 /// The system allows no file beyond `blocks` half kilobytes; the program must end like with a full disk.
 #[cfg(unix)]
-fn limited(place: &Place, blocks: u32, arguments: &[&str]) -> Ran {
+fn limited(directory: &TestDirectory, blocks: u32, arguments: &[&str]) -> ProgramOutput {
     let script = format!("ulimit -f {blocks}; exec \"$0\" \"$@\"");
     let mut command = Command::new("sh");
-    command.args(["-c", &script]).arg(program("mix_interview")).args(arguments).current_dir(place.path("."));
+    command.args(["-c", &script]).arg(program("mix_interview")).args(arguments).current_dir(directory.path("."));
     command.output().expect("a shell").into()
 }
 
@@ -146,23 +146,23 @@ fn limited(place: &Place, blocks: u32, arguments: &[&str]) -> Ran {
 #[cfg(unix)]
 #[test]
 fn space_that_ends_at_any_moment() {
-    let place = place();
-    place.voice("other.wav", 44_100, 6.0, 210.0);
-    let before = place.names(".");
+    let directory = directory();
+    directory.voice("other.wav", 44_100, 6.0, 210.0);
+    let before = directory.names(".");
     // The mix as floats has 6 s · 48 000 · 8 bytes = 2.3 MB; the voices have half; the page is about as large.
     for blocks in [0, 1, 16, 400, 1_400, 3_000, 4_400] {
-        let ran = limited(&place, blocks, &["good.wav", "other.wav", "--format", "float", "--out", "new/mixed"]);
+        let ran = limited(&directory, blocks, &["good.wav", "other.wav", "--format", "float", "--out", "new/mixed"]);
         ran.refused(&["new/mixed", "cannot be written"]);
-        assert_eq!(place.names("."), before, "with {blocks} blocks");
+        assert_eq!(directory.names("."), before, "with {blocks} blocks");
     }
-    place.run(&["other.wav", "good.wav"]).done();
+    directory.run(&["other.wav", "good.wav"]).done();
     let names = results(&["good", "other"]);
-    let contents: Vec<Vec<u8>> = names.iter().map(|n| fs::read(place.path("mixed").join(n)).expect("it")).collect();
+    let contents: Vec<Vec<u8>> = names.iter().map(|n| fs::read(directory.path("mixed").join(n)).expect("it")).collect();
     for blocks in [16, 3_000] {
-        limited(&place, blocks, &["good.wav", "other.wav", "--format", "float"]).refused(&["cannot be written"]);
-        assert_eq!(place.names("mixed"), names, "with {blocks} blocks");
+        limited(&directory, blocks, &["good.wav", "other.wav", "--format", "float"]).refused(&["cannot be written"]);
+        assert_eq!(directory.names("mixed"), names, "with {blocks} blocks");
         for (name, content) in names.iter().zip(&contents) {
-            assert!(*content == fs::read(place.path("mixed").join(name)).expect("it"), "{name} was changed");
+            assert!(*content == fs::read(directory.path("mixed").join(name)).expect("it"), "{name} was changed");
         }
     }
 }
@@ -171,10 +171,10 @@ fn space_that_ends_at_any_moment() {
 #[cfg(unix)]
 #[test]
 fn a_job_that_is_stopped() {
-    let place = Place::new();
-    place.voice("long.wav", 48_000, 60.0, 150.0);
+    let directory = TestDirectory::new();
+    directory.voice("long.wav", 48_000, 60.0, 150.0);
     for signal in ["INT", "TERM"] {
-        let mut child = place
+        let mut child = directory
             .command(&["long.wav", "--out", "new"])
             .stderr(std::process::Stdio::piped())
             .stdout(std::process::Stdio::piped())
@@ -182,7 +182,7 @@ fn a_job_that_is_stopped() {
             .expect("it starts");
         let began = Instant::now();
         // From here on it is at work.
-        while !place.path("new").exists() {
+        while !directory.path("new").exists() {
             assert!(began.elapsed() < Duration::from_secs(60), "it does not begin");
             std::thread::sleep(Duration::from_millis(5));
         }
@@ -190,10 +190,10 @@ fn a_job_that_is_stopped() {
         assert!(child.try_wait().expect("a state").is_none(), "the job is too short for this test");
         let killed = Command::new("kill").args(["-s", signal, &child.id().to_string()]).status().expect("kill");
         assert!(killed.success());
-        let ran = Ran::from(child.wait_with_output().expect("it ends"));
+        let ran = ProgramOutput::from(child.wait_with_output().expect("it ends"));
         assert_eq!((ran.code, ran.out.as_str()), (Some(130), ""), "{}", ran.err);
         assert_eq!(ran.err, "error: stopped; nothing was written\n");
-        assert_eq!(place.names("."), ["long.wav"]);
+        assert_eq!(directory.names("."), ["long.wav"]);
     }
 }
 
@@ -201,37 +201,37 @@ fn a_job_that_is_stopped() {
 #[cfg(unix)]
 #[test]
 fn an_output_that_nobody_reads() {
-    let place = place();
+    let directory = directory();
     let script = "exec \"$0\" good.wav >&-";
-    let ran: Ran = Command::new("sh")
+    let ran: ProgramOutput = Command::new("sh")
         .args(["-c", script])
         .arg(program("mix_interview"))
-        .current_dir(place.path("."))
+        .current_dir(directory.path("."))
         .output()
         .expect("a shell")
         .into();
     assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""));
-    assert_eq!(place.names("mixed"), results(&["good"]));
+    assert_eq!(directory.names("mixed"), results(&["good"]));
 }
 
 #[test]
 fn a_recording_that_breaks_off_is_used_as_far_as_it_goes() {
-    let place = place();
-    let good = fs::read(place.path("good.wav")).expect("a file");
-    fs::write(place.path("cut.wav"), &good[..good.len() * 3 / 4]).expect("a file");
-    let ran = place.run(&["cut.wav"]).done();
+    let directory = directory();
+    let good = fs::read(directory.path("good.wav")).expect("a file");
+    fs::write(directory.path("cut.wav"), &good[..good.len() * 3 / 4]).expect("a file");
+    let ran = directory.run(&["cut.wav"]).done();
     assert!(ran.out.contains("warning: cut: ends early"), "{}", ran.out);
 }
 
 #[test]
 fn names_that_only_a_terminal_would_obey() {
-    let place = Place::new();
-    let samples: Vec<f64> = (0..96_000).map(|n| murmur(f64::from(n) / 48_000.0, 150.0)).collect();
+    let directory = TestDirectory::new();
+    let samples: Vec<f64> = (0..96_000).map(|n| synthetic_voice(f64::from(n) / 48_000.0, 150.0)).collect();
     if cfg!(unix) {
-        place.wav("a\n\u{1b}[2Jb.wav", 48_000, 1, &samples);
-        let ran = place.run(&["a\n\u{1b}[2Jb.wav"]).done();
+        directory.wav("a\n\u{1b}[2Jb.wav", 48_000, 1, &samples);
+        let ran = directory.run(&["a\n\u{1b}[2Jb.wav"]).done();
         assert!(!ran.out.contains('\u{1b}'), "{:?}", ran.out);
-        assert_eq!(place.names("mixed"), results(&["a-2jb"]));
-        refuse(&place, &["c\n\u{1b}[2J.wav"], &["c\\n\\u{1b}[2J.wav", "no such file"]);
+        assert_eq!(directory.names("mixed"), results(&["a-2jb"]));
+        refuse(&directory, &["c\n\u{1b}[2J.wav"], &["c\\n\\u{1b}[2J.wav", "no such file"]);
     }
 }

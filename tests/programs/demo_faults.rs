@@ -1,7 +1,7 @@
 //! The faults that were put into the demo's voices are found by the profile, as far as it measures them.
 
 use voicechain_core::SampleRate;
-use voicechain_core::measure::profile::{Doubt, Measured};
+use voicechain_core::measure::profile::{Measured, Unavailable};
 use voicechain_core::measure::{Profile, ProfileMeter};
 use voicechain_core::propose::{Context, propose};
 use voicechain_examples::demo_voices::{DemoVoice, Fault, interview};
@@ -15,8 +15,8 @@ fn profile(voice: &DemoVoice, samples: &[f32]) -> Profile {
 /// What is measured; `None` where nothing measures it yet.
 fn measured<T>(value: Measured<T>, what: &str) -> Option<T> {
     match value {
-        Err(Doubt::NotMeasured) => None,
-        Err(doubt) => panic!("{what} is not known: {doubt:?}"),
+        Err(Unavailable::NotMeasured) => None,
+        Err(unavailable) => panic!("{what} is not available: {unavailable:?}"),
         Ok(value) => Some(value),
     }
 }
@@ -38,10 +38,13 @@ fn the_profile_finds_what_was_put_in() {
                     let off = other - level(heard);
                     assert!((off - db).abs() < 2.5, "{off} and {db} dB");
                 }
-                // The tail is made noise, which reads longer than a room (the recorded voices: `reach -- room`).
-                Fault::Room { t60_s, .. } => {
-                    if let Some(room) = measured(heard.room, "the room") {
-                        assert!((room.decay_time_s / t60_s - 1.0).abs() < 0.8 && !room.dry, "{room:?}");
+                // The tail is made noise, which reads longer than a room (the recorded voices: `accuracy -- reverberation`).
+                Fault::Reverberation { t60_s, .. } => {
+                    if let Some(reverberation) = measured(heard.reverberation, "the reverberation") {
+                        assert!(
+                            (reverberation.decay_time_s / t60_s - 1.0).abs() < 0.8 && !reverberation.dry,
+                            "{reverberation:?}"
+                        );
                     }
                 }
                 // Among the three within a third of an octave.
@@ -62,14 +65,18 @@ fn the_profile_finds_what_was_put_in() {
                     }
                 }
                 Fault::Rumble { level_dbfs, .. } => {
-                    let rumble = heard.ground.rumble_dbfs;
+                    let rumble = heard.background_noise.rumble_dbfs;
                     assert!((rumble - level_dbfs).abs() < 4.0, "{rumble}");
-                    assert!(clean.ground.rumble_dbfs < level_dbfs - 15.0, "{}", clean.ground.rumble_dbfs);
+                    assert!(
+                        clean.background_noise.rumble_dbfs < level_dbfs - 15.0,
+                        "{}",
+                        clean.background_noise.rumble_dbfs
+                    );
                 }
                 // A shelf of so many dB above 4.5 kHz: the top end loses it, and more where box and hum
                 // raise what it is held against.
                 Fault::Dull { gain_db, .. } => {
-                    let top = |of: &Profile| of.colour.expect("a colour").top_end_db.expect("a top end");
+                    let top = |of: &Profile| of.tonal_balance.expect("a tonal balance").top_end_db.expect("a top end");
                     let lost = top(heard) - top(clean);
                     assert!((gain_db - 9.0..gain_db + 4.0).contains(&lost), "{lost}");
                 }
@@ -78,8 +85,8 @@ fn the_profile_finds_what_was_put_in() {
                     let more = of(heard) - of(clean);
                     assert!((more - gain_db).abs() < 3.5, "{more}");
                 }
-                Fault::Spikes { at_s, .. } => {
-                    let (found, none) = (heard.spikes.expect("spikes"), clean.spikes.expect("spikes"));
+                Fault::Transients { at_s, .. } => {
+                    let (found, none) = (heard.transients.expect("transients"), clean.transients.expect("transients"));
                     assert!(found.count as usize + 1 >= at_s.len(), "{found:?}");
                     assert!(none.count < found.count, "{none:?} without them");
                 }

@@ -1,6 +1,6 @@
 //! Hours of recording in memory that does not grow with length.
 
-use crate::place::{Place, murmur};
+use crate::directory::{TestDirectory, synthetic_voice};
 use std::path::Path;
 use std::process::Stdio;
 use std::time::Duration;
@@ -16,7 +16,7 @@ fn record(path: &Path, rate_hz: u32, minutes: u32) {
     let mut writer = hound::WavWriter::create(path, spec).expect("a file");
     let frames = rate_hz * 20;
     let some: Vec<i16> =
-        (0..frames).map(|n| (murmur(f64::from(n) / f64::from(rate_hz), 130.0) * 32_767.0) as i16).collect();
+        (0..frames).map(|n| (synthetic_voice(f64::from(n) / f64::from(rate_hz), 130.0) * 32_767.0) as i16).collect();
     for _ in 0..3 * minutes {
         let mut samples = writer.get_i16_writer(frames);
         some.iter().for_each(|s| samples.write_sample(*s));
@@ -26,9 +26,9 @@ fn record(path: &Path, rate_hz: u32, minutes: u32) {
 }
 
 /// The largest resident memory of a run, in bytes.
-fn memory(place: &Place, arguments: &[&str]) -> u64 {
+fn memory(directory: &TestDirectory, arguments: &[&str]) -> u64 {
     let mut child =
-        place.command(arguments).stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("the program starts");
+        directory.command(arguments).stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("the program starts");
     let status = format!("/proc/{}/status", child.id());
     let mut most = 0;
     loop {
@@ -49,11 +49,11 @@ fn memory(place: &Place, arguments: &[&str]) -> u64 {
 #[test]
 #[ignore = "long: tests/run runs it in release"]
 fn memory_does_not_grow_with_length() {
-    let place = Place::new();
-    record(&place.path("short.wav"), 48_000, 10);
-    record(&place.path("long.wav"), 48_000, 40);
+    let directory = TestDirectory::new();
+    record(&directory.path("short.wav"), 48_000, 10);
+    record(&directory.path("long.wav"), 48_000, 40);
     let [short, long] =
-        ["short.wav", "long.wav"].map(|name| memory(&place, &[name, "--out", &format!("{name}.mixed")]));
+        ["short.wav", "long.wav"].map(|name| memory(&directory, &[name, "--out", &format!("{name}.mixed")]));
     println!("10 minutes: {:.1} MB, 40 minutes: {:.1} MB", short as f64 / 1e6, long as f64 / 1e6);
     assert!(short > 1_000_000, "nothing was measured");
     assert!(long < short + 8_000_000, "10 minutes take {short} bytes, 40 take {long}");

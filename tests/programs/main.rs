@@ -3,10 +3,10 @@
 mod audition;
 mod bad_input;
 mod demo_faults;
+mod directory;
 mod long_recordings;
 mod measure;
 mod measure_voice;
 mod mix_interview;
 mod options;
-mod place;
 mod real_speech;

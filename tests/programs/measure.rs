@@ -5,7 +5,7 @@ use ebur128::{EbuR128, Mode};
 use std::path::Path;
 
 /// A WAV file as it is on the disk.
-pub(crate) struct Heard {
+pub(crate) struct DecodedWav {
     pub(crate) rate_hz: u32,
     pub(crate) channels: u16,
     pub(crate) bits: u16,
@@ -15,7 +15,7 @@ pub(crate) struct Heard {
 
 /// Levels by `ebur128`.
 #[derive(Debug)]
-pub(crate) struct Measured {
+pub(crate) struct LoudnessReadings {
     pub(crate) integrated_lufs: f64,
     pub(crate) range_lu: f64,
     pub(crate) true_peak_dbtp: f64,
@@ -23,7 +23,7 @@ pub(crate) struct Measured {
 }
 
 /// Reads a file whole.
-pub(crate) fn hear(path: &Path) -> Heard {
+pub(crate) fn decode(path: &Path) -> DecodedWav {
     let mut reader = hound::WavReader::open(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
     let spec = reader.spec();
     let float = spec.sample_format == hound::SampleFormat::Float;
@@ -34,10 +34,10 @@ pub(crate) fn hear(path: &Path) -> Heard {
         let shift = 32 - spec.bits_per_sample;
         reader.samples::<i32>().map(|s| (s.expect("a sample") << shift).to_sample()).collect()
     };
-    Heard { rate_hz: spec.sample_rate, channels: spec.channels, bits: spec.bits_per_sample, float, samples }
+    DecodedWav { rate_hz: spec.sample_rate, channels: spec.channels, bits: spec.bits_per_sample, float, samples }
 }
 
-impl Heard {
+impl DecodedWav {
     pub(crate) fn frames(&self) -> usize {
         self.samples.len() / usize::from(self.channels)
     }
@@ -47,12 +47,12 @@ impl Heard {
         self.samples.iter().skip(index).step_by(self.channels.into()).map(|s| f64::from(*s)).collect()
     }
 
-    pub(crate) fn levels(&self) -> Measured {
+    pub(crate) fn levels(&self) -> LoudnessReadings {
         measure(&self.samples, self.channels, self.rate_hz)
     }
 
     /// Levels as heard in a stereo mix: one channel goes to both sides.
-    pub(crate) fn levels_in_stereo(&self) -> Measured {
+    pub(crate) fn levels_in_stereo(&self) -> LoudnessReadings {
         if self.channels == 2 {
             return self.levels();
         }
@@ -61,12 +61,12 @@ impl Heard {
     }
 }
 
-fn measure(samples: &[f32], channels: u16, rate_hz: u32) -> Measured {
+fn measure(samples: &[f32], channels: u16, rate_hz: u32) -> LoudnessReadings {
     let mut meter = EbuR128::new(channels.into(), rate_hz, Mode::all()).expect("a meter");
     meter.add_frames_f32(samples).expect("whole frames");
     let db = |gain: f64| 20.0 * gain.log10();
     let most = |peak: &dyn Fn(u32) -> f64| (0..u32::from(channels)).map(peak).fold(0.0, f64::max);
-    Measured {
+    LoudnessReadings {
         integrated_lufs: meter.loudness_global().expect("a loudness"),
         range_lu: meter.loudness_range().expect("a range"),
         true_peak_dbtp: db(most(&|c| meter.true_peak(c).expect("a peak"))),

@@ -1,15 +1,15 @@
 //! The measuring program as a person runs it: page, data, drawing, settings file, and what it refuses.
 
-use crate::place::{Place, Ran, program};
+use crate::directory::{ProgramOutput, TestDirectory, program};
 use serde_json::Value;
 use std::fs;
 use std::process::Command;
 use voicechain_examples::settings_file;
 use voicechain_examples::voice_page::data::SCHEMA;
 
-fn run(place: &Place, arguments: &[&str]) -> Ran {
+fn run(directory: &TestDirectory, arguments: &[&str]) -> ProgramOutput {
     let mut command = Command::new(program("measure_voice"));
-    command.args(arguments).current_dir(place.path("."));
+    command.args(arguments).current_dir(directory.path("."));
     command.output().expect("the program starts").into()
 }
 
@@ -24,16 +24,23 @@ fn check(voice: &Value) {
     }
 }
 
-fn json(ran: &Ran) -> Value {
+fn json(ran: &ProgramOutput) -> Value {
     serde_json::from_str(&ran.out).expect("JSON")
 }
 
 #[test]
 fn one_recording_as_page_data_drawing_and_settings() {
-    let place = Place::new();
-    place.voice("anna.wav", 48_000, 12.0, 120.0);
-    let page = run(&place, &["anna.wav"]).done().out;
-    for words in ["anna.wav", "48 kHz, mono, 12 s", "Level", "Ground", "Colour", "Proposed for a spoken voice alone"] {
+    let directory = TestDirectory::new();
+    directory.voice("anna.wav", 48_000, 12.0, 120.0);
+    let page = run(&directory, &["anna.wav"]).done().out;
+    for words in [
+        "anna.wav",
+        "48 kHz, mono, 12 s",
+        "Level",
+        "Background noise",
+        "Tonal balance",
+        "Proposed for a spoken voice alone",
+    ] {
         assert!(page.contains(words), "{words} is missing in:\n{page}");
     }
     assert!(page.lines().all(|line| line.chars().count() <= 100), "{page}");
@@ -41,26 +48,26 @@ fn one_recording_as_page_data_drawing_and_settings() {
     assert_eq!(page.matches("The lowest pitch is").count(), 1, "{page}");
 
     let arguments = ["anna.wav", "--json", "--settings", "anna.toml", "--svg", "anna.svg"];
-    let first = run(&place, &arguments).done();
+    let first = run(&directory, &arguments).done();
     let voice = json(&first);
     check(&voice);
     assert_eq!(voice["format"], 1);
-    let settings = settings_file::read(&place.path("anna.toml")).expect("a settings file");
+    let settings = settings_file::read(&directory.path("anna.toml")).expect("a settings file");
     assert_eq!(voice["proposal"]["settings"], serde_json::to_value(settings).expect("settings"));
-    let drawing = fs::read_to_string(place.path("anna.svg")).expect("a drawing");
+    let drawing = fs::read_to_string(directory.path("anna.svg")).expect("a drawing");
     assert!(drawing.starts_with("<svg xmlns") && drawing.contains("prefers-color-scheme: dark"));
     // The same file gives the same bytes.
-    let again = run(&place, &[&arguments[..], &["--force"]].concat()).done();
+    let again = run(&directory, &[&arguments[..], &["--force"]].concat()).done();
     assert_eq!(first.out, again.out);
-    assert_eq!(drawing, fs::read_to_string(place.path("anna.svg")).expect("a drawing"));
+    assert_eq!(drawing, fs::read_to_string(directory.path("anna.svg")).expect("a drawing"));
 }
 
 #[test]
 fn several_recordings_are_a_list_in_their_order() {
-    let place = Place::new();
-    place.voice("b.wav", 44_100, 4.0, 120.0);
-    place.voice("a.wav", 8_000, 4.0, 200.0);
-    let ran = run(&place, &["b.wav", "a.wav", "--json", "--over-music", "--sung"]).done();
+    let directory = TestDirectory::new();
+    directory.voice("b.wav", 44_100, 4.0, 120.0);
+    directory.voice("a.wav", 8_000, 4.0, 200.0);
+    let ran = run(&directory, &["b.wav", "a.wav", "--json", "--over-music", "--sung"]).done();
     let all = json(&ran);
     let all = all.as_array().expect("a list");
     let files: Vec<&str> = all.iter().filter_map(|voice| voice["file"].as_str()).collect();
@@ -73,29 +80,29 @@ fn several_recordings_are_a_list_in_their_order() {
 
 #[test]
 fn what_is_no_voice_is_said_and_left_alone() {
-    let place = Place::new();
-    place.wav("silent.wav", 48_000, 2, &[0.0; 192_000]);
-    place.voice("short.wav", 48_000, 0.5, 120.0);
-    for (file, subject) in [("silent.wav", "silence"), ("short.wav", "too_short")] {
-        let voice = json(&run(&place, &[file, "--json"]).done());
+    let directory = TestDirectory::new();
+    directory.wav("silent.wav", 48_000, 2, &[0.0; 192_000]);
+    directory.voice("short.wav", 48_000, 0.5, 120.0);
+    for (file, signal_class) in [("silent.wav", "silence"), ("short.wav", "too_short")] {
+        let voice = json(&run(&directory, &[file, "--json"]).done());
         check(&voice);
-        assert_eq!(voice["subject"], subject);
+        assert_eq!(voice["signal_class"], signal_class);
         assert_eq!(voice["proposal"]["evidence"], serde_json::json!([]));
         assert_eq!(voice["proposal"]["settings"]["compressor"]["on"], false);
         let known = voice["validity"]["pitch_hz"] == "known";
         assert_eq!(voice["pitch_hz"].is_null(), !known, "what is not known is null, with the reason");
-        let page = run(&place, &[file]).done().out;
-        assert!(page.contains("not known: ") && page.contains("Nothing: the strip stays at rest"), "{page}");
+        let page = run(&directory, &[file]).done().out;
+        assert!(page.contains("not available: ") && page.contains("Nothing: the strip stays bypassed"), "{page}");
     }
 }
 
 #[test]
 fn what_cannot_be_done_is_refused_and_leaves_nothing_behind() {
-    let place = Place::new();
-    place.voice("good.wav", 48_000, 3.0, 150.0);
-    fs::write(place.path("letter.wav"), "Dear Anna,\nthank you for the recording.\n".repeat(40)).expect("a file");
-    let before = place.names(".");
-    let good = fs::read(place.path("good.wav")).expect("a file");
+    let directory = TestDirectory::new();
+    directory.voice("good.wav", 48_000, 3.0, 150.0);
+    fs::write(directory.path("letter.wav"), "Dear Anna,\nthank you for the recording.\n".repeat(40)).expect("a file");
+    let before = directory.names(".");
+    let good = fs::read(directory.path("good.wav")).expect("a file");
     let cases: [(&[&str], &[&str]); 9] = [
         (&[], &["FILE", "--help"]),
         (&["nobody.wav"], &["nobody.wav", "no such file"]),
@@ -108,37 +115,37 @@ fn what_cannot_be_done_is_refused_and_leaves_nothing_behind() {
         (&["good.wav", "--svg", "no/where.svg"], &["where.svg", "folder does not exist"]),
     ];
     for (arguments, words) in cases {
-        run(&place, arguments).refused(words);
-        assert_eq!(place.names("."), before, "{arguments:?} left something behind");
+        run(&directory, arguments).refused(words);
+        assert_eq!(directory.names("."), before, "{arguments:?} left something behind");
     }
-    assert_eq!(good, fs::read(place.path("good.wav")).expect("a file"));
+    assert_eq!(good, fs::read(directory.path("good.wav")).expect("a file"));
 }
 
 #[test]
 fn the_pitch_that_was_made_is_measured_and_the_proposal_is_ready_to_mix_with() {
-    let place = Place::new();
-    // The murmur has harmonics of its pitch up to 2.5 kHz.
+    let directory = TestDirectory::new();
+    // The synthetic voice has harmonics of its pitch up to 2.5 kHz.
     for (name, rate, pitch) in [("low.wav", 48_000, 130.0), ("high.wav", 44_100, 210.0)] {
-        place.voice(name, rate, 20.0, pitch);
-        let voice = json(&run(&place, &[name, "--json", "--settings", "p.toml", "--force"]).done());
+        directory.voice(name, rate, 20.0, pitch);
+        let voice = json(&run(&directory, &[name, "--json", "--settings", "p.toml", "--force"]).done());
         let median = voice["pitch_hz"]["median"].as_f64().expect("a pitch");
         assert!((median / pitch - 1.0).abs() < 0.03, "{median}");
     }
-    place.run(&["high.wav", "--settings", "p.toml"]).done();
+    directory.run(&["high.wav", "--settings", "p.toml"]).done();
 }
 
-/// A part of a voice and its reason stand where a person looks for them, also where nothing stands out.
+/// A part of a voice and its reason stand where a person looks for them, also where there is no resonance.
 #[test]
 fn clips_are_new_files_for_one_recording() {
-    let place = Place::new();
-    place.voice("anna.wav", 16_000, 6.0, 150.0);
-    place.voice("ben.wav", 16_000, 6.0, 110.0);
-    run(&place, &["anna.wav", "ben.wav", "--audition", "clips"]).refused(&["--audition", "one recording"]);
-    assert!(!place.path("clips").exists());
-    let ran = run(&place, &["anna.wav", "--audition", "clips"]).done();
+    let directory = TestDirectory::new();
+    directory.voice("anna.wav", 16_000, 6.0, 150.0);
+    directory.voice("ben.wav", 16_000, 6.0, 110.0);
+    run(&directory, &["anna.wav", "ben.wav", "--audition", "clips"]).refused(&["--audition", "one recording"]);
+    assert!(!directory.path("clips").exists());
+    let ran = run(&directory, &["anna.wav", "--audition", "clips"]).done();
     assert!(ran.out.contains("Clips to hear"), "{}", ran.out);
-    let voice = json(&run(&place, &["anna.wav", "--json"]).done());
+    let voice = json(&run(&directory, &["anna.wav", "--json"]).done());
     let candidates = voice["resonances"].as_array().map_or(0, Vec::len);
-    let written = if place.path("clips").exists() { place.names("clips").len() } else { 0 };
+    let written = if directory.path("clips").exists() { directory.names("clips").len() } else { 0 };
     assert_eq!(written, 4 * candidates);
 }

@@ -1,13 +1,13 @@
 //! The main job from end to end, judged by what is on the disk.
 
-use crate::measure::{Heard, hear};
-use crate::place::{Place, murmur, speech};
+use crate::directory::{TestDirectory, speech, synthetic_voice};
+use crate::measure::{DecodedWav, decode};
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
 use voicechain_core::propose::carry_over;
-use voicechain_examples::interview::{Choice, Job, Recording, run};
-use voicechain_examples::progress::Quiet;
+use voicechain_examples::interview::{Job, Recording, SettingsSource, run};
+use voicechain_examples::progress::NoProgress;
 use voicechain_examples::settings_file;
 use voicechain_examples::wav_file::WavFormat;
 
@@ -85,7 +85,7 @@ fn check_ledger(report: &Value, voice: usize) {
 pub(crate) fn check_delivery(folder: &Path) -> Value {
     let report = report(folder);
     let of = |pointer: &str| number(&report, pointer);
-    let mix = hear(&folder.join("mix.wav"));
+    let mix = decode(&folder.join("mix.wav"));
     let levels = mix.levels();
     assert_eq!(f64::from(mix.rate_hz), of("/mix/sample_rate_hz"));
     assert_eq!(f64::from(mix.bits), of("/mix/bits"));
@@ -107,7 +107,7 @@ pub(crate) fn check_delivery(folder: &Path) -> Value {
     let mut loudness = Vec::new();
     for voice in 0..count {
         let name = report["voices"][voice]["name"].as_str().expect("a name");
-        let heard = hear(&folder.join(format!("voice-{name}.wav")));
+        let heard = decode(&folder.join(format!("voice-{name}.wav")));
         assert_eq!((heard.rate_hz, heard.bits), (mix.rate_hz, mix.bits));
         let levels = heard.levels_in_stereo();
         let reported = of(&format!("/voices/{voice}/output/integrated_lufs"));
@@ -157,14 +157,14 @@ pub(crate) fn results(voices: &[&str]) -> Vec<String> {
 
 #[test]
 fn the_demo_is_a_finished_interview_and_always_the_same() {
-    let place = Place::new();
-    let ran = place.run(&[]).done();
+    let directory = TestDirectory::new();
+    let ran = directory.run(&[]).done();
     for word in ["host", "guest", "Mix", "asked", "mixed"] {
         assert!(ran.out.contains(word), "'{word}' is missing in the table:\n{}", ran.out);
     }
     assert!(ran.out.lines().all(|line| line.chars().count() <= 100));
-    assert_eq!(place.names("mixed"), results(&["guest", "host"]));
-    let folder = place.path("mixed");
+    assert_eq!(directory.names("mixed"), results(&["guest", "host"]));
+    let folder = directory.path("mixed");
     let report = check_delivery(&folder);
     // The faults that were put in are named, in a scenario.
     assert!(report["demo"]["faults"].as_array().is_some_and(|faults| faults.len() >= 4));
@@ -182,38 +182,38 @@ fn the_demo_is_a_finished_interview_and_always_the_same() {
     // Once more into its own folder: it replaces what it made, and makes the same.
     let before = ["mix.wav", "voice-host.wav", "voice-guest.wav", "settings-host.toml"]
         .map(|name| (name, fs::read(folder.join(name)).expect("a result")));
-    place.run(&[]).done();
+    directory.run(&[]).done();
     for (name, bytes) in before {
         assert!(bytes == fs::read(folder.join(name)).expect("a result"), "{name} differs from the first run's");
     }
-    assert_eq!(place.names("mixed"), results(&["guest", "host"]));
+    assert_eq!(directory.names("mixed"), results(&["guest", "host"]));
 }
 
 #[test]
 fn settings_that_were_written_can_be_given_back() {
-    let place = Place::new();
-    place.voice("anna.wav", 48_000, 4.0, 210.0);
-    place.run(&["anna.wav"]).done();
-    let text = fs::read_to_string(place.path("mixed/settings-anna.toml")).expect("settings");
+    let directory = TestDirectory::new();
+    directory.voice("anna.wav", 48_000, 4.0, 210.0);
+    directory.run(&["anna.wav"]).done();
+    let text = fs::read_to_string(directory.path("mixed/settings-anna.toml")).expect("settings");
     assert!(text.starts_with("format = 1\n"), "{text}");
-    let mix = fs::read(place.path("mixed/mix.wav")).expect("a mix");
-    place.run(&["anna.wav", "--settings", "mixed/settings-anna.toml", "--out", "again"]).done();
-    assert!(mix == fs::read(place.path("again/mix.wav")).expect("a mix"), "the same settings make the same mix");
-    assert_eq!(text, fs::read_to_string(place.path("again/settings-anna.toml")).expect("settings"));
+    let mix = fs::read(directory.path("mixed/mix.wav")).expect("a mix");
+    directory.run(&["anna.wav", "--settings", "mixed/settings-anna.toml", "--out", "again"]).done();
+    assert!(mix == fs::read(directory.path("again/mix.wav")).expect("a mix"), "the same settings make the same mix");
+    assert_eq!(text, fs::read_to_string(directory.path("again/settings-anna.toml")).expect("settings"));
 }
 
 #[test]
 fn the_ledger_stands_in_the_order_that_the_settings_ask_for() {
-    let place = Place::new();
-    place.voice("anna.wav", 48_000, 4.0, 210.0);
-    // Every stage that can be moved changes the level, so that a row in the wrong place leaves the path.
+    let directory = TestDirectory::new();
+    directory.voice("anna.wav", 48_000, 4.0, 210.0);
+    // Every stage that can be moved changes the level, so that a row in the wrong directory leaves the path.
     let settings = "format = 1\norder = [\"tone_eq\", \"compressor\", \"de_esser\", \"corrective_eq\"]\n\
                     [corrective_eq]\nlevel_compensation = false\nbell_2_gain_db = -12.0\n\
                     [tone_eq]\nlevel_compensation = false\nlow_shelf_frequency_hz = 500.0\nlow_shelf_gain_db = 9.0\n\
                     [compressor]\nthreshold_db = -50.0\n";
-    fs::write(place.path("order.toml"), settings).expect("settings");
-    place.run(&["anna.wav", "--settings", "order.toml"]).done();
-    let report = report(&place.path("mixed"));
+    fs::write(directory.path("order.toml"), settings).expect("settings");
+    directory.run(&["anna.wav", "--settings", "order.toml"]).done();
+    let report = report(&directory.path("mixed"));
     let ledger = report["voices"][0]["ledger"].as_array().expect("a ledger");
     let stages: Vec<&str> = ledger.iter().map(|entry| entry["stage"].as_str().expect("a stage")).collect();
     let expected = [
@@ -223,13 +223,13 @@ fn the_ledger_stands_in_the_order_that_the_settings_ask_for() {
     assert_eq!(stages, expected.concat());
 
     // On the page the mark of each row stands where the rows up to it sum to.
-    let page = fs::read_to_string(place.path("mixed/report.html")).expect("a page");
+    let page = fs::read_to_string(directory.path("mixed/report.html")).expect("a page");
     let marks: Vec<f64> = page
         .split("class=\"picture path\"><svg")
         .skip(1)
         .map(|cell| {
             let mark = cell.split_once("class=\"here\" d=\"M").expect("a mark").1;
-            mark.split_once(' ').expect("a place").0.parse().expect("a number")
+            mark.split_once(' ').expect("a directory").0.parse().expect("a number")
         })
         .collect();
     let changes: Vec<f64> = ledger.iter().map(|entry| entry["lu"].as_f64().expect("a number")).collect();
@@ -238,60 +238,60 @@ fn the_ledger_stands_in_the_order_that_the_settings_ask_for() {
     let (low, high) = (sums.iter().copied().fold(0.0, f64::min), sums.iter().copied().fold(0.0, f64::max));
     assert_eq!(marks.len(), sums.len());
     for (mark, sum) in marks.iter().zip(&sums) {
-        let place = marks[0] + (sum - sums[0]) / (high - low) * 136.0;
-        assert!((mark - place).abs() < 1.0, "{marks:?} for {sums:?}");
+        let directory = marks[0] + (sum - sums[0]) / (high - low) * 136.0;
+        assert!((mark - directory).abs() < 1.0, "{marks:?} for {sums:?}");
     }
 }
 
 #[test]
 fn stale_files_of_an_earlier_run_go_and_others_stay() {
-    let place = Place::new();
-    place.voice("anna.wav", 48_000, 3.0, 210.0);
-    place.voice("ben.wav", 48_000, 3.0, 110.0);
-    place.run(&["anna.wav", "ben.wav"]).done();
-    assert_eq!(place.names("mixed"), results(&["anna", "ben"]));
-    fs::write(place.path("mixed/notes.txt"), "mine").expect("a note");
-    place.run(&["ben.wav"]).done();
+    let directory = TestDirectory::new();
+    directory.voice("anna.wav", 48_000, 3.0, 210.0);
+    directory.voice("ben.wav", 48_000, 3.0, 110.0);
+    directory.run(&["anna.wav", "ben.wav"]).done();
+    assert_eq!(directory.names("mixed"), results(&["anna", "ben"]));
+    fs::write(directory.path("mixed/notes.txt"), "mine").expect("a note");
+    directory.run(&["ben.wav"]).done();
     let mut expected = results(&["ben"]);
     expected.push("notes.txt".into());
     expected.sort();
-    assert_eq!(place.names("mixed"), expected);
+    assert_eq!(directory.names("mixed"), expected);
 }
 
 #[test]
 fn what_an_earlier_run_made_can_be_read_but_not_overwritten_while_it_is() {
-    let place = Place::new();
-    place.voice("anna.wav", 48_000, 3.0, 210.0);
-    place.run(&["--host", "anna.wav"]).done();
-    let voice = fs::read(place.path("mixed/voice-host.wav")).expect("a voice");
-    place.run(&["--host", "mixed/voice-host.wav"]).refused(&["voice-host.wav", "overwritten", "--out"]);
-    place.run(&["--host", "mixed/voice-host.wav", "--force"]).refused(&["voice-host.wav", "overwritten"]);
-    place.run(&["--guest", "mixed/voice-host.wav"]).done();
-    assert!(voice == fs::read(place.path("mixed/voice-host.wav")).expect("it is still there"));
+    let directory = TestDirectory::new();
+    directory.voice("anna.wav", 48_000, 3.0, 210.0);
+    directory.run(&["--host", "anna.wav"]).done();
+    let voice = fs::read(directory.path("mixed/voice-host.wav")).expect("a voice");
+    directory.run(&["--host", "mixed/voice-host.wav"]).refused(&["voice-host.wav", "overwritten", "--out"]);
+    directory.run(&["--host", "mixed/voice-host.wav", "--force"]).refused(&["voice-host.wav", "overwritten"]);
+    directory.run(&["--guest", "mixed/voice-host.wav"]).done();
+    assert!(voice == fs::read(directory.path("mixed/voice-host.wav")).expect("it is still there"));
 }
 
 #[test]
 fn other_peoples_files_are_safe_unless_by_force() {
-    let place = Place::new();
-    place.voice("anna.wav", 48_000, 3.0, 210.0);
+    let directory = TestDirectory::new();
+    directory.voice("anna.wav", 48_000, 3.0, 210.0);
     for name in ["mix.wav", "voice-anna.wav", "settings-anna.toml", "report.html", "report.json"] {
-        fs::create_dir_all(place.path("mixed")).expect("a folder");
-        fs::write(place.path("mixed").join(name), "mine").expect("a file");
-        place.run(&["anna.wav"]).refused(&[name, "not from an earlier run", "--out", "--force"]);
-        assert_eq!(place.names("mixed"), [name]);
-        assert_eq!(fs::read_to_string(place.path("mixed").join(name)).expect("it is there"), "mine");
+        fs::create_dir_all(directory.path("mixed")).expect("a folder");
+        fs::write(directory.path("mixed").join(name), "mine").expect("a file");
+        directory.run(&["anna.wav"]).refused(&[name, "not from an earlier run", "--out", "--force"]);
+        assert_eq!(directory.names("mixed"), [name]);
+        assert_eq!(fs::read_to_string(directory.path("mixed").join(name)).expect("it is there"), "mine");
         if name != "report.html" {
-            fs::remove_dir_all(place.path("mixed")).expect("gone");
+            fs::remove_dir_all(directory.path("mixed")).expect("gone");
             continue;
         }
-        place.run(&["anna.wav", "--force"]).done();
-        assert_eq!(place.names("mixed"), results(&["anna"]));
-        check_delivery(&place.path("mixed"));
-        fs::remove_dir_all(place.path("mixed")).expect("gone");
+        directory.run(&["anna.wav", "--force"]).done();
+        assert_eq!(directory.names("mixed"), results(&["anna"]));
+        check_delivery(&directory.path("mixed"));
+        fs::remove_dir_all(directory.path("mixed")).expect("gone");
     }
     // Not even by force: a folder is no file.
-    fs::create_dir_all(place.path("mixed/mix.wav")).expect("a folder");
-    place.run(&["anna.wav", "--force"]).refused(&["mix.wav", "folder"]);
+    fs::create_dir_all(directory.path("mixed/mix.wav")).expect("a folder");
+    directory.run(&["anna.wav", "--force"]).refused(&["mix.wav", "folder"]);
 }
 
 /// Gain and largest deviation of `heard` from `wanted`.
@@ -315,16 +315,18 @@ fn a_voice_is_aligned_to_the_sample_with_its_recording_at_every_rate() {
         (192_000, 44_100, 3.1),
     ];
     for (from, to, seconds) in cases {
-        let place = Place::new();
-        let path = place.voice("anna.wav", from, seconds, 170.0);
+        let directory = TestDirectory::new();
+        let path = directory.voice("anna.wav", from, seconds, 170.0);
         let frames_in = (seconds * f64::from(from)).round();
-        let mut job = Job::new(vec![Recording { name: "anna".into(), path }], place.path("out"));
-        job.choice =
-            Choice::Given { settings: settings_file::from_text(ALL_OFF).expect("settings"), from: "a test".into() };
+        let mut job = Job::new(vec![Recording { name: "anna".into(), path }], directory.path("out"));
+        job.settings_source = SettingsSource::Given {
+            settings: settings_file::from_text(ALL_OFF).expect("settings"),
+            from: "a test".into(),
+        };
         job.delivery.rate_hz = to;
         job.delivery.format = WavFormat::Float32;
-        run(&job, &mut Quiet).expect("the job is done");
-        let heard = hear(&place.path("out/voice-anna.wav"));
+        run(&job, &mut NoProgress).expect("the job is done");
+        let heard = decode(&directory.path("out/voice-anna.wav"));
         assert_eq!(heard.frames() as f64, (frames_in * f64::from(to) / f64::from(from)).round(), "{from} to {to}");
         // The voice is known between the samples, so the right answer is known at the new rate: the same to 60 dB, and a
         // shift by a single sample is worse by far. The ends, where the resampler meets the edge of the recording, aside.
@@ -344,14 +346,15 @@ fn a_voice_is_aligned_to_the_sample_with_its_recording_at_every_rate() {
 
 #[test]
 fn a_click_stays_at_its_sample_through_the_whole_strip() {
-    let place = Place::new();
+    let directory = TestDirectory::new();
     let rate = 48_000;
-    let mut samples: Vec<f64> = (0..4 * rate).map(|n| 0.5 * murmur(n as f64 / f64::from(rate), 120.0)).collect();
+    let mut samples: Vec<f64> =
+        (0..4 * rate).map(|n| 0.5 * synthetic_voice(n as f64 / f64::from(rate), 120.0)).collect();
     let at = 2 * rate as usize + 17;
     samples[at] = 0.9;
-    place.wav("anna.wav", rate, 1, &samples);
-    place.run(&["anna.wav", "--format", "float"]).done();
-    let heard: Vec<f64> = hear(&place.path("mixed/voice-anna.wav")).channel(0);
+    directory.wav("anna.wav", rate, 1, &samples);
+    directory.run(&["anna.wav", "--format", "float"]).done();
+    let heard: Vec<f64> = decode(&directory.path("mixed/voice-anna.wav")).channel(0);
     // The steepest rise is where the click is; high-pass and equalisers turn the phase, but they do not come early.
     let steepest =
         (1..heard.len()).max_by(|a, b| (heard[*a] - heard[a - 1]).abs().total_cmp(&(heard[*b] - heard[b - 1]).abs()));
@@ -362,25 +365,26 @@ fn a_click_stays_at_its_sample_through_the_whole_strip() {
 
 #[test]
 fn the_mix_is_the_sum_of_its_voices() {
-    let place = Place::new();
-    place.voice("anna.wav", 48_000, 4.0, 210.0);
+    let directory = TestDirectory::new();
+    directory.voice("anna.wav", 48_000, 4.0, 210.0);
     // Stereo, and the two sides are different.
     let other: Vec<f64> = (0..3 * 48_000)
         .flat_map(|n| {
             let seconds = f64::from(n) / 48_000.0;
-            [0.6 * murmur(seconds, 95.0), 0.3 * murmur(seconds + 0.2, 95.0)]
+            [0.6 * synthetic_voice(seconds, 95.0), 0.3 * synthetic_voice(seconds + 0.2, 95.0)]
         })
         .collect();
-    place.wav("ben.wav", 48_000, 2, &other);
+    directory.wav("ben.wav", 48_000, 2, &other);
     // So quiet that the programme's limiter rests.
     let quiet = ["anna.wav", "ben.wav", "--format", "float", "--loudness", "-30"];
-    place.run(&quiet).done();
-    let report = check_delivery(&place.path("mixed"));
+    directory.run(&quiet).done();
+    let report = check_delivery(&directory.path("mixed"));
     assert_eq!(number(&report, "/mix/limiter/max_db"), 0.0);
-    let [mix, anna, ben] = ["mix", "voice-anna", "voice-ben"].map(|n| hear(&place.path(&format!("mixed/{n}.wav"))));
+    let [mix, anna, ben] =
+        ["mix", "voice-anna", "voice-ben"].map(|n| decode(&directory.path(&format!("mixed/{n}.wav"))));
     assert_eq!((anna.channels, ben.channels), (1, 2));
     let gain = 10f64.powf(number(&report, "/mix/programme_gain_db") / 20.0);
-    let at = |heard: &Heard, channel: usize, frame: usize| {
+    let at = |heard: &DecodedWav, channel: usize, frame: usize| {
         let channels = usize::from(heard.channels);
         heard.samples.get(frame * channels + channel.min(channels - 1)).map_or(0.0, |s| f64::from(*s))
     };
@@ -394,7 +398,7 @@ fn the_mix_is_the_sum_of_its_voices() {
 }
 
 /// A voice that another measurement of the same length can propose for: 14 s.
-fn long(place: &Place, name: &str, pitch_hz: f64, gain_db: f64, sides: &[f64]) {
+fn long(directory: &TestDirectory, name: &str, pitch_hz: f64, gain_db: f64, sides: &[f64]) {
     let gain = 10f64.powf(gain_db / 20.0);
     let samples: Vec<f64> = (0..14 * 48_000)
         .flat_map(|n| {
@@ -402,19 +406,19 @@ fn long(place: &Place, name: &str, pitch_hz: f64, gain_db: f64, sides: &[f64]) {
             sides.iter().map(move |side| side * sample)
         })
         .collect();
-    place.wav(name, 48_000, sides.len() as u16, &samples);
+    directory.wav(name, 48_000, sides.len() as u16, &samples);
 }
 
 #[test]
 fn voices_12_db_apart_are_delivered_alike_in_one_channel_or_two() {
-    let place = Place::new();
-    long(&place, "mono.wav", 130.0, 0.0, &[1.0]);
-    long(&place, "both.wav", 130.0, -12.0, &[1.0, 1.0]);
-    long(&place, "side.wav", 130.0, -6.0, &[1.0, 0.0]);
-    long(&place, "other.wav", 210.0, -12.0, &[1.0]);
-    place.run(&["mono.wav", "both.wav", "side.wav", "other.wav"]).done();
+    let directory = TestDirectory::new();
+    long(&directory, "mono.wav", 130.0, 0.0, &[1.0]);
+    long(&directory, "both.wav", 130.0, -12.0, &[1.0, 1.0]);
+    long(&directory, "side.wav", 130.0, -6.0, &[1.0, 0.0]);
+    long(&directory, "other.wav", 210.0, -12.0, &[1.0]);
+    directory.run(&["mono.wav", "both.wav", "side.wav", "other.wav"]).done();
     // Delivered within 0.3 LU, by somebody else's meter.
-    let report = check_delivery(&place.path("mixed"));
+    let report = check_delivery(&directory.path("mixed"));
     let of = |voice: usize, key: &str| number(&report, &format!("/voices/{voice}/{key}"));
     assert!(of(0, "input/integrated_lufs") - of(1, "input/integrated_lufs") > 8.0);
     // And behind the strips already, before the balance, where it is the same voice.
@@ -426,14 +430,15 @@ fn voices_12_db_apart_are_delivered_alike_in_one_channel_or_two() {
 
 #[test]
 fn without_settings_each_voice_gets_what_was_measured_for_it_and_why() {
-    let place = Place::new();
-    long(&place, "anna.wav", 210.0, 0.0, &[1.0]);
-    long(&place, "ben.wav", 110.0, -9.0, &[1.0]);
-    let hm: Vec<f64> =
-        (0..3 * 48_000).map(|n| if n < 57_600 { murmur(f64::from(n) / 48_000.0, 150.0) } else { 0.0 }).collect();
-    place.wav("hm.wav", 48_000, 1, &hm);
-    let ran = place.run(&["anna.wav", "ben.wav", "hm.wav"]).done();
-    let report = check_delivery(&place.path("mixed"));
+    let directory = TestDirectory::new();
+    long(&directory, "anna.wav", 210.0, 0.0, &[1.0]);
+    long(&directory, "ben.wav", 110.0, -9.0, &[1.0]);
+    let hm: Vec<f64> = (0..3 * 48_000)
+        .map(|n| if n < 57_600 { synthetic_voice(f64::from(n) / 48_000.0, 150.0) } else { 0.0 })
+        .collect();
+    directory.wav("hm.wav", 48_000, 1, &hm);
+    let ran = directory.run(&["anna.wav", "ben.wav", "hm.wav"]).done();
+    let report = check_delivery(&directory.path("mixed"));
     let mut seen = Vec::new();
     for voice in report["voices"].as_array().expect("voices") {
         for reason in voice["evidence"].as_array().expect("evidence") {
@@ -450,29 +455,29 @@ fn without_settings_each_voice_gets_what_was_measured_for_it_and_why() {
     assert!(pitch("anna").is_some() && pitch("ben").is_some() && pitch("anna") != pitch("ben"), "{seen:?}");
     // A second is no voice to be judged: only its level is set.
     assert_eq!(report["voices"][2]["evidence"], serde_json::json!([]));
-    let rest = settings_file::read(&place.path("mixed/settings-hm.toml")).expect("settings");
+    let rest = settings_file::read(&directory.path("mixed/settings-hm.toml")).expect("settings");
     assert!(!rest.compressor.on && !rest.de_esser.on && !rest.high_pass.on && rest.trim.gain_db != 0.0);
     for words in ["The lowest pitch", "too short to be judged", "proposed from what was measured"] {
         assert!(ran.out.contains(words), "'{words}' is missing in:\n{}", ran.out);
     }
     assert!(ran.out.lines().all(|line| line.chars().count() <= 100), "{}", ran.out);
-    let page = fs::read_to_string(place.path("mixed/report.html")).expect("a page");
+    let page = fs::read_to_string(directory.path("mixed/report.html")).expect("a page");
     assert!(page.contains("The lowest pitch is"));
 }
 
 #[test]
-fn the_hosts_taste_is_carried_over_to_the_guest() {
-    let place = Place::new();
-    long(&place, "h.wav", 210.0, 0.0, &[1.0]);
-    long(&place, "g.wav", 110.0, -9.0, &[1.0]);
+fn the_hosts_changes_are_carried_over_to_the_guest() {
+    let directory = TestDirectory::new();
+    long(&directory, "h.wav", 210.0, 0.0, &[1.0]);
+    long(&directory, "g.wav", 110.0, -9.0, &[1.0]);
     let files = ["--host", "h.wav", "--guest", "g.wav"];
-    let settings = |name: &str| settings_file::read(&place.path(name)).expect("settings");
-    place.run(&files).done();
+    let settings = |name: &str| settings_file::read(&directory.path(name)).expect("settings");
+    directory.run(&files).done();
     let (host, guest) = (settings("mixed/settings-host.toml"), settings("mixed/settings-guest.toml"));
     assert_ne!(host.high_pass, guest.high_pass);
     // Without a change there is no taste.
-    fs::copy(place.path("mixed/settings-host.toml"), place.path("host.toml")).expect("a copy");
-    place.run(&[&files[..], &["--host-settings", "host.toml"]].concat()).done();
+    fs::copy(directory.path("mixed/settings-host.toml"), directory.path("host.toml")).expect("a copy");
+    directory.run(&[&files[..], &["--host-settings", "host.toml"]].concat()).done();
     assert_eq!(settings("mixed/settings-host.toml"), host);
     assert_eq!(settings("mixed/settings-guest.toml"), guest);
     // What the person changed moves the guest's own proposal.
@@ -480,18 +485,20 @@ fn the_hosts_taste_is_carried_over_to_the_guest() {
     changed.tone_eq.bell_gain_db += 1.5;
     changed.high_pass.frequency_hz *= 1.2;
     let text = settings_file::to_text(&changed).expect("a text");
-    fs::write(place.path("host.toml"), text).expect("a file");
+    fs::write(directory.path("host.toml"), text).expect("a file");
     let changed = settings("host.toml");
-    let ran = place.run(&[&files[..], &["--host-settings", "host.toml"]].concat()).done();
+    let ran = directory.run(&[&files[..], &["--host-settings", "host.toml"]].concat()).done();
     assert_eq!(settings("mixed/settings-host.toml"), changed);
     let carried = settings("mixed/settings-guest.toml");
     assert_eq!(carried, carry_over(&changed, &host, &guest));
     assert!((carried.tone_eq.bell_gain_db - guest.tone_eq.bell_gain_db - 1.5).abs() < 1e-9);
     assert!((carried.high_pass.frequency_hz / guest.high_pass.frequency_hz - 1.2).abs() < 0.03);
-    assert!(ran.out.contains("the host’s taste"), "{}", ran.out);
-    check_delivery(&place.path("mixed"));
+    assert!(ran.out.contains("the host’s changes"), "{}", ran.out);
+    check_delivery(&directory.path("mixed"));
     // Nobody is the host; or two that exclude each other.
-    place.run(&["h.wav", "g.wav", "--host-settings", "host.toml"]).refused(&["--host-settings", "--host"]);
-    place.run(&[&files[..], &["--host-settings", "host.toml", "--start", "sung-alone"]].concat()).refused(&["--start"]);
-    place.run(&[&files[..], &["--host-settings", "no.toml"]].concat()).refused(&["no.toml", "no such file"]);
+    directory.run(&["h.wav", "g.wav", "--host-settings", "host.toml"]).refused(&["--host-settings", "--host"]);
+    directory
+        .run(&[&files[..], &["--host-settings", "host.toml", "--starting-point", "sung-alone"]].concat())
+        .refused(&["--starting-point"]);
+    directory.run(&[&files[..], &["--host-settings", "no.toml"]].concat()).refused(&["no.toml", "no such file"]);
 }

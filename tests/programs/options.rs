@@ -1,8 +1,8 @@
 //! What can be asked for, and what is only worth a warning.
 
-use crate::measure::hear;
+use crate::directory::{TestDirectory, synthetic_voice};
+use crate::measure::decode;
 use crate::mix_interview::{check_delivery, number, report, results};
-use crate::place::{Place, murmur};
 use serde_json::Value;
 use std::fs;
 
@@ -22,15 +22,15 @@ fn warnings(report: &Value) -> Vec<String> {
 
 #[test]
 fn host_guest_and_plain_paths_go_together() {
-    let place = Place::new();
-    place.voice("a.wav", 48_000, 4.0, 110.0);
-    place.voice("b.wav", 44_100, 4.0, 200.0);
-    place.voice("Étude 3 (final).wav", 48_000, 4.0, 150.0);
+    let directory = TestDirectory::new();
+    directory.voice("a.wav", 48_000, 4.0, 110.0);
+    directory.voice("b.wav", 44_100, 4.0, 200.0);
+    directory.voice("Étude 3 (final).wav", 48_000, 4.0, 150.0);
     let given = ["Étude 3 (final).wav", "--guest", "b.wav", "--host", "a.wav", "--out", "new/deep"];
-    let ran = place.run(&[&given[..], &["--start", "spoken-close"]].concat()).done();
+    let ran = directory.run(&[&given[..], &["--starting-point", "spoken-close"]].concat()).done();
     let voices = ["host", "guest", "étude-3-final"];
-    assert_eq!(place.names("new/deep"), results(&voices));
-    let report = check_delivery(&place.path("new/deep"));
+    assert_eq!(directory.names("new/deep"), results(&voices));
+    let report = check_delivery(&directory.path("new/deep"));
     let names: Vec<&Value> = report["voices"].as_array().expect("voices").iter().map(|v| &v["name"]).collect();
     assert_eq!(names, voices);
     assert_eq!(report["voices"][2]["file"], "Étude 3 (final).wav");
@@ -40,19 +40,19 @@ fn host_guest_and_plain_paths_go_together() {
 
 #[test]
 fn the_same_name_twice_is_numbered() {
-    let place = Place::new();
-    fs::create_dir(place.path("monday")).expect("a folder");
-    fs::create_dir(place.path("friday")).expect("a folder");
-    place.voice("monday/take.wav", 48_000, 3.0, 110.0);
-    place.voice("friday/take.wav", 48_000, 3.0, 200.0);
-    place.run(&["monday/take.wav", "friday/take.wav"]).done();
-    assert_eq!(place.names("mixed"), results(&["take", "take-2"]));
+    let directory = TestDirectory::new();
+    fs::create_dir(directory.path("monday")).expect("a folder");
+    fs::create_dir(directory.path("friday")).expect("a folder");
+    directory.voice("monday/take.wav", 48_000, 3.0, 110.0);
+    directory.voice("friday/take.wav", 48_000, 3.0, 200.0);
+    directory.run(&["monday/take.wav", "friday/take.wav"]).done();
+    assert_eq!(directory.names("mixed"), results(&["take", "take-2"]));
 }
 
 #[test]
 fn published_targets_set_loudness_and_ceiling_and_explicit_options_win() {
-    let place = Place::new();
-    place.voice("anna.wav", 48_000, 4.0, 210.0);
+    let directory = TestDirectory::new();
+    directory.voice("anna.wav", 48_000, 4.0, 210.0);
     // EBU R 128 (2023), ATSC A/85:2013, AES77-2023 for speech: DESIGN 8.
     let cases: [(&[&str], f64, f64); 6] = [
         (&["--target", "ebu-r128"], -23.0, -1.0),
@@ -63,8 +63,8 @@ fn published_targets_set_loudness_and_ceiling_and_explicit_options_win() {
         (&["--loudness", "-14.5", "--ceiling", "-6"], -14.5, -6.0),
     ];
     for (options, loudness, ceiling) in cases {
-        place.run(&[&["anna.wav"], options].concat()).done();
-        let report = check_delivery(&place.path("mixed"));
+        directory.run(&[&["anna.wav"], options].concat()).done();
+        let report = check_delivery(&directory.path("mixed"));
         assert_eq!(number(&report, "/target/integrated_lufs"), loudness, "{options:?}");
         assert_eq!(number(&report, "/target/ceiling_dbtp"), ceiling, "{options:?}");
         assert_eq!(report["target"]["name"].is_string(), options[0] == "--target" && options.len() == 2);
@@ -73,14 +73,14 @@ fn published_targets_set_loudness_and_ceiling_and_explicit_options_win() {
 
 #[test]
 fn formats_and_rates_are_as_asked() {
-    let place = Place::new();
-    place.voice("anna.wav", 48_000, 3.0, 210.0);
+    let directory = TestDirectory::new();
+    directory.voice("anna.wav", 48_000, 3.0, 210.0);
     for (format, bits, float) in [("16", 16, false), ("24", 24, false), ("float", 32, true)] {
         for rate in [44_100, 48_000] {
-            place.run(&["anna.wav", "--format", format, "--rate", &rate.to_string()]).done();
-            check_delivery(&place.path("mixed"));
+            directory.run(&["anna.wav", "--format", format, "--rate", &rate.to_string()]).done();
+            check_delivery(&directory.path("mixed"));
             for name in ["mix", "voice-anna"] {
-                let heard = hear(&place.path(&format!("mixed/{name}.wav")));
+                let heard = decode(&directory.path(&format!("mixed/{name}.wav")));
                 assert_eq!((heard.bits, heard.float, heard.rate_hz), (bits, float, rate));
             }
         }
@@ -89,13 +89,13 @@ fn formats_and_rates_are_as_asked() {
 
 #[test]
 fn starting_points_are_different() {
-    let place = Place::new();
-    place.voice("anna.wav", 48_000, 3.0, 210.0);
+    let directory = TestDirectory::new();
+    directory.voice("anna.wav", 48_000, 3.0, 210.0);
     let mut seen: Vec<String> = Vec::new();
     for start in ["spoken-close", "spoken-live-room", "remote-call", "sung-alone", "sung-in-mix"] {
-        place.run(&["anna.wav", "--start", start]).done();
-        check_delivery(&place.path("mixed"));
-        let settings = fs::read_to_string(place.path("mixed/settings-anna.toml")).expect("settings");
+        directory.run(&["anna.wav", "--starting-point", start]).done();
+        check_delivery(&directory.path("mixed"));
+        let settings = fs::read_to_string(directory.path("mixed/settings-anna.toml")).expect("settings");
         assert!(!seen.contains(&settings), "{start} is like another");
         seen.push(settings);
     }
@@ -103,21 +103,21 @@ fn starting_points_are_different() {
 
 #[test]
 fn rates_channels_and_lengths_may_differ_and_the_odd_ones_are_named() {
-    let place = Place::new();
-    place.voice("telephone.wav", 8_000, 9.0, 130.0);
-    place.voice("old.wav", 22_050, 5.0, 140.0);
+    let directory = TestDirectory::new();
+    directory.voice("telephone.wav", 8_000, 9.0, 130.0);
+    directory.voice("old.wav", 22_050, 5.0, 140.0);
     let stereo: Vec<f64> = (0..5 * 44_100)
         .flat_map(|n| {
             let seconds = f64::from(n) / 44_100.0;
-            [murmur(seconds, 180.0), 0.7 * murmur(seconds, 180.0)]
+            [synthetic_voice(seconds, 180.0), 0.7 * synthetic_voice(seconds, 180.0)]
         })
         .collect();
-    place.wav("disc.wav", 44_100, 2, &stereo);
-    place.voice("fine.wav", 96_000, 5.0, 100.0);
-    place.voice("finer.wav", 192_000, 4.0, 230.0);
+    directory.wav("disc.wav", 44_100, 2, &stereo);
+    directory.voice("fine.wav", 96_000, 5.0, 100.0);
+    directory.voice("finer.wav", 192_000, 4.0, 230.0);
     let files = ["telephone.wav", "old.wav", "disc.wav", "fine.wav", "finer.wav"];
-    let ran = place.run(&[&files[..], &["--start", "spoken-close"]].concat()).done();
-    let report = check_delivery(&place.path("mixed"));
+    let ran = directory.run(&[&files[..], &["--starting-point", "spoken-close"]].concat()).done();
+    let report = check_delivery(&directory.path("mixed"));
     let all = warnings(&report);
     assert!(all.iter().any(|w| w.starts_with("telephone: ") && w.contains("8000 Hz")), "{all:?}");
     assert!(all.iter().any(|w| w.starts_with("old: ") && w.contains("22050 Hz")), "{all:?}");
@@ -126,28 +126,28 @@ fn rates_channels_and_lengths_may_differ_and_the_odd_ones_are_named() {
     assert_eq!(ran.out.matches("warning: ").count(), 3, "{}", ran.out);
     assert_eq!(number(&report, "/mix/duration_s"), 9.0);
     let channels: Vec<u16> = ["telephone", "old", "disc", "fine", "finer"]
-        .map(|name| hear(&place.path(&format!("mixed/voice-{name}.wav"))).channels)
+        .map(|name| decode(&directory.path(&format!("mixed/voice-{name}.wav"))).channels)
         .to_vec();
     assert_eq!(channels, [1, 1, 2, 1, 1]);
 }
 
 #[test]
 fn a_clipped_recording_is_named_and_the_job_goes_on() {
-    let place = Place::new();
+    let directory = TestDirectory::new();
     let samples: Vec<f64> =
-        (0..4 * 48_000).map(|n| (6.0 * murmur(f64::from(n) / 48_000.0, 110.0)).clamp(-1.0, 1.0)).collect();
-    place.wav("loud.wav", 48_000, 1, &samples);
-    let ran = place.run(&["loud.wav"]).done();
+        (0..4 * 48_000).map(|n| (6.0 * synthetic_voice(f64::from(n) / 48_000.0, 110.0)).clamp(-1.0, 1.0)).collect();
+    directory.wav("loud.wav", 48_000, 1, &samples);
+    let ran = directory.run(&["loud.wav"]).done();
     assert!(ran.out.contains("warning: loud: clipped"), "{}", ran.out);
-    let all = warnings(&report(&place.path("mixed")));
+    let all = warnings(&report(&directory.path("mixed")));
     // Once, though the file and the profile both know of it.
     assert_eq!(all.iter().filter(|w| w.contains("clipped")).count(), 1, "{all:?}");
 }
 
 #[test]
 fn help_tells_every_option_and_the_version_of_nothing_else() {
-    let place = Place::new();
-    let help = place.run(&["--help"]).done().out;
+    let directory = TestDirectory::new();
+    let help = directory.run(&["--help"]).done().out;
     for option in [
         "--host",
         "--guest",
@@ -158,7 +158,7 @@ fn help_tells_every_option_and_the_version_of_nothing_else() {
         "--ceiling",
         "--rate",
         "--format",
-        "--start",
+        "--starting-point",
         "--settings",
         "--host-settings",
         "--over-music",
@@ -166,5 +166,5 @@ fn help_tells_every_option_and_the_version_of_nothing_else() {
     ] {
         assert!(help.contains(option), "{option} is missing");
     }
-    assert_eq!(place.names("."), [""; 0]);
+    assert_eq!(directory.names("."), [""; 0]);
 }

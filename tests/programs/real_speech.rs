@@ -1,8 +1,8 @@
 //! The job on recorded people: two actors of a Dutch radio-play-like game, some 60 s of each.
 
-use crate::measure::{Heard, hear};
+use crate::directory::TestDirectory;
+use crate::measure::{DecodedWav, decode};
 use crate::mix_interview::{check_delivery, number};
-use crate::place::Place;
 use ebur128::{EbuR128, Mode};
 use serde_json::Value;
 use std::fs;
@@ -40,7 +40,7 @@ fn lines(lead: &str) -> Vec<PathBuf> {
 
 /// A minute of one lead's lines, with short pauses between them. Every `nth` line is taken, so that it is from many
 /// scenes.
-fn minute(place: &Place, name: &str, lead: &str, nth: usize) {
+fn minute(directory: &TestDirectory, name: &str, lead: &str, nth: usize) {
     let mut samples: Vec<f64> = Vec::new();
     let mut chunk = Vec::new();
     let rate_hz = 22_050;
@@ -60,11 +60,11 @@ fn minute(place: &Place, name: &str, lead: &str, nth: usize) {
     assert!(samples.len() > 55 * rate_hz as usize);
     // The coding of these lossy files passes full scale here and there; nothing is to be clipped on the way.
     samples.iter_mut().for_each(|s| *s *= 0.5);
-    place.wav(name, rate_hz, 1, &samples);
+    directory.wav(name, rate_hz, 1, &samples);
 }
 
 /// How far the momentary loudness of a voice lies apart while it speaks: between the loudest and the quietest tenth, LU.
-fn spread(heard: &Heard) -> f64 {
+fn spread(heard: &DecodedWav) -> f64 {
     let step = heard.rate_hz as usize / 10 * usize::from(heard.channels);
     let mut meter = EbuR128::new(heard.channels.into(), heard.rate_hz, Mode::I | Mode::M).expect("a meter");
     let mut momentary = Vec::new();
@@ -82,13 +82,13 @@ fn spread(heard: &Heard) -> f64 {
 #[test]
 #[ignore = "needs recordings: tests/run fetches them"]
 fn two_actors_become_an_interview() {
-    let place = Place::new();
-    minute(&place, "host.wav", "m", 23);
-    minute(&place, "guest.wav", "v", 23);
-    let ran = place.run(&["--host", "host.wav", "--guest", "guest.wav"]).done();
+    let directory = TestDirectory::new();
+    minute(&directory, "host.wav", "m", 23);
+    minute(&directory, "guest.wav", "v", 23);
+    let ran = directory.run(&["--host", "host.wav", "--guest", "guest.wav"]).done();
     println!("{}", ran.out);
     // On target, under the ceiling, balanced, by somebody else's meter.
-    let report = check_delivery(&place.path("mixed"));
+    let report = check_delivery(&directory.path("mixed"));
     for (index, name) in ["host", "guest"].into_iter().enumerate() {
         let of = |key: &str| number(&report, &format!("/voices/{index}/{key}"));
         let ledger = &report["voices"][index]["ledger"];
@@ -97,7 +97,8 @@ fn two_actors_become_an_interview() {
             let entry = entries.iter().find(|e| e["stage"] == stage).expect("the stage");
             entry["lu"].as_f64().expect("a number")
         };
-        let [before, after] = ["", "mixed/voice-"].map(|at| spread(&hear(&place.path(&format!("{at}{name}.wav")))));
+        let [before, after] =
+            ["", "mixed/voice-"].map(|at| spread(&decode(&directory.path(&format!("{at}{name}.wav")))));
         let [high_pass, corrective, de_esser, compressor, tone] =
             ["high_pass", "corrective_eq", "de_esser", "compressor", "tone_eq"].map(lu);
         println!("{name}: ledger {ledger}, spread {before:.2} to {after:.2} LU");

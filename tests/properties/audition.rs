@@ -1,4 +1,4 @@
-//! Listening to a part: a band alone, or what a cut would take away.
+//! Monitoring to a part: a band alone, or what a cut would take away.
 
 use crate::rate;
 use approx::assert_abs_diff_eq;
@@ -6,16 +6,16 @@ use voicechain_core::StripSettings;
 use voicechain_core::measure::profile::Resonance;
 use voicechain_core::propose::{TrialBell, trial_bell};
 use voicechain_core::settings::CorrectiveEqSettings;
-use voicechain_core::strip::{Audition, Listening, Part, Way};
+use voicechain_core::strip::{Audition, AuditionBand, MonitorMode, Monitoring};
 use voicechain_tests::signals::{db, mono, phrases, pinkish, sine, unequal};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::{first_difference, peak, run, run_split, strip};
 
-const BAND: Part = Part::Band { frequency_hz: 640.0, q: 2.0 };
-const CUT: Part = Part::Cut { frequency_hz: 640.0, gain_db: -6.0, q: 2.0 };
+const BAND: AuditionBand = AuditionBand::BandPass { frequency_hz: 640.0, q: 2.0 };
+const CUT: AuditionBand = AuditionBand::BellCut { frequency_hz: 640.0, gain_db: -6.0, q: 2.0 };
 
 /// The gain of a part for a tone, dB, once it has settled.
-fn gain_db(part: Part, hz: f64, rate_hz: f64) -> f64 {
+fn gain_db(part: AuditionBand, hz: f64, rate_hz: f64) -> f64 {
     let tone = mono(&sine(hz, -12.0, rate_hz, rate_hz as usize));
     let mut heard = tone.clone();
     Audition::new(part, rate(rate_hz)).run(&mut heard);
@@ -72,7 +72,7 @@ fn what_a_cut_takes_and_what_it_leaves_are_the_whole() {
 }
 
 #[test]
-fn the_strip_plays_a_part_of_the_recording_and_goes_back() {
+fn audition_plays_a_band_of_the_recording_and_returns() {
     let rate = rate(48_000.0);
     let signal = mono(&phrases(-26.0, 48_000.0, 4.0, 8));
     let mut settings = StripSettings::default();
@@ -91,7 +91,7 @@ fn the_strip_plays_a_part_of_the_recording_and_goes_back() {
     let off = band[after..].iter().zip(&expected[after - latency..]).map(|(x, y)| (x[0] - y[0]).abs());
     assert!(off.fold(0.0, f32::max) < 1e-6);
     // Nothing but what is heard is changed: ledger, meters, and the sound after it.
-    a.set_audition(Part::Whole);
+    a.set_audition(AuditionBand::Full);
     let back = run(&mut a, &signal);
     run(&mut b, &signal);
     let other = run(&mut b, &signal);
@@ -102,22 +102,22 @@ fn the_strip_plays_a_part_of_the_recording_and_goes_back() {
 }
 
 #[test]
-fn any_split_gives_the_same_part_and_the_whole_is_the_input_bit_for_bit() {
+fn any_split_gives_the_same_audition_and_full_is_the_input_bit_for_bit() {
     let rate = rate(44_100.0);
     let signal = unequal(&phrases(-26.0, 44_100.0, 2.0, 2));
     let acts = [
         (0, BAND),
         (1_000, CUT),
-        (1_201, Part::Whole),
+        (1_201, AuditionBand::Full),
         (1_300, BAND),
-        (9_000, Part::Whole),
-        (9_442, Part::Band { frequency_hz: 300.0, q: 1.0 }),
-        (30_000, Part::Whole),
+        (9_000, AuditionBand::Full),
+        (9_442, AuditionBand::BandPass { frequency_hz: 300.0, q: 1.0 }),
+        (30_000, AuditionBand::Full),
     ];
-    let play = |most: usize, listening: Listening| {
+    let play = |most: usize, monitoring: Monitoring| {
         let mut random = Noise::new(most as u64);
         let mut strip = strip::<2>(&StripSettings::default(), rate);
-        strip.set_listening(listening);
+        strip.set_monitoring(monitoring);
         let mut out = Vec::new();
         for (k, &(at, part)) in acts.iter().enumerate() {
             strip.set_audition(part);
@@ -126,14 +126,14 @@ fn any_split_gives_the_same_part_and_the_whole_is_the_input_bit_for_bit() {
         }
         (out, strip.latency() as usize)
     };
-    for way in [Way::Processed, Way::Unprocessed, Way::Removed] {
-        for matched in [false, true] {
-            let (first, latency) = play(100_000, Listening { way, matched });
+    for mode in [MonitorMode::Processed, MonitorMode::Unprocessed, MonitorMode::Removed] {
+        for loudness_matched in [false, true] {
+            let (first, latency) = play(100_000, Monitoring { mode, loudness_matched });
             for most in [1, 37, 500] {
-                let (other, _) = play(most, Listening { way, matched });
-                assert_eq!(first_difference(&first, &other), None, "{way:?}, blocks of up to {most}");
+                let (other, _) = play(most, Monitoring { mode, loudness_matched });
+                assert_eq!(first_difference(&first, &other), None, "{mode:?}, blocks of up to {most}");
             }
-            if way == Way::Unprocessed && !matched {
+            if mode == MonitorMode::Unprocessed && !loudness_matched {
                 let end = signal.len() - latency;
                 assert_eq!(first_difference(&first[31_000 + latency..], &signal[31_000..end]), None);
             }
@@ -142,7 +142,7 @@ fn any_split_gives_the_same_part_and_the_whole_is_the_input_bit_for_bit() {
 }
 
 #[test]
-fn choosing_a_part_does_not_click() {
+fn choosing_an_audition_band_does_not_click() {
     // The second difference of a tone of 997 Hz is small; that of a click is not.
     let bend = |out: &[[f32; 1]]| {
         out.windows(3).map(|w| f64::from(w[0][0] - 2.0 * w[1][0] + w[2][0]).abs()).fold(0.0, f64::max)
@@ -150,11 +150,11 @@ fn choosing_a_part_does_not_click() {
     let tone = mono(&sine(997.0, -20.0, 48_000.0, 48_000));
     let rest = bend(&tone);
     let parts = [
-        Part::Whole,
+        AuditionBand::Full,
         BAND,
         CUT,
-        Part::Band { frequency_hz: 4_000.0, q: 12.0 },
-        Part::Band { frequency_hz: 60.0, q: 0.7 },
+        AuditionBand::BandPass { frequency_hz: 4_000.0, q: 12.0 },
+        AuditionBand::BandPass { frequency_hz: 60.0, q: 0.7 },
     ];
     let (mut worst, mut hard) = (0.0f64, 0.0f64);
     for from in parts {
@@ -163,7 +163,7 @@ fn choosing_a_part_does_not_click() {
             let mut out = tone.clone();
             audition.run(&mut out[..24_000]);
             audition.set(to);
-            // Another choice while the first is under way.
+            // Another choice while the first is under mode.
             audition.run(&mut out[24_000..24_200]);
             audition.set(from);
             audition.run(&mut out[24_200..24_300]);
@@ -182,7 +182,7 @@ fn choosing_a_part_does_not_click() {
 }
 
 #[test]
-fn a_candidate_is_heard_by_its_own_numbers_and_nonsense_is_survived() {
+fn a_resonance_is_auditioned_by_its_own_numbers_and_invalid_bands_are_survived() {
     let candidate = |prominence_db, confidence| Resonance { frequency_hz: 500.0, prominence_db, q: 1.5, confidence };
     // Sure: what the proposal cuts, 0.7 of what exceeds 4 dB. Unsure: at least 3 dB, so that it can be heard.
     let TrialBell { frequency_hz, gain_db, q } = trial_bell(&candidate(9.0, 0.9));
@@ -192,9 +192,9 @@ fn a_candidate_is_heard_by_its_own_numbers_and_nonsense_is_survived() {
     let signal = mono(&pinkish(-20.0, 4_800, 5));
     for bad in [0.0, -1.0, 1e300, f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
         for part in [
-            Part::Band { frequency_hz: bad, q: 1.0 },
-            Part::Band { frequency_hz: 7_900.0, q: bad },
-            Part::Cut { frequency_hz: 500.0, gain_db: bad, q: bad },
+            AuditionBand::BandPass { frequency_hz: bad, q: 1.0 },
+            AuditionBand::BandPass { frequency_hz: 7_900.0, q: bad },
+            AuditionBand::BellCut { frequency_hz: 500.0, gain_db: bad, q: bad },
         ] {
             for hz in [8_000.0, 192_000.0] {
                 let mut out = signal.clone();

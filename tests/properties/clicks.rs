@@ -1,8 +1,8 @@
 //! No clicks: whatever is changed while sound plays, the output bends no more than the bound says.
 
 use crate::rate;
-use voicechain_core::settings::{self, Middle};
-use voicechain_core::strip::{Listening, Way};
+use voicechain_core::settings::{self, ReorderableStage};
+use voicechain_core::strip::{MonitorMode, Monitoring};
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::signals::{mono, pinkish, sine};
 use voicechain_tests::strips::{coefs, peak, run, strip};
@@ -11,12 +11,12 @@ const HZ: f64 = 48_000.0;
 
 /// Largest second difference, relative to the largest sample nearby, after the strip's own sound has been taken out: a
 /// tone of 997 Hz bends by (2 pi 997 / 48000)^2 = 0.017 of its amplitude.
-fn bend(out: &[[f32; 1]]) -> f64 {
+fn max_second_difference(out: &[[f32; 1]]) -> f64 {
     out.windows(3).map(|w| f64::from(w[0][0] - 2.0 * w[1][0] + w[2][0]).abs()).fold(0.0, f64::max)
 }
 
 /// Settings in which every stage works on a tone of -20 dB.
-fn working() -> StripSettings {
+fn active_settings() -> StripSettings {
     let mut s = StripSettings::default();
     s.corrective_eq.bell_1_gain_db = -4.0;
     s.corrective_eq.bell_2_gain_db = 3.0;
@@ -42,17 +42,17 @@ fn compare(signal: &[[f32; 1]], change: &dyn Fn(&mut Strip<1>), from: &StripSett
     moving.extend(run(&mut b, &signal[AT..]));
     let settled: Vec<[f32; 1]> = {
         let mut c: Box<Strip<1>> = strip(to, rate);
-        c.set_listening(b.listening());
+        c.set_monitoring(b.monitoring());
         run(&mut c, signal)
     };
     let window = AT - 100..AT + 4_000;
-    let at_rest = bend(&still[window.clone()]).max(bend(&settled[window.clone()]));
+    let at_rest = max_second_difference(&still[window.clone()]).max(max_second_difference(&settled[window.clone()]));
     // Dynamics need time: until they have acted the sound may be louder than on both sides, and bends as much more.
     let loudest = peak(&still[window.clone()]).max(peak(&settled[window.clone()]));
     let at_rest = at_rest * (peak(&moving[window.clone()]) / loudest).max(1.0);
     let mut swapped = still[..AT].to_vec();
     swapped.extend(&settled[AT..]);
-    [bend(&moving[window.clone()]) / at_rest, bend(&swapped[window]) / at_rest]
+    [max_second_difference(&moving[window.clone()]) / at_rest, max_second_difference(&swapped[window]) / at_rest]
 }
 
 #[test]
@@ -74,20 +74,27 @@ fn no_clicks() {
     for (which, signal) in [&tone, &noise].into_iter().enumerate() {
         for info in settings::rows() {
             for (from, to) in [(info.min, info.max), (info.max, info.min)] {
-                let (mut a, mut b) = (working(), working());
+                let (mut a, mut b) = (active_settings(), active_settings());
                 a.set(info.id, from).expect("an end");
                 b.set(info.id, to).expect("an end");
                 let found = compare(signal, &|s| s.set(&coefs(&b, rate(HZ))), &a, &b);
                 note(found, which, format!("{} from {from} to {to}", info.id));
             }
         }
-        let a = working();
-        let b =
-            StripSettings { order: [Middle::ToneEq, Middle::Compressor, Middle::DeEsser, Middle::CorrectiveEq], ..a };
+        let a = active_settings();
+        let b = StripSettings {
+            order: [
+                ReorderableStage::ToneEq,
+                ReorderableStage::Compressor,
+                ReorderableStage::DeEsser,
+                ReorderableStage::CorrectiveEq,
+            ],
+            ..a
+        };
         note(compare(signal, &|s| s.set(&coefs(&b, rate(HZ))), &a, &b), which, "order".into());
-        for way in [Way::Unprocessed, Way::Removed] {
-            let change = |s: &mut Strip<1>| s.set_listening(Listening { way, matched: false });
-            note(compare(signal, &change, &a, &a), which, format!("{way:?}"));
+        for mode in [MonitorMode::Unprocessed, MonitorMode::Removed] {
+            let change = |s: &mut Strip<1>| s.set_monitoring(Monitoring { mode, loudness_matched: false });
+            note(compare(signal, &change, &a, &a), which, format!("{mode:?}"));
         }
     }
     println!("worst: {worst:?}; hard swap: {hard:.1}");

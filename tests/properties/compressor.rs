@@ -18,8 +18,8 @@ fn plain() -> CompressorSettings {
         knee_db: 0.0,
         attack_ms: 1.0,
         release_ms: 100.0,
-        program_dependent: false,
-        detector_high_pass_hz: 20.0,
+        auto_release: false,
+        side_chain_high_pass_hz: 20.0,
         ..CompressorSettings::default()
     }
 }
@@ -127,10 +127,10 @@ fn automatic_make_up_follows_the_curve() {
 }
 
 #[test]
-fn what_lies_below_the_detector_high_pass_does_not_drive() {
+fn what_lies_below_the_side_chain_high_pass_does_not_drive() {
     // 30 Hz under a second-order Butterworth high-pass at 400 Hz: 45 dB down (closed form 1/(1 + (f0/f)^4)).
     let frames = mono(&sine(30.0, 0.0, HZ, 96_000));
-    let deaf = CompressorSettings { detector_high_pass_hz: 400.0, ..plain() };
+    let deaf = CompressorSettings { side_chain_high_pass_hz: 400.0, ..plain() };
     let out = through(&deaf, &frames);
     assert_eq!(first_difference(&out[48_000..], &frames[48_000..]), None);
     let out = through(&plain(), &frames);
@@ -140,7 +140,7 @@ fn what_lies_below_the_detector_high_pass_does_not_drive() {
 }
 
 #[test]
-fn a_program_dependent_release_shortens_after_spikes_only() {
+fn auto_release_shortens_after_transients_only() {
     // Time from the end of a level until the reduction is within 4 dB of rest, samples.
     let release = |settings: &CompressorSettings, before: &[f64]| {
         let quiet = alternating(-40.0, 96_000);
@@ -151,18 +151,18 @@ fn a_program_dependent_release_shortens_after_spikes_only() {
         fallen as f64 / HZ * 1e3
     };
     let set = plain();
-    let free = CompressorSettings { program_dependent: true, ..plain() };
+    let free = CompressorSettings { auto_release: true, ..plain() };
     let steady = alternating(-10.0, 48_000);
-    // 4 ms of full level after half a second of very little: a spike.
-    let mut spike = alternating(-60.0, 24_000);
-    spike.extend(alternating(-4.0, 192));
+    // 4 ms of full level after half a second of very little: a transient.
+    let mut transient = alternating(-60.0, 24_000);
+    transient.extend(alternating(-4.0, 192));
     let (steady_set, steady_free) = (release(&set, &steady), release(&free, &steady));
-    let (spike_set, spike_free) = (release(&set, &spike), release(&free, &spike));
+    let (transient_set, transient_free) = (release(&set, &transient), release(&free, &transient));
     assert_abs_diff_eq!(steady_set, steady_free, epsilon = 0.5);
     assert_abs_diff_eq!(steady_set, 100.0, epsilon = 4.0);
-    assert!(spike_free < 0.4 * spike_set, "spike: {spike_set} ms set, {spike_free} ms free");
+    assert!(transient_free < 0.4 * transient_set, "transient: {transient_set} ms set, {transient_free} ms free");
     // A quarter of the set release is the shortest; the attack of 1 ms adds to it (decoupled).
-    assert!(spike_free > 24.0, "{spike_free}");
+    assert!(transient_free > 24.0, "{transient_free}");
     // Never longer than set, whatever plays.
     for seed in 0..6 {
         let frames = mono(

@@ -3,7 +3,7 @@
 use crate::rate;
 use approx::{abs_diff_eq, assert_abs_diff_eq};
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::{DeEsserSettings, Reach};
+use voicechain_core::settings::{DeEsserMode, DeEsserSettings};
 use voicechain_core::stages::{DeEsser, Processor, Stage};
 use voicechain_tests::signals::{buzz, channel, gain, hiss, mono, rms_db, sine, unequal};
 use voicechain_tests::strips::first_difference;
@@ -32,7 +32,7 @@ fn with_sibilant(level: f64) -> (Vec<f64>, std::ops::Range<usize>) {
 }
 
 /// By how many dB the settled part of the "s" became quieter.
-fn taken(settings: &DeEsserSettings, level: f64) -> f64 {
+fn reduction_db(settings: &DeEsserSettings, level: f64) -> f64 {
     let (signal, range) = with_sibilant(level);
     let out = channel(&through(settings, HZ, &mono(&signal)), 0);
     let settled = range.start + 2_400..range.end;
@@ -50,14 +50,14 @@ fn de_esser_takes_from_sibilants_only() {
     // A strong "s" (over 20 dB above the voiced band) loses the whole range, and no more.
     for range_db in [3.0, 6.0, 12.0, 18.0] {
         let settings = DeEsserSettings { range_db, ..default };
-        let whole = DeEsserSettings { reach: Reach::WholeVoice, ..settings };
-        let (high, all) = (taken(&settings, -20.0), taken(&whole, -20.0));
-        assert!(all > range_db - 0.5 && all < range_db + 1e-3, "whole voice, range {range_db} dB: {all}");
+        let whole = DeEsserSettings { mode: DeEsserMode::Wideband, ..settings };
+        let (high, all) = (reduction_db(&settings, -20.0), reduction_db(&whole, -20.0));
+        assert!(all > range_db - 0.5 && all < range_db + 1e-3, "wideband, range {range_db} dB: {all}");
         // The split at 5 kHz leaves a part of a band that begins there.
-        assert!(high > 0.25 * range_db && high < range_db, "high band, range {range_db} dB: {high}");
+        assert!(high > 0.25 * range_db && high < range_db, "split-band, range {range_db} dB: {high}");
         // A quiet "s" is judged as a loud one.
         for settings in [settings, whole] {
-            let (loud, quiet) = (taken(&settings, -14.0), taken(&settings, -34.0));
+            let (loud, quiet) = (reduction_db(&settings, -14.0), reduction_db(&settings, -34.0));
             assert!(abs_diff_eq!(loud, quiet, epsilon = 0.5), "range {range_db} dB: loud {loud}, quiet {quiet}");
         }
     }
@@ -128,7 +128,7 @@ fn the_vowel_band_stays_while_the_high_band_goes() {
 fn a_gentle_sibilant_meets_the_curve() {
     // Steady "s" at several ratios to a tone of 500 Hz in the voiced band; whole voice, so that what is taken is the gain.
     let settings = DeEsserSettings {
-        reach: Reach::WholeVoice,
+        mode: DeEsserMode::Wideband,
         threshold_db: 0.0,
         range_db: 12.0,
         attack_ms: 50.0,
@@ -154,7 +154,7 @@ fn a_gentle_sibilant_meets_the_curve() {
 fn one_gain_serves_both_channels() {
     let (signal, _) = with_sibilant(-20.0);
     let frames = unequal(&signal);
-    let settings = DeEsserSettings { reach: Reach::WholeVoice, ..DeEsserSettings::default() };
+    let settings = DeEsserSettings { mode: DeEsserMode::Wideband, ..DeEsserSettings::default() };
     let out = through(&settings, HZ, &frames);
     for (y, x) in out.iter().zip(&frames).filter(|(_, x)| x[0].abs() > 1e-3 && x[1].abs() > 1e-3) {
         assert_abs_diff_eq!(y[0] / x[0], y[1] / x[1], epsilon = 1e-6);
@@ -162,7 +162,7 @@ fn one_gain_serves_both_channels() {
 }
 
 #[test]
-fn it_rests_where_the_rate_has_no_room() {
+fn it_is_bypassed_where_the_rate_is_too_low() {
     for (hz, frequency_hz) in [(8_000.0, 5_000.0), (8_000.0, 3_000.0), (16_000.0, 8_000.0), (22_050.0, 12_000.0)] {
         let settings = DeEsserSettings { frequency_hz, threshold_db: -24.0, ..DeEsserSettings::default() };
         let frames = mono(&voicechain_tests::signals::white(-10.0, 16_000, 2));

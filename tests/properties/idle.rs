@@ -2,7 +2,7 @@
 
 use crate::rate;
 use voicechain_core::StripSettings;
-use voicechain_core::strip::{Listening, Way};
+use voicechain_core::strip::{MonitorMode, Monitoring};
 use voicechain_tests::signals::{mono, phrases, unequal, white};
 use voicechain_tests::strips::{first_difference, run, strip};
 
@@ -44,15 +44,15 @@ fn idle_strip_is_the_delayed_input() {
 
 #[test]
 fn what_an_idle_strip_removes_is_silence() {
-    for matched in [false, true] {
+    for loudness_matched in [false, true] {
         let signal = unequal(&phrases(-35.0, 48_000.0, 3.0, 2));
         let mut strip = strip::<2>(&idle_settings(), rate(48_000.0));
-        strip.set_listening(Listening { way: Way::Removed, matched });
+        strip.set_monitoring(Monitoring { mode: MonitorMode::Removed, loudness_matched });
         let out = run(&mut strip, &signal);
         let after = 2 * strip.latency() as usize + 480;
-        assert!(out[after..].iter().flatten().all(|&x| x == 0.0), "matched: {matched}");
+        assert!(out[after..].iter().flatten().all(|&x| x == 0.0), "matched: {loudness_matched}");
         strip.reset_meters();
         let out = run(&mut strip, &signal);
-        assert!(out.iter().flatten().all(|&x| x == 0.0), "after the meters were reset, matched: {matched}");
+        assert!(out.iter().flatten().all(|&x| x == 0.0), "after the meters were reset, matched: {loudness_matched}");
     }
 }

@@ -3,7 +3,7 @@
 use crate::rate;
 use approx::{abs_diff_eq, assert_abs_diff_eq};
 use voicechain_core::frame::Frame;
-use voicechain_core::settings::{Middle, SpectralLatency, StageId};
+use voicechain_core::settings::{ReorderableStage, SpectralLatency, StageId};
 use voicechain_core::stages::{
     Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Processor,
     Stage, StageCoefs, ToneEq, Trim,
@@ -91,16 +91,18 @@ where
     taps.push(hops(&signal[room..]));
     for stage in s.order {
         match stage {
-            Middle::CorrectiveEq => through::<CorrectiveEq, C>(&s.corrective_eq, s.corrective_eq.on, rate, &mut signal),
-            Middle::DeEsser => through::<DeEsser, C>(&s.de_esser, s.de_esser.on, rate, &mut signal),
-            Middle::Compressor => through::<Compressor, C>(&s.compressor, s.compressor.on, rate, &mut signal),
-            Middle::ToneEq => through::<ToneEq, C>(&s.tone_eq, s.tone_eq.on, rate, &mut signal),
+            ReorderableStage::CorrectiveEq => {
+                through::<CorrectiveEq, C>(&s.corrective_eq, s.corrective_eq.on, rate, &mut signal)
+            }
+            ReorderableStage::DeEsser => through::<DeEsser, C>(&s.de_esser, s.de_esser.on, rate, &mut signal),
+            ReorderableStage::Compressor => through::<Compressor, C>(&s.compressor, s.compressor.on, rate, &mut signal),
+            ReorderableStage::ToneEq => through::<ToneEq, C>(&s.tone_eq, s.tone_eq.on, rate, &mut signal),
         }
         stages.push(match stage {
-            Middle::CorrectiveEq => StageId::CorrectiveEq,
-            Middle::DeEsser => StageId::DeEsser,
-            Middle::Compressor => StageId::Compressor,
-            Middle::ToneEq => StageId::ToneEq,
+            ReorderableStage::CorrectiveEq => StageId::CorrectiveEq,
+            ReorderableStage::DeEsser => StageId::DeEsser,
+            ReorderableStage::Compressor => StageId::Compressor,
+            ReorderableStage::ToneEq => StageId::ToneEq,
         });
         taps.push(hops(&signal[room..]));
     }

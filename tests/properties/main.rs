@@ -1,24 +1,24 @@
 //! What holds for every signal, setting and rate, checked from outside the core.
 
-mod activity;
 mod audition;
+mod block_size;
 mod clicks;
 mod compressor;
 mod de_esser;
 mod equalizer;
 mod idle;
 mod ledger;
-mod matching;
-mod mending;
+mod loudness_match;
 mod profile;
 mod proposal;
-mod recovery;
+mod restoration;
+mod robustness;
+mod settings_space;
+mod settings_table;
 mod size;
-mod space;
-mod splits;
 mod symmetry;
-mod table;
 mod timing;
+mod voice_activity;
 
 use voicechain_core::SampleRate;
 

@@ -4,7 +4,7 @@
 use approx::{assert_abs_diff_eq, assert_relative_eq};
 use proptest::prelude::*;
 use voicechain_core::SampleRate;
-use voicechain_core::measure::profile::{Doubt, Subject};
+use voicechain_core::measure::profile::{SignalClass, Unavailable};
 use voicechain_core::measure::{Profile, ProfileMeter};
 use voicechain_core::propose::{Context, Proposal, propose};
 use voicechain_core::speech::BYRNE_1994_COMBINED;
@@ -87,8 +87,8 @@ proptest! {
         let profile = profile(&frames, rate_hz, || 1_024);
         let proposal = proposed(&profile);
         prop_assert!(proposal.settings.check().is_ok());
-        if !matches!(profile.subject, Subject::Voice | Subject::SeveralVoices) {
-            prop_assert_eq!(proposal.settings, Proposal::at_rest().settings);
+        if !matches!(profile.signal_class, SignalClass::Voice | SignalClass::SeveralVoices) {
+            prop_assert_eq!(proposal.settings, Proposal::idle().settings);
             prop_assert_eq!((proposal.evidence().count(), proposal.warnings().count()), (0, 1));
         }
     }
@@ -104,7 +104,7 @@ fn a_voice_twenty_decibels_quieter_gets_the_same_but_for_its_trim() {
     assert_abs_diff_eq!(difference, 20.0, epsilon = 0.11);
     a.settings.trim.gain_db = b.settings.trim.gain_db;
     assert_eq!(a.settings, b.settings);
-    let snr = |profile: &Profile| profile.ground.snr_db.expect("a floor");
+    let snr = |profile: &Profile| profile.background_noise.snr_db.expect("a floor");
     assert_abs_diff_eq!(snr(&loud), snr(&quiet), epsilon = 0.3);
 }
 
@@ -140,43 +140,43 @@ fn candidates_are_the_same_in_any_split_and_at_any_level() {
 
 #[test]
 fn what_is_no_voice_is_said_and_left_alone() {
-    let at_rest = Proposal::at_rest();
+    let idle = Proposal::idle();
     let silence = profile(&mono(&[0.0; 160_000]), RATE_HZ, || 4_096);
-    assert_eq!((silence.subject, silence.pitch), (Subject::Silence, Err(Doubt::Silence)));
-    assert_eq!(proposed(&silence).settings, at_rest.settings);
+    assert_eq!((silence.signal_class, silence.pitch), (SignalClass::Silence, Err(Unavailable::Silence)));
+    assert_eq!(proposed(&silence).settings, idle.settings);
     let short = profile(&mono(&syllables(0.5)), RATE_HZ, || 4_096);
-    assert_eq!((short.subject, short.bandwidth), (Subject::TooShort, Err(Doubt::TooShort)));
-    assert_eq!(proposed(&short).settings, at_rest.settings);
+    assert_eq!((short.signal_class, short.bandwidth), (SignalClass::TooShort, Err(Unavailable::TooShort)));
+    assert_eq!(proposed(&short).settings, idle.settings);
     // The control: enough of it is heard.
     let voice = profile(&mono(&syllables(20.0)), RATE_HZ, || 4_096);
-    assert_eq!(voice.subject, Subject::Voice);
-    assert!(voice.bandwidth.is_ok() && voice.colour.is_ok());
+    assert_eq!(voice.signal_class, SignalClass::Voice);
+    assert!(voice.bandwidth.is_ok() && voice.tonal_balance.is_ok());
 }
 
 /// Tones, noise and what is no sound at all, at any rate: named, with nothing measured as if it were a voice.
 #[test]
-fn every_refusal_leaves_the_strip_at_rest() {
+fn signals_that_are_no_voice_leave_the_strip_idle() {
     for rate_hz in [8_000.0, 16_000.0, 44_100.0, 96_000.0] {
         let samples = (6.0 * rate_hz) as usize;
         let noise = white(-20.0, samples, 3);
         let turn = |n: usize| std::f64::consts::TAU * n as f64 / rate_hz;
         let beeps = |n: usize| if n as f64 % (0.8 * rate_hz) < 0.4 * rate_hz { 0.1 } else { 0.0 };
-        let kinds: [(Subject, Vec<f64>); 6] = [
-            (Subject::Tone, (0..samples).map(|n| 0.1 * (440.0 * turn(n)).sin()).collect()),
-            (Subject::Tone, (0..samples).map(|n| beeps(n) * (1_000.0 * turn(n)).sin()).collect()),
-            (Subject::Noise, noise.clone()),
-            (Subject::Garbage, noise.iter().map(|x| x.signum()).collect()),
-            (Subject::Garbage, (0..samples).map(|_| 0.3).collect()),
-            (Subject::Garbage, (0..samples).map(|n| if n % 2 == 0 { f64::NAN } else { 0.1 }).collect()),
+        let kinds: [(SignalClass, Vec<f64>); 6] = [
+            (SignalClass::Tone, (0..samples).map(|n| 0.1 * (440.0 * turn(n)).sin()).collect()),
+            (SignalClass::Tone, (0..samples).map(|n| beeps(n) * (1_000.0 * turn(n)).sin()).collect()),
+            (SignalClass::Noise, noise.clone()),
+            (SignalClass::InvalidSignal, noise.iter().map(|x| x.signum()).collect()),
+            (SignalClass::InvalidSignal, (0..samples).map(|_| 0.3).collect()),
+            (SignalClass::InvalidSignal, (0..samples).map(|n| if n % 2 == 0 { f64::NAN } else { 0.1 }).collect()),
         ];
-        for (subject, signal) in kinds {
+        for (signal_class, signal) in kinds {
             let frames: Vec<[f32; 1]> = signal.iter().map(|&x| [x as f32]).collect();
             let refused = profile(&frames, rate_hz, || 997);
-            assert_eq!(refused.subject, subject, "{rate_hz}");
-            assert_eq!(refused.pitch, Err(Doubt::NotAVoice), "{rate_hz} {subject:?}");
-            assert!(refused.colour.is_err() && refused.sibilance.is_err() && refused.phrases.is_err());
+            assert_eq!(refused.signal_class, signal_class, "{rate_hz}");
+            assert_eq!(refused.pitch, Err(Unavailable::NotAVoice), "{rate_hz} {signal_class:?}");
+            assert!(refused.tonal_balance.is_err() && refused.sibilance.is_err() && refused.level_consistency.is_err());
             let proposal = proposed(&refused);
-            assert_eq!(proposal.settings, Proposal::at_rest().settings);
+            assert_eq!(proposal.settings, Proposal::idle().settings);
             assert_eq!((proposal.evidence().count(), proposal.warnings().count()), (0, 1));
         }
     }
@@ -190,7 +190,7 @@ fn two_equal_channels_are_one_voice() {
     let two = profile(&samples.iter().map(|&s| [s, s]).collect::<Vec<_>>(), RATE_HZ, || 700);
     let louder = two.level.integrated_lufs.expect("loudness") - one.level.integrated_lufs.expect("loudness");
     assert_abs_diff_eq!(louder, 3.01, epsilon = 0.01);
-    assert_eq!(one.ground, two.ground);
-    assert_eq!(one.colour, two.colour);
+    assert_eq!(one.background_noise, two.background_noise);
+    assert_eq!(one.tonal_balance, two.tonal_balance);
     assert_eq!(proposed(&one).settings, proposed(&two).settings);
 }

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 use voicechain_core::StripSettings;
 use voicechain_core::measure::profile::*;
-use voicechain_core::propose::{Context, Delivery, Proposal, Role, carry_over, propose};
+use voicechain_core::propose::{Context, Proposal, Role, VocalStyle, carry_over, propose};
 use voicechain_core::settings;
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::random_settings;
@@ -19,19 +19,19 @@ fn any() -> BoxedStrategy<f64> {
     .boxed()
 }
 
-const SUBJECTS: [Subject; 8] = [
-    Subject::Voice,
-    Subject::SeveralVoices,
-    Subject::Silence,
-    Subject::TooShort,
-    Subject::Tone,
-    Subject::Noise,
-    Subject::Music,
-    Subject::Garbage,
+const SIGNAL_CLASSES: [SignalClass; 8] = [
+    SignalClass::Voice,
+    SignalClass::SeveralVoices,
+    SignalClass::Silence,
+    SignalClass::TooShort,
+    SignalClass::Tone,
+    SignalClass::Noise,
+    SignalClass::Music,
+    SignalClass::InvalidSignal,
 ];
 
 /// A profile of these numbers, taken in turn; `holes` says what is unknown.
-fn profile(numbers: &[f64], holes: u32, subject: Subject, channels: usize) -> Profile {
+fn profile(numbers: &[f64], holes: u32, signal_class: SignalClass, channels: usize) -> Profile {
     let mut next = numbers.iter().copied().cycle();
     let mut n = move || next.next().expect("endless");
     let mut hole = 0;
@@ -42,65 +42,69 @@ fn profile(numbers: &[f64], holes: u32, subject: Subject, channels: usize) -> Pr
     macro_rules! maybe {
         ($value:expr) => {{
             let value = $value;
-            if gone() { Err(Doubt::TooShort) } else { Ok(value) }
+            if gone() { Err(Unavailable::TooShort) } else { Ok(value) }
         }};
     }
     Profile {
         rate_hz: n(),
         duration_s: n(),
         channels,
-        subject,
+        signal_class,
         level: Level {
             integrated_lufs: maybe!(n()),
             loudness_range_lu: maybe!(n()),
             true_peak_dbtp: n(),
             sample_peak_dbfs: n(),
-            clipping: Clipping { stretches: holes % 3, samples: 9 },
+            clipping: Clipping { runs: holes % 3, samples: 9 },
             active_level_dbov: maybe!(n()),
             activity_percent: n(),
             active_s: n(),
             crest_db: maybe!(n()),
             speech_peak_dbfs: maybe!(n()),
         },
-        phrases: maybe!(Phrases { count: 9, spread_db: n(), step_db: n() }),
-        spikes: maybe!(Spikes { count: 9, per_10_s: n(), max_excess_db: n() }),
-        ground: Ground {
+        level_consistency: maybe!(LevelConsistency {
+            phrase_count: 9,
+            standard_deviation_db: n(),
+            median_step_db: n()
+        }),
+        transients: maybe!(Transients { count: 9, per_10_s: n(), max_excess_db: n() }),
+        background_noise: BackgroundNoise {
             noise_floor_dbfs: maybe!(n()),
-            noise_bands_dbfs: [n(); BANDS],
+            noise_bands_dbfs: [n(); THIRD_OCTAVES],
             snr_db: maybe!(n()),
             rumble_dbfs: n(),
-            offset: n(),
+            dc_offset: n(),
         },
-        hum: maybe!(Some(Hum { frequency_hz: n(), level_dbfs: n(), lines_dbfs: [None; HUM_LINES] })),
+        hum: maybe!(Some(Hum { frequency_hz: n(), level_dbfs: n(), harmonics_dbfs: [None; HUM_HARMONICS] })),
         pitch: maybe!(Pitch { low_hz: n(), median_hz: n(), high_hz: n(), voiced_share: n() }),
-        colour: maybe!(Colour {
-            bands_dbfs: [Some(n()); BANDS],
-            deviation_db: [None; BANDS],
+        tonal_balance: maybe!(TonalBalance {
+            bands_dbfs: [Some(n()); THIRD_OCTAVES],
+            deviation_db: [None; THIRD_OCTAVES],
             low_end_db: Ok(n()),
             presence_db: Ok(n()),
             top_end_db: Ok(n()),
         }),
-        bandwidth: maybe!(Bandwidth { high_hz: n(), limited: true, telephone: holes & 1 == 1 }),
+        bandwidth: maybe!(Bandwidth { high_hz: n(), limited: true, narrowband: holes & 1 == 1 }),
         resonances: maybe!(core::array::from_fn(|_| Some(Resonance {
             frequency_hz: n(),
             prominence_db: n(),
             q: n(),
             confidence: n()
         }))),
-        sibilance: maybe!(Sibilance { frequency_hz: n(), excess_db: n(), share_percent: n(), loud_ratio_db: n() }),
-        room: maybe!(Room { decay_time_s: n(), dry: false }),
+        sibilance: maybe!(Sibilance { frequency_hz: n(), excess_db: n(), share_percent: n(), ratio_p90_db: n() }),
+        reverberation: maybe!(Reverberation { decay_time_s: n(), dry: false }),
     }
 }
 
 proptest! {
     #[test]
     fn any_profile_gives_a_valid_proposal(
-        numbers in prop::collection::vec(any(), 61), holes: u32, subject in prop::sample::select(SUBJECTS.to_vec()),
+        numbers in prop::collection::vec(any(), 61), holes: u32, signal_class in prop::sample::select(SIGNAL_CLASSES.to_vec()),
         channels in 0..4_usize, over_music: bool, sung: bool,
     ) {
         let role = if over_music { Role::OverMusic } else { Role::SoloVoice };
-        let delivery = if sung { Delivery::Sung } else { Delivery::Spoken };
-        let proposal = propose(&profile(&numbers, holes, subject, channels), Context { role, delivery });
+        let vocal_style = if sung { VocalStyle::Sung } else { VocalStyle::Spoken };
+        let proposal = propose(&profile(&numbers, holes, signal_class, channels), Context { role, vocal_style });
         let s = &proposal.settings;
         s.check().expect("valid");
         prop_assert!((40.0 * 0.99..=120.0 * 1.01).contains(&s.high_pass.frequency_hz));
@@ -112,7 +116,7 @@ proptest! {
         prop_assert!(tone.iter().chain(cuts).map(|gain| gain.abs()).sum::<f64>() <= 9.0 + 1e-9);
         prop_assert!(s.tone_eq.low_shelf_gain_db.abs() <= 2.0 && s.tone_eq.bell_gain_db.abs() <= 2.0);
         prop_assert!(s.de_esser.range_db <= 8.0 && s.compressor.ratio <= 4.1);
-        let rest = Proposal::at_rest().settings;
+        let rest = Proposal::idle().settings;
         for info in settings::rows() {
             prop_assert!(s.get(info.id) == rest.get(info.id) || proposal.evidence().any(|e| e.setting == info.id));
             prop_assert_eq!(s.get(info.id).map(|v| info.on_step(v)), s.get(info.id));
@@ -123,7 +127,7 @@ proptest! {
     }
 
     #[test]
-    fn carry_over_keeps_its_laws(seeds: [u64; 3]) {
+    fn carry_over_is_identity_without_changes_and_between_equal_proposals(seeds: [u64; 3]) {
         let [set, a, b]: [StripSettings; 3] = seeds.map(|seed| random_settings(&mut Noise::new(seed)));
         prop_assert_eq!(carry_over(&a, &a, &b), b);
         prop_assert_eq!(carry_over(&set, &a, &a), set);

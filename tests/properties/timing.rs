@@ -5,7 +5,7 @@ use voicechain_core::settings::Slope;
 use voicechain_core::stages::{
     CorrectiveEq, HighPass, Limiter, OutputTrim, Processor, Stage, StageCoefs, ToneEq, Trim,
 };
-use voicechain_core::strip::{Listening, StartingPoint, Way};
+use voicechain_core::strip::{MonitorMode, Monitoring, StartingPoint};
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::signals::{unequal, white};
 use voicechain_tests::spectra::{Noise, RATES};
@@ -139,7 +139,7 @@ fn the_unprocessed_side_is_the_delayed_input() {
             settings.limiter.look_ahead_ms = look_ahead_ms;
             settings.compressor.threshold_db = -40.0;
             let mut strip = strip::<2>(&settings, rate(hz));
-            strip.set_listening(Listening { way: Way::Unprocessed, matched: false });
+            strip.set_monitoring(Monitoring { mode: MonitorMode::Unprocessed, loudness_matched: false });
             let latency = strip.latency() as usize;
             let frames = unequal(&white(0.0, 6_000, 3));
             let out = run(&mut strip, &frames);

@@ -40,16 +40,16 @@ fn levels_are_rounded_and_never_a_negative_zero() {
     report.voices[0].ledger[0].lu = Some(-0.004);
     report.voices[0].balance_gain_db = -0.0;
     report.mix.integrated_lufs = Some(-16.018_76);
-    report.seconds.processing = 1.234_567;
+    report.timing.processing_s = 1.234_567;
     let text = report.to_json().expect("finite");
     assert!(!text.contains("-0.0,") && !text.contains("-0.0\n"), "{text}");
     let json: Value = serde_json::from_str(&text).expect("JSON");
     assert_eq!(json["mix"]["integrated_lufs"], json!(-16.02));
-    assert_eq!(json["seconds"]["processing"], json!(1.235));
+    assert_eq!(json["timing"]["processing_s"], json!(1.235));
 }
 
 #[test]
-fn a_number_that_must_exist_is_not_made_up() {
+fn a_missing_required_number_is_an_error() {
     let mut report = sample_report();
     report.target.ceiling_dbtp = f64::NAN;
     assert!(report.to_json().is_err());
@@ -69,7 +69,7 @@ fn changed_reports_do_not_fit_the_schema() {
         ("half a channel", |json| json["mix"]["channels"] = json!(0.5)),
         ("a positive ceiling", |json| json["target"]["ceiling_dbtp"] = json!(1.0)),
         ("no target", |json| json["target"]["integrated_lufs"] = Value::Null),
-        ("negative time", |json| json["seconds"]["audio"] = json!(-1.0)),
+        ("negative time", |json| json["timing"]["programme_s"] = json!(-1.0)),
         ("reduction with a sign", |json| json["voices"][0]["gain_reduction"]["limiter"]["max_db"] = json!(-1.0)),
         ("a stage with capitals", |json| json["voices"][0]["ledger"][0]["stage"] = json!("Trim")),
         ("a nameless voice", |json| json["voices"][1]["name"] = json!("")),
@@ -90,16 +90,16 @@ fn changed_reports_do_not_fit_the_schema() {
 #[test]
 fn the_verdict_is_judged_as_shown() {
     let mut report = sample_report();
-    assert!(report.verdict().met());
+    assert!(report.compliance().is_compliant());
     report.mix.true_peak_dbtp = Some(-0.96);
-    assert!(report.verdict().met(), "-0.96 is shown as -1.0");
+    assert!(report.compliance().is_compliant(), "-0.96 is shown as -1.0");
     report.mix.true_peak_dbtp = Some(-0.9);
-    assert!(!report.verdict().ceiling_met && report.verdict().loudness_met);
+    assert!(!report.compliance().true_peak_compliant && report.compliance().loudness_compliant);
     report.mix.true_peak_dbtp = None;
     report.mix.integrated_lufs = Some(-16.56);
-    assert!(!report.verdict().loudness_met && report.verdict().ceiling_met);
+    assert!(!report.compliance().loudness_compliant && report.compliance().true_peak_compliant);
     report.mix.integrated_lufs = None;
-    assert!(!report.verdict().met());
+    assert!(!report.compliance().is_compliant());
     let spread = report.balance_spread_lu().expect("two voices");
     assert_abs_diff_eq!(spread, 0.13, epsilon = 1e-9);
 }

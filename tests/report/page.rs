@@ -2,7 +2,7 @@
 
 use crate::sample::{invented_course, sample_page};
 use voicechain_examples::report::data::{Fault, Levels};
-use voicechain_examples::report::excerpt::{Clip, PAGE_BUDGET, Plan};
+use voicechain_examples::report::excerpt::{Clip, ClipBudget, MAX_PAGE_CHARACTERS};
 use voicechain_examples::report::{Excerpt, MixSeries, VoiceSeries, render};
 
 /// Checks that elements are closed in order, ids are unique and every reference inside the page leads somewhere.
@@ -91,24 +91,24 @@ fn names_cannot_become_markup() {
     let nasty = "\"><script>alert('x')</script>&amp;\u{202e}\u{7}.wav";
     let mut page = sample_page();
     let report = &mut page.report;
-    report.job = nasty.into();
-    report.target.name = Some(nasty.into());
+    report.title = nasty.into();
+    report.target.document = Some(nasty.into());
     report.warnings = vec![nasty.into()];
     report.files[0].name = nasty.into();
-    report.files[0].what = nasty.into();
+    report.files[0].description = nasty.into();
     for voice in &mut report.voices {
         voice.name = nasty.into();
         voice.file = nasty.into();
         voice.warnings = vec![nasty.into()];
-        voice.settings[0].words = nasty.into();
-        voice.settings[0].why = Some(nasty.into());
-        voice.settings_from = nasty.into();
+        voice.settings[0].description = nasty.into();
+        voice.settings[0].rationale = Some(nasty.into());
+        voice.settings_source = nasty.into();
         voice.evidence.iter_mut().for_each(|reason| reason.sentence = nasty.into());
         voice.ledger[1].stage = nasty.into();
     }
     let demo = report.demo.as_mut().expect("the demo");
     demo.scenario = nasty.into();
-    demo.faults[0] = Fault { voice: nasty.into(), words: nasty.into() };
+    demo.faults[0] = Fault { voice: nasty.into(), description: nasty.into() };
     page.voices[0].gain[0].0 = nasty.into();
     let html = render(&page);
     check_markup(&html);
@@ -143,7 +143,7 @@ fn empty_odd_and_endless_series_are_drawn() {
         "an-even-longer-file-name-without-any-blanks-that-has-to-break-somewhere-or-other.wav".into();
     page.report.mix.integrated_lufs = Some(-17.3);
     page.report.mix.true_peak_dbtp = Some(0.2);
-    page.report.target.name = Some("EBU R 128".into());
+    page.report.target.document = Some("EBU R 128".into());
     page.report.voices[0].duration_s = 14_400.0;
     let html = render(&page);
     keep("odd.html", &html);
@@ -154,16 +154,16 @@ fn empty_odd_and_endless_series_are_drawn() {
 #[test]
 fn a_page_full_of_clips_stays_under_fifteen_megabytes() {
     let mut page = sample_page();
-    let plan = Plan::for_clips(4 + 1).expect("room");
-    assert!(plan.characters * 5 <= PAGE_BUDGET);
-    let clip = Clip { bytes: vec![0; plan.characters / 4 * 3], mime: "audio/flac", seconds: plan.seconds };
+    let budget = ClipBudget::for_clips(4 + 1).expect("room");
+    assert!(budget.characters * 5 <= MAX_PAGE_CHARACTERS);
+    let clip = Clip { bytes: vec![0; budget.characters / 4 * 3], mime: "audio/flac", seconds: budget.seconds };
     for voice in &mut page.voices {
         voice.excerpt = Some(Excerpt {
             start_s: 0.0,
             before: clip.clone(),
             after: clip.clone(),
-            match_db: 0.0,
-            both_lowered_db: 0.0,
+            loudness_match_db: 0.0,
+            peak_attenuation_db: 0.0,
         });
     }
     page.mix.excerpt = Some((0.0, clip));

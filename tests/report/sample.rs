@@ -1,11 +1,11 @@
 //! An invented report, and the page of it.
 
 use voicechain_examples::report::data::{
-    Demo, FORMAT, Fault, GainReduction, GainReductions, LedgerEntry, Levels, Mix, Reason, Report, Seconds, StageWords,
-    Target, Voice, WrittenFile,
+    Demo, FORMAT, Fault, GainReduction, GainReductions, LedgerEntry, Levels, Mix, Reason, Report, StageDescription,
+    Target, Timing, Voice, WrittenFile,
 };
-use voicechain_examples::report::excerpt::{Plan, encode_pair};
-use voicechain_examples::report::{Excerpt, LoudnessWindow, MixSeries, Page, TimeSeries, VoiceSeries};
+use voicechain_examples::report::excerpt::{ClipBudget, encode_pair};
+use voicechain_examples::report::{Excerpt, LoudnessWindow, MixSeries, ReportPage, TimeSeries, VoiceSeries};
 
 fn reduction(median_db: f64, p95_db: f64, max_db: f64) -> GainReduction {
     GainReduction { median_db, p95_db, max_db }
@@ -20,13 +20,13 @@ fn levels(integrated: f64, range: f64, true_peak: f64, sample_peak: f64) -> Leve
     }
 }
 
-fn settings(rows: &[(&str, bool, &str, Option<&str>)]) -> Vec<StageWords> {
+fn settings(rows: &[(&str, bool, &str, Option<&str>)]) -> Vec<StageDescription> {
     rows.iter()
-        .map(|&(stage, on, words, why)| StageWords {
+        .map(|&(stage, on, words, why)| StageDescription {
             stage: stage.into(),
             on,
-            words: words.into(),
-            why: why.map(Into::into),
+            description: words.into(),
+            rationale: why.map(Into::into),
         })
         .collect()
 }
@@ -85,13 +85,13 @@ pub(crate) fn sample_report() -> Report {
             ("expander", true, "8 dB over the noise · 4:1 · range 9 dB", None),
             ("leveller", true, "−23 LUFS · at most +8 dB and −12 dB", None),
             ("corrective_eq", true, "−5.8 dB at 455 Hz, Q 1.5 · −2.0 dB at 210 Hz, Q 1.4 · compensated", None),
-            ("de_esser", true, "6.4 kHz · threshold 0.0 dB · range 6 dB · high band", None),
-            ("compressor", true, "−24 dB · 3:1 · knee 6 dB · 4 ms · 120 ms · program-dependent", None),
+            ("de_esser", true, "6.4 kHz · threshold 0.0 dB · range 6 dB · split-band", None),
+            ("compressor", true, "−24 dB · 3:1 · knee 6 dB · 4 ms · 120 ms · auto release", None),
             ("tone_eq", true, "+2.0 dB at 140 Hz · +2.2 dB at 3.7 kHz · compensated", None),
             ("limiter", true, "ceiling −1.0 dBTP · 1.5 ms · 80 ms", None),
             ("output", true, "+5.6 dB", None),
         ]),
-        settings_from: "proposed from what was measured, with the host’s taste".into(),
+        settings_source: "proposed from what was measured, with the host’s changes".into(),
         evidence: evidence(&[
             (
                 "trim",
@@ -142,7 +142,7 @@ pub(crate) fn sample_report() -> Report {
             ("trim", true, "−1.4 dB", None),
             ("high_pass", true, "80 Hz · 18 dB/oct", None),
             ("corrective_eq", false, "off", None),
-            ("de_esser", true, "5.0 kHz · threshold 3.0 dB · range 6 dB · high band", None),
+            ("de_esser", true, "5.0 kHz · threshold 3.0 dB · range 6 dB · split-band", None),
             (
                 "compressor",
                 true,
@@ -153,22 +153,22 @@ pub(crate) fn sample_report() -> Report {
             ("limiter", true, "ceiling −1.0 dBTP · 1.5 ms · 80 ms", None),
             ("output", true, "+4.6 dB", None),
         ]),
-        settings_from: "from host.toml".into(),
+        settings_source: "from host.toml".into(),
         evidence: vec![],
         balance_gain_db: -0.32,
         warnings: vec![],
     };
     Report {
         format: FORMAT,
-        job: "An interview of two voices".into(),
+        title: "An interview of two voices".into(),
         demo: Some(Demo {
             scenario: "A guest speaks in a kitchen, the host in a studio; nobody can be asked to record again.".into(),
             faults: vec![
                 Fault {
                     voice: "Guest".into(),
-                    words: "8 dB too quiet, boxy at 455 Hz by 6 dB, rumble under 60 Hz".into(),
+                    description: "8 dB too quiet, boxy at 455 Hz by 6 dB, rumble under 60 Hz".into(),
                 },
-                Fault { voice: "Host".into(), words: "sibilants 4 dB too strong".into() },
+                Fault { voice: "Host".into(), description: "sibilants 4 dB too strong".into() },
             ],
         }),
         voices: vec![guest, host],
@@ -184,8 +184,8 @@ pub(crate) fn sample_report() -> Report {
             programme_gain_db: -0.76,
             limiter: reduction(0.0, 0.31, 2.14),
         },
-        target: Target { integrated_lufs: -16.0, ceiling_dbtp: -1.0, tolerance_lu: 0.5, name: None },
-        seconds: Seconds { audio: 95.2, processing: 2.134 },
+        target: Target { integrated_lufs: -16.0, ceiling_dbtp: -1.0, tolerance_lu: 0.5, document: None },
+        timing: Timing { programme_s: 95.2, processing_s: 2.134 },
         warnings: vec!["The recordings differ in length by 2.5 s; the shorter one ends in silence.".into()],
         files: [
             ("mix.wav", "the delivered mix"),
@@ -195,7 +195,7 @@ pub(crate) fn sample_report() -> Report {
             ("settings-host.toml", "settings of Host’s strip"),
             ("report.json", "the numbers of this page"),
         ]
-        .map(|(name, what)| WrittenFile { name: name.into(), what: what.into() })
+        .map(|(name, what)| WrittenFile { name: name.into(), description: what.into() })
         .into(),
     }
 }
@@ -287,7 +287,7 @@ fn bell(hz: f32, centre: f32, gain: f32, octaves: f32) -> f32 {
     gain * (-((hz / centre).log2() / octaves).powi(2)).exp()
 }
 
-pub(crate) fn sample_page() -> Page {
+pub(crate) fn sample_page() -> ReportPage {
     let report = sample_report();
     let response: Vec<(f32, f32)> = (0..240)
         .map(|n| {
@@ -316,10 +316,16 @@ pub(crate) fn sample_page() -> Page {
             })
             .collect::<Vec<f32>>()
     };
-    let plan = Plan::for_clips(4).expect("room");
-    let (before, after_clip) = encode_pair(&clip(2, 0.9), &clip(2, 0.9), 1, 24_000, &plan).expect("clips");
-    let excerpt = |start_s, match_db, both_lowered_db| {
-        Some(Excerpt { start_s, before: before.clone(), after: after_clip.clone(), match_db, both_lowered_db })
+    let budget = ClipBudget::for_clips(4).expect("room");
+    let (before, after_clip) = encode_pair(&clip(2, 0.9), &clip(2, 0.9), 1, 24_000, &budget).expect("clips");
+    let excerpt = |start_s, loudness_match_db, peak_attenuation_db| {
+        Some(Excerpt {
+            start_s,
+            before: before.clone(),
+            after: after_clip.clone(),
+            loudness_match_db,
+            peak_attenuation_db,
+        })
     };
     let (guest_before, guest_after, guest_gain) = invented_course(95.2, -27.0, 9.0, 3);
     let (host_before, host_after, host_gain) = invented_course(92.7, -19.0, 1.2, 11);
@@ -358,7 +364,7 @@ pub(crate) fn sample_page() -> Page {
         limiter_gain: limiter.into_iter().nth(2).expect("three").1,
         excerpt: Some((31.0, before)),
     };
-    Page { report, voices, mix }
+    ReportPage { report, voices, mix }
 }
 
 fn response_at(response: &[(f32, f32)], hz: f32) -> f32 {

@@ -1,7 +1,7 @@
 //! The table for the terminal.
 
 use crate::sample::sample_report;
-use voicechain_examples::report::table::{COLUMNS, summary};
+use voicechain_examples::report::table::{MAX_COLUMNS, summary};
 
 #[test]
 fn the_table_is_short_narrow_and_complete() {
@@ -28,6 +28,6 @@ fn the_table_is_short_narrow_and_complete() {
     report.voices[0].warnings = vec!["x".repeat(250), "word ".repeat(60)];
     report.files[0].name = "y".repeat(130);
     let text = summary(&report, "mixed");
-    assert!(text.lines().all(|line| line.chars().count() <= COLUMNS), "{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= MAX_COLUMNS), "{text}");
     assert!(!text.contains('\u{1b}') && !text.contains("-0.0") && !text.contains("−0.0"));
 }

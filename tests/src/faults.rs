@@ -11,9 +11,9 @@ use std::f64::consts::TAU;
 use voicechain_examples::resample::Resampler;
 
 /// The middle of the band of sharp fricatives, Hz, and its Q: 4 to 10 kHz.
-const SHARP: (f64, f64) = (6_700.0, 0.8);
-/// Spikes are this long, s.
-const SPIKE_S: f64 = 0.08;
+const SIBILANT: (f64, f64) = (6_700.0, 0.8);
+/// Transients are this long, s.
+const TRANSIENT_S: f64 = 0.08;
 /// Changes of gain take this long, s.
 const RAMP_S: f64 = 0.02;
 /// A piece over which levels are taken, s.
@@ -25,7 +25,7 @@ pub const TALKERS: usize = 8;
 
 /// Noise that lies under a voice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Ground {
+pub enum NoiseKind {
     /// Equal power in every octave.
     Pink,
     /// Air from a duct: level up to 100 Hz, above it 6 dB down per octave.
@@ -36,7 +36,7 @@ pub enum Ground {
     Babble,
 }
 
-impl Ground {
+impl NoiseKind {
     /// All of them.
     pub const ALL: [Self; 4] = [Self::Pink, Self::Ventilation, Self::Buzz, Self::Babble];
 }
@@ -60,7 +60,7 @@ pub fn bell(samples: &[f32], hz: f64, gain_db: f64, q: f64) -> Vec<f32> {
 
 /// A telephone's band: 300 Hz to 3.4 kHz, Butterworth filters of fourth order at both ends.
 #[must_use]
-pub fn telephone(samples: &[f32]) -> Vec<f32> {
+pub fn telephone_band(samples: &[f32]) -> Vec<f32> {
     [0.541_2, 1.306_6].iter().fold(samples.to_vec(), |band, &q| {
         filtered(&filtered(&band, Type::HighPass, 300.0, q), Type::LowPass, 3_400.0, q)
     })
@@ -69,8 +69,8 @@ pub fn telephone(samples: &[f32]) -> Vec<f32> {
 /// Fricatives, and nothing else, louder by this much around 6.7 kHz. They are heard by hand: pieces of 10 ms with as much
 /// from 4 to 10 kHz as from 100 Hz to 1.5 kHz less 5 dB, at most 35 dB below the voice, by a majority of three.
 #[must_use]
-pub fn sharper(samples: &[f32], gain_db: f64) -> Vec<f32> {
-    let whole = bell(samples, SHARP.0, gain_db, SHARP.1);
+pub fn with_more_sibilance(samples: &[f32], gain_db: f64) -> Vec<f32> {
+    let whole = bell(samples, SIBILANT.0, gain_db, SIBILANT.1);
     let open = fricatives(samples);
     samples.iter().zip(&whole).zip(&open).map(|((&x, &more), &open)| x + open * (more - x)).collect()
 }
@@ -107,13 +107,13 @@ pub fn fricatives(samples: &[f32]) -> Vec<f32> {
 /// Mains hum at this level (all of it, dBFS): ten harmonics of different strength, as a transformer makes them.
 #[must_use]
 pub fn with_hum(samples: &[f32], mains_hz: f64, level_dbfs: f64) -> Vec<f32> {
-    const LINES_DB: [f64; 10] = [0.0, -4.0, -3.0, -10.0, -8.0, -14.0, -12.0, -18.0, -16.0, -20.0];
-    let power: f64 = LINES_DB.iter().map(|db| 0.5 * gain(*db).powi(2)).sum();
+    const HARMONICS_DB: [f64; 10] = [0.0, -4.0, -3.0, -10.0, -8.0, -14.0, -12.0, -18.0, -16.0, -20.0];
+    let power: f64 = HARMONICS_DB.iter().map(|db| 0.5 * gain(*db).powi(2)).sum();
     let scale = gain(level_dbfs) / power.sqrt();
     let add = |n: usize| -> f64 {
         let turns = mains_hz * n as f64 / rate();
         let line = |(k, db): (usize, &f64)| gain(*db) * (TAU * ((k + 1) as f64 * turns).fract() + k as f64).sin();
-        scale * LINES_DB.iter().enumerate().map(line).sum::<f64>()
+        scale * HARMONICS_DB.iter().enumerate().map(line).sum::<f64>()
     };
     samples.iter().enumerate().map(|(n, &x)| (f64::from(x) + add(n)) as f32).collect()
 }
@@ -124,15 +124,15 @@ pub fn with_hum(samples: &[f32], mains_hz: f64, level_dbfs: f64) -> Vec<f32> {
 ///
 /// When a babble has nobody to talk.
 #[must_use]
-pub fn ground(kind: Ground, samples: usize, others: &[&[f32]], seed: u64) -> Vec<f32> {
+pub fn background_noise(kind: NoiseKind, samples: usize, others: &[&[f32]], seed: u64) -> Vec<f32> {
     let mut random = Noise::new(seed);
     let mut white = || (0..samples).map(|_| random.sample() as f32).collect::<Vec<f32>>();
     let mut noise: Vec<f32> = match kind {
-        Ground::Pink => pink(&white()),
-        Ground::Ventilation => {
+        NoiseKind::Pink => pink(&white()),
+        NoiseKind::Ventilation => {
             filtered(&filtered(&white(), Type::SinglePoleLowPass, 100.0, 1.0), Type::HighPass, 20.0, 0.7)
         }
-        Ground::Buzz => {
+        NoiseKind::Buzz => {
             let hiss = white();
             let buzz = |n: usize| -> f64 {
                 let turns = 100.0 * n as f64 / rate();
@@ -142,7 +142,7 @@ pub fn ground(kind: Ground, samples: usize, others: &[&[f32]], seed: u64) -> Vec
             let period: Vec<f64> = (0..480).map(buzz).collect();
             hiss.iter().enumerate().map(|(n, hiss)| period[n % 480] as f32 + 0.1 * hiss).collect()
         }
-        Ground::Babble => {
+        NoiseKind::Babble => {
             assert!(!others.is_empty(), "a babble needs voices");
             let mut sum = vec![0.0_f32; samples];
             for talker in 0..TALKERS {
@@ -161,12 +161,12 @@ pub fn ground(kind: Ground, samples: usize, others: &[&[f32]], seed: u64) -> Vec
     noise
 }
 
-/// Noise of `Ground` so far below the active level of the voice. Returns the mixture and the level of the noise, dBFS.
+/// Noise of `NoiseKind` so far below the active level of the voice. Returns the mixture and the level of the noise, dBFS.
 #[must_use]
-pub fn noisy(samples: &[f32], kind: Ground, snr_db: f64, others: &[&[f32]], seed: u64) -> (Vec<f32>, f64) {
+pub fn with_noise(samples: &[f32], kind: NoiseKind, snr_db: f64, others: &[&[f32]], seed: u64) -> (Vec<f32>, f64) {
     let level = active_level(samples) - snr_db;
     let scale = gain(level) as f32;
-    let noise = ground(kind, samples.len(), others, seed);
+    let noise = background_noise(kind, samples.len(), others, seed);
     (samples.iter().zip(noise).map(|(&x, n)| x + scale * n).collect(), level)
 }
 
@@ -198,12 +198,12 @@ fn pink(white: &[f32]) -> Vec<f32> {
 
 /// Short shouts of 80 ms: so many in ten seconds, each where somebody speaks, louder by `gain_db`.
 #[must_use]
-pub fn spiky(samples: &[f32], gain_db: f64, per_10_s: f64, seed: u64) -> Vec<f32> {
+pub fn with_transients(samples: &[f32], gain_db: f64, per_10_s: f64, seed: u64) -> Vec<f32> {
     let mut random = Noise::new(seed);
     let mut gains = vec![0.0_f64; samples.len()];
     let voice = active_level(samples);
     let levels = piece_levels(samples);
-    let (length, ramp) = ((SPIKE_S * rate()) as usize, (0.005 * rate()) as usize);
+    let (length, ramp) = ((TRANSIENT_S * rate()) as usize, (0.005 * rate()) as usize);
     let apart = (10.0 / per_10_s * rate()) as usize;
     for slot in 0..samples.len() / apart {
         // Somewhere in the slot where the voice is at its usual level.
@@ -225,7 +225,7 @@ pub fn spiky(samples: &[f32], gain_db: f64, per_10_s: f64, seed: u64) -> Vec<f32
 /// A voice that changes its level by `step_db` every two to five seconds, down and up in turns, at its quietest moment
 /// within 0.7 s.
 #[must_use]
-pub fn jumping(samples: &[f32], step_db: f64, seed: u64) -> Vec<f32> {
+pub fn with_level_steps(samples: &[f32], step_db: f64, seed: u64) -> Vec<f32> {
     let mut random = Noise::new(seed);
     let levels = piece_levels(samples);
     let piece = (PIECE_S * rate()) as usize;
@@ -259,7 +259,7 @@ pub fn jumping(samples: &[f32], step_db: f64, seed: u64) -> Vec<f32> {
 
 /// Through a narrower rate and back: nothing is left above half of it.
 #[must_use]
-pub fn through_rate(samples: &[f32], rate_hz: u32) -> Vec<f32> {
+pub fn resampled_through(samples: &[f32], rate_hz: u32) -> Vec<f32> {
     let mut narrow = Vec::new();
     let mut down = Resampler::new(RATE_HZ, rate_hz, 1).expect("rates of files");
     down.push(samples, &mut narrow);
@@ -271,7 +271,7 @@ pub fn through_rate(samples: &[f32], rate_hz: u32) -> Vec<f32> {
 
 /// Louder or quieter.
 #[must_use]
-pub fn louder(samples: &[f32], gain_db: f64) -> Vec<f32> {
+pub fn with_gain(samples: &[f32], gain_db: f64) -> Vec<f32> {
     samples.iter().map(|&x| (f64::from(x) * gain(gain_db)) as f32).collect()
 }
 
@@ -300,7 +300,7 @@ pub fn in_room(samples: &[f32], response: &[f64]) -> Vec<f32> {
     }
     let wet: Vec<f32> = wet[first..first + samples.len()].iter().map(|&x| x as f32).collect();
     let change = level(samples) - level(&wet);
-    louder(&wet, change)
+    with_gain(&wet, change)
 }
 
 /// Fourier transform of a power of two, in place; the inverse is not divided by the length.
@@ -409,7 +409,7 @@ mod tests {
 
     #[test]
     fn pink_noise_has_equal_power_in_every_octave() {
-        let noise = ground(Ground::Pink, 960_000, &[], 1);
+        let noise = background_noise(NoiseKind::Pink, 960_000, &[], 1);
         let reference = band_level(&noise, 1_000.0);
         for hz in [62.5, 125.0, 250.0, 500.0, 2_000.0, 4_000.0, 8_000.0] {
             let found = band_level(&noise, hz);
@@ -421,8 +421,8 @@ mod tests {
     fn noise_and_hum_lie_as_far_below_the_voice_as_asked() {
         let voice = voice();
         let other: Vec<f32> = phrases(-20.0, rate(), 9.0, 8).iter().map(|&x| x as f32).collect();
-        for kind in Ground::ALL {
-            let (mixed, stated) = noisy(&voice, kind, 20.0, &[&other], 3);
+        for kind in NoiseKind::ALL {
+            let (mixed, stated) = with_noise(&voice, kind, 20.0, &[&other], 3);
             let noise: Vec<f32> = mixed.iter().zip(&voice).map(|(m, v)| m - v).collect();
             assert!((level(&noise) - stated).abs() < 0.01, "{kind:?}");
             assert!((active_level(&voice) - stated - 20.0).abs() < 0.01, "{kind:?}");
@@ -433,9 +433,9 @@ mod tests {
 
     /// Vowels stay as they are to the last bit.
     #[test]
-    fn only_fricatives_become_sharper() {
+    fn only_fricatives_become_more_sibilant() {
         let voice = voice();
-        let (sharp, open) = (sharper(&voice, 8.0), fricatives(&voice));
+        let (sharp, open) = (with_more_sibilance(&voice, 8.0), fricatives(&voice));
         assert!(voice.iter().zip(&sharp).zip(&open).all(|((x, y), open)| *open > 0.0 || x.to_bits() == y.to_bits()));
         let kept = |from: &[f32]| -> Vec<f32> {
             from.iter().zip(&open).filter(|(_, open)| **open == 1.0).map(|(x, _)| *x).collect()
@@ -447,22 +447,22 @@ mod tests {
     }
 
     #[test]
-    fn spikes_and_jumps_are_as_large_as_asked() {
+    fn transients_and_level_steps_are_as_large_as_asked() {
         let voice = voice();
         let most = |faulty: &[f32]| {
             let each = |(x, y): (&f32, &f32)| if x.abs() > 1e-4 { 20.0 * f64::from(y / x).log10() } else { 0.0 };
             voice.iter().zip(faulty).map(each).fold([0.0_f64; 2], |[low, high], db| [low.min(db), high.max(db)])
         };
-        let [low, high] = most(&spiky(&voice, 14.0, 5.0, 1));
+        let [low, high] = most(&with_transients(&voice, 14.0, 5.0, 1));
         assert!((high - 14.0).abs() < 0.01 && low > -0.01, "{low} {high}");
-        let [low, high] = most(&jumping(&voice, 12.0, 1));
+        let [low, high] = most(&with_level_steps(&voice, 12.0, 1));
         assert!((low + 12.0).abs() < 0.01 && high < 0.01, "{low} {high}");
     }
 
     #[test]
     fn a_narrow_rate_keeps_what_is_below_and_nothing_above() {
-        let noise = ground(Ground::Pink, 240_000, &[], 2);
-        let narrow = through_rate(&noise, 8_000);
+        let noise = background_noise(NoiseKind::Pink, 240_000, &[], 2);
+        let narrow = resampled_through(&noise, 8_000);
         assert!((band_level(&narrow, 1_000.0) - band_level(&noise, 1_000.0)).abs() < 0.2);
         assert!(band_level(&narrow, 12_000.0) < band_level(&noise, 12_000.0) - 20.0);
     }

@@ -2,7 +2,7 @@
 //!
 //! Everything is in Debian packages and packages for Python; `tests/recordings` fetches them into `$VOICECHAIN_SPEECH`
 //! or target/speech. A speaker is one folder of one package (a language of a game, a reader), so two speakers are two
-//! people as far as the folders tell; all folders of a language are in the same half, because people who record a
+//! people as far as the folders tell; all folders of a language are in the same subset, because people who record a
 //! language for one program may have done so for another.
 
 use std::collections::BTreeMap;
@@ -30,11 +30,11 @@ const THREADS: usize = 2;
 
 /// Which of the two purposes a speaker serves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Half {
+pub enum Subset {
     /// Thresholds are chosen with it.
-    Chooses,
+    Development,
     /// The finished thresholds are scored with it.
-    Scores,
+    Evaluation,
 }
 
 /// One recorded person.
@@ -43,13 +43,13 @@ pub struct Speaker {
     /// Where the recording is from.
     pub name: &'static str,
     /// What it is for.
-    pub half: Half,
+    pub subset: Subset,
     /// The rate of the files, of which half is the top of what they hold, Hz.
     pub native_rate_hz: u32,
     /// One channel at [`RATE_HZ`], 8 to 60 s.
     pub samples: Vec<f32>,
     /// Recorded in a room that is heard.
-    pub roomy: bool,
+    pub reverberant: bool,
 }
 
 /// A piece of music.
@@ -77,12 +77,12 @@ enum Pick {
 #[derive(Debug)]
 struct Source {
     name: &'static str,
-    /// Sources of the same group are in the same half.
+    /// Sources of the same group are in the same subset.
     group: &'static str,
-    half: Half,
+    subset: Subset,
     folders: Vec<String>,
     pick: Pick,
-    roomy: bool,
+    reverberant: bool,
 }
 
 /// Languages with a folder of spoken letters and syllables.
@@ -101,11 +101,11 @@ const CZECH_SCENES: &[&str] = &["fdto", "hole", "linux"];
 /// A folder whose files decode to noise 16 to 36 dB over full scale.
 const BROKEN: &str = "klettres tn";
 
-/// All sources with their halves: each group goes to the half that has fewer sources so far.
+/// All sources with their subsets: each group goes to the subset that has fewer sources so far.
 fn sources(root: &Path) -> Vec<Source> {
     let mut all: Vec<Source> = Vec::new();
-    let mut add = |name: String, group: &'static str, folders: Vec<String>, pick: Pick, roomy: bool| {
-        all.push(Source { name: name.leak(), group, half: Half::Chooses, folders, pick, roomy });
+    let mut add = |name: String, group: &'static str, folders: Vec<String>, pick: Pick, reverberant: bool| {
+        all.push(Source { name: name.leak(), group, subset: Subset::Development, folders, pick, reverberant });
     };
     for lead in ["m", "v"] {
         let folders = scenes(root).iter().map(|s| format!("usr/share/games/fillets-ng/sound/{s}/nl")).collect();
@@ -133,22 +133,22 @@ fn sources(root: &Path) -> Vec<Source> {
         add(name.to_owned(), name, vec![folder.to_owned()], pick, false);
     }
     // Groups in the order of their first source.
-    let mut chosen: Vec<(&str, Half)> = Vec::new();
+    let mut chosen: Vec<(&str, Subset)> = Vec::new();
     let mut sizes = [0, 0];
     for at in 0..all.len() {
         let group = all[at].group;
         if chosen.iter().all(|(known, _)| *known != group) {
             let to = usize::from(sizes[1] < sizes[0]);
             sizes[to] += all.iter().filter(|source| source.group == group).count();
-            chosen.push((group, [Half::Chooses, Half::Scores][to]));
+            chosen.push((group, [Subset::Development, Subset::Evaluation][to]));
         }
     }
     for source in &mut all {
-        if let Some((_, half)) = chosen.iter().find(|(known, _)| *known == source.group) {
-            source.half = *half;
+        if let Some((_, subset)) = chosen.iter().find(|(known, _)| *known == source.group) {
+            source.subset = *subset;
         }
     }
-    // Only now, so that the halves of the others stay.
+    // Only now, so that the subsets of the others stay.
     all.retain(|source| source.name != BROKEN);
     all
 }
@@ -267,7 +267,13 @@ impl Source {
         let length_s = samples.len() as f64 / f64::from(rate_hz);
         assert!(length_s >= SHORTEST_S, "{}: only {length_s:.1} s: run tests/recordings", self.name);
         let samples = to_48k(&samples, rate_hz);
-        Speaker { name: self.name, half: self.half, native_rate_hz: rate_hz, samples, roomy: self.roomy }
+        Speaker {
+            name: self.name,
+            subset: self.subset,
+            native_rate_hz: rate_hz,
+            samples,
+            reverberant: self.reverberant,
+        }
     }
 }
 
@@ -317,13 +323,13 @@ pub fn speaker(name: &str) -> Speaker {
 }
 
 /// Does `job` for every speaker, on two threads; the results are in the order of the speakers.
-pub fn for_each_speaker<R: Send>(job: impl Fn(&Speaker) -> R + Sync) -> Vec<(&'static str, Half, R)> {
+pub fn for_each_speaker<R: Send>(job: impl Fn(&Speaker) -> R + Sync) -> Vec<(&'static str, Subset, R)> {
     let all = speakers();
     let results = on_threads(all, job);
-    all.iter().zip(results).map(|(speaker, result)| (speaker.name, speaker.half, result)).collect()
+    all.iter().zip(results).map(|(speaker, result)| (speaker.name, speaker.subset, result)).collect()
 }
 
-/// The first half minute of each piece of the game's music, read once.
+/// The first subset minute of each piece of the game's music, read once.
 ///
 /// # Panics
 ///
@@ -347,21 +353,21 @@ pub fn music() -> &'static [Piece] {
 mod tests {
     use super::*;
 
-    /// At least forty speakers, halves of about the same size, and neither a language of the same kind nor a room in
+    /// At least forty speakers, subsets of about the same size, and neither a language of the same kind nor a room in
     /// both: what is scored was not seen when thresholds were chosen.
     #[test]
-    fn halves_share_nothing() {
+    fn subsets_share_nothing() {
         let all = sources(Path::new("nowhere"));
         assert!(all.len() >= 40, "{}", all.len());
-        let chooses = all.iter().filter(|source| source.half == Half::Chooses).count();
+        let chooses = all.iter().filter(|source| source.subset == Subset::Development).count();
         assert!(chooses.abs_diff(all.len() - chooses) <= 2, "{chooses} of {}", all.len());
         for one in &all {
             assert_eq!(all.iter().filter(|other| other.name == one.name).count(), 1, "{}", one.name);
-            assert!(all.iter().filter(|other| other.group == one.group).all(|other| other.half == one.half));
+            assert!(all.iter().filter(|other| other.group == one.group).all(|other| other.subset == one.subset));
         }
-        let half = |name: &str| all.iter().find(|source| source.name == name).expect("a source").half;
-        assert_ne!(half("fillets nl m"), half("fillets cs m"));
-        assert_eq!(half("klettres en"), half("ktuberling en"));
+        let subset = |name: &str| all.iter().find(|source| source.name == name).expect("a source").subset;
+        assert_ne!(subset("fillets nl m"), subset("fillets cs m"));
+        assert_eq!(subset("klettres en"), subset("ktuberling en"));
     }
 
     #[test]

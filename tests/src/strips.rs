@@ -3,7 +3,7 @@
 use crate::spectra::Noise;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{self, Scale, SettingInfo};
-use voicechain_core::stages::leveller::ahead::{self, LevelEar};
+use voicechain_core::stages::leveller::gain_curve::{self, SubBlockPowerMeter};
 use voicechain_core::units::Unit;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 
@@ -80,18 +80,18 @@ pub fn run_file<const C: usize>(strip: &mut Strip<C>, settings: &StripSettings, 
 where
     [f32; C]: Frame,
 {
-    let (mut ear, mut powers) = (LevelEar::<C>::new(strip.rate()), Vec::new());
+    let (mut ear, mut powers) = (SubBlockPowerMeter::<C>::new(strip.rate()), Vec::new());
     ear.push(frames, |power| powers.push(power));
     let mut gains = vec![0.0; powers.len()];
-    ahead::plan(&powers, settings.trim.gain_db, &settings.leveller, &mut gains);
-    strip.learn(frames);
+    gain_curve::compute(&powers, settings.trim.gain_db, &settings.leveller, &mut gains);
+    strip.analyse_ahead(frames);
     let latency = strip.latency() as usize;
     let mut out = frames.to_vec();
     out.resize(frames.len() + latency, [0.0; C]);
     let step = strip.rate().samples(10.0) as usize;
     for (k, piece) in out.chunks_mut(step).enumerate() {
-        let at = ahead::gain_for((step * k) as u64, strip.leveller_delay(), strip.rate());
-        strip.guide_leveller(gains.get(at).or(gains.last()).map(|&db| f64::from(db)));
+        let at = gain_curve::gain_index((step * k) as u64, strip.leveller_delay(), strip.rate());
+        strip.override_leveller_gain(gains.get(at).or(gains.last()).map(|&db| f64::from(db)));
         strip.run(piece);
     }
     out.split_off(latency)

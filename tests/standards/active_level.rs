@@ -5,7 +5,7 @@
 
 use approx::assert_abs_diff_eq;
 use std::f64::consts::TAU;
-use voicechain_core::measure::active_level::{ActiveLevel, ActiveSpeech};
+use voicechain_core::measure::active_level::{ActiveLevelMeter, ActiveSpeech};
 
 const RATES: [f64; 7] = [8_000.0, 11_025.0, 16_000.0, 22_050.0, 32_000.0, 44_100.0, 48_000.0];
 
@@ -20,8 +20,8 @@ fn keyed(hz: f64, peak_db: f64, on_s: f64, off_s: f64) -> Vec<f32> {
         .collect()
 }
 
-fn heard(hz: f64, signal: &[f32]) -> ActiveSpeech {
-    let mut meter = ActiveLevel::new(hz);
+fn measured(hz: f64, signal: &[f32]) -> ActiveSpeech {
+    let mut meter = ActiveLevelMeter::new(hz);
     meter.push(signal);
     meter.result().expect("a tone is above every threshold")
 }
@@ -40,7 +40,7 @@ const READINGS: [(f64, f64, f64, f64); 6] = [
 fn keyed_tones_read_as_published_at_every_rate() {
     for hz in RATES {
         for (on, off, level, activity) in READINGS {
-            let found = heard(hz, &keyed(hz, -20.0, on, off));
+            let found = measured(hz, &keyed(hz, -20.0, on, off));
             assert_abs_diff_eq!(found.level_dbov, level, epsilon = 0.01);
             assert_abs_diff_eq!(found.activity_percent, activity, epsilon = 0.1);
             assert_abs_diff_eq!(found.active_s, 0.2 * activity, epsilon = 0.02);
@@ -62,24 +62,24 @@ fn the_active_level_is_neither_mean() {
 /// Pauses shorter than 100 ms are speech, those longer than 350 ms are not (ITU-T G.191, manual of its P.56 tool).
 #[test]
 fn short_pauses_count_and_long_ones_do_not() {
-    assert_abs_diff_eq!(heard(16_000.0, &keyed(16_000.0, -20.0, 0.5, 0.1)).activity_percent, 100.0, epsilon = 0.3);
-    let long = heard(16_000.0, &keyed(16_000.0, -20.0, 0.5, 0.6)).activity_percent;
+    assert_abs_diff_eq!(measured(16_000.0, &keyed(16_000.0, -20.0, 0.5, 0.1)).activity_percent, 100.0, epsilon = 0.3);
+    let long = measured(16_000.0, &keyed(16_000.0, -20.0, 0.5, 0.6)).activity_percent;
     assert!(long < 85.0, "{long}");
 }
 
 /// The level is measured alike over 90 dB. Thresholds are a factor 2 apart, so that only such steps are exact.
 #[test]
 fn every_level_is_measured_alike() {
-    let reference = heard(16_000.0, &keyed(16_000.0, -6.0, 1.0, 1.0));
+    let reference = measured(16_000.0, &keyed(16_000.0, -6.0, 1.0, 1.0));
     for halvings in 1..=15 {
         let down = f64::from(halvings) * 20.0 * 2_f64.log10();
-        let found = heard(16_000.0, &keyed(16_000.0, -6.0 - down, 1.0, 1.0));
+        let found = measured(16_000.0, &keyed(16_000.0, -6.0 - down, 1.0, 1.0));
         assert_abs_diff_eq!(found.level_dbov, reference.level_dbov - down, epsilon = 1e-4);
         assert_abs_diff_eq!(found.activity_percent, reference.activity_percent, epsilon = 1e-2);
     }
-    let found = heard(16_000.0, &keyed(16_000.0, -26.0, 1.0, 1.0));
+    let found = measured(16_000.0, &keyed(16_000.0, -26.0, 1.0, 1.0));
     assert_abs_diff_eq!(found.level_dbov, reference.level_dbov - 20.0, epsilon = 0.1);
-    let mut silent = ActiveLevel::new(16_000.0);
+    let mut silent = ActiveLevelMeter::new(16_000.0);
     silent.push(&[0.0; 16_000]);
     assert_eq!(silent.result(), None);
 }
@@ -87,7 +87,7 @@ fn every_level_is_measured_alike() {
 #[test]
 fn any_split_gives_the_same_bits() {
     let signal = keyed(11_025.0, -12.0, 0.3, 0.4);
-    let mut split = ActiveLevel::new(11_025.0);
+    let mut split = ActiveLevelMeter::new(11_025.0);
     let mut rest = &signal[..];
     for size in (1..=997).cycle().step_by(61) {
         let (now, later) = rest.split_at(size.min(rest.len()));
@@ -97,5 +97,5 @@ fn any_split_gives_the_same_bits() {
             break;
         }
     }
-    assert_eq!(split.result(), Some(heard(11_025.0, &signal)));
+    assert_eq!(split.result(), Some(measured(11_025.0, &signal)));
 }

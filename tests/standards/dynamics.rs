@@ -6,7 +6,9 @@
 
 use approx::{abs_diff_eq, assert_abs_diff_eq};
 use voicechain_core::SampleRate;
-use voicechain_core::gain::{Branching, Compression, Decoupled, Expansion, Limiting, RangeLimit};
+use voicechain_core::gain::{
+    CompressorCurve, ExpanderCurve, LimiterCurve, RangeLimitedCurve, SmoothBranching, SmoothDecoupled,
+};
 use voicechain_core::math::smoothing;
 use voicechain_core::settings::CompressorSettings;
 use voicechain_core::stages::{Compressor, Processor, StageCoefs};
@@ -51,8 +53,8 @@ fn rate() -> SampleRate {
 #[test]
 fn curves_match_the_worked_table() {
     for (column, (threshold, ratio, knee)) in COLUMNS.into_iter().enumerate() {
-        let exact = Compression::<f64>::new(threshold, ratio, knee);
-        let single = Compression::<f32>::new(threshold, ratio, knee);
+        let exact = CompressorCurve::<f64>::new(threshold, ratio, knee);
+        let single = CompressorCurve::<f32>::new(threshold, ratio, knee);
         for (level, outputs) in WORKED {
             let expected = outputs[column];
             let output = level + exact.gain_db(level);
@@ -60,7 +62,7 @@ fn curves_match_the_worked_table() {
             let output = level + f64::from(single.gain_db(level as f32));
             assert!((output - expected).abs() < 1e-4, "single, column {column}, {level} dB: {output}, not {expected}");
             if ratio.is_infinite() {
-                let output = level + Limiting::<f64>::new(threshold, knee).gain_db(level);
+                let output = level + LimiterCurve::<f64>::new(threshold, knee).gain_db(level);
                 assert!((output - expected).abs() < 1e-9, "limiter, {level} dB: {output}, not {expected}");
             }
         }
@@ -76,7 +78,7 @@ fn slopes_go_from_one_to_one_over_ratio_without_a_corner() {
     for (threshold, ratio, knee) in
         [(-20.0, 4.0, 6.0), (-24.0, 3.0, 12.0), (-30.0, 20.0, 24.0), (-10.0, f64::INFINITY, 1.0)]
     {
-        let curve = Compression::<f64>::new(threshold, ratio, knee);
+        let curve = CompressorCurve::<f64>::new(threshold, ratio, knee);
         let step = 1e-3;
         let output = |x: f64| x + curve.gain_db(x);
         let slope = |x: f64| (output(x + step) - output(x - step)) / (2.0 * step);
@@ -95,7 +97,7 @@ fn slopes_go_from_one_to_one_over_ratio_without_a_corner() {
 #[test]
 fn expander_and_range_limit_mirror_the_compressor() {
     for (threshold, ratio, knee) in [(-40.0, 2.0, 0.0), (-45.0, 3.0, 10.0), (-30.0, 1.5, 6.0)] {
-        let curve = Expansion::<f64>::new(threshold, ratio, knee);
+        let curve = ExpanderCurve::<f64>::new(threshold, ratio, knee);
         for i in 0..800 {
             let x = -80.0 + 0.1 * f64::from(i);
             // Derived from eq. (4) by symmetry: T + (x - T) R below, x + (1 - R)(x - T - W/2)^2 / (2W) in the knee.
@@ -111,8 +113,8 @@ fn expander_and_range_limit_mirror_the_compressor() {
         }
     }
     for (threshold, range, knee) in [(0.0, 6.0, 6.0), (-12.0, 18.0, 0.0), (3.0, 0.0, 6.0)] {
-        let curve = RangeLimit::<f64>::new(threshold, range, knee);
-        let limiter = Limiting::<f64>::new(threshold, knee);
+        let curve = RangeLimitedCurve::<f64>::new(threshold, range, knee);
+        let limiter = LimiterCurve::<f64>::new(threshold, knee);
         for i in 0..1_000 {
             let x = -50.0 + 0.1 * f64::from(i);
             let expected = limiter.gain_db(x).max(-range);
@@ -139,12 +141,12 @@ fn smoothing_weights_are_the_published_ones() {
 trait Follower: Default {
     fn next(&mut self, target: f64, attack: f64, release: f64) -> f64;
 }
-impl Follower for Branching {
+impl Follower for SmoothBranching {
     fn next(&mut self, target: f64, attack: f64, release: f64) -> f64 {
         self.step(target, attack, release)
     }
 }
-impl Follower for Decoupled {
+impl Follower for SmoothDecoupled {
     fn next(&mut self, target: f64, attack: f64, release: f64) -> f64 {
         self.step(target, attack, release)
     }
@@ -172,7 +174,7 @@ fn attack_and_release_times_match_theory() {
     // A step reaches 63.2 % after one time constant (JAES 60(6), eq. 7), 90 % after 2.302585.
     for tau in [1.0, 10.0, 100.0] {
         for (part, times) in [((-1f64).exp(), 1.0), (0.1, std::f64::consts::LN_10)] {
-            let [rise, fall] = step_times::<Branching>(10.0, [tau, tau], [10.0 * part; 2]);
+            let [rise, fall] = step_times::<SmoothBranching>(10.0, [tau, tau], [10.0 * part; 2]);
             assert_abs_diff_eq!(rise, samples(tau * times), epsilon = 1.0);
             assert_abs_diff_eq!(fall, samples(tau * times), epsilon = 1.0);
         }
@@ -187,7 +189,7 @@ fn attack_and_release_times_match_theory() {
         (26.25, 2.169, 1.881),
     ];
     for (depth, attacks, releases) in rows {
-        let [rise, fall] = step_times::<Branching>(depth, [10.0, 100.0], [3.0, 4.0]);
+        let [rise, fall] = step_times::<SmoothBranching>(depth, [10.0, 100.0], [3.0, 4.0]);
         assert_abs_diff_eq!(rise, samples(10.0 * (depth / 3.0f64).ln()), epsilon = 1.0);
         assert_abs_diff_eq!(fall, samples(100.0 * (depth / 4.0f64).ln()), epsilon = 1.0);
         // The printed factors have three decimals: half a unit of 10 ms and 100 ms.
@@ -195,13 +197,13 @@ fn attack_and_release_times_match_theory() {
         assert!(abs_diff_eq!(fall / samples(100.0), releases, epsilon = 0.0005 + 1.0 / samples(100.0)), "{depth} dB");
     }
     // Smooth decoupled, 10 and 100 ms, R2 (10 dB): 12.02 ms and 102.15 ms. Computed by simulation of eq. (17).
-    let [rise, fall] = step_times::<Decoupled>(10.0, [10.0, 100.0], [3.0, 4.0]);
+    let [rise, fall] = step_times::<SmoothDecoupled>(10.0, [10.0, 100.0], [3.0, 4.0]);
     // The sample itself is counted from 0 there.
     assert_abs_diff_eq!(rise - 1.0, samples(12.02), epsilon = 1.0);
     assert_abs_diff_eq!(fall - 1.0, samples(102.15), epsilon = 1.0);
     // And the exact release of eq. (17): D (tR e^(-t/tR) - tA e^(-t/tA)) / (tR - tA).
     let [attack, release] = [10.0, 100.0].map(|ms| smoothing(ms, HZ, 1.0));
-    let mut follower = Decoupled::default();
+    let mut follower = SmoothDecoupled::default();
     for _ in 0..48_000 {
         follower.step(10.0, attack, release);
     }
@@ -222,8 +224,8 @@ fn plain(threshold_db: f64, ratio: f64, knee_db: f64) -> CompressorSettings {
         knee_db,
         attack_ms: 10.0,
         release_ms: 100.0,
-        program_dependent: false,
-        detector_high_pass_hz: 20.0,
+        auto_release: false,
+        side_chain_high_pass_hz: 20.0,
         ..CompressorSettings::default()
     }
 }

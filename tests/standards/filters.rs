@@ -3,6 +3,6 @@
 mod bank;
 mod cascade;
 mod designs;
-mod motion;
-mod space;
+mod settings_space;
 mod tail;
+mod time_varying;

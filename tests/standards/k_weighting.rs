@@ -4,7 +4,7 @@ use super::rate;
 use approx::assert_abs_diff_eq;
 use std::f64::consts::PI;
 use voicechain_core::filters::Section;
-use voicechain_core::filters::k_weighting::{KState, KWeighting, accumulate};
+use voicechain_core::filters::k_weighting::{KWeighting, KWeightingState, accumulate};
 use voicechain_core::meters::gating::loudness;
 
 /// Magnitude of biquads at a frequency, dB: |H(e^jw)|, evaluated here.
@@ -75,7 +75,7 @@ fn k_weighting_runs_as_designed() {
     for (frequency, k) in FREQUENCIES.into_iter().zip(K_DB) {
         let sine: Vec<[f32; 1]> =
             (0..96_000).map(|n| [(2.0 * PI * frequency * f64::from(n) / 48_000.0).sin() as f32]).collect();
-        let mut state = KState::new();
+        let mut state = KWeightingState::new();
         accumulate(&filter, std::array::from_mut(&mut state), [&sine[..48_000]]);
         state.take_energy(&filter);
         accumulate(&filter, std::array::from_mut(&mut state), [&sine[48_000..]]);
@@ -125,7 +125,7 @@ fn noise_anchors() {
     // White noise is as loud as the energy of the impulse response.
     let mut impulse = vec![[0.0_f32]; 48_000];
     impulse[0] = [1.0];
-    let mut state = KState::new();
+    let mut state = KWeightingState::new();
     accumulate(&filter, std::array::from_mut(&mut state), [&impulse]);
     assert_abs_diff_eq!(loudness(state.take_energy(&filter)[0]), 3.138, epsilon = 1e-3);
     // Pink noise has the same power in each part of an octave.

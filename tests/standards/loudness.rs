@@ -15,7 +15,7 @@ use voicechain_tests::tones::{tones, tones_mono, wandering_noise};
 const RATES: [f64; 3] = [44_100.0, 48_000.0, 96_000.0];
 const SILENCE: f64 = f64::NEG_INFINITY;
 
-fn heard<const C: usize>(hz: f64, frames: &[[f32; C]]) -> LoudnessMeter<C> {
+fn measured<const C: usize>(hz: f64, frames: &[[f32; C]]) -> LoudnessMeter<C> {
     let mut meter = LoudnessMeter::new(rate(hz), ChannelWeights::default());
     meter.push(frames);
     meter
@@ -36,7 +36,7 @@ fn tolerance(hz: f64) -> f64 {
 fn tech_3341_cases_1_and_2() {
     for hz in RATES {
         for (level, exact) in [(-23.0, -22.9933), (-33.0, -32.9933)] {
-            let meter = heard(hz, &tones(hz, &[(level, 20.0)]));
+            let meter = measured(hz, &tones(hz, &[(level, 20.0)]));
             for reading in [meter.momentary(), meter.short_term(), meter.integrated()] {
                 assert_abs_diff_eq!(reading.unwrap(), level, epsilon = 0.1);
                 assert_abs_diff_eq!(reading.unwrap(), exact, epsilon = tolerance(hz));
@@ -54,7 +54,7 @@ fn tech_3341_cases_3_to_5() {
             (&[(-72.0, 10.0), (-36.0, 10.0), (-23.0, 60.0), (-36.0, 10.0), (-72.0, 10.0)], -23.0139),
             (&[(-26.0, 20.0), (-20.0, 20.1), (-26.0, 20.0)], -22.9787),
         ] {
-            let reading = heard(hz, &tones(hz, parts)).integrated().unwrap();
+            let reading = measured(hz, &tones(hz, parts)).integrated().unwrap();
             assert_abs_diff_eq!(reading, -23.0, epsilon = 0.1);
             assert_abs_diff_eq!(reading, exact, epsilon = tolerance(hz));
         }
@@ -70,7 +70,7 @@ fn tech_3341_case_6() {
         let frames: Vec<[f32; 5]> = (0..front.len())
             .map(|n| [front[n][0], front[n][0], centre[n][0], surround[n][0], surround[n][0]])
             .collect();
-        let reading = heard(hz, &frames).integrated().unwrap();
+        let reading = measured(hz, &frames).integrated().unwrap();
         assert_abs_diff_eq!(reading, -23.0, epsilon = 0.1);
         assert_abs_diff_eq!(reading, -23.0163, epsilon = tolerance(hz));
     }
@@ -115,7 +115,8 @@ fn tech_3341_cases_10_and_11() {
     for hz in RATES {
         for i in 0..20 {
             let silence = f64::from(i) * 0.15;
-            let reading = heard(hz, &tones(hz, &[(SILENCE, silence), (-23.0, 3.0), (SILENCE, 1.0)])).max_short_term();
+            let reading =
+                measured(hz, &tones(hz, &[(SILENCE, silence), (-23.0, 3.0), (SILENCE, 1.0)])).max_short_term();
             assert_abs_diff_eq!(reading.unwrap(), -23.0, epsilon = 0.1);
             assert_abs_diff_eq!(reading.unwrap(), -22.9933, epsilon = tolerance(hz));
         }
@@ -138,7 +139,7 @@ fn tech_3341_cases_13_and_14() {
         for i in 0..20 {
             let silence = f64::from(i) * 0.02;
             let frames = tones(hz, &[(SILENCE, silence), (-23.0, 0.4), (SILENCE, 1.0)]);
-            let reading = heard(hz, &frames).max_momentary().unwrap();
+            let reading = measured(hz, &frames).max_momentary().unwrap();
             assert_abs_diff_eq!(reading, -23.0, epsilon = 0.1);
             assert_abs_diff_eq!(reading, -22.9936, epsilon = tolerance(hz));
             let (mut slow, mut slow_max) = (LoudnessMeter::new(rate(hz), ChannelWeights::default()), f64::NEG_INFINITY);
@@ -169,7 +170,7 @@ fn tech_3342_cases_1_to_4() {
             (&[(-40.0, 20.0), (-20.0, 20.0)], 20.0),
             (&[(-50.0, 20.0), (-35.0, 20.0), (-20.0, 20.0), (-35.0, 20.0), (-50.0, 20.0)], 15.0),
         ] {
-            assert_abs_diff_eq!(heard(hz, &tones(hz, parts)).range().unwrap(), range, epsilon = 1e-3);
+            assert_abs_diff_eq!(measured(hz, &tones(hz, parts)).range().unwrap(), range, epsilon = 1e-3);
         }
     }
 }
@@ -183,30 +184,30 @@ fn full_scale_and_calibration() {
             .map(|n| [(std::f64::consts::TAU * (frequency * f64::from(n) / 48_000.0).fract()).sin() as f32])
             .collect()
     };
-    let one = heard(48_000.0, &sine(997.0)).integrated().unwrap();
+    let one = measured(48_000.0, &sine(997.0)).integrated().unwrap();
     assert_abs_diff_eq!(one, -3.01, epsilon = 0.001);
-    assert_abs_diff_eq!(heard(48_000.0, &sine(1_000.0)).integrated().unwrap(), -3.0036, epsilon = 2e-4);
+    assert_abs_diff_eq!(measured(48_000.0, &sine(1_000.0)).integrated().unwrap(), -3.0036, epsilon = 2e-4);
     assert_abs_diff_eq!(
-        heard(48_000.0, &tones(48_000.0, &[(-18.0, 10.0)])).integrated().unwrap(),
+        measured(48_000.0, &tones(48_000.0, &[(-18.0, 10.0)])).integrated().unwrap(),
         -17.9933,
         epsilon = 2e-4
     );
     // Two channels with the same voice are 10 log10(2) louder than one.
     let both: Vec<[f32; 2]> = sine(997.0).iter().map(|&[sample]| [sample; 2]).collect();
-    assert_abs_diff_eq!(heard(48_000.0, &both).integrated().unwrap() - one, 10.0 * 2_f64.log10(), epsilon = 1e-9);
+    assert_abs_diff_eq!(measured(48_000.0, &both).integrated().unwrap() - one, 10.0 * 2_f64.log10(), epsilon = 1e-9);
 }
 
 /// BS.1770-5 Annex 1, eq. 6: a stereo tone of -70.3 dBFS gives no reading, one of -69.7 dBFS -69.693 (computed with
 /// libebur128).
 #[test]
 fn absolute_gate() {
-    assert_eq!(heard(48_000.0, &tones(48_000.0, &[(-70.3, 10.0)])).integrated(), None);
+    assert_eq!(measured(48_000.0, &tones(48_000.0, &[(-70.3, 10.0)])).integrated(), None);
     assert_abs_diff_eq!(
-        heard(48_000.0, &tones(48_000.0, &[(-69.7, 10.0)])).integrated().unwrap(),
+        measured(48_000.0, &tones(48_000.0, &[(-69.7, 10.0)])).integrated().unwrap(),
         -69.693,
         epsilon = 1e-3
     );
-    assert_eq!(heard(48_000.0, &tones(48_000.0, &[(-70.3, 10.0)])).range(), None);
+    assert_eq!(measured(48_000.0, &tones(48_000.0, &[(-70.3, 10.0)])).range(), None);
 }
 
 /// BS.1770-5 Annex 1, Table 3: front channels weigh the same and surround channels 1.41, in whatever place they are.

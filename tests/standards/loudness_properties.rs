@@ -4,7 +4,7 @@ use super::rate;
 use approx::assert_abs_diff_eq;
 use proptest::prelude::*;
 use voicechain_core::dsp::clock::SubBlockClock;
-use voicechain_core::filters::k_weighting::{KState, KWeighting, accumulate};
+use voicechain_core::filters::k_weighting::{KWeighting, KWeightingState, accumulate};
 use voicechain_core::meters::gating::{FirstBlocks, GatedSums, loudness, mean_square};
 use voicechain_core::meters::range::RangeHistogram;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, SubBlockLoudness};
@@ -53,16 +53,16 @@ proptest! {
 
 /// Nine signals at once give the bits of each alone, in mono, stereo and five channels.
 #[test]
-fn taps_do_not_depend_on_each_other() {
+fn ledger_points_do_not_depend_on_each_other() {
     fn check<const C: usize, const TAPS: usize>() {
         let filter = KWeighting::new(rate(48_000.0));
         let signals: Vec<Vec<[f32; C]>> = (0..TAPS).map(|t| wandering_noise(48_000.0, 0.05, t as u64)).collect();
-        let mut together = [KState::new(); TAPS];
+        let mut together = [KWeightingState::new(); TAPS];
         for n in (0..2_400).step_by(64) {
             accumulate(&filter, &mut together, std::array::from_fn(|t| &signals[t][n..2_400.min(n + 64)]));
         }
         for (state, signal) in together.iter_mut().zip(&signals) {
-            let mut alone = KState::new();
+            let mut alone = KWeightingState::new();
             accumulate(&filter, std::array::from_mut(&mut alone), [signal]);
             assert_eq!(alone, *state);
             assert_eq!(alone.take_energy(&filter).map(f64::to_bits), state.take_energy(&filter).map(f64::to_bits));
@@ -103,7 +103,7 @@ fn the_clock_does_not_drift() {
     for k in 1..100_000_u32 {
         assert!(clock.length() == 110 || clock.length() == 111);
         frames += clock.length() as u64;
-        assert!(!clock.advance(clock.left() - 1));
+        assert!(!clock.advance(clock.remaining() - 1));
         assert!(clock.advance(1));
         assert_abs_diff_eq!(frames as f64, f64::from(k) * 110.25, epsilon = 0.5);
     }
@@ -131,7 +131,7 @@ fn nothing_before_there_is_enough() {
 fn silence_becomes_exact() {
     for hz in [8_000.0, 48_000.0, 192_000.0] {
         let filter = KWeighting::new(rate(hz));
-        let mut state = KState::<1>::new();
+        let mut state = KWeightingState::<1>::new();
         accumulate(&filter, std::array::from_mut(&mut state), [&[[1.0]]]);
         let silence = vec![[0.0]; (hz / 100.0) as usize];
         for _ in 0..200 {
@@ -139,7 +139,7 @@ fn silence_becomes_exact() {
             let [energy] = state.take_energy(&filter);
             assert!(energy == 0.0 || energy.is_normal());
         }
-        assert_eq!(state, KState::new());
+        assert_eq!(state, KWeightingState::new());
     }
 }
 

@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
-"""Reference pitch of the recorded speakers, for the group "pitch" of tests/reach.
+"""Reference pitch of the recorded speakers, for the group "pitch" of tests/accuracy.
 
-    cargo run --release -p voicechain-tests --bin reach -- --write target/speakers
+    cargo run --release -p voicechain-tests --bin accuracy -- --write target/speakers
     pip install praat-parselmouth==0.4.7 soundfile numpy
     python3 tests/standards/pitch_reference.py target/speakers > tests/fixtures/pitch_reference.csv
 

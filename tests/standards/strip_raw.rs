@@ -20,10 +20,10 @@ use voicechain_tests::recordings::{RATE_HZ, speakers};
 use voicechain_tests::strips::all_off;
 
 fn voices(folder: &str) -> Result<(), Box<dyn Error>> {
-    for speaker in speakers().iter().filter(|speaker| !speaker.roomy) {
+    for speaker in speakers().iter().filter(|speaker| !speaker.reverberant) {
         let name: String = speaker.name.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '_' }).collect();
         let bytes: Vec<u8> = speaker.samples.iter().flat_map(|x| x.to_le_bytes()).collect();
-        std::fs::write(format!("{folder}/{:?}-{name}-{}.f32", speaker.half, speaker.native_rate_hz), bytes)?;
+        std::fs::write(format!("{folder}/{:?}-{name}-{}.f32", speaker.subset, speaker.native_rate_hz), bytes)?;
     }
     Ok(())
 }
@@ -73,7 +73,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let coefs = StripCoefs::<1>::design(&settings, rate)?;
     let mut strip = Box::new(Strip::new(&coefs));
     if file {
-        strip.learn(&frames);
+        strip.analyse_ahead(&frames);
     }
     let latency = coefs.latency() as usize;
     frames.resize(frames.len() + latency, [0.0]);

@@ -30,10 +30,10 @@ pub trait Lanes:
     fn to_pair(self) -> [f64; 2];
     /// The lanes from an array; a mono frame takes the first value.
     fn from_pair(pair: [f64; 2]) -> Self;
-    /// Zero in every lane whose magnitude is under [`TINY`](crate::math::TINY).
+    /// Zero in every lane whose magnitude is under [`FLUSH_THRESHOLD`](crate::math::FLUSH_THRESHOLD).
     #[must_use]
-    fn without_tiny(self) -> Self {
-        Self::from_pair(self.to_pair().map(crate::math::without_tiny))
+    fn flush_denormals(self) -> Self {
+        Self::from_pair(self.to_pair().map(crate::math::flush_denormals))
     }
 }
 
@@ -100,8 +100,8 @@ impl Frame for [f32; 2] {
     }
 }
 
-/// Gathers planar channels into frames: `frames[n][c] = planar[c][n]`, as far as both reach.
-pub fn gather<const C: usize>(planar: [&[f32]; C], frames: &mut [[f32; C]]) {
+/// Interleaves planar channels into frames: `frames[n][c] = planar[c][n]`, as far as both reach.
+pub fn interleave<const C: usize>(planar: [&[f32]; C], frames: &mut [[f32; C]]) {
     for (c, channel) in planar.iter().enumerate() {
         for (frame, &sample) in frames.iter_mut().zip(channel.iter()) {
             frame[c] = sample;
@@ -109,8 +109,8 @@ pub fn gather<const C: usize>(planar: [&[f32]; C], frames: &mut [[f32; C]]) {
     }
 }
 
-/// Scatters frames into planar channels: `planar[c][n] = frames[n][c]`, as far as both reach.
-pub fn scatter<const C: usize>(frames: &[[f32; C]], planar: [&mut [f32]; C]) {
+/// Deinterleaves frames into planar channels: `planar[c][n] = frames[n][c]`, as far as both reach.
+pub fn deinterleave<const C: usize>(frames: &[[f32; C]], planar: [&mut [f32]; C]) {
     for (c, channel) in planar.into_iter().enumerate() {
         for (sample, frame) in channel.iter_mut().zip(frames.iter()) {
             *sample = frame[c];

@@ -29,13 +29,13 @@ pub fn smoothing(time_ms: f64, rate_hz: f64, step: f64) -> f64 {
 
 /// States and powers smaller than this count as zero (-600 dB of full scale, as powers -300 dB), so that nothing sinks into
 /// the subnormal numbers, which processors compute slowly.
-pub const TINY: f64 = 1e-30;
+pub const FLUSH_THRESHOLD: f64 = 1e-30;
 
-/// A value, or zero where its magnitude is under [`TINY`].
+/// A value, or zero where its magnitude is under [`FLUSH_THRESHOLD`].
 #[inline(always)]
 #[must_use]
-pub fn without_tiny(value: f64) -> f64 {
-    if value.abs() < TINY { 0.0 } else { value }
+pub fn flush_denormals(value: f64) -> f64 {
+    if value.abs() < FLUSH_THRESHOLD { 0.0 } else { value }
 }
 
 /// Numbers that a formula may be computed in: `f64` for design and display, `f32` for blocks of samples.
@@ -51,11 +51,11 @@ pub trait Real:
     /// Zero.
     const ZERO: Self;
     /// The smaller of two.
-    fn least(self, other: Self) -> Self;
+    fn lesser(self, other: Self) -> Self;
     /// The larger of two.
-    fn most(self, other: Self) -> Self;
+    fn greater(self, other: Self) -> Self;
     /// The nearest number of this type.
-    fn nearest(value: f64) -> Self;
+    fn from_f64(value: f64) -> Self;
 }
 
 macro_rules! real {
@@ -63,15 +63,15 @@ macro_rules! real {
         impl Real for $type {
             const ZERO: Self = 0.0;
             #[inline(always)]
-            fn least(self, other: Self) -> Self {
+            fn lesser(self, other: Self) -> Self {
                 if self < other { self } else { other }
             }
             #[inline(always)]
-            fn most(self, other: Self) -> Self {
+            fn greater(self, other: Self) -> Self {
                 if self > other { self } else { other }
             }
             #[inline(always)]
-            fn nearest(value: f64) -> Self {
+            fn from_f64(value: f64) -> Self {
                 value as Self
             }
         }
@@ -84,7 +84,7 @@ real!(f32, f64);
 #[inline]
 #[must_use]
 pub fn smooth_step<R: Real>(t: R) -> R {
-    t * t * (R::nearest(3.0) - R::nearest(2.0) * t)
+    t * t * (R::from_f64(3.0) - R::from_f64(2.0) * t)
 }
 
 /// Decibels of amplitude in one octave of amplitude: `20 log10(2)`.

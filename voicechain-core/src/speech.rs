@@ -57,15 +57,15 @@ pub fn published_db(band: usize, pitch_hz: Option<f64>) -> f64 {
 }
 
 /// Bands whose power is made equal before a voice is compared: 160 Hz to 6.3 kHz.
-const COMPARED: core::ops::RangeInclusive<usize> = 4..=20;
+const NORMALISED_BANDS: core::ops::RangeInclusive<usize> = 4..=20;
 
 /// Third-octave levels (dB of any reference) as differences from published speech, dB, both with the same power from
 /// 160 Hz to 6.3 kHz, of the bands that are known. `None` when none of those is. Tested by
 /// `published_speech_is_no_difference_from_itself`.
 #[must_use]
-pub fn against_published(levels_db: &[Option<f64>; 25], pitch_hz: Option<f64>) -> Option<[Option<f64>; 25]> {
+pub fn deviation_from_published(levels_db: &[Option<f64>; 25], pitch_hz: Option<f64>) -> Option<[Option<f64>; 25]> {
     let (mut heard, mut published) = (0.0, 0.0);
-    for band in COMPARED {
+    for band in NORMALISED_BANDS {
         if let Some(db) = levels_db[band] {
             heard += libm::exp10(0.1 * db);
             published += libm::exp10(0.1 * published_db(band, pitch_hz));
@@ -78,12 +78,12 @@ pub fn against_published(levels_db: &[Option<f64>; 25], pitch_hz: Option<f64>) -
     Some(core::array::from_fn(|band| levels_db[band].map(|db| db - published_db(band, pitch_hz) - shift)))
 }
 
-/// The first band of [`SPREAD_DB`]: 100 Hz.
-pub const SPREAD_FROM: usize = 2;
+/// The first band of [`SPEAKER_SD_DB`]: 100 Hz.
+pub const SPEAKER_SD_FIRST_BAND: usize = 2;
 
 /// How far speakers differ from published speech: one standard deviation in dB, third octave by third octave from 100 Hz
 /// to 10 kHz. From a trial on 49 recorded speakers: voice, room and microphone together.
-pub const SPREAD_DB: [f64; 21] =
+pub const SPEAKER_SD_DB: [f64; 21] =
     [8.7, 8.6, 9.0, 6.5, 3.8, 3.2, 3.2, 2.6, 2.4, 2.9, 3.5, 3.8, 3.2, 3.8, 4.8, 5.6, 6.2, 5.9, 4.9, 7.7, 8.7];
 
 /// By how many LU a filter changes the loudness of average speech: its power response, given at `omega` radians per
@@ -116,15 +116,15 @@ mod tests {
         for (pitch, low) in [(None, 54.4), (Some(120.0), 54.4), (Some(200.0), 37.5)] {
             assert_eq!(published_db(2, pitch), low);
             let quiet = core::array::from_fn(|band| Some(published_db(band, pitch) - 83.0));
-            let against = against_published(&quiet, pitch).expect("known bands");
+            let against = deviation_from_published(&quiet, pitch).expect("known bands");
             assert!(against.iter().flatten().all(|db| db.abs() < 1e-9));
             assert_eq!(against.iter().flatten().count(), 25);
         }
         // Negative controls: the other column is far away, and nothing known is nothing said.
         let male = core::array::from_fn(|band| Some(published_db(band, None)));
-        let other = against_published(&male, Some(200.0)).expect("known bands");
+        let other = deviation_from_published(&male, Some(200.0)).expect("known bands");
         assert!(other[2].is_some_and(|db| db > 15.0) && other[10].is_some_and(|db| db.abs() < 0.5));
-        assert_eq!(against_published(&[None; 25], None), None);
+        assert_eq!(deviation_from_published(&[None; 25], None), None);
     }
 
     #[test]

@@ -4,18 +4,18 @@
 //! Settings reach the strip only through the host, as automation gestures, so that the host can record and undo them too.
 
 use crate::gestures::{Gestures, gesture};
-use crate::parameters::{Parameters, Voice};
-use crate::undo::UndoSteps;
+use crate::parameters::{Parameters, TrackAnalysis};
+use crate::undo::UndoHistory;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use voicechain_core::StripSettings;
 use voicechain_core::measure::Profile;
 use voicechain_core::propose::{Context, Proposal, carry_over, propose};
 use voicechain_core::strip::StartingPoint;
-use voicechain_text::{Clip, TextError};
+use voicechain_text::{SettingsBundle, TextError};
 
 #[derive(Debug, Default)]
 struct State {
-    steps: UndoSteps,
+    steps: UndoHistory,
     /// What was sent last, and the count of changes then: a host may take its time to hand it over.
     sent: Option<(StripSettings, u32)>,
 }
@@ -41,7 +41,7 @@ impl Commands {
     /// The settings as they are, or will be when the host has handed over what was sent.
     fn now(&self, state: &State) -> StripSettings {
         match state.sent {
-            Some((settings, changes)) if changes == self.parameters.changes() => settings,
+            Some((settings, changes)) if changes == self.parameters.change_count() => settings,
             _ => self.parameters.settings(),
         }
     }
@@ -62,21 +62,21 @@ impl Commands {
         if settings.order != self.parameters.order() {
             self.parameters.set_order(settings.order);
         }
-        state.sent = Some((sent, self.parameters.changes()));
+        state.sent = Some((sent, self.parameters.change_count()));
     }
 
     /// The settings as they are become a step that can be gone back to: a person takes hold of something.
-    pub fn hold(&self) {
+    pub fn record_undo_step(&self) {
         let mut state = self.state();
         let now = self.now(&state);
-        state.steps.hold(now);
+        state.steps.push_if_changed(now);
     }
 
     /// True if there is a step to take back, and one to take again.
     #[must_use]
-    pub fn steps(&self) -> [bool; 2] {
+    pub fn can_undo_redo(&self) -> [bool; 2] {
         let state = self.state();
-        state.steps.available(&self.now(&state))
+        state.steps.can_undo_redo(&self.now(&state))
     }
 
     /// Applies settings as one step that can be undone; false, and nothing else, for settings that are not allowed.
@@ -119,7 +119,7 @@ impl Commands {
         let proposal = propose(profile, context);
         // As the parameters will have them, so that nothing but a person's change counts as one.
         let settings = proposal.settings.rounded();
-        self.parameters.set_voice(Voice { profile: Some(*profile), proposed: Some(settings) });
+        self.parameters.set_track_analysis(TrackAnalysis { profile: Some(*profile), proposed: Some(settings) });
         self.apply(&settings, host);
         proposal
     }
@@ -127,7 +127,7 @@ impl Commands {
     /// What was proposed for the voice on this track.
     #[must_use]
     pub fn proposed(&self) -> Option<StripSettings> {
-        self.parameters.voice().proposed
+        self.parameters.track_analysis().proposed
     }
 
     /// The text for the clipboard: that of a settings file, with what was measured about this voice and proposed for it.
@@ -136,8 +136,8 @@ impl Commands {
     /// None in practice: the parameters hold settings that are allowed.
     pub fn copy(&self) -> Result<String, TextError> {
         let state = self.state();
-        let Voice { profile, proposed } = self.parameters.voice();
-        voicechain_text::write_clip(&Clip { settings: self.now(&state), proposed, profile })
+        let TrackAnalysis { profile, proposed } = self.parameters.track_analysis();
+        voicechain_text::write_bundle(&SettingsBundle { settings: self.now(&state), proposed, profile })
     }
 
     /// Applies the settings of a text as they are. What is known of the voice on this track stays.
@@ -162,18 +162,18 @@ impl Commands {
         context: Context,
         host: &dyn Gestures,
     ) -> Result<(), TextError> {
-        let clip = voicechain_text::read_clip(text)?;
+        let bundle = voicechain_text::read_bundle(text)?;
         // A voice that was measured but never proposed for: what would have been is where its person began.
-        let reckoned = || clip.profile.map(|other| propose(&other, context).settings.rounded());
-        let Some(proposed) = clip.proposed.or_else(reckoned) else {
+        let recomputed = || bundle.profile.map(|other| propose(&other, context).settings.rounded());
+        let Some(proposed) = bundle.proposed.or_else(recomputed) else {
             return Err(TextError {
                 what: "the settings were copied from a track whose voice was not measured".into(),
                 advice: "measure and propose there first, or paste them as they are",
             });
         };
         let own = propose(profile, context).settings.rounded();
-        self.parameters.set_voice(Voice { profile: Some(*profile), proposed: Some(own) });
-        self.apply(&carry_over(&clip.settings, &proposed, &own).rounded(), host);
+        self.parameters.set_track_analysis(TrackAnalysis { profile: Some(*profile), proposed: Some(own) });
+        self.apply(&carry_over(&bundle.settings, &proposed, &own).rounded(), host);
         Ok(())
     }
 }
@@ -185,15 +185,17 @@ mod tests {
     use nice_plug::params::InternalParamMut;
     use nice_plug::prelude::ParamPtr;
     use std::cell::RefCell;
-    use voicechain_core::measure::profile::{BANDS, Clipping, Doubt, Ground, Level, Pitch, Subject};
+    use voicechain_core::measure::profile::{
+        BackgroundNoise, Clipping, Level, Pitch, SignalClass, THIRD_OCTAVES, Unavailable,
+    };
 
     /// A host that does what it is told and writes it down.
-    struct Recorder {
+    struct RecordingHost {
         parameters: Arc<Parameters>,
         lines: RefCell<Vec<(&'static str, ParamPtr)>>,
     }
 
-    impl Recorder {
+    impl RecordingHost {
         fn new() -> (Self, Commands) {
             let parameters = Arc::new(Parameters::default());
             let commands = Commands::new(Arc::clone(&parameters));
@@ -202,7 +204,7 @@ mod tests {
     }
 
     #[allow(unsafe_code)]
-    impl Gestures for Recorder {
+    impl Gestures for RecordingHost {
         fn begin(&self, parameter: ParamPtr) {
             self.lines.borrow_mut().push(("begin", parameter));
         }
@@ -226,7 +228,7 @@ mod tests {
 
     #[test]
     fn what_is_applied_arrives_as_whole_gestures_and_can_be_undone() {
-        let (host, commands) = Recorder::new();
+        let (host, commands) = RecordingHost::new();
         let start = host.parameters.settings();
         for point in StartingPoint::ALL {
             assert!(commands.start_from(point, &host));
@@ -250,26 +252,26 @@ mod tests {
     }
 
     #[test]
-    fn what_a_person_moves_can_be_undone_and_a_hand_that_moves_nothing_is_no_step() {
-        let (host, commands) = Recorder::new();
-        assert_eq!(commands.steps(), [false, false]);
-        commands.hold();
-        assert_eq!(commands.steps(), [false, false]);
+    fn a_move_is_an_undo_step_and_a_grab_without_a_move_is_none() {
+        let (host, commands) = RecordingHost::new();
+        assert_eq!(commands.can_undo_redo(), [false, false]);
+        commands.record_undo_step();
+        assert_eq!(commands.can_undo_redo(), [false, false]);
         let (_, info, parameter) = host.parameters.table().next().unwrap();
         host.set(parameter.pointer(), parameter.normalised(info, 6.0));
         assert_eq!(host.parameters.settings().trim.gain_db, 6.0);
-        commands.hold();
-        assert_eq!(commands.steps(), [true, false]);
+        commands.record_undo_step();
+        assert_eq!(commands.can_undo_redo(), [true, false]);
         assert!(commands.undo(&host));
         assert_eq!(host.parameters.settings().trim.gain_db, 0.0, "a hold without a move is passed over");
-        assert_eq!(commands.steps(), [false, true]);
+        assert_eq!(commands.can_undo_redo(), [false, true]);
         assert!(commands.redo(&host));
         assert_eq!(host.parameters.settings().trim.gain_db, 6.0);
     }
 
     #[test]
     fn what_is_copied_is_pasted_as_it_is() {
-        let ((first_host, first), (second_host, second)) = (Recorder::new(), Recorder::new());
+        let ((first_host, first), (second_host, second)) = (RecordingHost::new(), RecordingHost::new());
         let mut settings = StartingPoint::SungInMix.settings();
         settings.order.reverse();
         settings.compressor.ratio = f64::INFINITY;
@@ -277,7 +279,7 @@ mod tests {
         let text = first.copy().unwrap();
         second.paste(&text, &second_host).unwrap();
         assert_eq!(second_host.parameters.settings(), settings);
-        assert_eq!(voicechain_text::read_clip(&text).unwrap().proposed, None);
+        assert_eq!(voicechain_text::read_bundle(&text).unwrap().proposed, None);
         for wrong in ["", "format = 2", "hello", &text[..text.len() - 3], "format = 1\n[trim]\ngain_db = 99.0"] {
             second_host.lines.borrow_mut().clear();
             if second.paste(wrong, &second_host).is_err() {
@@ -293,12 +295,12 @@ mod tests {
 
     /// A voice of so much loudness and so low a pitch, of which nothing else is known.
     fn voice(integrated_lufs: f64, low_hz: f64) -> Profile {
-        let unknown = Doubt::TooShort;
+        let unknown = Unavailable::TooShort;
         Profile {
             rate_hz: 48_000.0,
             duration_s: 60.0,
             channels: 1,
-            subject: Subject::Voice,
+            signal_class: SignalClass::Voice,
             level: Level {
                 integrated_lufs: Ok(integrated_lufs),
                 loudness_range_lu: Ok(5.0),
@@ -311,28 +313,28 @@ mod tests {
                 crest_db: Ok(18.8),
                 speech_peak_dbfs: Ok(integrated_lufs + 15.0),
             },
-            phrases: Err(unknown),
-            spikes: Err(unknown),
-            ground: Ground {
+            level_consistency: Err(unknown),
+            transients: Err(unknown),
+            background_noise: BackgroundNoise {
                 noise_floor_dbfs: Ok(-70.0),
-                noise_bands_dbfs: [-85.0; BANDS],
+                noise_bands_dbfs: [-85.0; THIRD_OCTAVES],
                 snr_db: Ok(46.0),
                 rumble_dbfs: -75.0,
-                offset: 0.0,
+                dc_offset: 0.0,
             },
             hum: Err(unknown),
             pitch: Ok(Pitch { low_hz, median_hz: 1.25 * low_hz, high_hz: 1.7 * low_hz, voiced_share: 0.6 }),
-            colour: Err(unknown),
+            tonal_balance: Err(unknown),
             bandwidth: Err(unknown),
             resonances: Err(unknown),
             sibilance: Err(unknown),
-            room: Err(unknown),
+            reverberation: Err(unknown),
         }
     }
 
     #[test]
     fn what_a_person_changed_is_carried_over_to_another_voice() {
-        let ((first_host, first), (second_host, second)) = (Recorder::new(), Recorder::new());
+        let ((first_host, first), (second_host, second)) = (RecordingHost::new(), RecordingHost::new());
         let (a, b) = (voice(-25.0, 100.0), voice(-30.0, 200.0));
         let context = Context::default();
         assert!(second.carry_over(&first.copy().unwrap(), &b, context, &second_host).is_err(), "nothing was proposed");
@@ -341,8 +343,8 @@ mod tests {
         let proposal = first.propose(&a, context, &first_host);
         assert_eq!(first_host.parameters.settings(), proposal.settings.rounded());
         assert_eq!(first.proposed(), Some(proposal.settings.rounded()));
-        let clip = voicechain_text::read_clip(&first.copy().unwrap()).unwrap();
-        assert_eq!((clip.profile, clip.proposed), (Some(a), Some(proposal.settings.rounded())));
+        let bundle = voicechain_text::read_bundle(&first.copy().unwrap()).unwrap();
+        assert_eq!((bundle.profile, bundle.proposed), (Some(a), Some(proposal.settings.rounded())));
         // Nothing changed: the other voice gets its own proposal.
         let own = propose(&b, context).settings.rounded();
         second.carry_over(&first.copy().unwrap(), &b, context, &second_host).unwrap();
@@ -361,8 +363,8 @@ mod tests {
         assert!(second.undo(&second_host));
         assert_eq!(second_host.parameters.settings(), own);
         // A text with a profile and no proposal: as if it had been proposed.
-        let bare = Clip { settings: liked, proposed: None, profile: Some(a) };
-        let text = voicechain_text::write_clip(&bare).unwrap();
+        let bare = SettingsBundle { settings: liked, proposed: None, profile: Some(a) };
+        let text = voicechain_text::write_bundle(&bare).unwrap();
         second.carry_over(&text, &b, context, &second_host).unwrap();
         assert_eq!(second_host.parameters.settings(), carried);
         // Pasted instead, they are what the other track has, and this voice is still known.

@@ -4,7 +4,7 @@
 //! while sound comes, when the host moves a parameter, and when the person does something; never otherwise.
 
 use crate::clipboard;
-use crate::connection::Connection;
+use crate::editor_controller::EditorController;
 use crate::gestures::Gestures;
 use crate::preferences::Preferences;
 use egui_baseview::baseview::WindowSize;
@@ -13,13 +13,13 @@ use keyboard_types::NamedKey;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::prelude::TrackInfo;
 use voicechain_core::SampleRate;
-use voicechain_core::strip::{METERED_STAGES, Part};
-use voicechain_editor::Shown;
+use voicechain_core::strip::{AuditionBand, METERED_STAGES};
+use voicechain_editor::ViewModel;
 
 /// The rate that curves are drawn for before the strip was ever active, Hz.
-const USUAL_HZ: f64 = 48_000.0;
+const DEFAULT_RATE_HZ: f64 = 48_000.0;
 
-impl Connection {
+impl EditorController {
     fn remember(&self) {
         let preferences = Preferences { dark: self.page.dark, zoom: self.page.zoom, size: self.size };
         if preferences != self.instance.parameters.preferences() {
@@ -29,34 +29,34 @@ impl Connection {
 
     /// Draws the page and answers what it asks for.
     fn draw(&mut self, ui: &mut egui::Ui, host: &dyn Gestures) {
-        self.look();
-        self.filed(host);
-        let Some(rate) = self.instance.meters.rate().or_else(|| SampleRate::new(USUAL_HZ).ok()) else { return };
+        self.poll();
+        self.handle_file_outcome(host);
+        let Some(rate) = self.instance.meters.rate().or_else(|| SampleRate::new(DEFAULT_RATE_HZ).ok()) else { return };
         let parameters = &self.instance.parameters;
         let refused = parameters.refused();
-        let shown = Shown {
+        let view = ViewModel {
             name: &self.name,
             settings: parameters.settings(),
             rate,
             profile: self.profile.as_ref(),
-            validity: self.validity,
+            captured_fraction: self.captured_fraction,
             proposal: self.proposal.as_deref(),
             measuring: self.instance.is_measuring(),
-            listening: parameters.listening(),
-            part: parameters.part(),
+            monitoring: parameters.monitoring(),
+            audition_band: parameters.audition_band(),
             ledger: self.ledger,
-            match_db: self.match_db,
-            moving: &METERED_STAGES,
+            loudness_match_db: self.loudness_match_db,
+            metered_stages: &METERED_STAGES,
             history: &self.history,
-            steps: self.instance.commands.steps(),
+            can_undo_redo: self.instance.commands.can_undo_redo(),
             clipboard: [clipboard::is_filled(); 2],
-            choosing: self.files.choosing(),
+            file_dialog: self.files.file_dialog(),
             message: self.message.as_deref().or(refused.as_deref()),
         };
-        let asks = self.page.ui(ui, &shown);
-        let answered = !asks.is_empty();
-        for ask in asks {
-            if let Some(text) = self.answer(ask, host) {
+        let actions = self.page.ui(ui, &view);
+        let answered = !actions.is_empty();
+        for action in actions {
+            if let Some(text) = self.handle_action(action, host) {
                 ui.ctx().copy_text(text);
             }
         }
@@ -87,14 +87,14 @@ fn keys() -> Vec<Key> {
     named.into_iter().map(Key::Named).chain(numbers).collect()
 }
 
-impl Connection {
+impl EditorController {
     /// The window is there, and nothing was drawn in it yet.
     pub(crate) fn opened(&mut self, ctx: &egui::Context, gui: GuiContext) {
         let preferences = self.instance.parameters.preferences();
         (self.page.dark, self.page.zoom, self.size) = (preferences.dark, preferences.zoom, preferences.size);
         voicechain_editor::prepare(ctx);
         self.gui = Some(gui);
-        self.asked = None;
+        self.profile_polled = None;
         self.instance.meters.watch(true);
     }
 
@@ -105,8 +105,8 @@ impl Connection {
         if ui.ctx().zoom_factor() != self.page.zoom {
             ui.ctx().set_zoom_factor(self.page.zoom);
         }
-        let look = voicechain_editor::Look::of(self.page.dark);
-        frame.set_clear_color(egui::Rgba::from(look.paper));
+        let palette = voicechain_editor::Palette::of(self.page.dark);
+        frame.set_clear_color(egui::Rgba::from(palette.paper));
         // The host keeps its keys: all of them, unless a value is being typed, or something here has the keyboard and moves
         // by some of them.
         let has_keyboard = ui.ctx().memory(|memory| memory.focused().is_some());
@@ -127,8 +127,8 @@ impl Connection {
     /// The window is gone.
     pub(crate) fn closed(&mut self) {
         // Nobody could end it without the editor.
-        if self.instance.parameters.part() != Part::Whole {
-            self.instance.parameters.hear_part(Part::Whole);
+        if self.instance.parameters.audition_band() != AuditionBand::Full {
+            self.instance.parameters.set_audition_band(AuditionBand::Full);
         }
         self.instance.meters.watch(false);
         self.files.close();

@@ -12,7 +12,7 @@ use voicechain_core::propose::{Context, Proposal};
 use voicechain_text::TextError;
 
 /// With less of the voice heard, nothing is proposed (common practice, no source).
-pub const LEAST_VALIDITY: f64 = 0.5;
+pub const MIN_CAPTURED_FRACTION: f64 = 0.5;
 
 /// Why nothing can be proposed.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -97,9 +97,13 @@ impl Instance {
         self.voice_meter.lock().unwrap_or_else(PoisonError::into_inner).measured()
     }
 
-    fn believed(&self) -> Result<MeasuredVoice, NotMeasured> {
+    fn validated(&self) -> Result<MeasuredVoice, NotMeasured> {
         let heard = self.measured().ok_or(NotMeasured::Nothing)?;
-        if heard.validity < LEAST_VALIDITY { Err(NotMeasured::TooLittle(heard.validity)) } else { Ok(heard) }
+        if heard.captured_fraction < MIN_CAPTURED_FRACTION {
+            Err(NotMeasured::TooLittle(heard.captured_fraction))
+        } else {
+            Ok(heard)
+        }
     }
 
     /// Proposes settings for the voice that was heard and applies them, as [`Commands::propose`].
@@ -107,7 +111,7 @@ impl Instance {
     /// # Errors
     /// When nothing, or too little of it, was heard. Nothing is changed then.
     pub fn propose(&self, context: Context, host: &dyn Gestures) -> Result<Proposal, NotMeasured> {
-        Ok(self.commands.propose(&self.believed()?.profile, context, host))
+        Ok(self.commands.propose(&self.validated()?.profile, context, host))
     }
 
     /// Carries over what another track's person changed to the voice that was heard here, as [`Commands::carry_over`].
@@ -115,6 +119,6 @@ impl Instance {
     /// # Errors
     /// As [`Commands::carry_over`], and when nothing, or too little of it, was heard here. Nothing is changed then.
     pub fn carry_over(&self, text: &str, context: Context, host: &dyn Gestures) -> Result<(), TextError> {
-        self.commands.carry_over(text, &self.believed()?.profile, context, host)
+        self.commands.carry_over(text, &self.validated()?.profile, context, host)
     }
 }

@@ -8,11 +8,10 @@
 //! [`meters`] the readings of the strip's meters to an editor, which [`redraw`] tells to draw. The editor finds them in its
 //! [`Instance`] and draws itself with `voicechain-editor`, in a [`window`].
 
-mod answers;
 mod clipboard;
 pub mod commands;
-mod connection;
 mod editor;
+mod editor_controller;
 mod files;
 pub mod gestures;
 pub mod instance;
@@ -29,6 +28,7 @@ mod settings_file;
 pub mod state;
 mod threads;
 mod undo;
+mod user_actions;
 pub mod voice_meter;
 pub mod window;
 

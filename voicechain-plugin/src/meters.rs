@@ -13,9 +13,9 @@ use voicechain_core::strip::Ledger;
 use voicechain_core::{SampleRate, Strip};
 
 /// Readings that the ring holds: some seconds.
-const ROOM: usize = 256;
+const CAPACITY: usize = 256;
 /// Readings per second.
-const PER_SECOND: f64 = 100.0;
+const READINGS_PER_SECOND: f64 = 100.0;
 /// The ledger, which has to go through its blocks, is read with every so manyth reading.
 const LEDGER_EVERY: u32 = 10;
 
@@ -33,11 +33,11 @@ pub struct Reading {
     /// What each stage takes away now, dB, by [`StageId::index`]; 0 for one without a meter.
     pub reduction_db: [f64; StageId::COUNT],
     /// The loudness match and the common headroom, dB.
-    pub match_db: [f64; 2],
+    pub loudness_match_db: [f64; 2],
     /// True while somebody speaks.
     pub speech: bool,
-    /// Samples refused at the door.
-    pub rejected: u64,
+    /// Samples that input sanitising replaced.
+    pub sanitised_samples: u64,
     /// The level ledger; now and then.
     pub ledger: Option<Ledger>,
 }
@@ -55,9 +55,9 @@ impl Reading {
             short_term_lufs: ends.map(|meter| meter.short_term()),
             true_peak_dbtp: peaks.map(|meter| meter.hold_dbtp().into_iter().fold(f64::NEG_INFINITY, f64::max)),
             reduction_db: std::array::from_fn(|n| strip.reduction(StageId::ALL[n]).map_or(0.0, |meter| meter.now_db())),
-            match_db: strip.match_db(),
+            loudness_match_db: strip.loudness_match_db(),
             speech: strip.voice_is_active(),
-            rejected: strip.rejected_samples(),
+            sanitised_samples: strip.sanitised_samples(),
             ledger: if with_ledger { strip.ledger() } else { None },
         }
     }
@@ -86,7 +86,7 @@ impl ReadingSender {
         if self.frames < self.next || !self.watched.load(Ordering::Relaxed) {
             return;
         }
-        self.next = self.frames + (self.rate_hz / PER_SECOND) as u64;
+        self.next = self.frames + (self.rate_hz / READINGS_PER_SECOND) as u64;
         let reading = Reading::of(strip, self.frames as f64 / self.rate_hz, self.readings.is_multiple_of(LEDGER_EVERY));
         self.readings = self.readings.wrapping_add(1);
         // No room: nobody has looked for a while, and what is there will be passed over.
@@ -110,7 +110,7 @@ impl Meters {
     /// A new ring for a strip at a rate; what was not read of the former one is dropped.
     #[must_use]
     pub fn open(&self, rate_hz: f64) -> ReadingSender {
-        let (producer, consumer) = RingBuffer::new(ROOM);
+        let (producer, consumer) = RingBuffer::new(CAPACITY);
         *self.consumer.lock().unwrap_or_else(PoisonError::into_inner) = Some(consumer);
         self.rate_hz.store(rate_hz.to_bits(), Ordering::Relaxed);
         let (watched, redraw) = (Arc::clone(&self.watched), self.redraw.clone());
@@ -187,6 +187,6 @@ mod tests {
         run(480_000);
         let mut count = 0;
         meters.take(|_| count += 1);
-        assert_eq!(count, ROOM);
+        assert_eq!(count, CAPACITY);
     }
 }

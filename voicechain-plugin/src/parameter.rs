@@ -18,7 +18,7 @@ pub enum Parameter {
 }
 
 impl Parameter {
-    pub(crate) fn new(section: SectionId, info: &'static SettingInfo, changes: &Arc<Changes>) -> Self {
+    pub(crate) fn new(section: SectionId, info: &'static SettingInfo, changes: &Arc<ChangeCounter>) -> Self {
         let name = format!("{} {}", section.name(), info.name);
         let changes = Arc::clone(changes);
         match info.unit {
@@ -28,7 +28,7 @@ impl Parameter {
                 let param = IntParam::new(name, info.default as i32, IntRange::Linear { min: 0, max: last })
                     .with_value_to_string(Arc::new(|value| info.text(f64::from(value)).to_string()))
                     .with_string_to_value(Arc::new(|text| info.parse(text).map(|value| value as i32)))
-                    .with_callback(Arc::new(move |_| changes.note()));
+                    .with_callback(Arc::new(move |_| changes.increment()));
                 Self::Choice(if info.automatable { param } else { param.non_automatable() })
             }
             _ => {
@@ -36,7 +36,7 @@ impl Parameter {
                 let param = FloatParam::new(name, default, FloatRange::Linear { min: 0.0, max: 1.0 })
                     .with_value_to_string(Arc::new(|at| info.text(info.value_at(f64::from(at))).to_string()))
                     .with_string_to_value(Arc::new(|text| info.parse(text).map(|v| info.position_of(v) as f32)))
-                    .with_callback(Arc::new(move |_| changes.note()));
+                    .with_callback(Arc::new(move |_| changes.increment()));
                 Self::Position(if info.automatable { param } else { param.non_automatable() })
             }
         }
@@ -76,11 +76,11 @@ impl Parameter {
 }
 
 /// A switch that is named so.
-pub(crate) fn switch(name: &str, default: bool, changes: Arc<Changes>) -> BoolParam {
+pub(crate) fn switch(name: &str, default: bool, changes: Arc<ChangeCounter>) -> BoolParam {
     BoolParam::new(name, default)
         .with_value_to_string(Arc::new(|on| if on { "on" } else { "off" }.to_string()))
         .with_string_to_value(Arc::new(|text| SWITCH.parse(text).map(|value| value >= 0.5)))
-        .with_callback(Arc::new(move |_| changes.note()))
+        .with_callback(Arc::new(move |_| changes.increment()))
 }
 
 /// Any switch of the table: all are read alike.
@@ -88,11 +88,11 @@ static SWITCH: &SettingInfo = &HighPassSettings::ROWS[0];
 
 /// Counts changes, so that the audio thread reads the parameters only when there is something to read.
 #[derive(Debug, Default)]
-pub(crate) struct Changes(AtomicU32);
+pub(crate) struct ChangeCounter(AtomicU32);
 
-impl Changes {
+impl ChangeCounter {
     /// Counts one more.
-    pub(crate) fn note(&self) {
+    pub(crate) fn increment(&self) {
         self.0.fetch_add(1, Ordering::Release);
     }
 

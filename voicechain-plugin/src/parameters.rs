@@ -4,24 +4,24 @@
 //! [`SettingInfo::value_at`](voicechain_core::settings::SettingInfo::value_at) and
 //! [`text`](voicechain_core::settings::SettingInfo::text). The ids are those of the table and never change.
 
-use crate::parameter::{Changes, Parameter, switch};
+use crate::parameter::{ChangeCounter, Parameter, switch};
 use crate::preferences::Preferences;
 use nice_plug::prelude::BoolParam;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::StripSettings;
 use voicechain_core::measure::Profile;
-use voicechain_core::settings::{DEFAULT_ORDER, MIDDLE, Middle, SectionId, SettingInfo};
-use voicechain_core::strip::{Listening, Part, Way};
+use voicechain_core::settings::{DEFAULT_ORDER, REORDERABLE_STAGES, ReorderableStage, SectionId, SettingInfo};
+use voicechain_core::strip::{AuditionBand, MonitorMode, Monitoring};
 
 /// Id of the bypass parameter.
 pub const BYPASS: &str = "bypass";
 /// Id of the parameter that matches the loudness of bypassed and processed sound.
-pub const LEVEL_MATCH: &str = "level_match";
+pub const LOUDNESS_MATCH: &str = "loudness_match";
 
 /// What is known of the voice on a track. The audio thread does not touch it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Voice {
+pub struct TrackAnalysis {
     /// What was measured.
     pub profile: Option<Profile>,
     /// What was proposed for it.
@@ -36,16 +36,16 @@ pub struct Parameters {
     /// The host's bypass: the delayed input is heard.
     pub bypass: BoolParam,
     /// Sets bypassed and processed sound to the same loudness.
-    pub level_match: BoolParam,
-    /// The order of the middle stages, packed; not a parameter, because it cannot be automated.
+    pub loudness_match: BoolParam,
+    /// The order of the reorderable stages, packed; not a parameter, because it cannot be automated.
     order: AtomicU32,
     /// What the strip takes away is heard; not saved.
-    removed: AtomicBool,
+    monitor_removed: AtomicBool,
     /// The part that is heard: frequency, gain, Q, as bits; 0 where it has none.
-    part: [AtomicU64; 3],
-    changes: Arc<Changes>,
+    audition_band: [AtomicU64; 3],
+    changes: Arc<ChangeCounter>,
     /// What is known of the voice on this track; saved, but not a parameter.
-    voice: Mutex<Voice>,
+    track_analysis: Mutex<TrackAnalysis>,
     /// How the editor is liked.
     preferences: Mutex<Preferences>,
     /// Why the last state was refused.
@@ -54,18 +54,18 @@ pub struct Parameters {
 
 impl Default for Parameters {
     fn default() -> Self {
-        let changes = Arc::new(Changes::default());
+        let changes = Arc::new(ChangeCounter::default());
         let of_section =
             |section: &SectionId| section.rows().iter().map(|info| Parameter::new(*section, info, &changes)).collect();
         Self {
             rows: SectionId::ALL.iter().map(of_section).collect(),
             bypass: switch("Bypass", false, Arc::clone(&changes)).make_bypass(),
-            level_match: switch("Bypass level match", false, Arc::clone(&changes)),
+            loudness_match: switch("Bypass loudness match", false, Arc::clone(&changes)),
             order: AtomicU32::new(packed(DEFAULT_ORDER)),
-            removed: AtomicBool::new(false),
-            part: Default::default(),
+            monitor_removed: AtomicBool::new(false),
+            audition_band: Default::default(),
             changes,
-            voice: Mutex::default(),
+            track_analysis: Mutex::default(),
             preferences: Mutex::default(),
             refused: Mutex::new(None),
         }
@@ -75,14 +75,14 @@ impl Default for Parameters {
 /// Bits of a stage in a packed order, and what they hold at most.
 const BITS: usize = 4;
 const MASK: usize = (1 << BITS) - 1;
-const _: () = assert!(MIDDLE * BITS <= u32::BITS as usize && MIDDLE <= MASK + 1);
+const _: () = assert!(REORDERABLE_STAGES * BITS <= u32::BITS as usize && REORDERABLE_STAGES <= MASK + 1);
 
-fn packed(order: [Middle; MIDDLE]) -> u32 {
+fn packed(order: [ReorderableStage; REORDERABLE_STAGES]) -> u32 {
     order.iter().rev().fold(0, |bits, &stage| bits << BITS | stage as u32)
 }
 
-fn unpacked(bits: u32) -> [Middle; MIDDLE] {
-    std::array::from_fn(|place| Middle::ALL[(bits >> (BITS * place)) as usize & MASK])
+fn unpacked(bits: u32) -> [ReorderableStage; REORDERABLE_STAGES] {
+    std::array::from_fn(|place| ReorderableStage::ALL[(bits >> (BITS * place)) as usize & MASK])
 }
 
 impl Parameters {
@@ -98,7 +98,7 @@ impl Parameters {
         let mut settings = StripSettings { order: self.order(), ..StripSettings::default() };
         for (&section, rows) in SectionId::ALL.iter().zip(&self.rows) {
             for (row, (info, parameter)) in section.rows().iter().zip(rows).enumerate() {
-                settings.put(section, row, parameter.value(info, modulated));
+                settings.set_value(section, row, parameter.value(info, modulated));
             }
         }
         settings
@@ -118,73 +118,74 @@ impl Parameters {
 
     /// What is to be heard.
     #[must_use]
-    pub fn listening(&self) -> Listening {
-        let way = match (self.bypass.value(), self.removed.load(Ordering::Relaxed)) {
-            (true, _) => Way::Unprocessed,
-            (false, true) => Way::Removed,
-            (false, false) => Way::Processed,
+    pub fn monitoring(&self) -> Monitoring {
+        let mode = match (self.bypass.value(), self.monitor_removed.load(Ordering::Relaxed)) {
+            (true, _) => MonitorMode::Unprocessed,
+            (false, true) => MonitorMode::Removed,
+            (false, false) => MonitorMode::Processed,
         };
-        Listening { way, matched: self.level_match.value() }
+        Monitoring { mode, loudness_matched: self.loudness_match.value() }
     }
 
     /// Lets what the strip takes away be heard, or no longer.
-    pub fn hear_removed(&self, on: bool) {
-        self.removed.store(on, Ordering::Relaxed);
-        self.changes.note();
+    pub fn set_monitor_removed(&self, on: bool) {
+        self.monitor_removed.store(on, Ordering::Relaxed);
+        self.changes.increment();
     }
 
     /// The part of the recording that is to be heard.
     #[must_use]
-    pub fn part(&self) -> Part {
-        let [frequency_hz, gain_db, q] = self.part.each_ref().map(|bits| f64::from_bits(bits.load(Ordering::Relaxed)));
+    pub fn audition_band(&self) -> AuditionBand {
+        let [frequency_hz, gain_db, q] =
+            self.audition_band.each_ref().map(|bits| f64::from_bits(bits.load(Ordering::Relaxed)));
         match (frequency_hz, gain_db) {
-            (0.0, _) => Part::Whole,
-            (_, 0.0) => Part::Band { frequency_hz, q },
-            _ => Part::Cut { frequency_hz, gain_db, q },
+            (0.0, _) => AuditionBand::Full,
+            (_, 0.0) => AuditionBand::BandPass { frequency_hz, q },
+            _ => AuditionBand::BellCut { frequency_hz, gain_db, q },
         }
     }
 
     /// Lets a part of the recording be heard alone, or all of it again. Neither saved nor a parameter.
-    pub fn hear_part(&self, part: Part) {
-        let numbers = match part {
-            Part::Whole => [0.0; 3],
-            Part::Band { frequency_hz, q } => [frequency_hz, 0.0, q],
-            Part::Cut { frequency_hz, gain_db, q } => [frequency_hz, gain_db, q],
+    pub fn set_audition_band(&self, audition_band: AuditionBand) {
+        let numbers = match audition_band {
+            AuditionBand::Full => [0.0; 3],
+            AuditionBand::BandPass { frequency_hz, q } => [frequency_hz, 0.0, q],
+            AuditionBand::BellCut { frequency_hz, gain_db, q } => [frequency_hz, gain_db, q],
         };
         // Whoever reads between two of them reads again: the change is counted after the last.
-        for (bits, number) in self.part.iter().zip(numbers) {
+        for (bits, number) in self.audition_band.iter().zip(numbers) {
             bits.store(f64::to_bits(number), Ordering::Relaxed);
         }
-        self.changes.note();
+        self.changes.increment();
     }
 
-    /// The order of the middle stages.
+    /// The order of the reorderable stages.
     #[must_use]
-    pub fn order(&self) -> [Middle; MIDDLE] {
+    pub fn order(&self) -> [ReorderableStage; REORDERABLE_STAGES] {
         unpacked(self.order.load(Ordering::Relaxed))
     }
 
-    /// Sets the order of the middle stages; every one has to be in it once, as [`StripSettings::check`] demands.
-    pub fn set_order(&self, order: [Middle; MIDDLE]) {
+    /// Sets the order of the reorderable stages; every one has to be in it once, as [`StripSettings::check`] demands.
+    pub fn set_order(&self, order: [ReorderableStage; REORDERABLE_STAGES]) {
         self.order.store(packed(order), Ordering::Relaxed);
-        self.changes.note();
+        self.changes.increment();
     }
 
     /// How many changes there have been. Nothing has to be read again while it stays.
     #[must_use]
-    pub fn changes(&self) -> u32 {
+    pub fn change_count(&self) -> u32 {
         self.changes.count()
     }
 
     /// What is known of the voice on this track.
     #[must_use]
-    pub fn voice(&self) -> Voice {
-        *self.voice.lock().unwrap_or_else(PoisonError::into_inner)
+    pub fn track_analysis(&self) -> TrackAnalysis {
+        *self.track_analysis.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Remembers what is known of the voice on this track.
-    pub fn set_voice(&self, voice: Voice) {
-        *self.voice.lock().unwrap_or_else(PoisonError::into_inner) = voice;
+    pub fn set_track_analysis(&self, voice: TrackAnalysis) {
+        *self.track_analysis.lock().unwrap_or_else(PoisonError::into_inner) = voice;
     }
 
     /// How the editor is liked.
@@ -221,20 +222,22 @@ mod tests {
     #[test]
     fn a_part_is_heard_as_it_was_asked_for() {
         let parameters = Parameters::default();
-        assert_eq!(parameters.part(), Part::Whole);
-        let band = Part::Band { frequency_hz: 455.5, q: 3.3 };
-        for part in [band, Part::Cut { frequency_hz: 455.5, gain_db: -6.0, q: 3.3 }, Part::Whole] {
-            let before = parameters.changes();
-            parameters.hear_part(part);
-            assert_eq!(parameters.part(), part);
-            assert_ne!(parameters.changes(), before);
+        assert_eq!(parameters.audition_band(), AuditionBand::Full);
+        let band = AuditionBand::BandPass { frequency_hz: 455.5, q: 3.3 };
+        for audition_band in
+            [band, AuditionBand::BellCut { frequency_hz: 455.5, gain_db: -6.0, q: 3.3 }, AuditionBand::Full]
+        {
+            let before = parameters.change_count();
+            parameters.set_audition_band(audition_band);
+            assert_eq!(parameters.audition_band(), audition_band);
+            assert_ne!(parameters.change_count(), before);
         }
     }
 
     #[test]
     fn an_order_survives_packing() {
         let parameters = Parameters::default();
-        for shift in 0..MIDDLE {
+        for shift in 0..REORDERABLE_STAGES {
             let mut order = DEFAULT_ORDER;
             order.rotate_left(shift);
             order.swap(0, 2);

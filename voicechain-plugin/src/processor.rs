@@ -2,13 +2,13 @@
 
 use crate::meters::ReadingSender;
 use crate::parameters::Parameters;
-use crate::threads::roomy;
+use crate::threads::large_stack_thread;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::SectionId;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 
 /// While settings change, the tail is found anew this often.
-const TAIL_MS: f64 = 10.0;
+const TAIL_UPDATE_MS: f64 = 10.0;
 
 /// One strip and what it has seen of the parameters.
 pub struct StripProcessor<const C: usize>
@@ -18,13 +18,13 @@ where
     strip: Strip<C>,
     rate: SampleRate,
     settings: StripSettings,
-    seen: u32,
+    seen_changes: u32,
     tail: u32,
     /// Frames since the tail was found, if the settings have changed since.
-    tail_is_old: Option<u32>,
+    stale_tail_frames: Option<u32>,
     /// The host has to be asked before the latency changes: it then activates afresh.
     latency_is_fixed: bool,
-    waiting: bool,
+    restart_requested: bool,
 }
 
 impl<const C: usize> StripProcessor<C>
@@ -34,57 +34,65 @@ where
     /// A strip in the settings that the parameters have now; `None` if they cannot be designed, which the table excludes.
     #[must_use]
     pub fn new(parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Box<Self>> {
-        let (seen, settings) = (parameters.changes(), parameters.modulated_settings());
+        let (seen_changes, settings) = (parameters.change_count(), parameters.modulated_settings());
         let coefs = StripCoefs::design(&settings, rate).ok()?;
         let (strip, tail) = (Strip::new(&coefs), coefs.tail());
-        let waiting = false;
-        let mut processor =
-            Box::new(Self { strip, rate, settings, seen, tail, tail_is_old: None, latency_is_fixed, waiting });
-        processor.strip.set_listening(parameters.listening());
-        processor.strip.set_audition(parameters.part());
+        let restart_requested = false;
+        let mut processor = Box::new(Self {
+            strip,
+            rate,
+            settings,
+            seen_changes,
+            tail,
+            stale_tail_frames: None,
+            latency_is_fixed,
+            restart_requested,
+        });
+        processor.strip.set_monitoring(parameters.monitoring());
+        processor.strip.set_audition(parameters.audition_band());
         processor.strip.reset();
         Some(processor)
     }
 
     /// Follows the parameters if they have changed. True when the latency is to change and the host has to start the
     /// plugin afresh for it; until then everything else is followed.
-    fn follow(&mut self, parameters: &Parameters) -> bool {
-        let changes = parameters.changes();
-        if changes == self.seen {
+    fn update(&mut self, parameters: &Parameters) -> bool {
+        let changes = parameters.change_count();
+        if changes == self.seen_changes {
             return false;
         }
-        self.seen = changes;
+        self.seen_changes = changes;
         let mut settings = parameters.modulated_settings();
-        let mut ask = false;
+        let mut restart_needed = false;
         if self.latency_is_fixed && keep_latency(&mut settings, &self.settings) {
-            ask = !self.waiting;
-            self.waiting = true;
+            restart_needed = !self.restart_requested;
+            self.restart_requested = true;
         } else {
-            self.waiting = false;
+            self.restart_requested = false;
         }
         if settings != self.settings
             && let Ok(coefs) = StripCoefs::design(&settings, self.rate)
         {
             self.strip.set(&coefs);
-            self.tail_is_old.get_or_insert(0);
+            self.stale_tail_frames.get_or_insert(0);
             self.settings = settings;
         }
-        let listening = parameters.listening();
-        if listening != self.strip.listening() {
-            self.strip.set_listening(listening);
+        let monitoring = parameters.monitoring();
+        if monitoring != self.strip.monitoring() {
+            self.strip.set_monitoring(monitoring);
         }
-        let part = parameters.part();
-        if part != self.strip.audition() {
-            self.strip.set_audition(part);
+        let audition_band = parameters.audition_band();
+        if audition_band != self.strip.audition() {
+            self.strip.set_audition(audition_band);
         }
-        ask
+        restart_needed
     }
 
     /// Forgets what was heard; the parameters as they are now hold at once.
     pub fn reset(&mut self, parameters: &Parameters) {
-        self.follow(parameters);
+        self.update(parameters);
         self.strip.reset();
-        if self.tail_is_old.take().is_some() {
+        if self.stale_tail_frames.take().is_some() {
             self.tail = self.strip.tail();
         }
     }
@@ -92,17 +100,17 @@ where
     /// Processes one block in place, with the parameters as they are at its first sample. True as for a change of latency
     /// that the host has to be asked for. Does not allocate.
     pub fn process(&mut self, channels: [&mut [f32]; C], parameters: &Parameters) -> bool {
-        let ask = self.follow(parameters);
-        if let Some(age) = &mut self.tail_is_old {
+        let restart_needed = self.update(parameters);
+        if let Some(age) = &mut self.stale_tail_frames {
             // It costs as much as a design; automation at every frame need not pay it every time.
             *age = age.saturating_add(channels[0].len() as u32);
-            if *age >= self.rate.samples(TAIL_MS) {
+            if *age >= self.rate.samples(TAIL_UPDATE_MS) {
                 self.tail = self.strip.tail();
-                self.tail_is_old = None;
+                self.stale_tail_frames = None;
             }
         }
         self.strip.run_planar(channels);
-        ask
+        restart_needed
     }
 
     /// The strip, for meters and ledger.
@@ -121,7 +129,7 @@ fn keep_latency(settings: &mut StripSettings, now: &StripSettings) -> bool {
             if let Some(value) = now.value(section, row)
                 && settings.value(section, row) != Some(value)
             {
-                settings.put(section, row, value);
+                settings.set_value(section, row, value);
                 kept = true;
             }
         }
@@ -146,7 +154,9 @@ impl Processor {
             2 => StripProcessor::new(parameters, rate, latency_is_fixed).map(Self::Stereo),
             _ => None,
         };
-        std::thread::scope(|scope| roomy("voicechain strip").spawn_scoped(scope, build).ok()?.join().ok()?)
+        std::thread::scope(|scope| {
+            large_stack_thread("voicechain strip").spawn_scoped(scope, build).ok()?.join().ok()?
+        })
     }
 
     /// Latency, samples.

@@ -3,7 +3,7 @@
 //! The audio thread only copies frames into a ring without locks; where the ring is full the frames that do not fit are left
 //! out and counted, and the listener is told where, so that it can say how much of the voice it has heard.
 
-use crate::threads::roomy;
+use crate::threads::large_stack_thread;
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -11,20 +11,20 @@ use std::thread::JoinHandle;
 use std::time::Duration;
 
 /// The ring holds so many seconds.
-const SECONDS: f64 = 0.5;
+const CAPACITY_S: f64 = 0.5;
 /// How long the listener's thread rests when there is nothing to hear.
-const REST: Duration = Duration::from_millis(10);
+const POLL_INTERVAL: Duration = Duration::from_millis(10);
 /// How many samples it takes at a time at most.
-const PIECE: usize = 4_096;
+const MAX_SAMPLES: usize = 4_096;
 /// How many losses there can be in what the ring holds; more are joined to one.
-const LOSSES: usize = 256;
+const MAX_DROPOUTS: usize = 256;
 
 /// Something that hears a voice, on a thread of its own.
-pub trait Listener: Send + 'static {
+pub trait SampleSink: Send + 'static {
     /// A new beginning: rate in Hz, and the number of channels that are interleaved from now on.
     fn begin(&mut self, rate_hz: f64, channels: usize);
     /// Interleaved samples in order.
-    fn hear(&mut self, interleaved: &[f32]);
+    fn push(&mut self, interleaved: &[f32]);
     /// So many frames in all could not be heard; the last of them between what was heard last and what is heard next.
     fn lost(&mut self, frames: u64);
     /// Nothing more is heard: somebody has ended listening.
@@ -33,7 +33,7 @@ pub trait Listener: Send + 'static {
 
 /// Frames that are missing in front of the frame `at`.
 #[derive(Clone, Copy, Debug)]
-struct Loss {
+struct Dropout {
     at: u64,
     frames: u64,
 }
@@ -42,12 +42,12 @@ struct Loss {
 #[derive(Debug)]
 struct Receiver {
     consumer: Consumer<f32>,
-    losses: Consumer<Loss>,
+    dropouts: Consumer<Dropout>,
     rate_hz: f64,
     channels: usize,
     /// Frames taken out of the ring.
-    heard: u64,
-    fresh: bool,
+    frames_read: u64,
+    restarted: bool,
 }
 
 impl Receiver {
@@ -56,9 +56,9 @@ impl Receiver {
         let left = self.consumer.slots() / self.channels * self.channels;
         if let Ok(chunk) = self.consumer.read_chunk(left) {
             chunk.commit_all();
-            self.heard += (left / self.channels) as u64;
+            self.frames_read += (left / self.channels) as u64;
         }
-        while self.losses.pop().is_ok() {}
+        while self.dropouts.pop().is_ok() {}
     }
 }
 
@@ -66,7 +66,7 @@ impl Receiver {
 struct Shared {
     open: AtomicBool,
     /// How many times somebody has begun to listen.
-    rounds: AtomicU32,
+    sessions: AtomicU32,
     /// Frames that were lost in this round.
     lost: AtomicU64,
     receiver: Mutex<Option<Receiver>>,
@@ -76,13 +76,13 @@ struct Shared {
 #[derive(Debug)]
 pub struct SampleSender {
     producer: Producer<f32>,
-    losses: Producer<Loss>,
+    dropouts: Producer<Dropout>,
     channels: usize,
     /// Frames put into the ring.
     sent: u64,
     /// Frames lost since then.
     missing: u64,
-    round: u32,
+    session: u32,
     shared: Arc<Shared>,
 }
 
@@ -92,16 +92,16 @@ impl SampleSender {
         if !self.shared.open.load(Ordering::Acquire) {
             return;
         }
-        let round = self.shared.rounds.load(Ordering::Relaxed);
-        if round != self.round {
-            (self.round, self.missing) = (round, 0);
+        let session = self.shared.sessions.load(Ordering::Relaxed);
+        if session != self.session {
+            (self.session, self.missing) = (session, 0);
         }
         let frames = channels.iter().map(|channel| channel.len()).min().unwrap_or(0);
         let fitting = if channels.len() < self.channels { 0 } else { self.producer.slots() / self.channels };
         let mut count = frames.min(fitting);
         if count > 0 && self.missing > 0 {
             // The listener has to know of the gap before it hears what follows.
-            match self.losses.push(Loss { at: self.sent, frames: self.missing }) {
+            match self.dropouts.push(Dropout { at: self.sent, frames: self.missing }) {
                 Ok(()) => self.missing = 0,
                 Err(_) => count = 0,
             }
@@ -134,13 +134,13 @@ impl SampleRing {
     #[must_use]
     pub fn open(&self, rate_hz: f64, channels: usize) -> SampleSender {
         // A whole number of frames, so that none is torn where the ring closes.
-        let (producer, consumer) = RingBuffer::new((SECONDS * rate_hz) as usize * channels);
-        let (losses_in, losses) = RingBuffer::new(LOSSES);
-        let receiver = Receiver { consumer, losses, rate_hz, channels, heard: 0, fresh: true };
+        let (producer, consumer) = RingBuffer::new((CAPACITY_S * rate_hz) as usize * channels);
+        let (dropouts_in, dropouts) = RingBuffer::new(MAX_DROPOUTS);
+        let receiver = Receiver { consumer, dropouts, rate_hz, channels, frames_read: 0, restarted: true };
         let shared = Arc::clone(&self.shared);
         *shared.receiver.lock().unwrap_or_else(PoisonError::into_inner) = Some(receiver);
-        let round = shared.rounds.load(Ordering::Relaxed);
-        SampleSender { producer, losses: losses_in, channels, sent: 0, missing: 0, round, shared }
+        let session = shared.sessions.load(Ordering::Relaxed);
+        SampleSender { producer, dropouts: dropouts_in, channels, sent: 0, missing: 0, session, shared }
     }
 
     /// Begins to listen: the listener hears everything from now on, on a thread of its own. A listener before it is
@@ -148,37 +148,37 @@ impl SampleRing {
     ///
     /// # Errors
     /// When the system has no thread left.
-    pub fn listen<L: Listener>(&self, listener: Arc<Mutex<L>>) -> std::io::Result<()> {
+    pub fn listen<L: SampleSink>(&self, sink: Arc<Mutex<L>>) -> std::io::Result<()> {
         self.stop();
         let shared = Arc::clone(&self.shared);
         shared.lost.store(0, Ordering::Relaxed);
         if let Some(receiver) = &mut *shared.receiver.lock().unwrap_or_else(PoisonError::into_inner) {
             // What was left of an earlier listening is not this voice's beginning.
             receiver.skip();
-            receiver.fresh = true;
+            receiver.restarted = true;
         }
-        shared.rounds.fetch_add(1, Ordering::Relaxed);
+        shared.sessions.fetch_add(1, Ordering::Relaxed);
         shared.open.store(true, Ordering::Release);
-        let thread = roomy("voice meter").spawn(move || {
+        let thread = large_stack_thread("voice meter").spawn(move || {
             let mut lost = 0;
             loop {
                 // Asked first: what was sent before the end is still heard.
                 let open = shared.open.load(Ordering::Acquire);
-                let heard = hear(&shared, &listener, &mut lost);
+                let heard = deliver_chunk(&shared, &sink, &mut lost);
                 if !open && !heard {
                     break;
                 }
                 if !heard {
-                    std::thread::park_timeout(REST);
+                    std::thread::park_timeout(POLL_INTERVAL);
                 }
             }
-            let mut listener = listener.lock().unwrap_or_else(PoisonError::into_inner);
+            let mut sink = sink.lock().unwrap_or_else(PoisonError::into_inner);
             // What was lost at the very end has no sound after it that would tell.
             let all = shared.lost.load(Ordering::Relaxed);
             if all > lost {
-                listener.lost(all);
+                sink.lost(all);
             }
-            listener.end();
+            sink.end();
         });
         match thread {
             Ok(thread) => {
@@ -217,31 +217,31 @@ impl Drop for SampleRing {
 }
 
 /// One piece; false if there was none.
-fn hear<L: Listener>(shared: &Shared, listener: &Mutex<L>, lost: &mut u64) -> bool {
+fn deliver_chunk<L: SampleSink>(shared: &Shared, sink: &Mutex<L>, lost: &mut u64) -> bool {
     let mut receiver = shared.receiver.lock().unwrap_or_else(PoisonError::into_inner);
     let Some(receiver) = &mut *receiver else { return false };
-    let mut listener = listener.lock().unwrap_or_else(PoisonError::into_inner);
-    if std::mem::take(&mut receiver.fresh) {
-        listener.begin(receiver.rate_hz, receiver.channels);
+    let mut sink = sink.lock().unwrap_or_else(PoisonError::into_inner);
+    if std::mem::take(&mut receiver.restarted) {
+        sink.begin(receiver.rate_hz, receiver.channels);
     }
     // Looked at before the losses: whoever sees a frame sees the loss in front of it.
-    let mut frames = receiver.consumer.slots().min(PIECE) / receiver.channels;
-    if let Ok(&Loss { at, frames: missing }) = receiver.losses.peek() {
-        if at > receiver.heard {
-            frames = frames.min((at - receiver.heard) as usize);
+    let mut frames = receiver.consumer.slots().min(MAX_SAMPLES) / receiver.channels;
+    if let Ok(&Dropout { at, frames: missing }) = receiver.dropouts.peek() {
+        if at > receiver.frames_read {
+            frames = frames.min((at - receiver.frames_read) as usize);
         } else {
-            let _ = receiver.losses.pop();
+            let _ = receiver.dropouts.pop();
             *lost += missing;
-            listener.lost(*lost);
+            sink.lost(*lost);
             return true;
         }
     }
     let Ok(chunk) = receiver.consumer.read_chunk(frames * receiver.channels) else { return false };
     let (first, second) = chunk.as_slices();
-    listener.hear(first);
-    listener.hear(second);
+    sink.push(first);
+    sink.push(second);
     chunk.commit_all();
-    receiver.heard += frames as u64;
+    receiver.frames_read += frames as u64;
     frames > 0
 }
 
@@ -255,19 +255,19 @@ mod tests {
         samples: Vec<f32>,
         lost: u64,
         /// After so many samples so many frames were lost.
-        losses: Vec<(usize, u64)>,
+        dropouts: Vec<(usize, u64)>,
         ends: usize,
     }
 
-    impl Listener for Notes {
+    impl SampleSink for Notes {
         fn begin(&mut self, rate_hz: f64, channels: usize) {
             self.begins.push((rate_hz, channels));
         }
-        fn hear(&mut self, interleaved: &[f32]) {
+        fn push(&mut self, interleaved: &[f32]) {
             self.samples.extend(interleaved);
         }
         fn lost(&mut self, frames: u64) {
-            self.losses.push((self.samples.len(), frames - self.lost));
+            self.dropouts.push((self.samples.len(), frames - self.lost));
             self.lost = frames;
         }
         fn end(&mut self) {
@@ -317,7 +317,8 @@ mod tests {
         // Where a frame does not follow the one before it, exactly what is missing was counted there.
         let heard: Vec<f32> = notes.samples.chunks(2).map(|frame| frame[0]).filter(|&x| x < last as f32).collect();
         for (k, pair) in heard.windows(2).enumerate() {
-            let missing: u64 = notes.losses.iter().filter(|(at, _)| *at == 2 * (k + 1)).map(|(_, frames)| frames).sum();
+            let missing: u64 =
+                notes.dropouts.iter().filter(|(at, _)| *at == 2 * (k + 1)).map(|(_, frames)| frames).sum();
             assert_eq!(pair[1] - pair[0], 1.0 + missing as f32, "after frame {k}");
         }
         assert!(notes.lost >= 1_000, "a block of 5 000 frames in a ring of 4 000");

@@ -3,10 +3,10 @@
 use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
-use voicechain_editor::Filing;
+use voicechain_editor::FileOperation;
 
 /// A typed path that begins at the first folder, or at home.
-pub(crate) fn whole(path: &str) -> Option<PathBuf> {
+pub(crate) fn absolute_path(path: &str) -> Option<PathBuf> {
     let path = match path.strip_prefix("~/") {
         Some(rest) => std::env::home_dir()?.join(rest),
         None => PathBuf::from(path),
@@ -17,7 +17,7 @@ pub(crate) fn whole(path: &str) -> Option<PathBuf> {
 /// At most one byte more than a settings text may have: the text's own reader says that it is too long.
 pub(crate) fn read(path: &Path) -> io::Result<String> {
     let mut bytes = Vec::new();
-    fs::File::open(path)?.take(voicechain_text::LONGEST as u64 + 1).read_to_end(&mut bytes)?;
+    fs::File::open(path)?.take(voicechain_text::MAX_BYTES as u64 + 1).read_to_end(&mut bytes)?;
     // What is no text is no settings file: the reader says so, too.
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
@@ -49,13 +49,13 @@ pub(crate) fn write(path: &Path, text: &str, replace: bool) -> io::Result<()> {
 }
 
 /// Why a file cannot be read or written, for a person.
-pub(crate) fn reason(filing: Filing, path: &Path, error: &io::Error) -> String {
+pub(crate) fn reason(operation: FileOperation, path: &Path, error: &io::Error) -> String {
     use io::ErrorKind;
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     let folder = path.parent().unwrap_or(path).to_string_lossy();
-    let why = match (error.kind(), filing) {
-        (ErrorKind::NotFound, Filing::Open) => return format!("there is no file {name} in {folder}"),
-        (ErrorKind::NotFound | ErrorKind::NotADirectory, Filing::Save) => {
+    let why = match (error.kind(), operation) {
+        (ErrorKind::NotFound, FileOperation::Open) => return format!("there is no file {name} in {folder}"),
+        (ErrorKind::NotFound | ErrorKind::NotADirectory, FileOperation::Save) => {
             return format!("there is no folder {folder}");
         }
         (ErrorKind::PermissionDenied, _) => "it is not allowed".to_string(),
@@ -63,6 +63,6 @@ pub(crate) fn reason(filing: Filing, path: &Path, error: &io::Error) -> String {
         (ErrorKind::StorageFull, _) => "the disk is full".to_string(),
         _ => error.to_string(),
     };
-    let done = if filing == Filing::Open { "read" } else { "written" };
+    let done = if operation == FileOperation::Open { "read" } else { "written" };
     format!("{name} cannot be {done}: {why}")
 }

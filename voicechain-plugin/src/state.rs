@@ -1,11 +1,11 @@
 //! What a host saves and loads: the text of a settings file, with what is known of the voice, in the framework's envelope.
 //!
 //! The envelope is JSON with `version`, `params` and `fields`; `fields.settings` is the text, and it rules. Of `params`, in
-//! which the framework lists every parameter's position, two are read that are no settings ([`BYPASS`], [`LEVEL_MATCH`]);
+//! which the framework lists every parameter's position, two are read that are no settings ([`BYPASS`], [`LOUDNESS_MATCH`]);
 //! and positions that mean what the text says are kept, so that a host finds the very number that it had set. A state
 //! whose text is refused changes nothing at all; why is kept in [`Parameters::refused`].
 
-use crate::parameters::{BYPASS, LEVEL_MATCH, Parameters, Voice};
+use crate::parameters::{BYPASS, LOUDNESS_MATCH, Parameters, TrackAnalysis};
 use crate::preferences::Preferences;
 use nice_plug::params::Params;
 use nice_plug::plugin::{ParamValue, PluginState};
@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 use voicechain_core::StripSettings;
 use voicechain_core::settings::{SettingInfo, rows};
 use voicechain_core::units::Unit;
-use voicechain_text::Clip;
+use voicechain_text::SettingsBundle;
 
 const SETTINGS: &str = "settings";
 /// How the editor is liked; absent while it is as at first.
@@ -23,8 +23,8 @@ const REFUSED: &str = "refused";
 
 /// The fields to save.
 fn fields(parameters: &Parameters) -> BTreeMap<String, String> {
-    let Voice { profile, proposed } = parameters.voice();
-    let text = voicechain_text::write_clip(&Clip { settings: parameters.settings(), proposed, profile });
+    let TrackAnalysis { profile, proposed } = parameters.track_analysis();
+    let text = voicechain_text::write_bundle(&SettingsBundle { settings: parameters.settings(), proposed, profile });
     let mut fields = text.map(|text| BTreeMap::from([(SETTINGS.to_string(), text)])).unwrap_or_default();
     let preferences = parameters.preferences();
     if preferences != Preferences::default() {
@@ -56,7 +56,7 @@ pub(crate) fn filter(state: &mut PluginState) {
     match settings {
         Ok(settings) => {
             let mut params = parameters_of(&settings, &state.params);
-            for id in [BYPASS, LEVEL_MATCH] {
+            for id in [BYPASS, LOUDNESS_MATCH] {
                 let on = matches!(state.params.get(id), Some(ParamValue::Bool(true)));
                 params.insert(id.to_string(), ParamValue::Bool(on));
             }
@@ -78,14 +78,14 @@ fn parameters_of(settings: &StripSettings, before: &BTreeMap<String, ParamValue>
 
 /// Takes over what is no parameter: the order, what is known of the voice, and whether the state was refused.
 fn take_fields(parameters: &Parameters, fields: &BTreeMap<String, String>) {
-    if let Some(Ok(Clip { settings, proposed, profile })) =
-        fields.get(SETTINGS).map(|text| voicechain_text::read_clip(text))
+    if let Some(Ok(SettingsBundle { settings, proposed, profile })) =
+        fields.get(SETTINGS).map(|text| voicechain_text::read_bundle(text))
     {
         if let Some(preferences) = fields.get(EDITOR).and_then(|text| Preferences::read(text)) {
             parameters.set_preferences(preferences);
         }
         parameters.set_order(settings.order);
-        parameters.set_voice(Voice { profile, proposed });
+        parameters.set_track_analysis(TrackAnalysis { profile, proposed });
     }
     parameters.note_refusal(fields.get(REFUSED).cloned());
 }
@@ -95,11 +95,11 @@ fn take_fields(parameters: &Parameters, fields: &BTreeMap<String, String>) {
 #[allow(unsafe_code)]
 unsafe impl Params for Parameters {
     fn param_map(&self) -> Vec<(String, ParamPtr, String)> {
-        let listening = [(BYPASS, &self.bypass), (LEVEL_MATCH, &self.level_match)];
-        let listening = listening.map(|(id, param)| (id.to_string(), param.as_ptr(), String::new()));
+        let monitoring = [(BYPASS, &self.bypass), (LOUDNESS_MATCH, &self.loudness_match)];
+        let monitoring = monitoring.map(|(id, param)| (id.to_string(), param.as_ptr(), String::new()));
         let table =
             self.table().map(|(stage, info, parameter)| (info.id.into(), parameter.pointer(), stage.name().into()));
-        listening.into_iter().chain(table).collect()
+        monitoring.into_iter().chain(table).collect()
     }
 
     fn serialize_fields(&self) -> BTreeMap<String, String> {

@@ -1,13 +1,13 @@
 //! The meter of the voice: a profile meter that listens to the [ring of samples](crate::sample_ring), on the ring's own thread.
 
-use crate::sample_ring::Listener;
+use crate::sample_ring::SampleSink;
 use voicechain_core::SampleRate;
 use voicechain_core::frame::Frame;
 use voicechain_core::measure::{Profile, ProfileMeter};
 
 /// Where frames are missing, the sound before and after fades into each other this long, so that the meter hears no click
 /// that the voice never made.
-const SEAM_MS: f64 = 5.0;
+const CROSSFADE_MS: f64 = 5.0;
 
 /// What was heard of a voice.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -17,45 +17,45 @@ pub struct MeasuredVoice {
     /// Frames that could not be heard, because the meter was held up.
     pub lost_frames: u64,
     /// Share of the voice that was heard, 0 to 1: how far the profile is to be believed.
-    pub validity: f64,
+    pub captured_fraction: f64,
 }
 
 /// A meter for so many channels, and the end of what was heard, which waits for what follows.
 #[derive(Debug)]
-struct Track<const C: usize> {
+struct GapCrossfader<const C: usize> {
     meter: ProfileMeter<C>,
     /// At most a seam long.
     end: Vec<[f32; C]>,
     /// Frames of `end` that fade into what follows; the others are heard as they are.
-    fading: usize,
+    crossfade_frames: usize,
     /// What follows a gap, until there is enough of it.
     after: Vec<[f32; C]>,
-    seam: usize,
+    crossfade_length: usize,
 }
 
-impl<const C: usize> Track<C>
+impl<const C: usize> GapCrossfader<C>
 where
     [f32; C]: Frame,
 {
     fn new(rate: SampleRate) -> Box<Self> {
-        let seam = rate.samples(SEAM_MS) as usize;
-        let (end, after) = (Vec::with_capacity(seam), Vec::with_capacity(seam));
-        Box::new(Self { meter: ProfileMeter::new(rate), end, fading: 0, after, seam })
+        let crossfade_length = rate.samples(CROSSFADE_MS) as usize;
+        let (end, after) = (Vec::with_capacity(crossfade_length), Vec::with_capacity(crossfade_length));
+        Box::new(Self { meter: ProfileMeter::new(rate), end, crossfade_frames: 0, after, crossfade_length })
     }
 
-    fn hear(&mut self, interleaved: &[f32]) {
+    fn push(&mut self, interleaved: &[f32]) {
         let (mut frames, _) = interleaved.as_chunks::<C>();
-        if self.fading > 0 {
-            let wanted = (self.fading - self.after.len()).min(frames.len());
+        if self.crossfade_frames > 0 {
+            let wanted = (self.crossfade_frames - self.after.len()).min(frames.len());
             self.after.extend_from_slice(&frames[..wanted]);
             frames = &frames[wanted..];
-            if self.after.len() < self.fading {
+            if self.after.len() < self.crossfade_frames {
                 return;
             }
-            self.join();
+            self.crossfade();
         }
         // All but the last frames go to the meter.
-        let ready = (self.end.len() + frames.len()).saturating_sub(self.seam);
+        let ready = (self.end.len() + frames.len()).saturating_sub(self.crossfade_length);
         let old = ready.min(self.end.len());
         self.meter.push(&self.end[..old]);
         self.end.drain(..old);
@@ -66,12 +66,12 @@ where
     /// A gap: what comes next does not follow what was heard last.
     fn gap(&mut self) {
         // A second gap so close: both pieces are shorter than a seam.
-        self.join();
-        self.fading = self.end.len();
+        self.crossfade();
+        self.crossfade_frames = self.end.len();
     }
 
     /// Joins what is there of both sides of a gap: the end of the one fades into the beginning of the other.
-    fn join(&mut self) {
+    fn crossfade(&mut self) {
         let length = self.after.len().min(self.end.len());
         let from = self.end.len() - length;
         let fading = &mut self.end[from..];
@@ -82,22 +82,22 @@ where
             }
         }
         self.after.clear();
-        self.fading = 0;
+        self.crossfade_frames = 0;
     }
 
     fn finish(&mut self) {
-        self.join();
+        self.crossfade();
         self.meter.push(&self.end);
         self.end.clear();
     }
 }
 
 #[derive(Debug, Default)]
-enum Tracks {
+enum ChannelMeter {
     #[default]
     None,
-    Mono(Box<Track<1>>),
-    Stereo(Box<Track<2>>),
+    Mono(Box<GapCrossfader<1>>),
+    Stereo(Box<GapCrossfader<2>>),
 }
 
 /// Measures the voice that it hears. A new activation with the same rate and channels goes on with the same voice, so that
@@ -105,11 +105,11 @@ enum Tracks {
 /// begins anew.
 #[derive(Debug, Default)]
 pub struct VoiceMeter {
-    tracks: Tracks,
+    meter: ChannelMeter,
     /// What the tracks are made for.
-    form: Option<(f64, usize)>,
-    heard: u64,
-    lost: u64,
+    format: Option<(f64, usize)>,
+    captured_frames: u64,
+    lost_frames: u64,
 }
 
 impl VoiceMeter {
@@ -117,20 +117,20 @@ impl VoiceMeter {
     /// hundred microseconds.
     #[must_use]
     pub fn measured(&self) -> Option<MeasuredVoice> {
-        let profile = match &self.tracks {
-            Tracks::Mono(track) => track.meter.profile(),
-            Tracks::Stereo(track) => track.meter.profile(),
-            Tracks::None => return None,
+        let profile = match &self.meter {
+            ChannelMeter::Mono(meter) => meter.meter.profile(),
+            ChannelMeter::Stereo(meter) => meter.meter.profile(),
+            ChannelMeter::None => return None,
         };
         let all = self.frames();
-        let validity = if all == 0 { 0.0 } else { self.heard as f64 / all as f64 };
-        Some(MeasuredVoice { profile, lost_frames: self.lost, validity })
+        let captured_fraction = if all == 0 { 0.0 } else { self.captured_frames as f64 / all as f64 };
+        Some(MeasuredVoice { profile, lost_frames: self.lost_frames, captured_fraction })
     }
 
     /// Frames of the voice so far, heard or lost.
     #[must_use]
     pub fn frames(&self) -> u64 {
-        self.heard + self.lost
+        self.captured_frames + self.lost_frames
     }
 
     /// Forgets everything.
@@ -139,56 +139,56 @@ impl VoiceMeter {
     }
 
     fn gap(&mut self) {
-        match &mut self.tracks {
-            Tracks::Mono(track) => track.gap(),
-            Tracks::Stereo(track) => track.gap(),
-            Tracks::None => {}
+        match &mut self.meter {
+            ChannelMeter::Mono(meter) => meter.gap(),
+            ChannelMeter::Stereo(meter) => meter.gap(),
+            ChannelMeter::None => {}
         }
     }
 }
 
-impl Listener for VoiceMeter {
+impl SampleSink for VoiceMeter {
     fn begin(&mut self, rate_hz: f64, channels: usize) {
-        if self.form == Some((rate_hz, channels)) {
+        if self.format == Some((rate_hz, channels)) {
             self.gap();
             return;
         }
         self.clear();
         // The plugin is active at no other rate.
         let Ok(rate) = SampleRate::new(rate_hz) else { return };
-        self.form = Some((rate_hz, channels));
-        self.tracks = match channels {
-            1 => Tracks::Mono(Track::new(rate)),
-            2 => Tracks::Stereo(Track::new(rate)),
-            _ => Tracks::None,
+        self.format = Some((rate_hz, channels));
+        self.meter = match channels {
+            1 => ChannelMeter::Mono(GapCrossfader::new(rate)),
+            2 => ChannelMeter::Stereo(GapCrossfader::new(rate)),
+            _ => ChannelMeter::None,
         };
     }
 
-    fn hear(&mut self, interleaved: &[f32]) {
-        let channels = match &mut self.tracks {
-            Tracks::Mono(track) => {
-                track.hear(interleaved);
+    fn push(&mut self, interleaved: &[f32]) {
+        let channels = match &mut self.meter {
+            ChannelMeter::Mono(meter) => {
+                meter.push(interleaved);
                 1
             }
-            Tracks::Stereo(track) => {
-                track.hear(interleaved);
+            ChannelMeter::Stereo(meter) => {
+                meter.push(interleaved);
                 2
             }
-            Tracks::None => return,
+            ChannelMeter::None => return,
         };
-        self.heard += (interleaved.len() / channels) as u64;
+        self.captured_frames += (interleaved.len() / channels) as u64;
     }
 
     fn lost(&mut self, frames: u64) {
-        self.lost = frames;
+        self.lost_frames = frames;
         self.gap();
     }
 
     fn end(&mut self) {
-        match &mut self.tracks {
-            Tracks::Mono(track) => track.finish(),
-            Tracks::Stereo(track) => track.finish(),
-            Tracks::None => {}
+        match &mut self.meter {
+            ChannelMeter::Mono(meter) => meter.finish(),
+            ChannelMeter::Stereo(meter) => meter.finish(),
+            ChannelMeter::None => {}
         }
     }
 }
@@ -196,7 +196,7 @@ impl Listener for VoiceMeter {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use voicechain_core::measure::profile::Subject;
+    use voicechain_core::measure::profile::SignalClass;
 
     /// Syllables of a buzz whose pitch and pace move by 12 %, with pauses: enough of a voice for levels, phrases and pitch.
     fn buzz(rate_hz: f64, seconds: f64) -> Vec<f32> {
@@ -222,7 +222,7 @@ mod tests {
         let (mut at, mut sizes) = (0, pieces.iter().cycle());
         while at < interleaved.len() {
             let end = (at + channels * sizes.next().unwrap()).min(interleaved.len());
-            voice_meter.hear(&interleaved[at..end]);
+            voice_meter.push(&interleaved[at..end]);
             at = end;
         }
         voice_meter.end();
@@ -239,7 +239,7 @@ mod tests {
             let heard = measured(rate_hz, 1, &voice, &[1, 2, 4_096, 100, 7]);
             // Debug tells NaN from NaN, and every bit of a number.
             assert_eq!(format!("{:?}", heard.profile), format!("{:?}", meter.profile()));
-            assert_eq!((heard.lost_frames, heard.validity), (0, 1.0));
+            assert_eq!((heard.lost_frames, heard.captured_fraction), (0, 1.0));
             let stereo: Vec<f32> = voice.iter().flat_map(|&x| [x, 0.5 * x]).collect();
             let mut meter = Box::new(ProfileMeter::<2>::new(rate));
             meter.push(stereo.as_chunks().0);
@@ -262,18 +262,18 @@ mod tests {
                 lost += piece.len() as u64;
                 voice_meter.lost(lost);
             } else {
-                voice_meter.hear(piece);
+                voice_meter.push(piece);
             }
         }
         voice_meter.end();
         let heard = voice_meter.measured().unwrap();
         assert_eq!(heard.lost_frames, lost);
-        assert!((heard.validity - 0.9).abs() < 0.001, "{}", heard.validity);
+        assert!((heard.captured_fraction - 0.9).abs() < 0.001, "{}", heard.captured_fraction);
         let level = |profile: &Profile| profile.level.active_level_dbov.unwrap();
         assert!((level(&heard.profile) - level(&whole)).abs() < 0.3);
         let pitch = |profile: &Profile| profile.pitch.unwrap().median_hz;
         assert!((pitch(&heard.profile) / pitch(&whole) - 1.0).abs() < 0.01);
-        assert_eq!(heard.profile.spikes.unwrap().count, whole.spikes.unwrap().count);
+        assert_eq!(heard.profile.transients.unwrap().count, whole.transients.unwrap().count);
         assert!((heard.profile.duration_s - 18.0).abs() < 1.5);
         // The seams make nothing louder than the voice is.
         assert!(heard.profile.level.sample_peak_dbfs <= whole.level.sample_peak_dbfs + 1e-9);
@@ -285,19 +285,19 @@ mod tests {
         let (first, second) = voice.split_at(3 * 48_000);
         let mut voice_meter = VoiceMeter::default();
         voice_meter.begin(48_000.0, 1);
-        voice_meter.hear(first);
+        voice_meter.push(first);
         voice_meter.begin(48_000.0, 1);
-        voice_meter.hear(second);
+        voice_meter.push(second);
         let heard = voice_meter.measured().unwrap();
         assert!((heard.profile.duration_s - 6.0).abs() < 0.02);
-        assert_eq!(heard.validity, 1.0);
+        assert_eq!(heard.captured_fraction, 1.0);
         // Another rate is another recording.
         voice_meter.begin(44_100.0, 1);
-        voice_meter.hear(second);
+        voice_meter.push(second);
         assert!(voice_meter.measured().unwrap().profile.duration_s < 3.5);
         voice_meter.begin(44_100.0, 2);
-        assert_eq!(voice_meter.measured().unwrap().profile.subject, Subject::Silence);
-        assert_eq!(voice_meter.measured().unwrap().validity, 0.0);
+        assert_eq!(voice_meter.measured().unwrap().profile.signal_class, SignalClass::Silence);
+        assert_eq!(voice_meter.measured().unwrap().captured_fraction, 0.0);
         voice_meter.clear();
         assert_eq!(voice_meter.measured(), None);
     }
@@ -307,7 +307,7 @@ mod tests {
         let mut voice_meter = VoiceMeter::default();
         voice_meter.begin(48_000.0, 2);
         for k in 1..200 {
-            voice_meter.hear(&vec![0.1; 2 * (k % 50)]);
+            voice_meter.push(&vec![0.1; 2 * (k % 50)]);
             voice_meter.lost(k as u64);
             voice_meter.lost(k as u64);
         }

@@ -12,12 +12,12 @@ mod host;
 mod size;
 mod threads;
 
-use crate::connection::Connection;
+use crate::editor_controller::EditorController;
 use crate::instance::Instance;
 use crate::scale::Scale;
 use app::WindowApp;
 pub use deferred::DeferredWindow;
-use deferred::Plan;
+use deferred::WindowConfig;
 pub use handle::WindowHandle;
 use nice_plug::context::gui::GuiContext;
 use nice_plug::editor::dpi::NativeSize;
@@ -33,14 +33,14 @@ pub struct Window {
     instance: Instance,
     scale: Scale,
     /// The page stays from one opening to the next.
-    connection: Arc<Mutex<Connection>>,
+    controller: Arc<Mutex<EditorController>>,
 }
 
 impl Window {
     pub(crate) fn new(instance: Instance) -> Self {
         let scale = Scale::default();
-        let connection = Arc::new(Mutex::new(Connection::new(instance.clone(), scale.clone())));
-        Self { instance, scale, connection }
+        let controller = Arc::new(Mutex::new(EditorController::new(instance.clone(), scale.clone())));
+        Self { instance, scale, controller }
     }
 }
 
@@ -59,10 +59,10 @@ impl Editor for Window {
             self.scale.set(scale);
         }
         let (redraw, threads) = (self.instance.meters.redraw(), WindowThreads::default());
-        let connection = Arc::clone(&self.connection);
-        let app = WindowApp::new(connection, gui, self.scale.clone(), threads.clone(), redraw.clone());
-        let plan = Plan { parent, wait_for_parent, fallback_scale, host, app };
-        let window = DeferredWindow::new(self.instance.clone(), self.scale.clone(), threads, plan);
+        let controller = Arc::clone(&self.controller);
+        let app = WindowApp::new(controller, gui, self.scale.clone(), threads.clone(), redraw.clone());
+        let config = WindowConfig { parent, wait_for_parent, fallback_scale, host, app };
+        let window = DeferredWindow::new(self.instance.clone(), self.scale.clone(), threads, config);
         Ok(SpawnedEditor { handle: WindowHandle { redraw }, window })
     }
 
@@ -75,7 +75,7 @@ impl Editor for Window {
     }
 
     fn track_info_updated(&self, info: TrackInfo) {
-        self.connection.lock().unwrap_or_else(PoisonError::into_inner).track_info_changed(&info);
+        self.controller.lock().unwrap_or_else(PoisonError::into_inner).track_info_changed(&info);
         self.instance.meters.redraw().request();
     }
 

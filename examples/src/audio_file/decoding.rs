@@ -15,27 +15,27 @@ use symphonia::core::packet::Packet;
 
 /// Why the library gives nothing.
 #[derive(Debug)]
-pub(super) enum Fault {
+pub(super) enum DecodeError {
     /// The file ends in the middle.
-    CutOff,
+    UnexpectedEnd,
     /// The disk.
-    Disk(io::Error),
+    Io(io::Error),
     /// Another rate or other channels from here on.
-    Changes,
+    FormatChanged,
     /// A coding that is not read, in a container that is.
     Unsupported,
     /// There is no track of sound.
-    NoTrack,
+    NoAudioTrack,
     /// What is read makes no sense.
     Damaged,
 }
 
-impl From<MediaError> for Fault {
+impl From<MediaError> for DecodeError {
     fn from(error: MediaError) -> Self {
         match error {
-            MediaError::IoError(e) if e.kind() == io::ErrorKind::UnexpectedEof => Self::CutOff,
-            MediaError::IoError(e) => Self::Disk(e),
-            MediaError::ResetRequired => Self::Changes,
+            MediaError::IoError(e) if e.kind() == io::ErrorKind::UnexpectedEof => Self::UnexpectedEnd,
+            MediaError::IoError(e) => Self::Io(e),
+            MediaError::ResetRequired => Self::FormatChanged,
             MediaError::Unsupported(_) => Self::Unsupported,
             _ => Self::Damaged,
         }
@@ -47,7 +47,7 @@ thread_local! {
 }
 
 /// True while the decoding library is at work on this thread. Whatever panics then is caught and becomes an error; a
-/// program can leave out the message ([`terminal::hush_decoder`](crate::terminal::hush_decoder)).
+/// program can leave out the message ([`terminal::hide_decoder_panics`](crate::terminal::hide_decoder_panics)).
 #[must_use]
 pub fn is_decoding() -> bool {
     DECODING.get()
@@ -55,15 +55,15 @@ pub fn is_decoding() -> bool {
 
 /// Runs a part of the decoding library. Damaged files have been seen to make it panic; to the person that is a damaged
 /// file like any other.
-fn guarded<T>(work: impl FnOnce() -> Result<T, MediaError>) -> Result<T, Fault> {
+fn catch_panics<T>(work: impl FnOnce() -> Result<T, MediaError>) -> Result<T, DecodeError> {
     DECODING.set(true);
     let result = panic::catch_unwind(AssertUnwindSafe(work));
     DECODING.set(false);
-    result.map_or(Err(Fault::Damaged), |done| done.map_err(Fault::from))
+    result.map_or(Err(DecodeError::Damaged), |done| done.map_err(DecodeError::from))
 }
 
 /// Rate and channels of a decoded packet.
-pub(super) struct Shape {
+pub(super) struct AudioFormat {
     pub(super) rate_hz: u32,
     pub(super) channels: usize,
 }
@@ -95,21 +95,21 @@ pub(super) struct Media {
 
 impl Media {
     /// Finds out what a file is. Its extension helps.
-    pub(super) fn open(file: File, extension: Option<&str>) -> Result<Self, Fault> {
+    pub(super) fn open(file: File, extension: Option<&str>) -> Result<Self, DecodeError> {
         let mut hint = Hint::new();
         if let Some(extension) = extension {
             hint.with_extension(extension);
         }
         let stream = MediaSourceStream::new(Box::new(file), MediaSourceStreamOptions::default());
         let probe = symphonia::default::get_probe();
-        let format = guarded(|| probe.probe(&hint, stream, FormatOptions::default(), MetadataOptions::default()))
-            .map_err(|fault| if matches!(fault, Fault::Unsupported) { Fault::Damaged } else { fault })?;
-        let track = format.default_track(TrackType::Audio).ok_or(Fault::NoTrack)?;
-        let params = track.codec_params.as_ref().and_then(|p| p.audio()).ok_or(Fault::NoTrack)?.clone();
+        let format = catch_panics(|| probe.probe(&hint, stream, FormatOptions::default(), MetadataOptions::default()))
+            .map_err(|fault| if matches!(fault, DecodeError::Unsupported) { DecodeError::Damaged } else { fault })?;
+        let track = format.default_track(TrackType::Audio).ok_or(DecodeError::NoAudioTrack)?;
+        let params = track.codec_params.as_ref().and_then(|p| p.audio()).ok_or(DecodeError::NoAudioTrack)?.clone();
         let (id, ticks, delay_stated) = (track.id, track.num_frames, track.delay.is_some());
         let tick_s = track.time_base.map(|base| f64::from(base.numer.get()) / f64::from(base.denom.get()));
         let codecs = symphonia::default::get_codecs();
-        let decoder = guarded(|| codecs.make_audio_decoder(&params, &AudioDecoderOptions::default()))?;
+        let decoder = catch_panics(|| codecs.make_audio_decoder(&params, &AudioDecoderOptions::default()))?;
         Ok(Self {
             container: format.format_info().short_name,
             codec: decoder.codec_info().short_name,
@@ -135,21 +135,21 @@ impl Media {
     }
 
     /// The next packet, of whatever track; none at the end.
-    pub(super) fn next_packet(&mut self) -> Result<Option<Packet>, Fault> {
-        guarded(|| self.format.next_packet())
+    pub(super) fn next_packet(&mut self) -> Result<Option<Packet>, DecodeError> {
+        catch_panics(|| self.format.next_packet())
     }
 
     /// Whether a packet belongs to the track of sound.
-    pub(super) fn owns(&self, packet: &Packet) -> bool {
+    pub(super) fn is_audio_packet(&self, packet: &Packet) -> bool {
         packet.track_id == self.track
     }
 
     /// Decodes a packet, interleaved, in place of what was in `samples`.
-    pub(super) fn decode(&mut self, packet: &Packet, samples: &mut Vec<f32>) -> Result<Shape, Fault> {
-        guarded(|| {
+    pub(super) fn decode(&mut self, packet: &Packet, samples: &mut Vec<f32>) -> Result<AudioFormat, DecodeError> {
+        catch_panics(|| {
             let buffer = self.decoder.decode(packet)?;
             buffer.copy_to_vec_interleaved(samples);
-            Ok(Shape { rate_hz: buffer.spec().rate(), channels: buffer.spec().channels().count() })
+            Ok(AudioFormat { rate_hz: buffer.spec().rate(), channels: buffer.spec().channels().count() })
         })
     }
 }
@@ -160,11 +160,11 @@ mod tests {
 
     #[test]
     fn a_panic_in_the_library_is_a_damaged_file() {
-        let panicking: Result<(), _> = guarded(|| {
+        let panicking: Result<(), _> = catch_panics(|| {
             assert!(is_decoding());
             panic!("as a decoder would")
         });
-        assert!(matches!(panicking, Err(Fault::Damaged)));
+        assert!(matches!(panicking, Err(DecodeError::Damaged)));
         assert!(!is_decoding());
     }
 }

@@ -3,7 +3,7 @@
 use super::mp4;
 
 /// What a file says about the sound in it.
-pub(super) struct Stated<'a> {
+pub(super) struct GaplessMetadata<'a> {
     /// Short name of the container.
     pub(super) container: &'a str,
     /// Short name of the coding.
@@ -11,7 +11,7 @@ pub(super) struct Stated<'a> {
     /// The comment with delay and length, if there is one.
     pub(super) comment: Option<String>,
     /// The edit list of an MP4 file.
-    pub(super) edit: mp4::Edit,
+    pub(super) edit: mp4::EditList,
     /// The container removes a delay itself.
     pub(super) removed: bool,
 }
@@ -20,7 +20,7 @@ pub(super) struct Stated<'a> {
 #[derive(Debug, Default, PartialEq)]
 pub(super) struct EncoderDelay {
     /// Frames to be dropped at the start.
-    pub(super) to_drop: u64,
+    pub(super) frames_to_skip: u64,
     /// Frames after which the sound ends although packets go on.
     pub(super) limit: Option<u64>,
     /// The encoder has a delay that the file does not state.
@@ -29,18 +29,18 @@ pub(super) struct EncoderDelay {
 
 impl EncoderDelay {
     /// Of a file at this rate.
-    pub(super) fn of(stated: &Stated<'_>, rate_hz: u32) -> Self {
+    pub(super) fn of(stated: &GaplessMetadata<'_>, rate_hz: u32) -> Self {
         let frames = |seconds: f64| (seconds * f64::from(rate_hz)).round() as u64;
         if stated.container != "isomp4" {
             let unknown = matches!(stated.codec, "aac" | "mp1" | "mp2" | "mp3") && !stated.removed;
             return Self { unknown, ..Self::default() };
         }
-        if let Some((to_drop, length)) = stated.comment.as_deref().and_then(parse_gapless) {
-            return Self { to_drop, limit: Some(length), unknown: false };
+        if let Some((frames_to_skip, length)) = stated.comment.as_deref().and_then(parse_gapless) {
+            return Self { frames_to_skip, limit: Some(length), unknown: false };
         }
         match stated.edit.start_s {
             Some(start_s) => Self {
-                to_drop: frames(start_s),
+                frames_to_skip: frames(start_s),
                 limit: stated.edit.length_s.map(frames),
                 // No AAC encoder is without delay: a start of zero states nothing.
                 unknown: stated.codec == "aac" && start_s == 0.0,
@@ -70,15 +70,15 @@ mod tests {
         assert_eq!(parse_gapless(comment), Some((2_112, 4_141_558)));
         assert_eq!(parse_gapless("no numbers"), None);
         // Where there is one, it goes before the edit list.
-        let edit = mp4::Edit { start_s: Some(1.0), length_s: None };
+        let edit = mp4::EditList { start_s: Some(1.0), length_s: None };
         let mut stated =
-            Stated { container: "isomp4", codec: "aac", comment: Some(comment.into()), edit, removed: false };
-        let delay = EncoderDelay { to_drop: 2_112, limit: Some(4_141_558), unknown: false };
+            GaplessMetadata { container: "isomp4", codec: "aac", comment: Some(comment.into()), edit, removed: false };
+        let delay = EncoderDelay { frames_to_skip: 2_112, limit: Some(4_141_558), unknown: false };
         assert_eq!(EncoderDelay::of(&stated, 44_100), delay);
         stated.comment = None;
-        let delay = EncoderDelay { to_drop: 44_100, limit: None, unknown: false };
+        let delay = EncoderDelay { frames_to_skip: 44_100, limit: None, unknown: false };
         assert_eq!(EncoderDelay::of(&stated, 44_100), delay);
-        stated.edit = mp4::Edit::default();
+        stated.edit = mp4::EditList::default();
         assert!(EncoderDelay::of(&stated, 44_100).unknown);
     }
 }

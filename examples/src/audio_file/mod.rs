@@ -7,7 +7,7 @@
 mod clipping;
 mod decoding;
 mod encoder_delay;
-mod kind;
+mod file_format;
 mod mp4;
 mod open;
 #[cfg(test)]
@@ -22,16 +22,16 @@ use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use crate::error::{JobError, Trouble, plain};
-use clipping::Clipping;
-use decoding::{Fault, Media};
+use crate::error::{JobError, JobErrorKind, without_error_number};
+use clipping::ClippingDetector;
+use decoding::{DecodeError, Media};
 
 /// Below this rate a recording lacks audible treble and a warning says so.
-const LOW_RATE_HZ: u32 = 32_000;
+const LOW_SAMPLE_RATE_HZ: u32 = 32_000;
 /// A chunk is handed out once it holds this many frames; the last packet may carry it somewhat further.
 const CHUNK_FRAMES: usize = 4_096;
 /// So many packets in a row that cannot be decoded, before the first that can, make a file no audio file.
-const HOPELESS_PACKETS: u64 = 200;
+const MAX_UNDECODABLE_PACKETS: u64 = 200;
 
 /// An open recording, read from its start to its end.
 ///
@@ -48,7 +48,7 @@ const HOPELESS_PACKETS: u64 = 200;
 pub struct AudioFile {
     path: PathBuf,
     media: Media,
-    kind: String,
+    file_format: String,
     rate_hz: u32,
     channels: usize,
     /// Length that the file states, after removal of what the encoder added.
@@ -56,7 +56,7 @@ pub struct AudioFile {
     /// Frames per unit of the packets' time base.
     frames_per_tick: f64,
     /// Frames still to be dropped at the start.
-    to_drop: u64,
+    frames_to_skip: u64,
     /// Frames after which the sound ends although packets go on.
     limit: Option<u64>,
     done: u64,
@@ -64,9 +64,9 @@ pub struct AudioFile {
     ahead: Vec<f32>,
     ended: bool,
     scratch: Vec<f32>,
-    clipping: Clipping,
+    clipping: ClippingDetector,
     damaged: Option<(u64, u64)>,
-    ends_early: bool,
+    truncated: bool,
     delay_unknown: bool,
 }
 
@@ -74,7 +74,7 @@ impl fmt::Debug for AudioFile {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.debug_struct("AudioFile")
             .field("path", &self.path)
-            .field("kind", &self.kind)
+            .field("file_format", &self.file_format)
             .field("rate_hz", &self.rate_hz)
             .field("channels", &self.channels)
             .field("frames", &self.stated)
@@ -89,8 +89,8 @@ impl AudioFile {
     }
 
     /// Container, coding and word length in words, for tables and reports: "WAV, 24 bit".
-    pub fn kind(&self) -> &str {
-        &self.kind
+    pub fn file_format(&self) -> &str {
+        &self.file_format
     }
 
     /// The sample rate in Hz.
@@ -128,11 +128,11 @@ impl AudioFile {
     pub fn warnings(&self) -> Vec<Warning> {
         let seconds = |frames: u64| frames as f64 / f64::from(self.rate_hz);
         let mut found = Vec::new();
-        if self.rate_hz < LOW_RATE_HZ {
-            found.push(Warning::LowRate { rate_hz: self.rate_hz });
+        if self.rate_hz < LOW_SAMPLE_RATE_HZ {
+            found.push(Warning::LowSampleRate { rate_hz: self.rate_hz });
         }
         if self.delay_unknown {
-            found.push(Warning::DelayUnknown);
+            found.push(Warning::UnknownEncoderDelay);
         }
         if let Some(first) = self.clipping.first {
             found.push(Warning::Clipped { stretches: self.clipping.stretches, first_s: seconds(first) });
@@ -140,8 +140,8 @@ impl AudioFile {
         if let Some((packets, first)) = self.damaged {
             found.push(Warning::Damaged { packets, first_s: seconds(first) });
         }
-        if let (true, Some(stated)) = (self.ends_early, self.stated) {
-            found.push(Warning::EndsEarly { end_s: seconds(self.done), stated_s: seconds(stated) });
+        if let (true, Some(stated)) = (self.truncated, self.stated) {
+            found.push(Warning::Truncated { end_s: seconds(self.done), stated_s: seconds(stated) });
         }
         found
     }
@@ -154,35 +154,41 @@ impl AudioFile {
     fn next_packet(&mut self, out: &mut Vec<f32>) -> Result<(), JobError> {
         let packet = match self.media.next_packet() {
             Ok(Some(packet)) => packet,
-            Ok(None) | Err(Fault::CutOff) => {
+            Ok(None) | Err(DecodeError::UnexpectedEnd) => {
                 self.end();
                 return Ok(());
             }
-            Err(Fault::Disk(e)) => return Err(self.unread(&e)),
-            Err(Fault::Changes) => return Err(self.changes()),
-            Err(Fault::Unsupported | Fault::NoTrack | Fault::Damaged) => {
+            Err(DecodeError::Io(e)) => return Err(self.read_error(&e)),
+            Err(DecodeError::FormatChanged) => return Err(self.format_changed()),
+            Err(DecodeError::Unsupported | DecodeError::NoAudioTrack | DecodeError::Damaged) => {
                 // The container is damaged from here on: what was read stands.
                 self.note_damage();
                 self.end();
                 return Ok(());
             }
         };
-        if !self.media.owns(&packet) {
+        if !self.media.is_audio_packet(&packet) {
             return Ok(());
         }
         match self.media.decode(&packet, &mut self.scratch) {
-            Ok(shape) => {
-                let same = shape.rate_hz == self.rate_hz && shape.channels == self.channels;
+            Ok(format) => {
+                let same = format.rate_hz == self.rate_hz && format.channels == self.channels;
                 if !same && !self.scratch.is_empty() {
-                    return Err(self.changes());
+                    return Err(self.format_changed());
                 }
             }
-            Err(Fault::Disk(e)) => return Err(self.unread(&e)),
-            Err(Fault::Changes) => return Err(self.changes()),
-            Err(Fault::CutOff | Fault::Unsupported | Fault::NoTrack | Fault::Damaged) => {
+            Err(DecodeError::Io(e)) => return Err(self.read_error(&e)),
+            Err(DecodeError::FormatChanged) => return Err(self.format_changed()),
+            Err(
+                DecodeError::UnexpectedEnd
+                | DecodeError::Unsupported
+                | DecodeError::NoAudioTrack
+                | DecodeError::Damaged,
+            ) => {
                 self.note_damage();
-                let hopeless = self.damaged.is_some_and(|(packets, first)| first == 0 && packets >= HOPELESS_PACKETS);
-                if hopeless && self.done == 0 && out.is_empty() {
+                let undecodable =
+                    self.damaged.is_some_and(|(packets, first)| first == 0 && packets >= MAX_UNDECODABLE_PACKETS);
+                if undecodable && self.done == 0 && out.is_empty() {
                     self.ended = true;
                     return Ok(());
                 }
@@ -201,8 +207,8 @@ impl AudioFile {
     /// Moves the decoded packet to `out`, without what the encoder added.
     fn take_scratch(&mut self, out: &mut Vec<f32>) {
         let frames = self.scratch.len() / self.channels;
-        let dropped = self.to_drop.min(frames as u64);
-        self.to_drop -= dropped;
+        let dropped = self.frames_to_skip.min(frames as u64);
+        self.frames_to_skip -= dropped;
         let mut keep = frames as u64 - dropped;
         if let Some(limit) = self.limit {
             keep = keep.min(limit.saturating_sub(self.done));
@@ -212,7 +218,7 @@ impl AudioFile {
         }
         let from = dropped as usize * self.channels;
         let kept = &self.scratch[from..from + keep as usize * self.channels];
-        self.clipping.look(kept, self.done);
+        self.clipping.push(kept, self.done);
         out.extend_from_slice(kept);
         self.done += keep;
     }
@@ -221,7 +227,7 @@ impl AudioFile {
         self.ended = true;
         // Containers round their length to packets or milliseconds; a tenth of a second short is worth a word.
         if let Some(stated) = self.stated {
-            self.ends_early = self.done + u64::from(self.rate_hz / 10) < stated;
+            self.truncated = self.done + u64::from(self.rate_hz / 10) < stated;
         }
     }
 
@@ -231,13 +237,13 @@ impl AudioFile {
         *packets += 1;
     }
 
-    fn unread(&self, error: &io::Error) -> JobError {
-        let what = format!("reading failed at {:.1} s ({})", self.seconds(), plain(error));
-        JobError::new(Trouble::Read, what, "check the disk, or copy the file").at(&self.path)
+    fn read_error(&self, error: &io::Error) -> JobError {
+        let what = format!("reading failed at {:.1} s ({})", self.seconds(), without_error_number(error));
+        JobError::new(JobErrorKind::Read, what, "check the disk, or copy the file").at(&self.path)
     }
 
-    fn changes(&self) -> JobError {
+    fn format_changed(&self) -> JobError {
         let what = format!("the sample rate or the number of channels changes at {:.1} s", self.seconds());
-        JobError::new(Trouble::Read, what, "split the file there, or convert it to WAV").at(&self.path)
+        JobError::new(JobErrorKind::Read, what, "split the file there, or convert it to WAV").at(&self.path)
     }
 }

@@ -4,7 +4,7 @@ use std::io::{self, Read, Seek, SeekFrom};
 
 /// What the edit list of an MP4 file (ISO/IEC 14496-12, box `elst`) says about the audio track.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(super) struct Edit {
+pub(super) struct EditList {
     /// Where the sound begins, s.
     pub(super) start_s: Option<f64>,
     /// How long it is, s.
@@ -12,18 +12,18 @@ pub(super) struct Edit {
 }
 
 /// Finds `moov/mvhd` and, in the first track of sound, `edts/elst` and `mdia/mdhd`.
-pub(super) fn edit<R: Read + Seek>(file: &mut R) -> io::Result<Edit> {
+pub(super) fn edit<R: Read + Seek>(file: &mut R) -> io::Result<EditList> {
     let end = file.seek(SeekFrom::End(0))?;
     file.rewind()?;
     let mut head = [0; 8];
     file.read_exact(&mut head)?;
     if &head[4..] != b"ftyp" {
-        return Ok(Edit::default());
+        return Ok(EditList::default());
     }
-    let Some((from, to)) = find_box(file, 0, end, b"moov")? else { return Ok(Edit::default()) };
+    let Some((from, to)) = find_box(file, 0, end, b"moov")? else { return Ok(EditList::default()) };
     let movie_scale = match find_box(file, from, to, b"mvhd")? {
         Some((start, _)) => time_scale(file, start)?,
-        None => return Ok(Edit::default()),
+        None => return Ok(EditList::default()),
     };
     let mut cursor = from;
     while let Some((start, stop)) = find_box(file, cursor, to, b"trak")? {
@@ -42,10 +42,10 @@ pub(super) fn edit<R: Read + Seek>(file: &mut R) -> io::Result<Edit> {
         let Some((list, _)) = find_box(file, edits, edits_end, b"elst")? else { break };
         return read_edits(file, list, movie_scale, media_scale);
     }
-    Ok(Edit::default())
+    Ok(EditList::default())
 }
 
-fn read_edits<R: Read + Seek>(file: &mut R, at: u64, movie_scale: u32, media_scale: u32) -> io::Result<Edit> {
+fn read_edits<R: Read + Seek>(file: &mut R, at: u64, movie_scale: u32, media_scale: u32) -> io::Result<EditList> {
     file.seek(SeekFrom::Start(at))?;
     let wide = read_u32(file)? >> 24 == 1;
     let count = read_u32(file)?.min(64);
@@ -63,10 +63,10 @@ fn read_edits<R: Read + Seek>(file: &mut R, at: u64, movie_scale: u32, media_sca
     }
     // Several edits are a cut programme, not an encoder's delay.
     let ([(length, start)], true) = (&sounding[..], movie_scale > 0 && media_scale > 0) else {
-        return Ok(Edit::default());
+        return Ok(EditList::default());
     };
     let length_s = (*length > 0).then(|| *length as f64 / f64::from(movie_scale));
-    Ok(Edit { start_s: Some(*start as f64 / f64::from(media_scale)), length_s })
+    Ok(EditList { start_s: Some(*start as f64 / f64::from(media_scale)), length_s })
 }
 
 /// The first box of a kind between two positions: where its contents begin and end.
@@ -152,11 +152,11 @@ mod tests {
         let read = |edits: &[u8]| edit(&mut io::Cursor::new(movie(edits))).unwrap();
         // ISO/IEC 14496-12 box layout (from memory): version and flags, count, then length, start, rate.
         let one = read(&words(&[0, 1, 1_200, 2_112, 0x10000]));
-        assert_eq!(one, Edit { start_s: Some(2_112.0 / 44_100.0), length_s: Some(2.0) });
+        assert_eq!(one, EditList { start_s: Some(2_112.0 / 44_100.0), length_s: Some(2.0) });
         let wide = read(&words(&[0x0100_0000, 1, 0, 600, 0, 1_024, 0x10000]));
-        assert_eq!(wide, Edit { start_s: Some(1_024.0 / 44_100.0), length_s: Some(1.0) });
+        assert_eq!(wide, EditList { start_s: Some(1_024.0 / 44_100.0), length_s: Some(1.0) });
         let after_pause = read(&words(&[0, 2, 60, u32::MAX, 0x10000, 0, 1_024, 0x10000]));
-        assert_eq!(after_pause, Edit { start_s: Some(1_024.0 / 44_100.0), length_s: None });
-        assert_eq!(read(&words(&[0, 2, 60, 0, 0x10000, 60, 9_000, 0x10000])), Edit::default());
+        assert_eq!(after_pause, EditList { start_s: Some(1_024.0 / 44_100.0), length_s: None });
+        assert_eq!(read(&words(&[0, 2, 60, 0, 0x10000, 60, 9_000, 0x10000])), EditList::default());
     }
 }

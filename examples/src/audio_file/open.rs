@@ -4,11 +4,11 @@ use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::Path;
 
-use super::clipping::Clipping;
-use super::decoding::{Fault, Media};
-use super::encoder_delay::{EncoderDelay, Stated};
-use super::{AudioFile, HOPELESS_PACKETS, kind, mp4};
-use crate::error::{JobError, Trouble};
+use super::clipping::ClippingDetector;
+use super::decoding::{DecodeError, Media};
+use super::encoder_delay::{EncoderDelay, GaplessMetadata};
+use super::{AudioFile, MAX_UNDECODABLE_PACKETS, file_format, mp4};
+use crate::error::{JobError, JobErrorKind};
 use voicechain_core::SampleRate;
 
 /// The lowest sample rate that is taken, in Hz.
@@ -25,44 +25,44 @@ impl AudioFile {
         file.rewind().map_err(|e| JobError::opening(path, &e))?;
         let extension = path.extension().and_then(|e| e.to_str());
         let mut media = Media::open(file, extension).map_err(|fault| unreadable(path, fault))?;
-        let shape = Shape::find(&mut media).ok_or_else(|| unreadable(path, Fault::Damaged))?;
-        shape.check(path)?;
+        let format = ProbedFormat::find(&mut media).ok_or_else(|| unreadable(path, DecodeError::Damaged))?;
+        format.check(path)?;
 
-        let stated = Stated {
+        let stated = GaplessMetadata {
             container: media.container,
             codec: media.codec,
             comment: if media.container == "isomp4" { media.gapless_comment() } else { None },
             edit,
             removed: media.delay_stated,
         };
-        let delay = EncoderDelay::of(&stated, shape.rate_hz);
-        let frames_per_tick = media.tick_s.map_or(1.0, |seconds| seconds * f64::from(shape.rate_hz));
+        let delay = EncoderDelay::of(&stated, format.rate_hz);
+        let frames_per_tick = media.tick_s.map_or(1.0, |seconds| seconds * f64::from(format.rate_hz));
         let coded = media.ticks.map(|t| (t as f64 * frames_per_tick).round() as u64).filter(|&n| n > 0);
-        let stated = match (coded.map(|n| n.saturating_sub(delay.to_drop)), delay.limit) {
+        let stated = match (coded.map(|n| n.saturating_sub(delay.frames_to_skip)), delay.limit) {
             (Some(a), Some(b)) => Some(a.min(b)),
             (a, b) => a.or(b),
         };
-        let bits = if kind::is_integer_pcm(media.codec) { media.bits.unwrap_or(16) } else { 16 };
+        let bits = if file_format::is_integer_pcm(media.codec) { media.bits.unwrap_or(16) } else { 16 };
         let mut opened = Self {
             path: path.to_owned(),
-            kind: kind::describe(media.container, media.codec, media.bits.or(media.coded_bits)),
+            file_format: file_format::describe(media.container, media.codec, media.bits.or(media.coded_bits)),
             media,
-            rate_hz: shape.rate_hz,
-            channels: shape.channels,
+            rate_hz: format.rate_hz,
+            channels: format.channels,
             stated,
             frames_per_tick,
-            to_drop: delay.to_drop,
+            frames_to_skip: delay.frames_to_skip,
             limit: delay.limit,
             done: 0,
             ahead: Vec::new(),
             ended: false,
             scratch: Vec::new(),
-            clipping: Clipping::new(bits, shape.channels),
+            clipping: ClippingDetector::new(bits, format.channels),
             damaged: None,
-            ends_early: false,
+            truncated: false,
             delay_unknown: delay.unknown,
         };
-        opened.read_ahead(shape.first)?;
+        opened.read_ahead(format.first)?;
         Ok(opened)
     }
 
@@ -78,10 +78,10 @@ impl AudioFile {
         }
         if ahead.is_empty() {
             return Err(if self.damaged.is_some() {
-                unreadable(&self.path, Fault::Damaged)
+                unreadable(&self.path, DecodeError::Damaged)
             } else {
                 let what = "the recording has a length of zero";
-                refused(&self.path, Trouble::NoSound, what, "export or copy it again")
+                refused(&self.path, JobErrorKind::NoSound, what, "export or copy it again")
             });
         }
         self.ahead = ahead;
@@ -90,25 +90,25 @@ impl AudioFile {
 }
 
 /// Rate and channels, stated or those of the first packet that decodes.
-struct Shape {
+struct ProbedFormat {
     rate_hz: u32,
     channels: usize,
     /// The samples of that packet, if one had to be decoded.
     first: Option<Vec<f32>>,
 }
 
-impl Shape {
+impl ProbedFormat {
     fn find(media: &mut Media) -> Option<Self> {
         if let (Some(rate_hz), Some(channels)) = (media.rate_hz, media.channels) {
             return Some(Self { rate_hz, channels, first: None });
         }
-        for _ in 0..HOPELESS_PACKETS {
+        for _ in 0..MAX_UNDECODABLE_PACKETS {
             let packet = media.next_packet().ok()??;
             let mut samples = Vec::new();
-            if media.owns(&packet)
-                && let Ok(shape) = media.decode(&packet, &mut samples)
+            if media.is_audio_packet(&packet)
+                && let Ok(format) = media.decode(&packet, &mut samples)
             {
-                return Some(Self { rate_hz: shape.rate_hz, channels: shape.channels, first: Some(samples) });
+                return Some(Self { rate_hz: format.rate_hz, channels: format.channels, first: Some(samples) });
             }
         }
         None
@@ -119,12 +119,12 @@ impl Shape {
         if !(MIN_RATE_HZ..=MAX_RATE_HZ).contains(&self.rate_hz) {
             let what = format!("the sample rate is {} Hz", self.rate_hz);
             let advice = "rates from 8000 to 192000 Hz are taken: check the file, or convert it";
-            return Err(refused(path, Trouble::Rate, what, advice));
+            return Err(refused(path, JobErrorKind::Rate, what, advice));
         }
         if !(1..=2).contains(&self.channels) {
             let what = format!("the file has {} channels", self.channels);
             let advice = "one voice is mono or stereo: export each voice on its own";
-            return Err(refused(path, Trouble::Channels, what, advice));
+            return Err(refused(path, JobErrorKind::Channels, what, advice));
         }
         Ok(())
     }
@@ -137,38 +137,40 @@ fn regular_file(path: &Path) -> Result<File, JobError> {
         return Err(JobError::opening(path, &io::Error::from(io::ErrorKind::IsADirectory)));
     }
     if !facts.is_file() {
-        return Err(refused(path, Trouble::NotAudio, "this is not a regular file", "name an audio file"));
+        return Err(refused(path, JobErrorKind::NotAudio, "this is not a regular file", "name an audio file"));
     }
     if facts.len() == 0 {
         let what = "the file is empty (0 bytes)";
-        return Err(refused(path, Trouble::EmptyFile, what, "export or copy the recording again"));
+        return Err(refused(path, JobErrorKind::EmptyFile, what, "export or copy the recording again"));
     }
     File::open(path).map_err(|e| JobError::opening(path, &e))
 }
 
 /// The refusal of what the decoding library gives nothing of.
-fn unreadable(path: &Path, fault: Fault) -> JobError {
+fn unreadable(path: &Path, fault: DecodeError) -> JobError {
     match fault {
-        Fault::Disk(e) => JobError::opening(path, &e),
-        Fault::NoTrack => refused(path, Trouble::NoSound, "the file has no audio track", "name a file with sound"),
-        Fault::Unsupported => {
-            let what = "the audio is coded in a way that is not read";
-            refused(path, Trouble::NotAudio, what, "convert it to WAV or FLAC")
+        DecodeError::Io(e) => JobError::opening(path, &e),
+        DecodeError::NoAudioTrack => {
+            refused(path, JobErrorKind::NoSound, "the file has no audio track", "name a file with sound")
         }
-        Fault::CutOff | Fault::Changes | Fault::Damaged => {
+        DecodeError::Unsupported => {
+            let what = "the audio is coded in a way that is not read";
+            refused(path, JobErrorKind::NotAudio, what, "convert it to WAV or FLAC")
+        }
+        DecodeError::UnexpectedEnd | DecodeError::FormatChanged | DecodeError::Damaged => {
             if is_rf64(path) {
                 let what = "64-bit WAV files (RF64, BW64) are not read";
-                return refused(path, Trouble::NotAudio, what, "convert it to FLAC");
+                return refused(path, JobErrorKind::NotAudio, what, "convert it to FLAC");
             }
             let what = "not an audio file that can be read, or damaged";
             let advice = "use WAV, AIFF, FLAC, MP3, M4A or Ogg Vorbis, or export it again";
-            refused(path, Trouble::NotAudio, what, advice)
+            refused(path, JobErrorKind::NotAudio, what, advice)
         }
     }
 }
 
-fn refused(path: &Path, trouble: Trouble, what: impl Into<String>, advice: &str) -> JobError {
-    JobError::new(trouble, what, advice).at(path)
+fn refused(path: &Path, error_kind: JobErrorKind, what: impl Into<String>, advice: &str) -> JobError {
+    JobError::new(error_kind, what, advice).at(path)
 }
 
 fn is_rf64(path: &Path) -> bool {

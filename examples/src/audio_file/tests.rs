@@ -48,7 +48,10 @@ fn wav_of_every_word_length() {
             let (file, all) = read_all(&path);
             assert_eq!((file.rate_hz(), file.channels()), (44_100, usize::from(channels)));
             assert_eq!(file.frames(), Some(20_000 / u64::from(channels)));
-            assert_eq!(file.kind(), if float { "WAV, 32 bit float".to_owned() } else { format!("WAV, {bits} bit") });
+            assert_eq!(
+                file.file_format(),
+                if float { "WAV, 32 bit float".to_owned() } else { format!("WAV, {bits} bit") }
+            );
             assert_eq!(all.len(), signal.len());
             let step = if float { 1e-7 } else { (0.5 / 2f64.powi(i32::from(bits) - 1)).max(6e-8) };
             for (a, b) in all.iter().zip(&signal) {
@@ -76,18 +79,18 @@ fn flac_gives_back_the_integers() {
     bytes.copy_within(10..12, 8);
     std::fs::write(&path, &bytes).unwrap();
     let (file, all) = read_all(&path);
-    assert_eq!((file.kind(), file.rate_hz(), file.channels()), ("FLAC, 24 bit", 48_000, 2));
+    assert_eq!((file.file_format(), file.rate_hz(), file.channels()), ("FLAC, 24 bit", 48_000, 2));
     assert!(all.iter().map(|s| (s * 8_388_608.0) as i32).eq(codes));
     assert!(file.warnings().is_empty());
     // Half a file: what is there is read, and the warning says where it ends.
     std::fs::write(&path, &bytes[..bytes.len() / 2]).unwrap();
     let (file, all) = read_all(&path);
     assert!(all.len() > 8_000 && all.len() < 20_000, "{}", all.len());
-    assert!(file.warnings().iter().any(|w| matches!(w, Warning::EndsEarly { .. })), "{:?}", file.warnings());
+    assert!(file.warnings().iter().any(|w| matches!(w, Warning::Truncated { .. })), "{:?}", file.warnings());
 }
 
 #[test]
-fn what_is_no_number_is_passed_on() {
+fn non_finite_samples_are_passed_on() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.wav");
     wav(&path, 1, 48_000, 32, true, &[0.1, f64::NAN, f64::INFINITY, -7.5, 0.2]);
@@ -96,39 +99,39 @@ fn what_is_no_number_is_passed_on() {
     assert_eq!([all[0], all[2], all[3], all[4]], [0.1, f32::INFINITY, -7.5, 0.2]);
 }
 
-fn refusal(path: &Path) -> Trouble {
+fn refusal(path: &Path) -> JobErrorKind {
     let error = AudioFile::open(path).unwrap_err();
     let line = error.to_string();
     assert!(line.lines().count() == 1 && line.starts_with(&path.display().to_string()), "{line}");
     assert!(!error.advice().is_empty());
-    error.trouble()
+    error.error_kind()
 }
 
 #[test]
 fn bad_files_are_refused_in_one_line() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.wav");
-    assert_eq!(refusal(&path), Trouble::Missing);
-    assert_eq!(refusal(folder.path()), Trouble::IsFolder);
+    assert_eq!(refusal(&path), JobErrorKind::Missing);
+    assert_eq!(refusal(folder.path()), JobErrorKind::IsFolder);
     std::fs::write(&path, "").unwrap();
-    assert_eq!(refusal(&path), Trouble::EmptyFile);
+    assert_eq!(refusal(&path), JobErrorKind::EmptyFile);
     std::fs::write(&path, "Dear diary, today the lamp went out. ".repeat(500)).unwrap();
-    assert_eq!(refusal(&path), Trouble::NotAudio);
+    assert_eq!(refusal(&path), JobErrorKind::NotAudio);
     std::fs::write(&path, [0; 100_000]).unwrap();
-    assert_eq!(refusal(&path), Trouble::NotAudio);
+    assert_eq!(refusal(&path), JobErrorKind::NotAudio);
     wav(&path, 1, 48_000, 16, false, &[]);
-    assert_eq!(refusal(&path), Trouble::NoSound);
+    assert_eq!(refusal(&path), JobErrorKind::NoSound);
     wav(&path, 1, 4_000, 16, false, &wave(500));
-    assert_eq!(refusal(&path), Trouble::Rate);
+    assert_eq!(refusal(&path), JobErrorKind::Rate);
     wav(&path, 1, 384_000, 16, false, &wave(500));
-    assert_eq!(refusal(&path), Trouble::Rate);
+    assert_eq!(refusal(&path), JobErrorKind::Rate);
     wav(&path, 3, 48_000, 16, false, &wave(600));
-    assert_eq!(refusal(&path), Trouble::Channels);
+    assert_eq!(refusal(&path), JobErrorKind::Channels);
     wav(&path, 1, 48_000, 16, false, &wave(600));
     let mut bytes = std::fs::read(&path).unwrap();
     bytes.truncate(30);
     std::fs::write(&path, &bytes).unwrap();
-    assert_eq!(refusal(&path), Trouble::NotAudio);
+    assert_eq!(refusal(&path), JobErrorKind::NotAudio);
     bytes[..4].copy_from_slice(b"RF64");
     std::fs::write(&path, &bytes).unwrap();
     assert!(AudioFile::open(&path).unwrap_err().to_string().contains("RF64"));
@@ -143,7 +146,7 @@ fn a_wav_that_was_cut_off_is_read_with_a_warning() {
     std::fs::write(&path, &bytes[..44 + 96_000]).unwrap();
     let (file, all) = read_all(&path);
     assert!((46_000..=48_000).contains(&all.len()), "{}", all.len());
-    assert!(matches!(file.warnings()[..], [Warning::EndsEarly { stated_s: 2.0, .. }]), "{:?}", file.warnings());
+    assert!(matches!(file.warnings()[..], [Warning::Truncated { stated_s: 2.0, .. }]), "{:?}", file.warnings());
 }
 
 #[test]
@@ -165,12 +168,12 @@ fn clipped_stretches_are_counted_per_channel_from_four_samples_on() {
 }
 
 #[test]
-fn a_low_rate_is_told() {
+fn a_low_sample_rate_gives_a_warning() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.wav");
     wav(&path, 1, 16_000, 16, false, &wave(1_000));
     let (file, _) = read_all(&path);
-    assert_eq!(file.warnings(), [Warning::LowRate { rate_hz: 16_000 }]);
+    assert_eq!(file.warnings(), [Warning::LowSampleRate { rate_hz: 16_000 }]);
     let words = file.warnings()[0].to_string();
     assert_eq!(words, "sample rate of 16000 Hz: the recording holds nothing above 8 kHz");
 }
@@ -185,7 +188,7 @@ fn a_panic_in_the_decoding_library_is_a_damaged_file() {
     bytes[22] = 34;
     std::fs::write(&path, &bytes).unwrap();
     if cfg!(debug_assertions) {
-        assert!(matches!(refusal(&path), Trouble::NotAudio | Trouble::Channels));
+        assert!(matches!(refusal(&path), JobErrorKind::NotAudio | JobErrorKind::Channels));
     } else {
         // Whatever the library makes of it then, it comes back.
         let _ = AudioFile::open(&path);

@@ -14,12 +14,12 @@ pub enum Warning {
         first_s: f64,
     },
     /// The sample rate is so low that treble is missing.
-    LowRate {
+    LowSampleRate {
         /// The sample rate in Hz.
         rate_hz: u32,
     },
     /// The format adds silence at the start and this file does not state how much.
-    DelayUnknown,
+    UnknownEncoderDelay,
     /// Damaged packets, replaced by silence of the same length.
     Damaged {
         /// How many packets there are so far.
@@ -28,7 +28,7 @@ pub enum Warning {
         first_s: f64,
     },
     /// The file ends before the length that it states.
-    EndsEarly {
+    Truncated {
         /// Where it ends, in seconds.
         end_s: f64,
         /// The length that it states, in seconds.
@@ -43,18 +43,18 @@ impl fmt::Display for Warning {
                 let noun = if stretches == 1 { "stretch" } else { "stretches" };
                 write!(f, "clipped: {stretches} {noun} at full scale, the first at {first_s:.2} s")
             }
-            Self::LowRate { rate_hz } => {
+            Self::LowSampleRate { rate_hz } => {
                 let top_khz = f64::from(rate_hz) / 2_000.0;
                 write!(f, "sample rate of {rate_hz} Hz: the recording holds nothing above {top_khz} kHz")
             }
-            Self::DelayUnknown => {
+            Self::UnknownEncoderDelay => {
                 write!(f, "the file does not state the delay of its encoder: the voice may start some 50 ms late")
             }
             Self::Damaged { packets, first_s } => {
                 let noun = if packets == 1 { "packet" } else { "packets" };
                 write!(f, "damaged: {packets} {noun} replaced by silence, the first at {first_s:.2} s")
             }
-            Self::EndsEarly { end_s, stated_s } => {
+            Self::Truncated { end_s, stated_s } => {
                 write!(f, "ends early: at {end_s:.2} s of the {stated_s:.2} s that the file states")
             }
         }

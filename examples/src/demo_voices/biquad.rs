@@ -1,6 +1,6 @@
 //! The filter that colours voices and noises.
 
-use super::level::db;
+use super::level::from_db;
 use std::f64::consts::TAU;
 
 /// Second-order filter for colours and noises (formulas of the Audio EQ Cookbook, W3C Group Note 2021).
@@ -33,13 +33,13 @@ impl Biquad {
 
     pub(super) fn bell(hz: f64, gain_db: f64, q: f64, rate: u32) -> Self {
         let (cos, alpha) = Self::angle(hz, q, rate);
-        let a = db(gain_db / 2.0);
+        let a = from_db(gain_db / 2.0);
         Self::new([1.0 + alpha * a, -2.0 * cos, 1.0 - alpha * a], [1.0 + alpha / a, -2.0 * cos, 1.0 - alpha / a])
     }
 
     pub(super) fn high_shelf(hz: f64, gain_db: f64, rate: u32) -> Self {
         let (cos, alpha) = Self::angle(hz, std::f64::consts::FRAC_1_SQRT_2, rate);
-        let a = db(gain_db / 2.0);
+        let a = from_db(gain_db / 2.0);
         let root = 2.0 * a.sqrt() * alpha;
         let (up, down) = (a + 1.0, a - 1.0);
         Self::new(

@@ -1,8 +1,8 @@
 //! What is wrong with the recordings, and what puts it there.
 
 use super::biquad::Biquad;
-use super::dice::Dice;
-use super::level::db;
+use super::level::from_db;
+use super::random::Random;
 use dasp::Signal;
 use std::fmt;
 
@@ -16,11 +16,11 @@ pub enum Fault {
         db: f64,
     },
     /// Room reverberation.
-    Room {
+    Reverberation {
         /// Time of decay by 60 dB, in seconds, the same at all frequencies.
         t60_s: f64,
         /// Energy of the direct sound over that of the room, in dB.
-        direct_to_room_db: f64,
+        direct_to_reverberant_db: f64,
     },
     /// A resonance: a bell of fixed gain.
     Resonance {
@@ -58,7 +58,7 @@ pub enum Fault {
         gain_db: f64,
     },
     /// Single syllables jump out.
-    Spikes {
+    Transients {
         /// By how much, in dB.
         gain_db: f64,
         /// Middles of the syllables, in seconds.
@@ -70,15 +70,18 @@ impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Quieter { db } => write!(f, "{db} dB quieter than the other voice"),
-            Self::Room { t60_s, direct_to_room_db } => {
-                write!(f, "a live room: decay time {t60_s} s, direct sound {direct_to_room_db} dB above the room")
+            Self::Reverberation { t60_s, direct_to_reverberant_db } => {
+                write!(
+                    f,
+                    "a live room: decay time {t60_s} s, direct sound {direct_to_reverberant_db} dB above the room"
+                )
             }
             Self::Resonance { hz, gain_db, q } => write!(f, "boxy: a resonance of {gain_db} dB at {hz} Hz, Q {q}"),
             Self::Hum { hz, level_dbfs } => write!(f, "mains hum of {hz} Hz and its harmonics at {level_dbfs} dBFS"),
             Self::Rumble { below_hz, level_dbfs } => write!(f, "rumble below {below_hz} Hz at {level_dbfs} dBFS"),
             Self::Dull { above_hz, gain_db } => write!(f, "dull: a shelf of {gain_db} dB above {above_hz} Hz"),
             Self::Sibilant { gain_db } => write!(f, "sibilant: /s/ and /z/ {gain_db} dB too loud"),
-            Self::Spikes { gain_db, at_s } => write!(f, "{} syllables that jump out by {gain_db} dB", at_s.len()),
+            Self::Transients { gain_db, at_s } => write!(f, "{} syllables that jump out by {gain_db} dB", at_s.len()),
         }
     }
 }
@@ -86,36 +89,36 @@ impl fmt::Display for Fault {
 /// Noise of room and microphone between the words, RMS in dBFS.
 const ROOM_TONE_DBFS: f64 = -68.0;
 pub(super) const QUIETER_DB: f64 = 9.0;
-pub(super) const ROOM_T60_S: f64 = 0.55;
-pub(super) const DIRECT_TO_ROOM_DB: f64 = 3.0;
+pub(super) const REVERBERATION_T60_S: f64 = 0.55;
+pub(super) const DIRECT_TO_REVERBERANT_DB: f64 = 3.0;
 pub(super) const BOXY: (f64, f64, f64) = (420.0, 7.0, 2.0);
 pub(super) const HUM: (f64, f64) = (50.0, -55.0);
 pub(super) const RUMBLE: (f64, f64) = (40.0, -50.0);
 pub(super) const DULL: (f64, f64) = (4_500.0, -8.0);
 pub(super) const SIBILANT_DB: f64 = 7.0;
-pub(super) const SPIKE_DB: f64 = 12.0;
+pub(super) const TRANSIENT_DB: f64 = 12.0;
 
 /// The guest's room: direct sound, then sparse noise of random signs that decays at one rate at all frequencies (velvet
 /// noise: Karjalainen and Järveläinen, AES 30th Conf. 2007, from memory).
-pub(super) fn room(rate: u32) -> Vec<f32> {
+pub(super) fn room_impulse_response(rate: u32) -> Vec<f32> {
     let fs = f64::from(rate);
-    let mut dice = Dice::new(77);
-    let count = (1.1 * ROOM_T60_S * fs) as usize;
+    let mut random = Random::new(77);
+    let count = (1.1 * REVERBERATION_T60_S * fs) as usize;
     let mut response = vec![0.0f32; count];
     let spacing = fs / 2_500.0;
     let mut cell = 0.006 * fs;
     while cell < count as f64 {
-        let at = (cell + dice.uniform() * spacing) as usize;
-        let sign = if dice.uniform() < 0.5 { -1.0 } else { 1.0 };
+        let at = (cell + random.uniform() * spacing) as usize;
+        let sign = if random.uniform() < 0.5 { -1.0 } else { 1.0 };
         if let Some(tap) = response.get_mut(at) {
-            *tap = (sign * (-3.0 * std::f64::consts::LN_10 * at as f64 / (ROOM_T60_S * fs)).exp()) as f32;
+            *tap = (sign * (-3.0 * std::f64::consts::LN_10 * at as f64 / (REVERBERATION_T60_S * fs)).exp()) as f32;
         }
         cell += spacing;
     }
     // Walls and air take treble and a microphone's distance takes bass: a colour of the whole tail, not of its decay.
     Biquad::low_pass(5_500.0, 0.6, rate).run(&mut response);
     let energy: f64 = response.iter().map(|&s| f64::from(s).powi(2)).sum();
-    let gain = (db(-DIRECT_TO_ROOM_DB) / energy.sqrt()) as f32;
+    let gain = (from_db(-DIRECT_TO_REVERBERANT_DB) / energy.sqrt()) as f32;
     response.iter_mut().for_each(|s| *s *= gain);
     response[0] += 1.0;
     response
@@ -125,7 +128,7 @@ pub(super) fn add_hum(samples: &mut [f32], rate: u32) {
     // Odd harmonics of a transformer's field stand out; relative amplitudes are invented.
     let shares = [1.0f64, 0.5, 0.7, 0.25, 0.4, 0.15];
     let power: f64 = shares.iter().map(|s| s * s / 2.0).sum();
-    let gain = db(HUM.1) / power.sqrt();
+    let gain = from_db(HUM.1) / power.sqrt();
     let clock = dasp::signal::rate(f64::from(rate));
     for (k, share) in shares.into_iter().enumerate() {
         let tone = clock.const_hz(HUM.0 * (k + 1) as f64).sine().scale_amp(share * gain);
@@ -134,19 +137,19 @@ pub(super) fn add_hum(samples: &mut [f32], rate: u32) {
 }
 
 pub(super) fn add_rumble(samples: &mut [f32], rate: u32) {
-    let mut dice = Dice::new(5);
+    let mut random = Random::new(5);
     let mut filters = [Biquad::low_pass(0.8 * RUMBLE.0, 0.54, rate), Biquad::low_pass(0.8 * RUMBLE.0, 1.31, rate)];
     let rumble: Vec<f32> =
-        (0..samples.len()).map(|_| filters.iter_mut().fold(dice.white(), |x, f| f.next(x)) as f32).collect();
+        (0..samples.len()).map(|_| filters.iter_mut().fold(random.white(), |x, f| f.next(x)) as f32).collect();
     add_at_level(samples, &rumble, RUMBLE.1);
 }
 
 pub(super) fn add_room_tone(samples: &mut [f32], rate: u32, seed: u64) {
-    let mut dice = Dice::new(seed);
+    let mut random = Random::new(seed);
     let mut filter = Biquad::low_pass(900.0, 0.5, rate);
     let tone: Vec<f32> = (0..samples.len())
         .map(|_| {
-            let white = dice.white();
+            let white = random.white();
             (filter.next(white) + 0.03 * white) as f32
         })
         .collect();
@@ -155,6 +158,6 @@ pub(super) fn add_room_tone(samples: &mut [f32], rate: u32, seed: u64) {
 
 fn add_at_level(samples: &mut [f32], noise: &[f32], level_dbfs: f64) {
     let power = noise.iter().map(|&s| f64::from(s).powi(2)).sum::<f64>() / noise.len() as f64;
-    let gain = (db(level_dbfs) / power.sqrt()) as f32;
+    let gain = (from_db(level_dbfs) / power.sqrt()) as f32;
     dasp::slice::add_in_place_with_amp_per_channel(samples, noise, gain);
 }

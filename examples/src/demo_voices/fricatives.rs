@@ -1,25 +1,25 @@
 //! Fricatives and the bursts of stops: shaped noise.
 
 use super::biquad::Biquad;
-use super::dice::Dice;
+use super::random::Random;
 use super::segment::{Noise, Segment};
 use super::speaker::Speaker;
 use std::f64::consts::PI;
 
 /// One fricative or burst.
-pub(super) fn hiss(
+pub(super) fn add_fricative(
     out: &mut [f32],
     segment: &Segment,
     noise: Noise,
     level: f64,
     speaker: &Speaker,
     rate: u32,
-    dice: &mut Dice,
+    random: &mut Random,
 ) {
     let fs = f64::from(rate);
     // A smaller mouth hisses higher, though not by the whole ratio of the vowels.
     let scale = if speaker.female { 1.04 } else { 0.97 };
-    let wander = 1.0 + 0.04 * (dice.uniform() - 0.5);
+    let wander = 1.0 + 0.04 * (random.uniform() - 0.5);
     let mut bands = noise.centres.map(|hz| Biquad::band_pass((hz * scale * wander).min(0.42 * fs), noise.q, rate));
     let first = (segment.start_s * fs) as usize;
     let overlap = if noise.burst { 0.0 } else { 0.012 };
@@ -28,7 +28,7 @@ pub(super) fn hiss(
     let lead = 400;
     let mut samples: Vec<f64> = Vec::with_capacity(count + lead);
     for _ in 0..count + lead {
-        let white = dice.white();
+        let white = random.white();
         samples.push(bands.iter_mut().fold(white, |x, band| band.next(x)));
     }
     let samples = &samples[lead..];

@@ -1,16 +1,16 @@
 //! The source, glottal pulses and breath, and the resonances of the vocal tract that it passes through.
 
-use super::dice::Dice;
+use super::random::Random;
 use super::speaker::Speaker;
 use super::tracks::Tracks;
 use std::f64::consts::{PI, TAU};
 
 /// Glottal pulses and breath through the vocal tract.
-pub(super) fn voiced(out: &mut [f32], tracks: &Tracks, speaker: &Speaker, rate: u32, from_s: f64, to_s: f64) {
+pub(super) fn add_voiced(out: &mut [f32], tracks: &Tracks, speaker: &Speaker, rate: u32, from_s: f64, to_s: f64) {
     let fs = f64::from(rate);
     let first = (from_s.max(0.0) * fs) as usize;
     let last = ((to_s * fs) as usize).min(out.len());
-    let mut dice = Dice::new(speaker.seed.wrapping_mul(0x1234_5677) ^ first as u64);
+    let mut random = Random::new(speaker.seed.wrapping_mul(0x1234_5677) ^ first as u64);
     let scale = if speaker.female { 1.15 } else { 1.0 };
     // Above the three formants of the vowels the tract keeps its mean spacing of 1 kHz.
     let upper = [(3_500.0, 200.0), (4_500.0, 280.0), (5_500.0, 400.0), (6_500.0, 550.0)];
@@ -25,10 +25,14 @@ pub(super) fn voiced(out: &mut [f32], tracks: &Tracks, speaker: &Speaker, rate: 
     for (n, sample) in out.iter_mut().enumerate().take(last).skip(first) {
         if n >= next_control {
             let ms = ((n as f64 / fs * 1_000.0) as usize).min(tracks.voice.len() - 1);
-            let width = tracks.width[ms];
+            let bandwidth = tracks.bandwidth[ms];
             // Bandwidths of vowels, in Hz: usual values, from memory.
             for (k, base) in [60.0, 90.0, 150.0].into_iter().enumerate() {
-                tract[k].set(tracks.formants[k][ms], base * scale * if k == 0 { width.sqrt() } else { width }, fs);
+                tract[k].set(
+                    tracks.formants[k][ms],
+                    base * scale * if k == 0 { bandwidth.sqrt() } else { bandwidth },
+                    fs,
+                );
             }
             let target = tracks.voice[ms];
             next_control = n + rate as usize / 1_000;
@@ -41,8 +45,8 @@ pub(super) fn voiced(out: &mut [f32], tracks: &Tracks, speaker: &Speaker, rate: 
             phase -= 1.0;
             let ms = ((n as f64 / fs * 1_000.0) as usize).min(tracks.pitch.len() - 1);
             // Jitter and shimmer of healthy voices lie below about 1 % and 4 % (from memory).
-            period = (1.0 + 0.006 * dice.normal()) / tracks.pitch[ms];
-            strength = 1.0 + 0.03 * dice.normal();
+            period = (1.0 + 0.006 * random.normal()) / tracks.pitch[ms];
+            strength = 1.0 + 0.03 * random.normal();
             // A soft voice opens and closes less sharply.
             opening = 0.36 + 0.08 * (1.0 - voice.clamp(0.0, 1.0));
         }
@@ -57,7 +61,7 @@ pub(super) fn voiced(out: &mut [f32], tracks: &Tracks, speaker: &Speaker, rate: 
         // Lips radiate the change of the flow; per period, so that the pitch does not set the loudness.
         let pulse = (next_flow - flow) * fs * period * strength;
         flow = next_flow;
-        let air = dice.white() * breath * (0.5 + 0.5 * if voice > 0.3 { next_flow } else { 1.0 });
+        let air = random.white() * breath * (0.5 + 0.5 * if voice > 0.3 { next_flow } else { 1.0 });
         let mut x = 0.1 * voice * pulse + air;
         for resonator in &mut tract {
             x = resonator.next(x);

@@ -1,6 +1,6 @@
 //! Decibels, and the level while speaking.
 
-pub(super) fn db(value: f64) -> f64 {
+pub(super) fn from_db(value: f64) -> f64 {
     10f64.powf(value / 20.0)
 }
 
@@ -15,6 +15,6 @@ pub(super) fn active_level(samples: &[f32], rate: u32) -> f64 {
         sum / f64::from(count.max(1))
     };
     let loudest = powers.iter().copied().fold(0.0, f64::max);
-    let sounding = mean_above(loudest * db(-80.0));
-    10.0 * mean_above(sounding * db(-30.0)).max(1e-30).log10()
+    let sounding = mean_above(loudest * from_db(-80.0));
+    10.0 * mean_above(sounding * from_db(-30.0)).max(1e-30).log10()
 }

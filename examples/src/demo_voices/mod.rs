@@ -8,37 +8,37 @@
 //! what was put in: the [faults](DemoVoice::faults).
 
 mod biquad;
-mod dice;
 mod faults;
+mod fft;
 mod fricatives;
 mod glottis;
 mod level;
 mod phones;
-mod plan;
+mod random;
 mod segment;
-mod speak;
 mod speaker;
 mod spectrum;
+mod synthesise;
 #[cfg(test)]
 mod tests;
+mod timeline;
 mod tracks;
-mod transform;
 
 pub use faults::Fault;
 
 use biquad::Biquad;
 use dasp::slice::{add_in_place, add_in_place_with_amp_per_channel};
 use faults::{
-    BOXY, DIRECT_TO_ROOM_DB, DULL, HUM, QUIETER_DB, ROOM_T60_S, RUMBLE, SIBILANT_DB, SPIKE_DB, add_hum, add_room_tone,
-    add_rumble, room,
+    BOXY, DIRECT_TO_REVERBERANT_DB, DULL, HUM, QUIETER_DB, REVERBERATION_T60_S, RUMBLE, SIBILANT_DB, TRANSIENT_DB,
+    add_hum, add_room_tone, add_rumble, room_impulse_response,
 };
-use level::{active_level, db};
-use plan::{Plan, plan};
-use speak::speak;
+use fft::convolve;
+use level::{active_level, from_db};
 use speaker::{GUEST, HOST};
-use spectrum::to_published_spectrum;
+use spectrum::published_spectrum_filter;
 use std::f64::consts::TAU;
-use transform::convolve;
+use synthesise::synthesise;
+use timeline::{SpeechTimeline, timeline};
 
 /// One voice of the demo, mono, as its microphone heard it.
 #[derive(Debug, Clone)]
@@ -62,11 +62,11 @@ const HOST_LEVEL_DBFS: f64 = -27.0;
 
 /// Makes both voices, the host first. They share one clock and one duration.
 pub fn interview() -> [DemoVoice; 2] {
-    let (plans, duration_s) = plan();
-    let [host_plan, guest_plan] = plans;
+    let (timelines, duration_s) = timeline();
+    let [host_timeline, guest_timeline] = timelines;
     std::thread::scope(|scope| {
-        let guest = scope.spawn(move || guest(&guest_plan, duration_s));
-        let host = host(&host_plan, duration_s);
+        let guest = scope.spawn(move || guest(&guest_timeline, duration_s));
+        let host = host(&host_timeline, duration_s);
         match guest.join() {
             Ok(guest) => [host, guest],
             Err(panic) => std::panic::resume_unwind(panic),
@@ -74,27 +74,27 @@ pub fn interview() -> [DemoVoice; 2] {
     })
 }
 
-fn host(plan: &Plan, duration_s: f64) -> DemoVoice {
+fn host(timeline: &SpeechTimeline, duration_s: f64) -> DemoVoice {
     let rate = 48_000;
-    let stems = speak(plan, &HOST, rate, duration_s);
-    let tilt = to_published_spectrum(&stems, rate, &HOST);
-    let hiss = convolve(&stems.sibilants, &tilt);
+    let stems = synthesise(timeline, &HOST, rate, duration_s);
+    let tilt = published_spectrum_filter(&stems, rate, &HOST);
+    let sibilants = convolve(&stems.sibilants, &tilt);
     let mut clean = convolve(&stems.rest, &tilt);
-    add_in_place(&mut clean, &hiss);
-    let gain = db(HOST_LEVEL_DBFS - active_level(&clean, rate)) as f32;
+    add_in_place(&mut clean, &sibilants);
+    let gain = from_db(HOST_LEVEL_DBFS - active_level(&clean, rate)) as f32;
     clean.iter_mut().for_each(|s| *s *= gain);
-    let extra = gain * (db(SIBILANT_DB) - 1.0) as f32;
+    let extra = gain * (from_db(SIBILANT_DB) - 1.0) as f32;
     let mut recording = clean.clone();
-    add_in_place_with_amp_per_channel(&mut recording, &hiss, extra);
+    add_in_place_with_amp_per_channel(&mut recording, &sibilants, extra);
     let at_s: Vec<f64> = [0.12, 0.38, 0.55, 0.74, 0.93]
         .iter()
-        .map(|share| plan.stressed[(share * plan.stressed.len() as f64) as usize])
+        .map(|share| timeline.stressed[(share * timeline.stressed.len() as f64) as usize])
         .collect();
     for &middle in &at_s {
         let (from, count) = (((middle - 0.05) * f64::from(rate)) as usize, rate as usize / 10);
         for (n, sample) in recording.iter_mut().skip(from).take(count).enumerate() {
             let shape = 0.5 - 0.5 * (TAU * n as f64 / count as f64).cos();
-            *sample *= db(SPIKE_DB * shape) as f32;
+            *sample *= from_db(TRANSIENT_DB * shape) as f32;
         }
     }
     add_room_tone(&mut recording, rate, 11);
@@ -103,26 +103,26 @@ fn host(plan: &Plan, duration_s: f64) -> DemoVoice {
         rate_hz: rate,
         recording,
         clean,
-        faults: vec![Fault::Sibilant { gain_db: SIBILANT_DB }, Fault::Spikes { gain_db: SPIKE_DB, at_s }],
-        turns: plan.turns.clone(),
+        faults: vec![Fault::Sibilant { gain_db: SIBILANT_DB }, Fault::Transients { gain_db: TRANSIENT_DB, at_s }],
+        turns: timeline.turns.clone(),
     }
 }
 
-fn guest(plan: &Plan, duration_s: f64) -> DemoVoice {
+fn guest(timeline: &SpeechTimeline, duration_s: f64) -> DemoVoice {
     let rate = 44_100;
-    let stems = speak(plan, &GUEST, rate, duration_s);
-    let tilt = to_published_spectrum(&stems, rate, &GUEST);
+    let stems = synthesise(timeline, &GUEST, rate, duration_s);
+    let tilt = published_spectrum_filter(&stems, rate, &GUEST);
     let mut both = stems.rest;
     add_in_place(&mut both, &stems.sibilants);
     let mut clean = convolve(&both, &tilt);
     let level = HOST_LEVEL_DBFS - QUIETER_DB;
-    let gain = db(level - active_level(&clean, rate)) as f32;
+    let gain = from_db(level - active_level(&clean, rate)) as f32;
     clean.iter_mut().for_each(|s| *s *= gain);
 
-    let mut recording = convolve(&clean, &room(rate));
+    let mut recording = convolve(&clean, &room_impulse_response(rate));
     Biquad::bell(BOXY.0, BOXY.1, BOXY.2, rate).run(&mut recording);
     Biquad::high_shelf(DULL.0, DULL.1, rate).run(&mut recording);
-    let gain = db(level - active_level(&recording, rate)) as f32;
+    let gain = from_db(level - active_level(&recording, rate)) as f32;
     recording.iter_mut().for_each(|s| *s *= gain);
     add_hum(&mut recording, rate);
     add_rumble(&mut recording, rate);
@@ -134,12 +134,12 @@ fn guest(plan: &Plan, duration_s: f64) -> DemoVoice {
         clean,
         faults: vec![
             Fault::Quieter { db: QUIETER_DB },
-            Fault::Room { t60_s: ROOM_T60_S, direct_to_room_db: DIRECT_TO_ROOM_DB },
+            Fault::Reverberation { t60_s: REVERBERATION_T60_S, direct_to_reverberant_db: DIRECT_TO_REVERBERANT_DB },
             Fault::Resonance { hz: BOXY.0, gain_db: BOXY.1, q: BOXY.2 },
             Fault::Dull { above_hz: DULL.0, gain_db: DULL.1 },
             Fault::Hum { hz: HUM.0, level_dbfs: HUM.1 },
             Fault::Rumble { below_hz: RUMBLE.0, level_dbfs: RUMBLE.1 },
         ],
-        turns: plan.turns.clone(),
+        turns: timeline.turns.clone(),
     }
 }

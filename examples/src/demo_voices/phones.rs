@@ -5,10 +5,10 @@ use super::speaker::Speaker;
 
 /// Where a consonant is formed: the formants that its neighbours bend towards (Hz, a man's; common values of locus
 /// theory, from memory).
-const LIPS: [f64; 3] = [260.0, 850.0, 2_250.0];
-const TEETH: [f64; 3] = [300.0, 1_750.0, 2_650.0];
-const PALATE: [f64; 3] = [290.0, 1_950.0, 2_650.0];
-const VELUM: [f64; 3] = [280.0, 1_900.0, 2_300.0];
+const LABIAL: [f64; 3] = [260.0, 850.0, 2_250.0];
+const ALVEOLAR: [f64; 3] = [300.0, 1_750.0, 2_650.0];
+const PALATAL: [f64; 3] = [290.0, 1_950.0, 2_650.0];
+const VELAR: [f64; 3] = [280.0, 1_900.0, 2_300.0];
 
 const fn noise(low: f64, high: f64, q: f64, level_db: f64) -> Noise {
     Noise { centres: [low, high], q, level_db, burst: false, sibilant: false }
@@ -24,9 +24,9 @@ const S: Noise = Noise { sibilant: true, ..noise(6_100.0, 7_600.0, 2.0, -10.0) }
 const SH: Noise = noise(3_300.0, 4_400.0, 1.8, -9.0);
 const F: Noise = noise(5_000.0, 10_500.0, 0.5, -17.0);
 const TH: Noise = noise(4_800.0, 10_000.0, 0.5, -18.0);
-const BURST_LIPS: Noise = burst(700.0, 1_800.0, 0.6, -12.0);
-const BURST_TEETH: Noise = burst(3_600.0, 5_200.0, 0.9, -9.0);
-const BURST_VELUM: Noise = burst(1_700.0, 2_400.0, 1.4, -9.0);
+const BURST_LABIAL: Noise = burst(700.0, 1_800.0, 0.6, -12.0);
+const BURST_ALVEOLAR: Noise = burst(3_600.0, 5_200.0, 0.9, -9.0);
+const BURST_VELAR: Noise = burst(1_700.0, 2_400.0, 1.4, -9.0);
 
 /// Formants of a vowel at its beginning and its end: Peterson and Barney, "Control methods used in a study of the
 /// vowels", JASA 24, 1952, averages of men and women (from memory); diphthongs run between two of them.
@@ -73,7 +73,7 @@ pub(super) fn phone(symbol: &str, next_vowel: Option<([f64; 3], [f64; 3])>, spea
         start_s: 0.0,
         length_s: 0.06,
         formants: [0.0; 3],
-        width: 1.0,
+        bandwidth: 1.0,
         voice: 0.0,
         breath: 0.0,
         noise: None,
@@ -97,49 +97,50 @@ pub(super) fn phone(symbol: &str, next_vowel: Option<([f64; 3], [f64; 3])>, spea
         formants: place.map(|f| f * scale),
         length_s,
         voice,
-        width: 1.4,
+        bandwidth: 1.4,
         ..plain
     };
-    let hiss = |segment: Segment, noise: Noise, offset_db: f64| Segment { noise: Some((noise, offset_db)), ..segment };
+    let with_noise =
+        |segment: Segment, noise: Noise, offset_db: f64| Segment { noise: Some((noise, offset_db)), ..segment };
     let stop = |place: [f64; 3], release: Noise, voiced: bool| {
         let closure = at(place, if voiced { 0.048 } else { 0.058 }, if voiced { 0.16 } else { 0.0 });
-        let crack = hiss(at(place, 0.012, 0.0), release, if voiced { -4.0 } else { 0.0 });
-        let mut segments = vec![Segment { width: 1.6, ..closure }, crack];
+        let crack = with_noise(at(place, 0.012, 0.0), release, if voiced { -4.0 } else { 0.0 });
+        let mut segments = vec![Segment { bandwidth: 1.6, ..closure }, crack];
         if !voiced {
             let open = next_vowel.map_or(place.map(|f| f * scale), |v| v.0);
-            segments.push(Segment { formants: open, length_s: 0.03, breath: 0.2, width: 1.5, ..plain });
+            segments.push(Segment { formants: open, length_s: 0.03, breath: 0.2, bandwidth: 1.5, ..plain });
         }
         segments
     };
     match symbol {
-        "M" => vec![Segment { width: 2.4, ..at([270.0, 950.0, 2_200.0], 0.068, 0.5) }],
-        "N" => vec![Segment { width: 2.4, ..at([270.0, 1_600.0, 2_600.0], 0.06, 0.5) }],
-        "NG" => vec![Segment { width: 2.4, ..at([270.0, 2_000.0, 2_600.0], 0.07, 0.46) }],
+        "M" => vec![Segment { bandwidth: 2.4, ..at([270.0, 950.0, 2_200.0], 0.068, 0.5) }],
+        "N" => vec![Segment { bandwidth: 2.4, ..at([270.0, 1_600.0, 2_600.0], 0.06, 0.5) }],
+        "NG" => vec![Segment { bandwidth: 2.4, ..at([270.0, 2_000.0, 2_600.0], 0.07, 0.46) }],
         "L" => vec![at([350.0, 1_050.0, 2_750.0], 0.06, 0.6)],
         "R" => vec![at([370.0, 1_180.0, 1_600.0], 0.065, 0.62)],
         "W" => vec![at([300.0, 660.0, 2_250.0], 0.065, 0.58)],
         "Y" => vec![at([270.0, 2_150.0, 2_950.0], 0.055, 0.58)],
         "HH" => {
             let open = next_vowel.map_or([500.0, 1_500.0, 2_500.0], |v| v.0);
-            vec![Segment { formants: open, length_s: 0.058, breath: 0.3, width: 1.5, voice: 0.05, ..plain }]
+            vec![Segment { formants: open, length_s: 0.058, breath: 0.3, bandwidth: 1.5, voice: 0.05, ..plain }]
         }
-        "S" => vec![hiss(at(TEETH, 0.1, 0.0), S, 0.0)],
-        "Z" => vec![hiss(at(TEETH, 0.075, 0.26), S, -5.0)],
-        "SH" => vec![hiss(at(PALATE, 0.105, 0.0), SH, 0.0)],
-        "F" => vec![hiss(at(LIPS, 0.09, 0.0), F, 0.0)],
-        "V" => vec![hiss(at(LIPS, 0.055, 0.42), F, -5.0)],
-        "TH" => vec![hiss(at(TEETH, 0.085, 0.0), TH, 0.0)],
-        "DH" => vec![hiss(at(TEETH, 0.042, 0.45), TH, -5.0)],
-        "P" => stop(LIPS, BURST_LIPS, false),
-        "B" => stop(LIPS, BURST_LIPS, true),
-        "T" => stop(TEETH, BURST_TEETH, false),
-        "D" => stop(TEETH, BURST_TEETH, true),
-        "K" => stop(VELUM, BURST_VELUM, false),
-        "G" => stop(VELUM, BURST_VELUM, true),
+        "S" => vec![with_noise(at(ALVEOLAR, 0.1, 0.0), S, 0.0)],
+        "Z" => vec![with_noise(at(ALVEOLAR, 0.075, 0.26), S, -5.0)],
+        "SH" => vec![with_noise(at(PALATAL, 0.105, 0.0), SH, 0.0)],
+        "F" => vec![with_noise(at(LABIAL, 0.09, 0.0), F, 0.0)],
+        "V" => vec![with_noise(at(LABIAL, 0.055, 0.42), F, -5.0)],
+        "TH" => vec![with_noise(at(ALVEOLAR, 0.085, 0.0), TH, 0.0)],
+        "DH" => vec![with_noise(at(ALVEOLAR, 0.042, 0.45), TH, -5.0)],
+        "P" => stop(LABIAL, BURST_LABIAL, false),
+        "B" => stop(LABIAL, BURST_LABIAL, true),
+        "T" => stop(ALVEOLAR, BURST_ALVEOLAR, false),
+        "D" => stop(ALVEOLAR, BURST_ALVEOLAR, true),
+        "K" => stop(VELAR, BURST_VELAR, false),
+        "G" => stop(VELAR, BURST_VELAR, true),
         "CH" => {
-            let mut segments = stop(PALATE, BURST_TEETH, false);
+            let mut segments = stop(PALATAL, BURST_ALVEOLAR, false);
             segments.pop();
-            segments.push(hiss(at(PALATE, 0.07, 0.0), SH, 0.0));
+            segments.push(with_noise(at(PALATAL, 0.07, 0.0), SH, 0.0));
             segments
         }
         other => {

@@ -18,7 +18,7 @@ pub(super) struct Segment {
     pub(super) length_s: f64,
     pub(super) formants: [f64; 3],
     /// Bandwidths relative to those of a vowel.
-    pub(super) width: f64,
+    pub(super) bandwidth: f64,
     pub(super) voice: f64,
     pub(super) breath: f64,
     pub(super) noise: Option<(Noise, f64)>,

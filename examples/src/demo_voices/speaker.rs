@@ -5,14 +5,14 @@ pub(super) struct Speaker {
     pub(super) seed: u64,
     pub(super) pitch_hz: f64,
     /// Spread of the pitch contour around its base.
-    pub(super) liveliness: f64,
+    pub(super) pitch_range: f64,
     /// Durations relative to the table.
-    pub(super) pace: f64,
+    pub(super) duration_scale: f64,
     pub(super) female: bool,
     pub(super) breath: f64,
 }
 
 pub(super) const HOST: Speaker =
-    Speaker { seed: 1, pitch_hz: 188.0, liveliness: 1.15, pace: 0.98, female: true, breath: 0.5 };
+    Speaker { seed: 1, pitch_hz: 188.0, pitch_range: 1.15, duration_scale: 0.98, female: true, breath: 0.5 };
 pub(super) const GUEST: Speaker =
-    Speaker { seed: 2, pitch_hz: 112.0, liveliness: 0.9, pace: 1.06, female: false, breath: 0.35 };
+    Speaker { seed: 2, pitch_hz: 112.0, pitch_range: 0.9, duration_scale: 1.06, female: false, breath: 0.35 };

@@ -1,9 +1,9 @@
 //! The published average spectrum of speech, and the filter that gives it to a voice.
 
-use super::level::db;
-use super::speak::Stems;
+use super::fft::{forward_fft, inverse_fft};
+use super::level::from_db;
 use super::speaker::Speaker;
-use super::transform::{back, transform};
+use super::synthesise::Stems;
 use realfft::RealFftPlanner;
 use realfft::num_complex::Complex;
 use std::f64::consts::TAU;
@@ -38,7 +38,7 @@ fn spectrum(samples: &[f32]) -> Vec<f64> {
             continue;
         }
         block.iter_mut().zip(part).zip(&window).for_each(|((b, s), w)| *b = s * w);
-        transform(&*fft, &mut block, &mut bins, &mut scratch);
+        forward_fft(&*fft, &mut block, &mut bins, &mut scratch);
         power.iter_mut().zip(&bins).for_each(|(p, b)| *p += f64::from(b.norm_sqr()));
     }
     power
@@ -64,7 +64,7 @@ fn third_octaves(power: &[f64], rate: u32) -> Vec<f64> {
 }
 
 /// The filter that gives a voice the published spectrum: minimum phase, so that nothing sounds ahead of itself.
-pub(super) fn to_published_spectrum(stems: &Stems, rate: u32, speaker: &Speaker) -> Vec<f32> {
+pub(super) fn published_spectrum_filter(stems: &Stems, rate: u32, speaker: &Speaker) -> Vec<f32> {
     let both: Vec<f32> = stems.rest.iter().zip(&stems.sibilants).map(|(r, s)| r + s).collect();
     let power = spectrum(&both);
     let published = published();
@@ -79,7 +79,8 @@ pub(super) fn to_published_spectrum(stems: &Stems, rate: u32, speaker: &Speaker)
         curve_db[above - 1] + share * (curve_db[above] - curve_db[above - 1])
     };
     for _ in 0..6 {
-        let shaped: Vec<f64> = power.iter().enumerate().map(|(k, p)| p * db(2.0 * gain_at(&curve_db, k))).collect();
+        let shaped: Vec<f64> =
+            power.iter().enumerate().map(|(k, p)| p * from_db(2.0 * gain_at(&curve_db, k))).collect();
         let found = third_octaves(&shaped, rate);
         let mean = |levels: &[f64]| levels[5..20].iter().sum::<f64>() / 15.0;
         let offset = mean(&target) - mean(&found);
@@ -102,7 +103,7 @@ fn minimum_phase(gains_db: &[f64]) -> Vec<f32> {
         gains_db.iter().map(|g| Complex::new((g / 20.0 * std::f64::consts::LN_10) as f32, 0.0)).collect();
     let mut block = inverse.make_output_vec();
     let (mut scratch_f, mut scratch_i) = (forward.make_scratch_vec(), inverse.make_scratch_vec());
-    back(&*inverse, &mut bins, &mut block, &mut scratch_i);
+    inverse_fft(&*inverse, &mut bins, &mut block, &mut scratch_i);
     let scale = 1.0 / size as f32;
     for (n, value) in block.iter_mut().enumerate() {
         *value *= scale
@@ -113,9 +114,9 @@ fn minimum_phase(gains_db: &[f64]) -> Vec<f32> {
                 _ => 0.0,
             };
     }
-    transform(&*forward, &mut block, &mut bins, &mut scratch_f);
+    forward_fft(&*forward, &mut block, &mut bins, &mut scratch_f);
     bins.iter_mut().for_each(|b| *b = Complex::from_polar(b.re.exp(), b.im));
-    back(&*inverse, &mut bins, &mut block, &mut scratch_i);
+    inverse_fft(&*inverse, &mut bins, &mut block, &mut scratch_i);
     // The response has long died out in its second half.
     block[..size / 2].iter().map(|s| s * scale).collect()
 }

@@ -1,9 +1,9 @@
 //! What was put into the voices is found in them.
 
 use super::biquad::Biquad;
-use super::faults::{DIRECT_TO_ROOM_DB, ROOM_T60_S, room};
-use super::level::{active_level, db};
-use super::plan::plan;
+use super::faults::{DIRECT_TO_REVERBERANT_DB, REVERBERATION_T60_S, room_impulse_response};
+use super::level::{active_level, from_db};
+use super::timeline::timeline;
 use super::{DemoVoice, Fault, interview};
 use std::f64::consts::TAU;
 use std::sync::OnceLock;
@@ -84,11 +84,11 @@ fn without_faults_the_spectrum_is_that_of_published_speech() {
 }
 
 #[test]
-fn the_guest_is_quieter_by_what_is_stated() {
+fn the_guest_is_quieter_by_the_stated_difference() {
     let [host, guest] = voices();
     let level = |v: &DemoVoice, s: &[f32]| active_level(s, v.rate_hz);
     assert!((level(host, &host.clean) - level(guest, &guest.clean) - 9.0).abs() < 0.01);
-    // While they speak, pauses between words included: the host's spikes add to the difference, the guest's hum and
+    // While they speak, pauses between words included: the host's transients add to the difference, the guest's hum and
     // rumble take from it.
     let speaking = |v: &DemoVoice| {
         let all: Vec<f32> = v.turns.iter().flat_map(|&(from, to)| part(v, &v.recording, from, to)).collect();
@@ -99,12 +99,12 @@ fn the_guest_is_quieter_by_what_is_stated() {
 }
 
 #[test]
-fn the_room_decays_as_stated() {
+fn the_reverberation_has_the_stated_t60() {
     let rate = 44_100;
-    let response = room(rate);
+    let response = room_impulse_response(rate);
     let direct = f64::from(response[0]).powi(2);
     let tail: f64 = response[1..].iter().map(|&s| f64::from(s).powi(2)).sum();
-    assert!((10.0 * (direct / tail).log10() - DIRECT_TO_ROOM_DB).abs() < 0.3);
+    assert!((10.0 * (direct / tail).log10() - DIRECT_TO_REVERBERANT_DB).abs() < 0.3);
     // Schroeder's backward integration, slope from −5 to −25 dB of the tail (ISO 3382, T20).
     let mut left = tail;
     let (mut at_5, mut at_25) = (None, None);
@@ -119,7 +119,7 @@ fn the_room_decays_as_stated() {
         left -= f64::from(*s).powi(2);
     }
     let t60 = 3.0 * (at_25.unwrap() - at_5.unwrap()) as f64 / f64::from(rate);
-    assert!((t60 / ROOM_T60_S - 1.0).abs() < 0.06, "{t60}");
+    assert!((t60 / REVERBERATION_T60_S - 1.0).abs() < 0.06, "{t60}");
 }
 
 #[test]
@@ -141,7 +141,7 @@ fn hum_and_rumble_have_the_stated_levels() {
     let hum = 10.0 * power.log10();
     assert!((hum + 55.0).abs() < 0.5, "{hum}");
     // What remains are rumble at −50 dBFS (a few hundred degrees of freedom) and room tone at −68 dBFS.
-    let rest = 10.0 * (db(2.0 * rms_db(&quiet)) - power).log10();
+    let rest = 10.0 * (from_db(2.0 * rms_db(&quiet)) - power).log10();
     assert!((rest + 50.0).abs() < 1.5, "{rest}");
     let host = &voices()[0];
     let (from, to) = pause(host);
@@ -150,10 +150,11 @@ fn hum_and_rumble_have_the_stated_levels() {
 }
 
 #[test]
-fn the_hosts_spikes_and_sibilants_are_where_they_are_stated() {
+fn the_hosts_transients_and_sibilants_are_where_stated() {
     let host = &voices()[0];
-    let Some(Fault::Spikes { gain_db, at_s }) = host.faults.iter().find(|f| matches!(f, Fault::Spikes { .. })) else {
-        panic!("no spikes")
+    let Some(Fault::Transients { gain_db, at_s }) = host.faults.iter().find(|f| matches!(f, Fault::Transients { .. }))
+    else {
+        panic!("no transients")
     };
     assert_eq!(at_s.len(), 5);
     for &at in at_s {
@@ -162,9 +163,9 @@ fn the_hosts_spikes_and_sibilants_are_where_they_are_stated() {
         assert!((raised - gain_db).abs() < 0.3, "{raised} dB at {at} s");
     }
     // Treble frames of sibilants are 7 dB up, vowels untouched.
-    let (plans, _) = plan();
+    let (timelines, _) = timeline();
     let mut sibilants = 0;
-    for segment in &plans[0].segments {
+    for segment in &timelines[0].segments {
         let (from, to) = (segment.start_s + 0.02, segment.start_s + segment.length_s - 0.02);
         if at_s.iter().any(|at| (from - 0.1..to + 0.1).contains(at)) || to - from < 0.01 {
             continue;
@@ -183,7 +184,7 @@ fn the_hosts_spikes_and_sibilants_are_where_they_are_stated() {
 }
 
 #[test]
-fn the_guests_colour_is_that_of_box_and_shelf() {
+fn bell_and_shelf_have_the_cookbook_responses() {
     // Cookbook responses at the marked frequencies: full gain at the bell's centre, none far away; half at the
     // shelf's middle.
     let magnitude = |filter: Biquad, hz: f64| {
@@ -202,7 +203,7 @@ fn the_guests_colour_is_that_of_box_and_shelf() {
 }
 
 #[test]
-fn every_fault_is_told_in_words() {
+fn every_fault_has_a_one_line_description() {
     let lines: Vec<String> = voices().iter().flat_map(|v| v.faults.iter().map(Fault::to_string)).collect();
     assert_eq!(lines.len(), 8);
     assert_eq!(lines[0], "sibilant: /s/ and /z/ 7 dB too loud");

@@ -1,29 +1,29 @@
 //! The course of formants, loudness, breath and pitch over time.
 
-use super::level::db;
-use super::plan::Plan;
+use super::level::from_db;
 use super::speaker::Speaker;
+use super::timeline::SpeechTimeline;
 use std::f64::consts::{PI, TAU};
 
 /// Targets per millisecond.
 pub(super) struct Tracks {
     pub(super) formants: [Vec<f64>; 3],
-    pub(super) width: Vec<f64>,
+    pub(super) bandwidth: Vec<f64>,
     pub(super) voice: Vec<f64>,
     pub(super) breath: Vec<f64>,
     pub(super) pitch: Vec<f64>,
 }
 
-pub(super) fn tracks(plan: &Plan, speaker: &Speaker, duration_s: f64) -> Tracks {
+pub(super) fn tracks(timeline: &SpeechTimeline, speaker: &Speaker, duration_s: f64) -> Tracks {
     let count = (duration_s * 1_000.0) as usize + 1;
     let mut formants = [vec![550.0; count], vec![1_500.0; count], vec![2_600.0; count]];
-    let (mut width, mut voice, mut breath) = (vec![2.0; count], vec![0.0; count], vec![0.0; count]);
-    for segment in &plan.segments {
+    let (mut bandwidth, mut voice, mut breath) = (vec![2.0; count], vec![0.0; count], vec![0.0; count]);
+    for segment in &timeline.segments {
         let from = (segment.start_s * 1_000.0).round() as usize;
         let to = (((segment.start_s + segment.length_s) * 1_000.0).round() as usize).min(count);
         for ms in from..to {
             (0..3).for_each(|k| formants[k][ms] = segment.formants[k]);
-            width[ms] = segment.width;
+            bandwidth[ms] = segment.bandwidth;
             voice[ms] = segment.voice;
             // A breath between phrases swells and fades.
             let share = (ms - from) as f64 / (to - from) as f64;
@@ -33,11 +33,11 @@ pub(super) fn tracks(plan: &Plan, speaker: &Speaker, duration_s: f64) -> Tracks 
     }
     // Phrases begin louder than they end.
     let mut pitch = vec![speaker.pitch_hz; count];
-    for &(from, to, number, end) in &plan.phrases {
+    for &(from, to, number, end) in &timeline.phrases {
         let (first, last) = ((from * 1_000.0) as usize, ((to * 1_000.0) as usize).min(count - 1));
         for ms in first..=last {
             let share = (ms - first) as f64 / (last - first).max(1) as f64;
-            voice[ms] *= db(0.8 - 3.0 * share);
+            voice[ms] *= from_db(0.8 - 3.0 * share);
             let declination = 1.1 - 0.05 * number.min(3) as f64 - 0.14 * share;
             let before_end_s = (last - ms) as f64 / 1_000.0;
             let tail = (1.0 - before_end_s / 0.28).clamp(0.0, 1.0);
@@ -46,22 +46,22 @@ pub(super) fn tracks(plan: &Plan, speaker: &Speaker, duration_s: f64) -> Tracks 
                 ',' => 1.0 + 0.07 * tail,
                 _ => 1.0 - 0.2 * tail,
             };
-            pitch[ms] *= 1.0 + speaker.liveliness * (declination * turn - 1.0);
+            pitch[ms] *= 1.0 + speaker.pitch_range * (declination * turn - 1.0);
         }
     }
-    for &middle in &plan.stressed {
+    for &middle in &timeline.stressed {
         let (from, to) = ((middle * 1_000.0) as usize - 140, ((middle * 1_000.0) as usize + 140).min(count - 1));
         for (n, hz) in pitch[from..to].iter_mut().enumerate() {
-            *hz *= 1.0 + 0.16 * speaker.liveliness * (0.5 - 0.5 * (TAU * n as f64 / 280.0).cos());
+            *hz *= 1.0 + 0.16 * speaker.pitch_range * (0.5 - 0.5 * (TAU * n as f64 / 280.0).cos());
         }
     }
     // Tongue and lips take their time; so do the muscles of the larynx.
     formants.iter_mut().for_each(|track| smooth(track, 13.0));
-    smooth(&mut width, 10.0);
+    smooth(&mut bandwidth, 10.0);
     smooth(&mut voice, 6.0);
     smooth(&mut breath, 7.0);
     smooth(&mut pitch, 28.0);
-    Tracks { formants, width, voice, breath, pitch }
+    Tracks { formants, bandwidth, voice, breath, pitch }
 }
 
 /// Two one-pole filters in series, forward and then backward, so that nothing is late.

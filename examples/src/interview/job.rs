@@ -1,6 +1,6 @@
 //! What is to be done.
 
-use crate::delivery::Delivery;
+use crate::delivery::DeliverySpec;
 use std::path::PathBuf;
 use voicechain_core::StripSettings;
 use voicechain_core::propose::Context;
@@ -16,7 +16,7 @@ pub struct Recording {
 
 /// Where the settings of the voices come from.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Choice {
+pub enum SettingsSource {
     /// What is proposed for each voice from what was measured of it.
     Proposed(Context),
     /// The host, the first voice, has these; every other voice has what is proposed for it, moved by what the person
@@ -46,9 +46,9 @@ pub struct Job {
     /// Where to write.
     pub out: PathBuf,
     /// What to deliver.
-    pub delivery: Delivery,
+    pub delivery: DeliverySpec,
     /// Where the settings come from.
-    pub choice: Choice,
+    pub settings_source: SettingsSource,
     /// Overwrite files that are not from an earlier run.
     pub force: bool,
 }
@@ -59,8 +59,8 @@ impl Job {
         Self {
             recordings,
             out,
-            delivery: Delivery::default(),
-            choice: Choice::Proposed(Context::default()),
+            delivery: DeliverySpec::default(),
+            settings_source: SettingsSource::Proposed(Context::default()),
             force: false,
         }
     }

@@ -5,10 +5,10 @@ use crate::report::data::{GainReduction, Levels};
 use crate::wav_file::SpoolReader;
 use voicechain_core::SampleRate;
 use voicechain_core::math::to_db;
-use voicechain_core::meters::{ChannelWeights, LoudnessMeter, ReductionMeter, TruePeakMeter};
+use voicechain_core::meters::{ChannelWeights, GainReductionMeter, LoudnessMeter, TruePeakMeter};
 
 /// Two channels carry twice the power of one, dB.
-pub(super) const TWO_CHANNELS_DB: f64 = 3.010_299_956_639_812;
+pub(super) const DUAL_MONO_GAIN_DB: f64 = 3.010_299_956_639_812;
 
 /// Loudness and peaks of everything in a spool.
 pub(super) fn measure<const C: usize>(spool: &mut SpoolReader, rate: SampleRate) -> Result<Levels, JobError> {
@@ -37,7 +37,7 @@ pub(super) fn levels<const C: usize>(loudness: &LoudnessMeter<C>, peak: &TruePea
 }
 
 /// What a meter of gain reduction shows.
-pub(super) fn reduction(meter: Option<&ReductionMeter>) -> GainReduction {
+pub(super) fn reduction(meter: Option<&GainReductionMeter>) -> GainReduction {
     let at = |percent| meter.and_then(|m| m.percentile_db(percent)).unwrap_or(0.0);
-    GainReduction { median_db: at(50.0), p95_db: at(95.0), max_db: meter.map_or(0.0, ReductionMeter::largest_db) }
+    GainReduction { median_db: at(50.0), p95_db: at(95.0), max_db: meter.map_or(0.0, GainReductionMeter::largest_db) }
 }

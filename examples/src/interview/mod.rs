@@ -3,28 +3,28 @@
 //! Every voice is read twice and the mix a few times more, always as a stream through a file without a name on the disk
 //! of the output folder, so that memory does not grow with the length of the recordings.
 
-mod choice;
-mod chosen;
+mod assign_settings;
+mod assigned_settings;
 pub(crate) mod clips;
 mod job;
 mod levels;
 mod names;
 mod programme;
+mod settings_text;
 mod sources;
 mod voice;
-mod words;
 
-pub use job::{Choice, Job, Recording};
+pub use job::{Job, Recording, SettingsSource};
 
-use crate::error::{JobError, Trouble};
+use crate::error::{JobError, JobErrorKind};
 use crate::output_folder::OutputFolder;
 use crate::progress::Progress;
-use crate::report::data::{Report, Seconds, Target, WrittenFile};
-use crate::report::excerpt::Plan;
-use crate::report::{Page, data, render};
+use crate::report::data::{Report, Target, Timing, WrittenFile};
+use crate::report::excerpt::ClipBudget;
+use crate::report::{ReportPage, data, render};
 use crate::settings_file;
 use crate::wav_file::{WavFile, check_size};
-use names::{file_names, title, what_is};
+use names::{file_description, file_names, job_title};
 use programme::Programme;
 use sources::sources;
 use std::path::PathBuf;
@@ -38,27 +38,29 @@ use voice::Voice;
 pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
     let began = Instant::now();
     job.delivery.check()?;
-    if let Choice::CarriedOver { host: settings, .. } | Choice::Given { settings, .. } = &job.choice {
-        settings.check().map_err(|e| JobError::new(Trouble::Usage, e.to_string(), "correct that setting"))?;
+    if let SettingsSource::CarriedOver { host: settings, .. } | SettingsSource::Given { settings, .. } =
+        &job.settings_source
+    {
+        settings.check().map_err(|e| JobError::new(JobErrorKind::Usage, e.to_string(), "correct that setting"))?;
     }
     let (sources, demo) = sources(job)?;
     let mut folder = OutputFolder::open(&job.out, job.force)?;
     let names: Vec<String> = sources.iter().map(|(name, _)| name.clone()).collect();
     let planned = file_names(&names);
     let inputs: Vec<PathBuf> = job.recordings.iter().map(|recording| recording.path.clone()).collect();
-    folder.claim(&planned, &inputs)?;
+    folder.check_overwrite(&planned, &inputs)?;
 
     let mut warnings = Vec::new();
     let mut voices = Vec::new();
     for (name, source) in sources {
         voices.push(Voice::read(name, source, job, folder.path(), progress)?);
     }
-    choice::choose(&mut voices, &job.choice);
+    assign_settings::assign(&mut voices, &job.settings_source);
     warn_of_lengths(&voices, &mut warnings);
     let longest = voices.iter().map(Voice::frames).max().unwrap_or(0);
     check_size(longest, 2, job.delivery.format).map_err(|e| e.at(folder.path().join("mix.wav")))?;
 
-    let clips = Plan::for_clips(2 * voices.len() + 1);
+    let clips = ClipBudget::for_clips(2 * voices.len() + 1);
     for voice in &mut voices {
         voice.process(folder.path(), progress)?;
     }
@@ -77,20 +79,20 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
     for voice in &mut voices {
         let mut drawn = voice.series();
         drawn.excerpt = match &clips {
-            Some(plan) => clips::compare(voice, plan, job)?,
+            Some(budget) => clips::compare(voice, budget, job)?,
             None => None,
         };
         series.push(drawn);
     }
     let mut mix_series = programme.series();
     mix_series.excerpt = match &clips {
-        Some(plan) => programme.excerpt(plan, job.delivery.rate_hz)?,
+        Some(budget) => programme.excerpt(budget, job.delivery.rate_hz)?,
         None => None,
     };
 
     let report = Report {
         format: data::FORMAT,
-        job: title(&names, demo.is_some()),
+        title: job_title(&names, demo.is_some()),
         demo,
         voices: voices.iter().map(Voice::report).collect::<Result<_, _>>()?,
         mix: mix.data,
@@ -98,25 +100,35 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
             integrated_lufs: job.delivery.integrated_lufs,
             ceiling_dbtp: job.delivery.ceiling_dbtp,
             tolerance_lu: job.delivery.tolerance_lu,
-            name: job.delivery.document.clone(),
+            document: job.delivery.document.clone(),
         },
-        seconds: Seconds {
-            audio: longest as f64 / f64::from(job.delivery.rate_hz),
-            processing: began.elapsed().as_secs_f64(),
+        timing: Timing {
+            programme_s: longest as f64 / f64::from(job.delivery.rate_hz),
+            processing_s: began.elapsed().as_secs_f64(),
         },
         warnings,
-        files: planned.iter().map(|name| WrittenFile { name: name.clone(), what: what_is(name) }).collect(),
+        files: planned
+            .iter()
+            .map(|name| WrittenFile { name: name.clone(), description: file_description(name) })
+            .collect(),
     };
     let json = report.to_json().map_err(|e| {
-        JobError::new(Trouble::NoSound, format!("the report has a number that is none ({e})"), "please report this")
+        JobError::new(
+            JobErrorKind::NoSound,
+            format!("the report has a number that is none ({e})"),
+            "please report this",
+        )
     })?;
-    let page = render(&Page { report: report.clone(), voices: series, mix: mix_series });
+    let page = render(&ReportPage { report: report.clone(), voices: series, mix: mix_series });
 
     // Everything goes to the disk first, and only then gets its name: the report before all others, as by it the
     // program knows its own files again.
-    let mut made = vec![folder.stage("report.json", &json)?, folder.stage("report.html", &page)?];
+    let mut made = vec![folder.write_pending("report.json", &json)?, folder.write_pending("report.html", &page)?];
     for voice in &voices {
-        made.push(folder.stage(&format!("settings-{}.toml", voice.name), &settings_file::to_text(&voice.settings)?)?);
+        made.push(
+            folder
+                .write_pending(&format!("settings-{}.toml", voice.name), &settings_file::to_text(&voice.settings)?)?,
+        );
     }
     for file in files {
         made.push(file.complete()?);
@@ -136,9 +148,9 @@ fn warn_of_lengths(voices: &[Voice], warnings: &mut Vec<String>) {
         warnings.push(format!(
             "very different lengths: {} has {}, {} only {}; all start together",
             longest.name,
-            words::duration(longest.seconds()),
+            settings_text::duration(longest.seconds()),
             shortest.name,
-            words::duration(shortest.seconds())
+            settings_text::duration(shortest.seconds())
         ));
     }
 }

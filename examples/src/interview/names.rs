@@ -17,7 +17,7 @@ pub(super) fn safe_name(name: &str) -> String {
 }
 
 /// The name, numbered if it is taken.
-pub(super) fn unused(name: String, taken: &[String]) -> String {
+pub(super) fn unique_name(name: String, taken: &[String]) -> String {
     if !taken.contains(&name) {
         return name;
     }
@@ -34,7 +34,7 @@ pub(super) fn file_names(voices: &[String]) -> Vec<String> {
 }
 
 /// What a file is, in a few words.
-pub(super) fn what_is(name: &str) -> String {
+pub(super) fn file_description(name: &str) -> String {
     let words = match Path::new(name).file_stem().and_then(|s| s.to_str()) {
         Some("mix") => "the delivered mix",
         Some("report") if name.ends_with("html") => "the report as a page",
@@ -48,7 +48,7 @@ pub(super) fn what_is(name: &str) -> String {
 }
 
 /// What was made, in a few words.
-pub(super) fn title(names: &[String], demo: bool) -> String {
+pub(super) fn job_title(names: &[String], demo: bool) -> String {
     let voices = match names {
         [one] => one.clone(),
         [others @ .., last] => format!("{} and {last}", others.join(", ")),
@@ -67,6 +67,6 @@ mod tests {
         assert_eq!(safe_name("///"), "voice");
         assert_eq!(safe_name(&"x".repeat(300)).len(), 40);
         let taken = ["anna".to_string(), "anna-2".to_string()];
-        assert_eq!(unused("anna".into(), &taken), "anna-3");
+        assert_eq!(unique_name("anna".into(), &taken), "anna-3");
     }
 }

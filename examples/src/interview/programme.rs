@@ -3,17 +3,17 @@
 use super::job::Job;
 use super::levels::{levels, measure, reduction};
 use super::voice::Voice;
-use crate::error::{JobError, Trouble};
+use crate::error::{JobError, JobErrorKind};
 use crate::progress::{Progress, advance};
 use crate::report::data::{Levels, Mix};
-use crate::report::excerpt::{self, Clip, Plan};
+use crate::report::excerpt::{self, Clip, ClipBudget};
 use crate::report::{LoudnessWindow, MixSeries};
-use crate::series::{Merge, Series};
+use crate::series::{BoundedSeries, Decimation};
 use crate::wav_file::{Spool, SpoolReader, WavFile};
 use std::path::Path;
 use voicechain_core::SampleRate;
 use voicechain_core::math::from_db;
-use voicechain_core::meters::{ChannelWeights, LoudnessMeter, ReductionMeter, TruePeakMeter};
+use voicechain_core::meters::{ChannelWeights, GainReductionMeter, LoudnessMeter, TruePeakMeter};
 use voicechain_core::settings::LimiterSettings;
 use voicechain_core::stages::{Limiter, Processor};
 
@@ -25,11 +25,11 @@ const VOICE_CEILING_DBTP: f64 = -1.0;
 /// to 0.2 dB more than a finer one.
 const METER_MARGIN_DB: f64 = 0.1;
 /// The delivered loudness is corrected until it is so near, LU.
-const NEAR_LU: f64 = 0.02;
+const LOUDNESS_TOLERANCE_LU: f64 = 0.02;
 /// Attempts to meet loudness and ceiling together.
 const ATTEMPTS: usize = 8;
 /// Dither of a 16-bit delivery adds up to one step to a peak.
-const STEP_16_BIT: f64 = 1.0 / 32_768.0;
+const LSB_16_BIT: f64 = 1.0 / 32_768.0;
 const CHUNK: usize = 4_096;
 
 /// Gives every voice the gain that makes all equally loud in the stereo mix.
@@ -55,8 +55,8 @@ pub(super) struct Programme {
     sum: SpoolReader,
     delivered: Option<SpoolReader>,
     rate: SampleRate,
-    loudness: Series,
-    limiter: Series,
+    loudness: BoundedSeries,
+    limiter: BoundedSeries,
 }
 
 /// A finished mix that only needs its name.
@@ -75,7 +75,7 @@ struct Attempt {
 /// What an attempt gave.
 struct Outcome {
     levels: Levels,
-    reduction: ReductionMeter,
+    reduction: GainReductionMeter,
 }
 
 impl Programme {
@@ -90,7 +90,7 @@ impl Programme {
         let longest = voices.iter().map(Voice::frames).max().unwrap_or(0);
         progress.step("mixing", Some(longest));
         let rate = SampleRate::new(f64::from(job.delivery.rate_hz))
-            .map_err(|e| JobError::new(Trouble::Rate, e.to_string(), "use 44100 or 48000"))?;
+            .map_err(|e| JobError::new(JobErrorKind::Rate, e.to_string(), "use 44100 or 48000"))?;
         let mut spool = Spool::create(folder, 2)?;
         let mut chunk = Vec::new();
         for voice in voices.iter_mut() {
@@ -119,8 +119,8 @@ impl Programme {
             sum: spool.into_reader()?,
             delivered: None,
             rate,
-            loudness: Series::new(0.1, Merge::Mean),
-            limiter: Series::new(0.1, Merge::Least),
+            loudness: BoundedSeries::new(0.1, Decimation::Mean),
+            limiter: BoundedSeries::new(0.1, Decimation::Minimum),
         })
     }
 
@@ -135,9 +135,9 @@ impl Programme {
         let target = &job.delivery;
         let sum = measure::<2>(&mut self.sum, self.rate)?;
         let Some(lufs) = sum.integrated_lufs else {
-            return Err(JobError::new(Trouble::NoSound, "the mix is silent", "check the recordings"));
+            return Err(JobError::new(JobErrorKind::NoSound, "the mix is silent", "check the recordings"));
         };
-        let dither = if target.format.bits() == 16 { STEP_16_BIT } else { 0.0 };
+        let dither = if target.format.bits() == 16 { LSB_16_BIT } else { 0.0 };
         // What the written file may reach, with the dither on top.
         let allowed = 20.0 * (from_db(target.ceiling_dbtp) - dither).log10();
         let mut attempt =
@@ -147,7 +147,7 @@ impl Programme {
             let result = self.run(attempt, None, progress)?;
             let off = target.integrated_lufs - result.levels.integrated_lufs.unwrap_or(target.integrated_lufs);
             let over = result.levels.true_peak_dbtp.unwrap_or(-200.0) - allowed;
-            if off.abs() <= NEAR_LU && over <= 0.0 {
+            if off.abs() <= LOUDNESS_TOLERANCE_LU && over <= 0.0 {
                 break;
             }
             attempt.gain_db = (attempt.gain_db + off).clamp(-60.0, 60.0);
@@ -197,16 +197,16 @@ impl Programme {
         progress: &mut dyn Progress,
     ) -> Result<Outcome, JobError> {
         let settings = LimiterSettings { ceiling_dbtp: attempt.ceiling_dbtp, ..LimiterSettings::default() };
-        let design = |e: voicechain_core::SettingError| JobError::new(Trouble::Usage, e.to_string(), "correct it");
+        let design = |e: voicechain_core::SettingError| JobError::new(JobErrorKind::Usage, e.to_string(), "correct it");
         let mut limiter = Box::new(Processor::<Limiter, 2>::design(&settings, self.rate).map_err(design)?);
         let latency = u64::from(limiter.latency());
         let mut loudness = Box::new(LoudnessMeter::<2>::new(self.rate, ChannelWeights::default()));
         let mut peak = TruePeakMeter::<2>::new(self.rate);
-        let mut meter = ReductionMeter::default();
+        let mut meter = GainReductionMeter::default();
         let gain = from_db(attempt.gain_db) as f32;
         let step = (self.rate.hz() / 100.0) as usize;
         let total = self.sum.frames();
-        let (mut chunk, mut fed, mut given, mut steps, mut deepest) = (Vec::new(), 0u64, 0u64, 0u64, 0.0f64);
+        let (mut chunk, mut fed, mut given, mut steps, mut max_reduction_db) = (Vec::new(), 0u64, 0u64, 0u64, 0.0f64);
         self.sum.rewind()?;
         while given < total {
             self.sum.read(&mut chunk, step)?;
@@ -224,7 +224,7 @@ impl Programme {
             peak.push(out);
             let loud = loudness.momentary().is_some_and(|lufs| lufs > -50.0);
             meter.push(taken, loud);
-            deepest = deepest.max(taken);
+            max_reduction_db = max_reduction_db.max(taken);
             given += take;
             steps += 1;
             if let Some((file, spool)) = &mut write {
@@ -232,8 +232,8 @@ impl Programme {
                 spool.write(&chunk[2 * from..2 * to])?;
                 if steps % 10 == 0 {
                     self.loudness.push(loudness.momentary().unwrap_or(f64::NEG_INFINITY) as f32);
-                    self.limiter.push(-deepest as f32);
-                    deepest = 0.0;
+                    self.limiter.push(-max_reduction_db as f32);
+                    max_reduction_db = 0.0;
                 }
             }
             advance(progress, given)?;
@@ -256,14 +256,14 @@ impl Programme {
     }
 
     /// A clip of the delivered mix from its middle.
-    pub(super) fn excerpt(&mut self, plan: &Plan, rate_hz: u32) -> Result<Option<(f32, Clip)>, JobError> {
+    pub(super) fn excerpt(&mut self, budget: &ClipBudget, rate_hz: u32) -> Result<Option<(f32, Clip)>, JobError> {
         let Some(delivered) = &mut self.delivered else { return Ok(None) };
-        let frames = (plan.seconds * f64::from(rate_hz)) as u64;
+        let frames = (budget.seconds * f64::from(rate_hz)) as u64;
         let start = delivered.frames().saturating_sub(frames) / 2;
         delivered.seek(start)?;
         let mut samples = Vec::new();
         delivered.read(&mut samples, frames as usize)?;
-        let clip = excerpt::encode(&samples, 2, rate_hz, plan).ok();
+        let clip = excerpt::encode(&samples, 2, rate_hz, budget).ok();
         Ok(clip.map(|clip| (start as f32 / rate_hz as f32, clip)))
     }
 }

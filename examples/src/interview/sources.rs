@@ -1,10 +1,10 @@
 //! Where the voices come from: recordings, each by another name, or the demo.
 
 use super::job::{Job, Recording};
-use super::names::{safe_name, unused};
+use super::names::{safe_name, unique_name};
 use crate::audio_file::AudioFile;
 use crate::demo_voices;
-use crate::error::{JobError, Trouble};
+use crate::error::{JobError, JobErrorKind};
 use crate::report::data::{Demo, Fault};
 use crate::wav_file::check_size;
 use std::path::PathBuf;
@@ -14,7 +14,7 @@ pub(super) enum Source {
     /// A recording.
     File(PathBuf),
     /// Samples that the program made, mono.
-    Made { rate_hz: u32, samples: Vec<f32> },
+    Synthetic { rate_hz: u32, samples: Vec<f32> },
 }
 
 /// A source with the safe name of its voice.
@@ -27,7 +27,9 @@ pub(super) fn sources(job: &Job) -> Result<(Vec<NamedSource>, Option<Demo>), Job
         let faults = voices
             .iter()
             .flat_map(|v| {
-                v.faults.iter().map(|f| Fault { voice: v.name.to_string(), words: f.to_string().replace(" -", " −") })
+                v.faults
+                    .iter()
+                    .map(|f| Fault { voice: v.name.to_string(), description: f.to_string().replace(" -", " −") })
             })
             .collect();
         let scenario = "An invented interview: a host asks, a lighthouse keeper's apprentice answers. Both voices are \
@@ -35,7 +37,7 @@ pub(super) fn sources(job: &Job) -> Result<(Vec<NamedSource>, Option<Demo>), Job
             .to_string();
         let sources = voices
             .into_iter()
-            .map(|v| (v.name.to_string(), Source::Made { rate_hz: v.rate_hz, samples: v.recording }))
+            .map(|v| (v.name.to_string(), Source::Synthetic { rate_hz: v.rate_hz, samples: v.recording }))
             .collect();
         return Ok((sources, Some(Demo { scenario, faults })));
     }
@@ -53,14 +55,14 @@ pub(super) fn sources(job: &Job) -> Result<(Vec<NamedSource>, Option<Demo>), Job
         let real = same_file::Handle::from_path(&recording.path).map_err(|e| JobError::opening(&recording.path, &e))?;
         if let Some((_, other)) = taken.iter().find(|(file, _)| *file == real) {
             return Err(JobError::new(
-                Trouble::Usage,
+                JobErrorKind::Usage,
                 format!("the same file is given twice (for {} and {})", other.name, recording.name),
                 "give every voice its own recording",
             )
             .at(&recording.path));
         }
         taken.push((real, recording));
-        let name = unused(safe_name(&recording.name), &names);
+        let name = unique_name(safe_name(&recording.name), &names);
         names.push(name.clone());
         sources.push((name, Source::File(recording.path.clone())));
     }

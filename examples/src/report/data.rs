@@ -19,7 +19,7 @@ pub struct Report {
     /// Format of the file, [`FORMAT`].
     pub format: u32,
     /// What was made, in a few words.
-    pub job: String,
+    pub title: String,
     /// What the demo invented; absent when the recordings were the user's own.
     pub demo: Option<Demo>,
     /// The voices, in the order of the mix.
@@ -29,7 +29,7 @@ pub struct Report {
     /// What was asked for.
     pub target: Target,
     /// How long it is and how long it took.
-    pub seconds: Seconds,
+    pub timing: Timing,
     /// Warnings that concern the whole job.
     pub warnings: Vec<String>,
     /// Every file that was written, relative to the folder of the report.
@@ -53,7 +53,7 @@ pub struct Fault {
     /// Name of the voice.
     pub voice: String,
     /// The fault in words, with its size.
-    pub words: String,
+    pub description: String,
 }
 
 /// One voice: the file as it came, and what became of it.
@@ -65,7 +65,7 @@ pub struct Voice {
     /// The recording, as the user gave it.
     pub file: String,
     /// Length of the recording.
-    #[serde(with = "three")]
+    #[serde(with = "three_decimals")]
     pub duration_s: f64,
     /// Sample rate of the recording.
     pub sample_rate_hz: u32,
@@ -81,14 +81,14 @@ pub struct Voice {
     pub gain_reduction: GainReductions,
     /// Where the settings are from, in a few words.
     #[serde(default)]
-    pub settings_from: String,
+    pub settings_source: String,
     /// The settings of each stage in words, in signal order.
-    pub settings: Vec<StageWords>,
+    pub settings: Vec<StageDescription>,
     /// What was measured and what was set from it; empty when the settings were given.
     #[serde(default)]
     pub evidence: Vec<Reason>,
     /// Gain that brought the voice to the level of the others, after the strip.
-    #[serde(with = "two")]
+    #[serde(with = "two_decimals")]
     pub balance_gain_db: f64,
     /// What a person should know about this recording.
     pub warnings: Vec<String>,
@@ -99,16 +99,16 @@ pub struct Voice {
 #[serde(deny_unknown_fields)]
 pub struct Levels {
     /// Integrated loudness.
-    #[serde(with = "two_or_null")]
+    #[serde(with = "two_decimals_or_null")]
     pub integrated_lufs: Option<f64>,
     /// Loudness range.
-    #[serde(with = "two_or_null")]
+    #[serde(with = "two_decimals_or_null")]
     pub loudness_range_lu: Option<f64>,
     /// Largest true peak.
-    #[serde(with = "two_or_null")]
+    #[serde(with = "two_decimals_or_null")]
     pub true_peak_dbtp: Option<f64>,
     /// Largest sample.
-    #[serde(with = "two_or_null")]
+    #[serde(with = "two_decimals_or_null")]
     pub sample_peak_dbfs: Option<f64>,
 }
 
@@ -119,7 +119,7 @@ pub struct LedgerEntry {
     /// Id of the stage, as in the settings file.
     pub stage: String,
     /// Loudness after it minus loudness before it.
-    #[serde(with = "two_or_null")]
+    #[serde(with = "two_decimals_or_null")]
     pub lu: Option<f64>,
 }
 
@@ -149,28 +149,28 @@ pub struct GainReductions {
 #[serde(deny_unknown_fields)]
 pub struct GainReduction {
     /// Half of the time it took more than this.
-    #[serde(with = "two")]
+    #[serde(with = "two_decimals")]
     pub median_db: f64,
     /// One twentieth of the time it took more than this.
-    #[serde(with = "two")]
+    #[serde(with = "two_decimals")]
     pub p95_db: f64,
     /// The most it ever took.
-    #[serde(with = "two")]
+    #[serde(with = "two_decimals")]
     pub max_db: f64,
 }
 
 /// The settings of one stage, in words.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct StageWords {
+pub struct StageDescription {
     /// Id of the stage, as in the settings file.
     pub stage: String,
     /// Whether the stage was on.
     pub on: bool,
     /// Its settings, such as `72 Hz · 24 dB/oct`.
-    pub words: String,
+    pub description: String,
     /// What led to them besides the evidence, if something did.
-    pub why: Option<String>,
+    pub rationale: Option<String>,
 }
 
 /// One measurement, and the settings of one stage that follow from it.
@@ -184,7 +184,7 @@ pub struct Reason {
     /// All of it as a sentence.
     pub sentence: String,
     /// How sure it is, 0 to 1.
-    #[serde(with = "two")]
+    #[serde(with = "two_decimals")]
     pub confidence: f64,
 }
 
@@ -193,16 +193,16 @@ pub struct Reason {
 #[serde(deny_unknown_fields)]
 pub struct Mix {
     /// Integrated loudness of the file.
-    #[serde(with = "two_or_null")]
+    #[serde(with = "two_decimals_or_null")]
     pub integrated_lufs: Option<f64>,
     /// Loudness range of the file.
-    #[serde(with = "two_or_null")]
+    #[serde(with = "two_decimals_or_null")]
     pub loudness_range_lu: Option<f64>,
     /// Largest true peak of the file.
-    #[serde(with = "two_or_null")]
+    #[serde(with = "two_decimals_or_null")]
     pub true_peak_dbtp: Option<f64>,
     /// Largest sample of the file.
-    #[serde(with = "two_or_null")]
+    #[serde(with = "two_decimals_or_null")]
     pub sample_peak_dbfs: Option<f64>,
     /// Sample rate of the file.
     pub sample_rate_hz: u32,
@@ -211,10 +211,10 @@ pub struct Mix {
     /// Channels of the file.
     pub channels: u16,
     /// Length of the file.
-    #[serde(with = "three")]
+    #[serde(with = "three_decimals")]
     pub duration_s: f64,
     /// Gain that brought the sum of the voices to the target.
-    #[serde(with = "two")]
+    #[serde(with = "two_decimals")]
     pub programme_gain_db: f64,
     /// What the programme limiter took away.
     pub limiter: GainReduction,
@@ -225,28 +225,28 @@ pub struct Mix {
 #[serde(deny_unknown_fields)]
 pub struct Target {
     /// Integrated loudness.
-    #[serde(with = "two")]
+    #[serde(with = "two_decimals")]
     pub integrated_lufs: f64,
     /// True peak that is not passed.
-    #[serde(with = "two")]
+    #[serde(with = "two_decimals")]
     pub ceiling_dbtp: f64,
     /// How far the loudness may be off in either direction and still count as met.
-    #[serde(with = "two")]
+    #[serde(with = "two_decimals")]
     pub tolerance_lu: f64,
     /// The published document the target was taken from, if it was.
-    pub name: Option<String>,
+    pub document: Option<String>,
 }
 
 /// How long the programme is and how long the work took.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Seconds {
+pub struct Timing {
     /// Length of the programme.
-    #[serde(with = "three")]
-    pub audio: f64,
+    #[serde(with = "three_decimals")]
+    pub programme_s: f64,
     /// Wall-clock time of the work.
-    #[serde(with = "three")]
-    pub processing: f64,
+    #[serde(with = "three_decimals")]
+    pub processing_s: f64,
 }
 
 /// A file that was written.
@@ -256,27 +256,27 @@ pub struct WrittenFile {
     /// Name, relative to the folder of the report.
     pub name: String,
     /// What it is, in a few words.
-    pub what: String,
+    pub description: String,
 }
 
 /// How the delivered file stands against what was asked for, judged on the values as shown (one decimal).
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Verdict {
+pub struct Compliance {
     /// Delivered loudness minus target.
-    pub loudness_off_lu: Option<f64>,
+    pub loudness_deviation_lu: Option<f64>,
     /// True peak minus ceiling.
-    pub peak_over_db: Option<f64>,
+    pub true_peak_excess_db: Option<f64>,
     /// Whether the loudness lies within the tolerance.
-    pub loudness_met: bool,
+    pub loudness_compliant: bool,
     /// Whether the true peak stays at or under the ceiling. A silent file has no peak and stays under it.
-    pub ceiling_met: bool,
+    pub true_peak_compliant: bool,
 }
 
-impl Verdict {
+impl Compliance {
     /// Whether both limits are met.
     #[must_use]
-    pub fn met(&self) -> bool {
-        self.loudness_met && self.ceiling_met
+    pub fn is_compliant(&self) -> bool {
+        self.loudness_compliant && self.true_peak_compliant
     }
 }
 
@@ -299,15 +299,15 @@ impl Report {
 
     /// Compares what was delivered with what was asked for.
     #[must_use]
-    pub fn verdict(&self) -> Verdict {
+    pub fn compliance(&self) -> Compliance {
         let tenth = |value: f64| round(value, 1);
         let off = self.mix.integrated_lufs.map(|lufs| tenth(tenth(lufs) - tenth(self.target.integrated_lufs)));
         let over = self.mix.true_peak_dbtp.map(|peak| tenth(tenth(peak) - tenth(self.target.ceiling_dbtp)));
-        Verdict {
-            loudness_off_lu: off,
-            peak_over_db: over,
-            loudness_met: off.is_some_and(|off| off.abs() <= self.target.tolerance_lu + 1e-9),
-            ceiling_met: over.is_none_or(|over| over <= 0.0),
+        Compliance {
+            loudness_deviation_lu: off,
+            true_peak_excess_db: over,
+            loudness_compliant: off.is_some_and(|off| off.abs() <= self.target.tolerance_lu + 1e-9),
+            true_peak_compliant: over.is_none_or(|over| over <= 0.0),
         }
     }
 
@@ -366,7 +366,7 @@ fn write_rounded<S: serde::Serializer>(value: f64, decimals: i32, serializer: S)
     }
 }
 
-mod two {
+mod two_decimals {
     use serde::{Deserialize, Deserializer, Serializer};
 
     pub(super) fn serialize<S: Serializer>(value: &f64, serializer: S) -> Result<S::Ok, S::Error> {
@@ -377,17 +377,17 @@ mod two {
     }
 }
 
-mod three {
+mod three_decimals {
     use serde::Serializer;
 
-    pub(super) use super::two::deserialize;
+    pub(super) use super::two_decimals::deserialize;
 
     pub(super) fn serialize<S: Serializer>(value: &f64, serializer: S) -> Result<S::Ok, S::Error> {
         super::write_rounded(*value, 3, serializer)
     }
 }
 
-mod two_or_null {
+mod two_decimals_or_null {
     use serde::{Deserialize, Deserializer, Serializer};
 
     pub(super) fn serialize<S: Serializer>(value: &Option<f64>, serializer: S) -> Result<S::Ok, S::Error> {

@@ -9,19 +9,19 @@ use flacenc::error::Verify;
 use std::fmt;
 
 /// Characters of base64 that all clips of a page may take together.
-pub const PAGE_BUDGET: usize = 12_000_000;
+pub const MAX_PAGE_CHARACTERS: usize = 12_000_000;
 
 /// Seconds of a clip when there is room.
-pub const FULL_SECONDS: f64 = 20.0;
+pub const MAX_CLIP_S: f64 = 20.0;
 
 /// Characters of base64 per second that a mono voice takes at 48 kHz, with a margin.
-const EXPECTED_PER_SECOND: f64 = 100_000.0;
+const EXPECTED_CHARACTERS_PER_S: f64 = 100_000.0;
 
 /// Shortest clip that is worth playing.
-const LEAST_SECONDS: f64 = 3.0;
+const MIN_CLIP_S: f64 = 3.0;
 
 /// Length of the fades at both ends of a clip, so that it starts and ends without a click.
-const FADE_SECONDS: f64 = 0.01;
+const FADE_S: f64 = 0.01;
 
 /// An encoded clip.
 #[derive(Clone, Debug, PartialEq)]
@@ -52,7 +52,7 @@ impl Clip {
 
 /// How long the clips may be, and how they are kept small.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Plan {
+pub struct ClipBudget {
     /// Length to cut from the recording.
     pub seconds: f64,
     /// Whether the sample rate is halved.
@@ -61,17 +61,17 @@ pub struct Plan {
     pub characters: usize,
 }
 
-impl Plan {
+impl ClipBudget {
     /// The plan for a page with this many clips (two per voice, one for the mix), none if there is no room for clips of a
     /// useful length.
     #[must_use]
     pub fn for_clips(clips: usize) -> Option<Self> {
         let clips = clips.max(1);
-        let characters = PAGE_BUDGET / clips;
-        let full_rate_seconds = characters as f64 / EXPECTED_PER_SECOND;
-        let halve_rate = full_rate_seconds < FULL_SECONDS;
+        let characters = MAX_PAGE_CHARACTERS / clips;
+        let full_rate_seconds = characters as f64 / EXPECTED_CHARACTERS_PER_S;
+        let halve_rate = full_rate_seconds < MAX_CLIP_S;
         let room = if halve_rate { full_rate_seconds * 2.0 } else { full_rate_seconds };
-        (room >= LEAST_SECONDS).then_some(Self { seconds: room.min(FULL_SECONDS), halve_rate, characters })
+        (room >= MIN_CLIP_S).then_some(Self { seconds: room.min(MAX_CLIP_S), halve_rate, characters })
     }
 }
 
@@ -97,13 +97,13 @@ pub fn encode_pair(
     after: &[f32],
     channels: usize,
     rate_hz: u32,
-    plan: &Plan,
+    budget: &ClipBudget,
 ) -> Result<(Clip, Clip), ExcerptError> {
     let mut seconds =
-        plan.seconds.min(before.len().min(after.len()) as f64 / (channels.max(1) as f64 * f64::from(rate_hz)));
+        budget.seconds.min(before.len().min(after.len()) as f64 / (channels.max(1) as f64 * f64::from(rate_hz)));
     loop {
-        let plan = Plan { seconds, ..*plan };
-        let (before, after) = (encode(before, channels, rate_hz, &plan)?, encode(after, channels, rate_hz, &plan)?);
+        let budget = ClipBudget { seconds, ..*budget };
+        let (before, after) = (encode(before, channels, rate_hz, &budget)?, encode(after, channels, rate_hz, &budget)?);
         if before.seconds == after.seconds {
             return Ok((before, after));
         }
@@ -111,38 +111,38 @@ pub fn encode_pair(
     }
 }
 
-/// Encodes the start of `samples` (interleaved) as planned: at most `plan.seconds`, shortened further until it fits.
+/// Encodes the start of `samples` (interleaved) as planned: at most `budget.seconds`, shortened further until it fits.
 ///
 /// # Errors
 /// Nothing to encode, or a shape that FLAC does not have.
-pub fn encode(samples: &[f32], channels: usize, rate_hz: u32, plan: &Plan) -> Result<Clip, ExcerptError> {
+pub fn encode(samples: &[f32], channels: usize, rate_hz: u32, budget: &ClipBudget) -> Result<Clip, ExcerptError> {
     if !(1..=8).contains(&channels) || !(1..=655_350).contains(&rate_hz) {
         return Err(ExcerptError(format!("{channels} channels at {rate_hz} Hz")));
     }
-    let (halved, rate_hz) = if plan.halve_rate && rate_hz >= 32_000 {
-        (Some(half_rate(samples, channels)), rate_hz.div_ceil(2))
+    let (halved, rate_hz) = if budget.halve_rate && rate_hz >= 32_000 {
+        (Some(decimate_by_2(samples, channels)), rate_hz.div_ceil(2))
     } else {
         (None, rate_hz)
     };
     let samples = halved.as_deref().unwrap_or(samples);
-    let mut frames = (samples.len() / channels).min((plan.seconds * f64::from(rate_hz)).round() as usize);
+    let mut frames = (samples.len() / channels).min((budget.seconds * f64::from(rate_hz)).round() as usize);
     loop {
         if frames == 0 {
             return Err(ExcerptError("it has no samples".into()));
         }
-        let bytes = flac(&whole_numbers(&samples[..frames * channels], channels, rate_hz), channels, rate_hz)?;
+        let bytes = flac(&to_pcm_16(&samples[..frames * channels], channels, rate_hz), channels, rate_hz)?;
         let clip = Clip { bytes, mime: "audio/flac", seconds: frames as f64 / f64::from(rate_hz) };
-        if clip.characters() <= plan.characters {
+        if clip.characters() <= budget.characters {
             return Ok(clip);
         }
-        frames = (frames as f64 * 0.97 * plan.characters as f64 / clip.characters() as f64) as usize;
+        frames = (frames as f64 * 0.97 * budget.characters as f64 / clip.characters() as f64) as usize;
     }
 }
 
 /// Sixteen-bit numbers with short fades at both ends. What is not finite becomes silence.
-fn whole_numbers(samples: &[f32], channels: usize, rate_hz: u32) -> Vec<i32> {
+fn to_pcm_16(samples: &[f32], channels: usize, rate_hz: u32) -> Vec<i32> {
     let frames = samples.len() / channels;
-    let fade = (FADE_SECONDS * f64::from(rate_hz)).round().max(1.0);
+    let fade = (FADE_S * f64::from(rate_hz)).round().max(1.0);
     samples
         .chunks_exact(channels)
         .enumerate()
@@ -169,7 +169,7 @@ fn flac(samples: &[i32], channels: usize, rate_hz: u32) -> Result<Vec<u8>, Excer
 }
 
 /// Every second frame after a linear-phase low-pass at 0.44 of the new rate.
-fn half_rate(samples: &[f32], channels: usize) -> Vec<f32> {
+fn decimate_by_2(samples: &[f32], channels: usize) -> Vec<f32> {
     const HALF: isize = 47;
     let taps: Vec<f32> = (-HALF..=HALF)
         .map(|n| {
@@ -219,31 +219,31 @@ mod tests {
     #[test]
     fn any_number_of_clips_stays_in_the_budget() {
         for clips in 1..=200 {
-            let Some(plan) = Plan::for_clips(clips) else {
+            let Some(budget) = ClipBudget::for_clips(clips) else {
                 assert!(clips > 60, "no room for {clips} clips");
                 continue;
             };
-            assert!(plan.characters * clips <= PAGE_BUDGET);
-            assert!((LEAST_SECONDS..=FULL_SECONDS).contains(&plan.seconds));
+            assert!(budget.characters * clips <= MAX_PAGE_CHARACTERS);
+            assert!((MIN_CLIP_S..=MAX_CLIP_S).contains(&budget.seconds));
         }
-        let four = Plan::for_clips(4).expect("room");
+        let four = ClipBudget::for_clips(4).expect("room");
         assert_eq!((four.seconds, four.halve_rate), (20.0, false));
     }
 
     #[test]
     fn a_clip_that_does_not_compress_is_shortened_with_its_partner() {
-        let plan = Plan { seconds: 2.0, halve_rate: false, characters: 20_000 };
+        let budget = ClipBudget { seconds: 2.0, halve_rate: false, characters: 20_000 };
         let (loud, soft) = (noise(24_000), tone(200.0, 24_000, 1.0, 0.1));
-        let (before, after) = encode_pair(&loud, &soft, 1, 24_000, &plan).expect("encodes");
+        let (before, after) = encode_pair(&loud, &soft, 1, 24_000, &budget).expect("encodes");
         assert!(before.characters() <= 20_000 && after.characters() <= 20_000);
         assert_eq!(before.seconds, after.seconds);
         assert!(before.seconds > 0.2 && before.seconds < 0.5, "{}", before.seconds);
     }
 
     #[test]
-    fn halving_keeps_speech_and_rejects_what_would_fold() {
+    fn decimation_passes_speech_and_rejects_aliases() {
         let level = |hz| {
-            let halved = half_rate(&tone(hz, 48_000, 0.2, 0.5), 1);
+            let halved = decimate_by_2(&tone(hz, 48_000, 0.2, 0.5), 1);
             let middle = &halved[200..halved.len() - 200];
             let power: f32 = middle.iter().map(|x| x * x).sum::<f32>() / middle.len() as f32;
             10.0 * (power / 0.125).log10()
@@ -255,8 +255,8 @@ mod tests {
 
     #[test]
     fn nothing_to_encode_is_an_error() {
-        let plan = Plan::for_clips(1).expect("room");
-        assert!(encode(&[], 1, 48_000, &plan).is_err());
-        assert!(encode(&[0.0], 0, 48_000, &plan).is_err());
+        let budget = ClipBudget::for_clips(1).expect("room");
+        assert!(encode(&[], 1, 48_000, &budget).is_err());
+        assert!(encode(&[0.0], 0, 48_000, &budget).is_err());
     }
 }

@@ -1,6 +1,6 @@
 // One player at a time; starting the other side goes on from the same place at the same volume.
 (() => {
-  const players = [...document.querySelectorAll("audio")];
+  const players = [...document.querySelectorAll("programme_s")];
   document.documentElement.classList.add("scripted");
   for (const player of players) {
     player.addEventListener("play", () => {

@@ -1,19 +1,19 @@
 //! The short table at the end of a run, as plain text of at most a hundred columns.
 
 use super::data::{GainReduction, Report, Voice};
-use super::page::verdict_words;
-use super::text::{self, number, taken, visible};
+use super::page::compliance_text;
+use super::text::{self, number, printable_character, reduction_text};
 use std::fmt::Write;
 
 /// Widest line.
-pub const COLUMNS: usize = 100;
+pub const MAX_COLUMNS: usize = 100;
 
 /// The table: every voice, the mix against its target, warnings, and where the files are. `folder` is shown as given.
 #[must_use]
 pub fn summary(report: &Report, folder: &str) -> String {
     let mut out = String::new();
     let name_width =
-        report.voices.iter().map(|voice| clean(&voice.name).chars().count()).chain([5]).max().unwrap_or(5).min(18);
+        report.voices.iter().map(|voice| printable(&voice.name).chars().count()).chain([5]).max().unwrap_or(5).min(18);
     let mut row = |cells: [&str; 7]| {
         let [name, before, after, peak, compressor, de_esser, limiter] = cells;
         let line = format!(
@@ -26,18 +26,18 @@ pub fn summary(report: &Report, folder: &str) -> String {
         let after = format!("→ {}", number(voice.output.integrated_lufs, 1));
         let all = &voice.gain_reduction;
         row([
-            &shorten(&clean(&voice.name), name_width),
+            &shorten(&printable(&voice.name), name_width),
             &number(voice.input.integrated_lufs, 1),
             &after,
             &number(voice.output.true_peak_dbtp, 1),
-            &both(&all.compressor),
-            &both(&all.de_esser),
-            &both(&all.limiter),
+            &median_and_p95(&all.compressor),
+            &median_and_p95(&all.de_esser),
+            &median_and_p95(&all.limiter),
         ]);
     }
     let peak = number(report.mix.true_peak_dbtp, 1);
     let mix = number(report.mix.integrated_lufs, 1);
-    row(["Mix", "", &mix, &peak, "", "", &both(&report.mix.limiter)]);
+    row(["Mix", "", &mix, &peak, "", "", &median_and_p95(&report.mix.limiter)]);
     let target = number(report.target.integrated_lufs, 1);
     let ceiling = format!("≤ {}", number(report.target.ceiling_dbtp, 1));
     row(["asked", "", &target, &ceiling, "", "", ""]);
@@ -46,20 +46,20 @@ pub fn summary(report: &Report, folder: &str) -> String {
         "Taken away in dB: half of the time more than the first number, one twentieth more than the second."
     );
     let _ = writeln!(out);
-    wrap(&mut out, "", &verdict_words(report));
+    wrap(&mut out, "", &compliance_text(report));
     if let Some(spread) = report.balance_spread_lu() {
         wrap(&mut out, "", &format!("The voices lie within {} LU of each other.", number(spread, 1)));
     }
-    let speed = report.seconds.audio / report.seconds.processing;
+    let speed = report.timing.programme_s / report.timing.processing_s;
     if speed.is_finite() {
-        let (audio, processing) = (text::length(report.seconds.audio), text::length(report.seconds.processing));
+        let (audio, processing) = (text::length(report.timing.programme_s), text::length(report.timing.processing_s));
         let _ = writeln!(out, "{audio} of sound in {processing}.");
     }
     for voice in &report.voices {
         reasons(&mut out, voice);
     }
     let warned = report.warnings.len() + report.voices.iter().map(|voice| voice.warnings.len()).sum::<usize>();
-    if warned > 0 && report.voices.iter().any(|voice| !voice.settings_from.is_empty()) {
+    if warned > 0 && report.voices.iter().any(|voice| !voice.settings_source.is_empty()) {
         let _ = writeln!(out);
     }
     for voice in &report.voices {
@@ -72,37 +72,37 @@ pub fn summary(report: &Report, folder: &str) -> String {
     }
     if !report.files.is_empty() {
         let _ = writeln!(out);
-        let names: Vec<String> = report.files.iter().map(|file| clean(&file.name)).collect();
-        wrap(&mut out, "", &format!("Written to {}: {}", clean(folder), names.join(", ")));
+        let names: Vec<String> = report.files.iter().map(|file| printable(&file.name)).collect();
+        wrap(&mut out, "", &format!("Written to {}: {}", printable(folder), names.join(", ")));
     }
     out
 }
 
 /// Why the strip of a voice is set as it is.
 fn reasons(out: &mut String, voice: &Voice) {
-    if voice.settings_from.is_empty() {
+    if voice.settings_source.is_empty() {
         return;
     }
     let _ = writeln!(out);
-    wrap(out, "", &format!("{}: {}.", voice.name, voice.settings_from));
+    wrap(out, "", &format!("{}: {}.", voice.name, voice.settings_source));
     for reason in &voice.evidence {
         wrap(out, "  ", &reason.sentence);
     }
     for row in &voice.settings {
-        if let Some(why) = &row.why {
+        if let Some(why) = &row.rationale {
             wrap(out, "  ", &format!("{}: {why}.", text::stage(&row.stage)));
         }
     }
 }
 
 /// Median and 95 %.
-fn both(reduction: &GainReduction) -> String {
-    format!("{} / {}", taken(reduction.median_db, 1), taken(reduction.p95_db, 1))
+fn median_and_p95(reduction: &GainReduction) -> String {
+    format!("{} / {}", reduction_text(reduction.median_db, 1), reduction_text(reduction.p95_db, 1))
 }
 
 /// Nothing that could move the cursor.
-pub(crate) fn clean(text: &str) -> String {
-    text.chars().map(visible).collect()
+pub(crate) fn printable(text: &str) -> String {
+    text.chars().map(printable_character).collect()
 }
 
 fn shorten(text: &str, width: usize) -> String {
@@ -112,14 +112,14 @@ fn shorten(text: &str, width: usize) -> String {
     text.chars().take(width - 1).chain(['…']).collect()
 }
 
-/// Words in lines of at most [`COLUMNS`]; later lines are indented under the first one's text.
+/// Words in lines of at most [`MAX_COLUMNS`]; later lines are indented under the first one's text.
 pub(crate) fn wrap(out: &mut String, start: &str, text: &str) {
     let mut line = start.to_owned();
     let indent = start.chars().count();
     let mut used = indent;
-    for word in clean(text).split(' ') {
+    for word in printable(text).split(' ') {
         let mut word: Vec<char> = word.chars().collect();
-        if used > indent && used + 1 + word.len() > COLUMNS {
+        if used > indent && used + 1 + word.len() > MAX_COLUMNS {
             let _ = writeln!(out, "{line}");
             line = " ".repeat(indent);
             used = indent;
@@ -127,8 +127,8 @@ pub(crate) fn wrap(out: &mut String, start: &str, text: &str) {
             line.push(' ');
             used += 1;
         }
-        while used + word.len() > COLUMNS {
-            let rest = word.split_off(COLUMNS - used);
+        while used + word.len() > MAX_COLUMNS {
+            let rest = word.split_off(MAX_COLUMNS - used);
             line.extend(&word);
             let _ = writeln!(out, "{line}");
             (line, used, word) = (" ".repeat(indent), indent, rest);

@@ -20,7 +20,7 @@ pub(crate) fn signed(value: impl Into<Option<f64>>, decimals: usize) -> String {
 }
 
 /// An amount that was taken away, written as the negative gain that it is.
-pub(crate) fn taken(amount: f64, decimals: usize) -> String {
+pub(crate) fn reduction_text(amount: f64, decimals: usize) -> String {
     number(-amount, decimals)
 }
 
@@ -107,14 +107,14 @@ pub(crate) fn escape(text: &str) -> String {
             '>' => escaped.push_str("&gt;"),
             '"' => escaped.push_str("&quot;"),
             '\'' => escaped.push_str("&#39;"),
-            letter => escaped.push(visible(letter)),
+            letter => escaped.push(printable_character(letter)),
         }
     }
     escaped
 }
 
 /// The letter itself, unless it could move a cursor or reverse the line.
-pub(crate) fn visible(letter: char) -> char {
+pub(crate) fn printable_character(letter: char) -> char {
     let reorders = matches!(letter, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     if letter.is_control() || reorders { '\u{fffd}' } else { letter }
 }
@@ -129,7 +129,7 @@ mod tests {
         assert_eq!(number(-0.04, 1), "0.0");
         assert_eq!(signed(0.04, 1), "0.0");
         assert_eq!(signed(0.06, 1), "+0.1");
-        assert_eq!(taken(0.0, 1), "0.0");
+        assert_eq!(reduction_text(0.0, 1), "0.0");
         assert_eq!(number(None, 1), "–");
         assert_eq!(number(f64::NEG_INFINITY, 1), "–");
     }
@@ -145,7 +145,7 @@ mod tests {
     }
 
     #[test]
-    fn markup_and_cursor_movements_are_defused() {
+    fn markup_and_control_characters_are_escaped() {
         assert_eq!(escape("a<b>&\"c\"'d'"), "a&lt;b&gt;&amp;&quot;c&quot;&#39;d&#39;");
         assert_eq!(escape("x\u{1b}[2J\u{202e}y"), "x\u{fffd}[2J\u{fffd}y");
     }

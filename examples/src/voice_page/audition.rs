@@ -3,13 +3,13 @@
 
 use crate::audio_file::AudioFile;
 use crate::error::JobError;
-use crate::interview::clips::loudness;
+use crate::interview::clips::loudness_and_true_peak;
 use crate::output_folder::OutputFolder;
 use crate::progress::{Progress, advance};
-use crate::report::table::{clean, wrap};
+use crate::report::table::{printable, wrap};
 use crate::report::text::{count, number};
-use crate::series::{Merge, Series, busiest};
-use crate::wav_file::{Staged, WavFile, WavFormat};
+use crate::series::{BoundedSeries, Decimation, most_active_start_s};
+use crate::wav_file::{PendingFile, WavFile, WavFormat};
 use std::path::Path;
 use voicechain_core::SampleRate;
 use voicechain_core::frame::Frame;
@@ -18,7 +18,7 @@ use voicechain_core::math::from_db;
 use voicechain_core::measure::profile::Resonance;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
 use voicechain_core::propose::{TrialBell, trial_bell};
-use voicechain_core::strip::{Audition, Part};
+use voicechain_core::strip::{Audition, AuditionBand};
 
 /// Length of a clip.
 const CLIP_S: f64 = 4.0;
@@ -29,12 +29,12 @@ const CLIP_CEILING_DBTP: f64 = -1.0;
 /// A clip begins and ends gently.
 const FADE_S: f64 = 0.02;
 /// What the clips of a candidate are, in their order.
-const KINDS: [&str; 4] = ["a-as-it-is", "b-band-alone", "c-with-the-cut", "d-what-the-cut-removes"];
+const CLIP_SUFFIXES: [&str; 4] = ["a-unprocessed", "b-band", "c-processed", "d-removed"];
 
 /// Clips that are whole on the disk and wait for their names.
 pub struct Clips {
     // Before the folder: one that was made for them goes with them, once it is empty.
-    files: Vec<Staged>,
+    files: Vec<PendingFile>,
     folder: OutputFolder,
     candidates: usize,
     /// Where in the recording they are from, s.
@@ -46,7 +46,7 @@ impl Clips {
     ///
     /// # Errors
     /// A name that cannot be given.
-    pub fn place(self, others: Vec<Staged>) -> Result<(), JobError> {
+    pub fn commit(self, others: Vec<PendingFile>) -> Result<(), JobError> {
         self.folder.finish(self.files.into_iter().chain(others).collect())
     }
 }
@@ -86,17 +86,17 @@ fn clips_in<const C: usize>(
 where
     [f32; C]: Frame,
 {
-    let mut folder = OutputFolder::open_to_add(folder)?;
-    let all = |(place, candidate)| KINDS.map(|kind| name(place, candidate, kind));
+    let mut folder = OutputFolder::open_without_overwriting(folder)?;
+    let all = |(place, candidate)| CLIP_SUFFIXES.map(|kind| name(place, candidate, kind));
     let names: Vec<String> = candidates.iter().enumerate().flat_map(all).collect();
-    folder.claim(&names, &[recording.to_owned()])?;
+    folder.check_overwrite(&names, &[recording.to_owned()])?;
 
     let (start, rate_hz, rate) = most_active::<C>(recording, progress)?;
-    let whole = stretch::<C>(recording, start, (CLIP_S * f64::from(rate_hz)) as usize)?;
+    let whole = read_segment::<C>(recording, start, (CLIP_S * f64::from(rate_hz)) as usize)?;
     let mut files = Vec::new();
     let mut names = names.iter();
     for candidate in candidates {
-        for (frames, name) in matched(&whole, candidate, rate).iter().zip(&mut names) {
+        for (frames, name) in loudness_matched(&whole, candidate, rate).iter().zip(&mut names) {
             let mut file = WavFile::create(folder.path().join(name), rate_hz, C as u16, WavFormat::Int24)?;
             file.write(frames.as_flattened())?;
             files.push(file.complete()?);
@@ -113,11 +113,11 @@ fn most_active<const C: usize>(
     let mut file = AudioFile::open(recording)?;
     let rate_hz = file.rate_hz();
     let rate = SampleRate::new(f64::from(rate_hz)).map_err(|e| {
-        JobError::new(crate::Trouble::Rate, e.to_string(), "convert the recording to 8 to 192 kHz").at(recording)
+        JobError::new(crate::JobErrorKind::Rate, e.to_string(), "convert the recording to 8 to 192 kHz").at(recording)
     })?;
     progress.step("finding the most active stretch", file.frames());
     let mut meter = Box::new(LoudnessMeter::<C>::new(rate, ChannelWeights::default()));
-    let mut course = Series::new(0.1, Merge::Mean);
+    let mut loudness_series = BoundedSeries::new(0.1, Decimation::Mean);
     let step = rate_hz as usize / 10;
     let (mut chunk, mut waiting) = (Vec::new(), Vec::<f32>::new());
     while file.read(&mut chunk)? > 0 {
@@ -125,18 +125,18 @@ fn most_active<const C: usize>(
         let whole = waiting.len() / (step * C) * (step * C);
         for piece in waiting[..whole].chunks_exact(step * C) {
             meter.push(piece.as_chunks::<C>().0);
-            course.push(meter.momentary().unwrap_or(f64::NEG_INFINITY) as f32);
+            loudness_series.push(meter.momentary().unwrap_or(f64::NEG_INFINITY) as f32);
         }
         waiting.drain(..whole);
         advance(progress, file.position())?;
     }
     let total = file.position();
-    let wanted = (busiest(&course.to_series(), CLIP_S) * f64::from(rate_hz)) as u64;
+    let wanted = (most_active_start_s(&loudness_series.to_series(), CLIP_S) * f64::from(rate_hz)) as u64;
     Ok((wanted.min(total.saturating_sub((CLIP_S * f64::from(rate_hz)) as u64)), rate_hz, rate))
 }
 
 /// Up to `frames` frames of the recording, from frame `start` on.
-fn stretch<const C: usize>(recording: &Path, start: u64, frames: usize) -> Result<Vec<[f32; C]>, JobError> {
+fn read_segment<const C: usize>(recording: &Path, start: u64, frames: usize) -> Result<Vec<[f32; C]>, JobError> {
     let mut file = AudioFile::open(recording)?;
     let (mut chunk, mut found, mut at) = (Vec::new(), Vec::with_capacity(frames), 0u64);
     while found.len() < frames && file.read(&mut chunk)? > 0 {
@@ -151,19 +151,19 @@ fn stretch<const C: usize>(recording: &Path, start: u64, frames: usize) -> Resul
 }
 
 /// The four clips of a candidate, equally loud.
-fn matched<const C: usize>(whole: &[[f32; C]], candidate: &Resonance, rate: SampleRate) -> [Vec<[f32; C]>; 4]
+fn loudness_matched<const C: usize>(whole: &[[f32; C]], candidate: &Resonance, rate: SampleRate) -> [Vec<[f32; C]>; 4]
 where
     [f32; C]: Frame,
 {
-    let part = |part: Part| {
+    let audition = |audition: AuditionBand| {
         let mut frames = whole.to_vec();
-        Audition::new(part, rate).run(&mut frames);
+        Audition::new(audition, rate).run(&mut frames);
         frames
     };
     let TrialBell { frequency_hz, gain_db, q } = trial_bell(candidate);
-    let removed = part(Part::Cut { frequency_hz, gain_db, q });
+    let removed = audition(AuditionBand::BellCut { frequency_hz, gain_db, q });
     let left = whole.iter().zip(&removed).map(|(all, cut)| std::array::from_fn(|c| all[c] - cut[c])).collect();
-    let band = part(Part::Band { frequency_hz: candidate.frequency_hz, q: candidate.q });
+    let band = audition(AuditionBand::BandPass { frequency_hz: candidate.frequency_hz, q: candidate.q });
     let mut clips = [whole.to_vec(), band, left, removed];
     let fade = (FADE_S * rate.hz()) as usize;
     let (mut gains, mut over) = ([0.0; 4], 0.0f64);
@@ -173,7 +173,7 @@ where
             let share = (n.min(last - n) as f32 / fade as f32).min(1.0);
             frame.iter_mut().for_each(|s| *s *= share * share * (3.0 - 2.0 * share));
         }
-        if let Some((lufs, peak)) = loudness::<C>(clip.as_flattened(), rate) {
+        if let Some((lufs, peak)) = loudness_and_true_peak::<C>(clip.as_flattened(), rate) {
             *gain_db = CLIP_LUFS - lufs;
             over = over.max(peak + *gain_db - CLIP_CEILING_DBTP);
         }
@@ -190,10 +190,10 @@ where
 pub fn words(clips: Option<&Clips>, folder: &Path) -> String {
     let mut out = String::new();
     let Some(clips) = clips else {
-        wrap(&mut out, "", "Clips to hear: none, as nothing stands out.");
+        wrap(&mut out, "", "Clips to hear: none, as there is no resonance.");
         return out.trim_end().to_owned();
     };
-    let folder = clean(&folder.display().to_string());
+    let folder = printable(&folder.display().to_string());
     wrap(
         &mut out,
         "",

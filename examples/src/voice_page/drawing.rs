@@ -1,53 +1,71 @@
 //! The drawing: the voice against published speech, with the findings where they are.
 
 use super::page::acted_on;
-use super::{VoicePage, words};
-use crate::report::plot::{Finding, Marked, VoiceDrawing, voice_drawing};
-use crate::report::table::clean;
+use super::{MeasuredVoice, words};
+use crate::report::plot::{Finding, FindingMark, VoiceDrawing, voice_drawing};
+use crate::report::table::printable;
 use crate::report::text::{hertz, number, signed};
 use voicechain_core::settings::StripSettings;
 
 /// The drawing, as a whole SVG file that follows the reader's light or dark colours.
 #[must_use]
-pub fn render(voice: &VoicePage) -> String {
+pub fn render(voice: &MeasuredVoice) -> String {
     let p = &voice.profile;
-    let below = match p.colour {
-        Ok(_) => words::subject(p.subject).to_owned(),
-        Err(why) => format!("{} The spectrum is not known: {}.", words::subject(p.subject), words::doubt(why)),
+    let below = match p.tonal_balance {
+        Ok(_) => words::signal_class(p.signal_class).to_owned(),
+        Err(why) => {
+            format!("{} The spectrum is not known: {}.", words::signal_class(p.signal_class), words::unavailable(why))
+        }
     };
-    let deviation_db = p.colour.map_or([None; 25], |colour| colour.deviation_db.map(|db| db.map(|db| db as f32)));
-    voice_drawing(&VoiceDrawing { title: &clean(&voice.file), below: &below, deviation_db, findings: findings(voice) })
+    let deviation_db =
+        p.tonal_balance.map_or([None; 25], |tonal_balance| tonal_balance.deviation_db.map(|db| db.map(|db| db as f32)));
+    voice_drawing(&VoiceDrawing {
+        title: &printable(&voice.file),
+        below: &below,
+        deviation_db,
+        findings: findings(voice),
+    })
 }
 
-fn findings(voice: &VoicePage) -> Vec<Finding> {
+fn findings(voice: &MeasuredVoice) -> Vec<Finding> {
     let (p, s) = (&voice.profile, &voice.proposal.settings);
     let mut found = Vec::new();
-    let mut push = |hz: f64, mark: Marked, words: String| found.push(Finding { hz: hz as f32, words, mark });
+    let mut push = |hz: f64, mark: FindingMark, words: String| found.push(Finding { hz: hz as f32, words, mark });
     if s.high_pass.on {
         let hz = s.high_pass.frequency_hz;
-        push(hz, Marked::Takes, format!("high-pass {} Hz", hertz(hz)));
+        push(hz, FindingMark::Cut, format!("high-pass {} Hz", hertz(hz)));
     }
     for (hz, gain) in bells(s) {
-        push(hz, Marked::Takes, format!("stands out at {} Hz: {} dB", hertz(hz), signed(gain, 1)));
+        push(hz, FindingMark::Cut, format!("resonance at {} Hz: {} dB", hertz(hz), signed(gain, 1)));
     }
     for left in p.resonances.iter().flatten().flatten().filter(|r| !acted_on(&voice.proposal, r.frequency_hz)) {
-        push(left.frequency_hz, Marked::Left, format!("perhaps too much at {} Hz", hertz(left.frequency_hz)));
+        push(
+            left.frequency_hz,
+            FindingMark::Unchanged,
+            format!("possible resonance at {} Hz", hertz(left.frequency_hz)),
+        );
     }
     let t = &s.tone_eq;
     if t.on && t.low_shelf_gain_db != 0.0 {
-        let (mark, what) = if t.low_shelf_gain_db > 0.0 { (Marked::Gives, "thin") } else { (Marked::Takes, "boomy") };
+        let (mark, what) =
+            if t.low_shelf_gain_db > 0.0 { (FindingMark::Boost, "thin") } else { (FindingMark::Cut, "boomy") };
         push(t.low_shelf_frequency_hz, mark, format!("{what}: {} dB", signed(t.low_shelf_gain_db, 1)));
     }
     if t.on && t.bell_gain_db != 0.0 {
-        let (mark, what) = if t.bell_gain_db > 0.0 { (Marked::Gives, "dull") } else { (Marked::Takes, "sharp") };
+        let (mark, what) =
+            if t.bell_gain_db > 0.0 { (FindingMark::Boost, "dull") } else { (FindingMark::Cut, "sharp") };
         push(t.bell_frequency_hz, mark, format!("{what}: {} dB", signed(t.bell_gain_db, 1)));
     }
     if s.de_esser.on {
         let words = format!("sibilant: up to {} dB", signed(-s.de_esser.range_db, 1));
-        push(p.sibilance.map_or(s.de_esser.frequency_hz, |s| s.frequency_hz), Marked::Takes, words);
+        push(p.sibilance.map_or(s.de_esser.frequency_hz, |s| s.frequency_hz), FindingMark::Cut, words);
     }
     if let Some(band) = p.bandwidth.ok().filter(|band| band.limited) {
-        push(band.high_hz, Marked::Left, format!("the recording ends at {} kHz", number(band.high_hz / 1000.0, 1)));
+        push(
+            band.high_hz,
+            FindingMark::Unchanged,
+            format!("the recording ends at {} kHz", number(band.high_hz / 1000.0, 1)),
+        );
     }
     found
 }

@@ -1,10 +1,10 @@
 //! The page in the terminal: at most a hundred columns.
 
-use super::{VoicePage, words};
-use crate::report::table::{clean, wrap};
+use super::{MeasuredVoice, words};
+use crate::report::table::{printable, wrap};
 use crate::report::text::{channels, count, kilohertz, length, number, signed, stage};
 use std::fmt::Write;
-use voicechain_core::measure::profile::{Doubt, Measured};
+use voicechain_core::measure::profile::{Measured, Unavailable};
 use voicechain_core::propose::Proposal;
 
 /// Columns of the names.
@@ -12,28 +12,28 @@ const NAMES: usize = 26;
 
 /// The page.
 #[must_use]
-pub fn render(voice: &VoicePage) -> String {
+pub fn render(voice: &MeasuredVoice) -> String {
     let mut page = Page(String::new());
     let p = &voice.profile;
-    page.words("", &clean(&voice.file));
+    page.words("", &printable(&voice.file));
     page.words(
         "",
         &format!(
             "{}, {}, {}, {}",
-            voice.kind,
+            voice.file_format,
             kilohertz(p.rate_hz.round() as u32),
             channels(p.channels as u16),
             length(p.duration_s)
         ),
     );
-    page.words("", words::subject(p.subject));
+    page.words("", words::signal_class(p.signal_class));
     for warning in &voice.file_warnings {
         page.words("warning: ", &warning.to_string());
     }
     level(&mut page, voice);
-    ground(&mut page, voice);
-    colour(&mut page, voice);
-    sibilance_and_room(&mut page, voice);
+    background_noise(&mut page, voice);
+    tonal_balance(&mut page, voice);
+    sibilance_and_reverberation(&mut page, voice);
     proposal(&mut page, voice);
     page.0
 }
@@ -57,16 +57,16 @@ impl Page {
     fn measured<T>(&mut self, name: &str, value: Measured<T>, text: impl FnOnce(T) -> String) {
         match value {
             Ok(value) => self.row(name, &text(value)),
-            Err(why) => self.unknown(name, why),
+            Err(why) => self.unavailable(name, why),
         }
     }
 
-    fn unknown(&mut self, name: &str, why: Doubt) {
-        self.row(name, &format!("not known: {}", words::doubt(why)));
+    fn unavailable(&mut self, name: &str, why: Unavailable) {
+        self.row(name, &format!("not available: {}", words::unavailable(why)));
     }
 }
 
-fn with(unit: &'static str) -> impl Fn(f64) -> String {
+fn with_unit(unit: &'static str) -> impl Fn(f64) -> String {
     move |value| if value.is_finite() { format!("{} {unit}", number(value, 1)) } else { "–".into() }
 }
 
@@ -74,32 +74,32 @@ fn hertz(hz: f64) -> String {
     if hz < 10_000.0 { format!("{} Hz", number(hz, 0)) } else { format!("{} kHz", number(hz / 1000.0, 1)) }
 }
 
-fn level(page: &mut Page, voice: &VoicePage) {
+fn level(page: &mut Page, voice: &MeasuredVoice) {
     let l = &voice.profile.level;
     page.title("Level");
-    page.measured("Integrated loudness", l.integrated_lufs, with("LUFS"));
-    page.measured("Loudness range", l.loudness_range_lu, with("LU"));
-    page.row("True peak", &with("dBTP")(l.true_peak_dbtp));
-    page.row("Sample peak", &with("dBFS")(l.sample_peak_dbfs));
+    page.measured("Integrated loudness", l.integrated_lufs, with_unit("LUFS"));
+    page.measured("Loudness range", l.loudness_range_lu, with_unit("LU"));
+    page.row("True peak", &with_unit("dBTP")(l.true_peak_dbtp));
+    page.row("Sample peak", &with_unit("dBFS")(l.sample_peak_dbfs));
     page.measured("Active speech level", l.active_level_dbov, |level| {
-        format!("{}, active {} % of the time", with("dBov")(level), number(l.activity_percent, 0))
+        format!("{}, active {} % of the time", with_unit("dBov")(level), number(l.activity_percent, 0))
     });
-    page.measured("Crest factor", l.crest_db, with("dB"));
-    page.measured("From phrase to phrase", voice.profile.phrases, |phrases| {
-        let heard = count(phrases.count as usize, "phrase", "phrases");
-        format!("spread of {} dB over {heard}", number(phrases.spread_db, 1))
+    page.measured("Crest factor", l.crest_db, with_unit("dB"));
+    page.measured("Level consistency", voice.profile.level_consistency, |level_consistency| {
+        let heard = count(level_consistency.phrase_count as usize, "phrase", "phrases");
+        format!("standard deviation {} dB over {heard}", number(level_consistency.standard_deviation_db, 1))
     });
-    page.measured("Spikes", voice.profile.spikes, |spikes| match spikes.count {
+    page.measured("Transients", voice.profile.transients, |transients| match transients.count {
         0 => "none".into(),
         n => format!(
             "{n}, {} in ten seconds, the highest {} dB above its surroundings",
-            number(spikes.per_10_s, 1),
-            number(spikes.max_excess_db, 1)
+            number(transients.per_10_s, 1),
+            number(transients.max_excess_db, 1)
         ),
     });
     page.row(
-        "Clipped",
-        &match l.clipping.stretches {
+        "Clipping",
+        &match l.clipping.runs {
             0 => "no".into(),
             n => format!("{} ({})", count(n as usize, "place", "places"), {
                 count(l.clipping.samples as usize, "sample", "samples")
@@ -108,43 +108,45 @@ fn level(page: &mut Page, voice: &VoicePage) {
     );
 }
 
-fn ground(page: &mut Page, voice: &VoicePage) {
-    let g = &voice.profile.ground;
-    page.title("Ground");
-    page.measured("Noise floor", g.noise_floor_dbfs, with("dBFS"));
-    page.measured("Signal-to-noise ratio", g.snr_db, with("dB"));
+fn background_noise(page: &mut Page, voice: &MeasuredVoice) {
+    let g = &voice.profile.background_noise;
+    page.title("Background noise");
+    page.measured("Noise floor", g.noise_floor_dbfs, with_unit("dBFS"));
+    page.measured("Signal-to-noise ratio", g.snr_db, with_unit("dB"));
     page.measured("Mains hum", voice.profile.hum, |hum| match hum {
         None => "none".into(),
-        Some(hum) => format!("{} Hz and its multiples, {}", number(hum.frequency_hz, 1), with("dBFS")(hum.level_dbfs)),
+        Some(hum) => {
+            format!("{} Hz and its multiples, {}", number(hum.frequency_hz, 1), with_unit("dBFS")(hum.level_dbfs))
+        }
     });
-    page.row("Rumble under 60 Hz", &with("dBFS")(g.rumble_dbfs));
-    page.row("Offset", &format!("{} % of full scale", number(100.0 * g.offset, 2)));
+    page.row("Rumble under 60 Hz", &with_unit("dBFS")(g.rumble_dbfs));
+    page.row("DC offset", &format!("{} % of full scale", number(100.0 * g.dc_offset, 2)));
 }
 
-fn colour(page: &mut Page, voice: &VoicePage) {
+fn tonal_balance(page: &mut Page, voice: &MeasuredVoice) {
     let p = &voice.profile;
-    page.title("Colour");
+    page.title("Tonal balance");
     page.measured("Pitch", p.pitch, |pitch| {
         format!("{}, mostly {} to {}", hertz(pitch.median_hz), hertz(pitch.low_hz), hertz(pitch.high_hz))
     });
     page.measured("Bandwidth", p.bandwidth, |band| {
-        let words = match (band.telephone, band.limited) {
-            (true, _) => ", as narrow as a telephone",
+        let words = match (band.narrowband, band.limited) {
+            (true, _) => ", narrowband",
             (false, true) => ", nothing above",
             (false, false) => ", whole",
         };
         format!("{}{words}", hertz(band.high_hz))
     });
     let against = |value: f64| format!("{} dB against published speech", signed(value, 1));
-    match p.colour {
-        Err(why) => page.unknown("Against published speech", why),
-        Ok(colour) => {
-            page.measured("Low end, 100 to 250 Hz", colour.low_end_db, against);
-            page.measured("Presence, 2 to 5 kHz", colour.presence_db, against);
-            page.measured("Top end, 6.3 to 12.5 kHz", colour.top_end_db, against);
+    match p.tonal_balance {
+        Err(why) => page.unavailable("Against published speech", why),
+        Ok(tonal_balance) => {
+            page.measured("Low end, 100 to 250 Hz", tonal_balance.low_end_db, against);
+            page.measured("Presence, 2 to 5 kHz", tonal_balance.presence_db, against);
+            page.measured("Top end, 6.3 to 12.5 kHz", tonal_balance.top_end_db, against);
         }
     }
-    page.measured("Stands out", p.resonances, |candidates| {
+    page.measured("Resonances", p.resonances, |candidates| {
         let all: Vec<String> = candidates
             .iter()
             .flatten()
@@ -159,8 +161,8 @@ fn colour(page: &mut Page, voice: &VoicePage) {
     });
 }
 
-fn sibilance_and_room(page: &mut Page, voice: &VoicePage) {
-    page.title("Sibilance and room");
+fn sibilance_and_reverberation(page: &mut Page, voice: &MeasuredVoice) {
+    page.title("Sibilance and reverberation");
     page.measured("Sibilance", voice.profile.sibilance, |s| {
         format!(
             "{} dB against the usual, strongest at {}; {} % of the fricatives too strong",
@@ -169,12 +171,12 @@ fn sibilance_and_room(page: &mut Page, voice: &VoicePage) {
             number(s.share_percent, 0)
         )
     });
-    page.measured("Decay time", voice.profile.room, |room| {
-        format!("{} s{}", number(room.decay_time_s, 2), if room.dry { ", dry" } else { "" })
+    page.measured("Reverberation time", voice.profile.reverberation, |reverberation| {
+        format!("{} s{}", number(reverberation.decay_time_s, 2), if reverberation.dry { ", dry" } else { "" })
     });
 }
 
-fn proposal(page: &mut Page, voice: &VoicePage) {
+fn proposal(page: &mut Page, voice: &MeasuredVoice) {
     page.title(&format!("Proposed for {}", words::context(voice.context)));
     let mut before = "";
     for reason in voice.proposal.reasons() {
@@ -185,11 +187,11 @@ fn proposal(page: &mut Page, voice: &VoicePage) {
         page.words("    ", &reason.to_string());
     }
     if before.is_empty() {
-        page.words("  ", "Nothing: the strip stays at rest, and its limiter waits.");
+        page.words("  ", "Nothing: the strip stays bypassed, and its limiter waits.");
     }
     let warnings = words::warnings_beside(&voice.file_warnings, &voice.proposal);
     if !warnings.is_empty() {
-        page.title("Beware");
+        page.title("Warnings");
         for warning in warnings {
             page.words("  ", &warning);
         }
@@ -199,6 +201,6 @@ fn proposal(page: &mut Page, voice: &VoicePage) {
 /// Whether the proposal cuts what stands out at this frequency.
 pub(super) fn acted_on(proposal: &Proposal, frequency_hz: f64) -> bool {
     proposal.evidence().any(|e| {
-        e.setting.starts_with("corrective_eq.") && e.place_hz.is_some_and(|hz| (hz - frequency_hz).abs() < 1e-6)
+        e.setting.starts_with("corrective_eq.") && e.frequency_hz.is_some_and(|hz| (hz - frequency_hz).abs() < 1e-6)
     })
 }

@@ -46,7 +46,7 @@ fn stereo_noise(seed: u64, length: usize) -> Vec<[f32; 2]> {
 /// Sample by sample beside `DirectForm2Transposed<f64>` of the `biquad` crate with the same coefficients; the two round
 /// to single precision at the end, so they may differ by one step of it, 1.2e-7.
 #[test]
-fn rest_equals_an_independent_cascade() {
+fn static_cascade_equals_an_independent_one() {
     for hz in [8_000.0, 44_100.0, 192_000.0] {
         for count in 0..=8 {
             let cascade = if count == 8 { eight(hz) } else { first(count) };
@@ -147,7 +147,7 @@ fn silence_ends_in_zero() {
 #[test]
 fn fading_ends_at_the_same_sample() {
     let rest = first(5);
-    for cascade in [rest, rest.between(&rest, 0.0)] {
+    for cascade in [rest, rest.interpolated(&rest, 0.0)] {
         let render = |size: usize| {
             let mut frames = vec![[0.0_f32; 1]; 60_000];
             frames[0] = [1.0];
@@ -191,12 +191,12 @@ proptest! {
                     from.run(&mut state, frames);
                 } else if at < 1_000 {
                     if at == 700 {
-                        state.loosen(&from);
+                        state.enter_transition(&from);
                     }
-                    from.between(&to, ((at - 700) / 10) as f64 / 30.0).run(&mut state, frames);
+                    from.interpolated(&to, ((at - 700) / 10) as f64 / 30.0).run(&mut state, frames);
                 } else {
                     if at == 1_000 {
-                        state.settle(&to);
+                        state.leave_transition(&to);
                     }
                     to.run(&mut state, frames);
                 }

@@ -24,14 +24,14 @@ where
     }
 
     /// The frames until the next powers.
-    pub(super) fn left(&self) -> usize {
+    pub(super) fn remaining(&self) -> usize {
         (TICK - self.frames) as usize
     }
 
     /// Takes frames from the front, as many as the tick lacks; the powers of the bands when it is full.
     #[inline(always)]
     pub(super) fn run(&mut self, bank: &EnergyBank<N>, frames: &mut &[[f32; C]]) -> Option<[f64; N]> {
-        let (now, later) = frames.split_at(frames.len().min(self.left()));
+        let (now, later) = frames.split_at(frames.len().min(self.remaining()));
         *frames = later;
         bank.run(&mut self.bank, now);
         self.frames += now.len() as u32;

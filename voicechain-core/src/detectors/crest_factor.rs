@@ -51,24 +51,24 @@ impl CrestFactor {
 
     /// The samples until the levels are next brought up to date.
     #[must_use]
-    pub fn left(&self) -> usize {
+    pub fn remaining(&self) -> usize {
         (TICK - self.frames) as usize
     }
 
     /// Takes the amplitudes of samples, as many as there are; true when the levels have been brought up to date.
     #[inline(always)]
-    pub fn feed(&mut self, amplitudes: &[f32]) -> bool {
+    pub fn push(&mut self, amplitudes: &[f32]) -> bool {
         let (mut rest, mut ticked) = (amplitudes, false);
         while !rest.is_empty() {
-            let (now, later) = rest.split_at(rest.len().min(self.left()));
-            ticked |= self.feed_until_tick(now);
+            let (now, later) = rest.split_at(rest.len().min(self.remaining()));
+            ticked |= self.push_until_tick(now);
             rest = later;
         }
         ticked
     }
 
     #[inline(always)]
-    fn feed_until_tick(&mut self, amplitudes: &[f32]) -> bool {
+    fn push_until_tick(&mut self, amplitudes: &[f32]) -> bool {
         let (mut peak, mut sum) = (self.peak_so_far, self.sum_so_far);
         for &amplitude in amplitudes {
             let power = f64::from(amplitude) * f64::from(amplitude);

@@ -1,20 +1,20 @@
 //! What drives a gain: levels, sibilance, voice activity.
 
-pub mod above_noise;
 mod band_powers;
 pub mod crest_factor;
 pub mod noise_floor;
 pub mod oversampled_peak;
 pub mod peak_hold;
 pub mod sibilance;
+pub mod sub_band_snr;
 pub mod voice_activity;
 
-pub use above_noise::AboveNoise;
 pub use crest_factor::CrestFactor;
 pub use noise_floor::NoiseFloor;
 pub use oversampled_peak::OversampledPeak;
 pub use peak_hold::PeakHold;
 pub use sibilance::Sibilance;
+pub use sub_band_snr::SubBandSnr;
 pub use voice_activity::VoiceActivity;
 
 /// Frames between two updates of slow quantities, counted on the sample clock.
@@ -22,8 +22,8 @@ pub const TICK: u32 = 16;
 
 #[cfg(test)]
 mod tests {
-    use super::above_noise::AboveNoiseBands;
     use super::sibilance::SibilanceBands;
+    use super::sub_band_snr::SubBandSnrFilters;
     use super::*;
     use crate::units::SampleRate;
     extern crate std;
@@ -45,10 +45,10 @@ mod tests {
     #[test]
     fn slices_of_any_length_read_the_same() {
         let rate = SampleRate::new(48_000.0).unwrap();
-        let (bands, sibilant) = (AboveNoiseBands::new(rate), SibilanceBands::new(rate).unwrap());
+        let (bands, sibilant) = (SubBandSnrFilters::new(rate), SibilanceBands::new(rate).unwrap());
         let signal = noise();
         let read = |lengths: &[usize]| {
-            let mut above = AboveNoise::<2>::new(rate);
+            let mut above = SubBandSnr::<2>::new(rate);
             let mut sibilance = Sibilance::<2>::new(rate);
             let mut crest = CrestFactor::new(rate);
             let (mut rest, mut ticks) = (&signal[..], 0);
@@ -60,10 +60,10 @@ mod tests {
                 let amplitudes: Vec<f32> = now.iter().map(|frame| frame[0].abs()).collect();
                 ticks += usize::from(above.run(&bands, now));
                 sibilance.run(&sibilant, now);
-                crest.feed(&amplitudes);
+                crest.push(&amplitudes);
                 rest = later;
             }
-            (above.over_db().to_bits(), sibilance.ratio_db().to_bits(), crest.squared().to_bits(), ticks)
+            (above.snr_db().to_bits(), sibilance.ratio_db().to_bits(), crest.squared().to_bits(), ticks)
         };
         let (above, ratio, squared, ticks) = read(&[TICK as usize]);
         assert_eq!(ticks, signal.len() / TICK as usize, "every tick is reported");

@@ -1,6 +1,6 @@
 //! The peak between samples, for a limiter that has to keep it.
 
-use crate::dsp::parabola::crest;
+use crate::dsp::parabola::interpolated_peak;
 use crate::frame::CHUNK;
 
 /// Samples that [`OversampledPeak`] needs after the one that it reports on.
@@ -194,8 +194,8 @@ fn interpolate(line: &[f32; LINE], count: usize, peaks: &mut [f32; CHUNK]) {
         let half = halves[i + 4].abs();
         let three_quarters = third[i + 1].abs();
         let next = line[52 + i].abs();
-        let a = larger(crest(before, sample, quarter), crest(sample, quarter, half));
-        let b = larger(crest(quarter, half, three_quarters), crest(half, three_quarters, next));
+        let a = larger(interpolated_peak(before, sample, quarter), interpolated_peak(sample, quarter, half));
+        let b = larger(interpolated_peak(quarter, half, three_quarters), interpolated_peak(half, three_quarters, next));
         *peak = larger(larger(a, b), *peak);
     }
 }

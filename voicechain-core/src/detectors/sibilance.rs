@@ -5,7 +5,7 @@ use super::band_powers::BandPowers;
 use crate::filters::design::{BUTTERWORTH_Q, fits, high_pass, low_pass};
 use crate::filters::{EnergyBank, Response};
 use crate::frame::Frame;
-use crate::math::{TINY, fast_to_db, smoothing};
+use crate::math::{FLUSH_THRESHOLD, fast_to_db, smoothing};
 use crate::units::SampleRate;
 
 /// Edges of the sibilant band, Hz. Source of the region: glossaries of the trade (4 to 10 kHz), no standard.
@@ -14,7 +14,7 @@ pub const SIBILANT_BAND_HZ: [f64; 2] = [4_000.0, 10_000.0];
 pub const VOICED_BAND_HZ: [f64; 2] = [100.0, 1_500.0];
 /// A sibilant is at most so far under the loudest of the last third of a second, as a power ratio (40 dB; common practice, no
 /// source).
-const LOWEST_SIBILANT: f64 = 1e-4;
+const MIN_SIBILANT_POWER_RATIO: f64 = 1e-4;
 /// Where nothing in that time was louder than -60 dBFS, nobody speaks.
 const SPEECH: f64 = 1e-6;
 const SIBILANT_MS: f64 = 2.0;
@@ -24,8 +24,8 @@ const VOICED_MS: f64 = 12.0;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SibilanceBands {
     bank: EnergyBank<2>,
-    sibilant_kept: f64,
-    voiced_kept: f64,
+    sibilant_smoothing: f64,
+    voiced_smoothing: f64,
 }
 
 impl SibilanceBands {
@@ -38,14 +38,14 @@ impl SibilanceBands {
         let band = |[low, high]: [f64; 2]| [high_pass(low, BUTTERWORTH_Q, rate), low_pass(high, BUTTERWORTH_Q, rate)];
         Some(Self {
             bank: EnergyBank::new([band(SIBILANT_BAND_HZ), band(VOICED_BAND_HZ)]),
-            sibilant_kept: smoothing(SIBILANT_MS, rate.hz(), f64::from(TICK)),
-            voiced_kept: smoothing(VOICED_MS, rate.hz(), f64::from(TICK)),
+            sibilant_smoothing: smoothing(SIBILANT_MS, rate.hz(), f64::from(TICK)),
+            voiced_smoothing: smoothing(VOICED_MS, rate.hz(), f64::from(TICK)),
         })
     }
 }
 
 impl SibilanceBands {
-    /// The response of the sibilant band at `omega` radians per sample. Tested by `what_is_drawn_is_what_it_listens_to`.
+    /// The response of the sibilant band at `omega` radians per sample. Tested by `the_drawn_band_is_the_detector_band`.
     #[must_use]
     pub fn sibilant_response(&self, omega: f64) -> Response {
         self.bank.response(0, omega)
@@ -54,7 +54,7 @@ impl SibilanceBands {
 
 /// The loudest power of the last 0.3 to 0.35 s. What was heard before is forgotten completely, however loud it was.
 #[derive(Clone, Copy, Debug)]
-struct RecentLoudest {
+struct RecentPeak {
     past: [f64; 6],
     next: usize,
     running: f64,
@@ -62,7 +62,7 @@ struct RecentLoudest {
     ticks_per_block: u32,
 }
 
-impl RecentLoudest {
+impl RecentPeak {
     fn new(rate: SampleRate) -> Self {
         let ticks_per_block = rate.samples(50.0) / TICK;
         Self { past: [0.0; 6], next: 0, running: 0.0, ticks: 0, ticks_per_block }
@@ -87,7 +87,7 @@ where
     [f32; C]: Frame,
 {
     powers: BandPowers<C, 2>,
-    recent: RecentLoudest,
+    recent: RecentPeak,
     sibilant_power: f64,
     voiced_power: f64,
     ratio_db: f32,
@@ -105,7 +105,7 @@ where
     pub fn new(rate: SampleRate) -> Self {
         Self {
             powers: BandPowers::new(),
-            recent: RecentLoudest::new(rate),
+            recent: RecentPeak::new(rate),
             sibilant_power: 0.0,
             voiced_power: 0.0,
             ratio_db: NO_SIBILANT_DB,
@@ -114,8 +114,8 @@ where
 
     /// The frames until the ratio is next brought up to date.
     #[must_use]
-    pub fn left(&self) -> usize {
-        self.powers.left()
+    pub fn remaining(&self) -> usize {
+        self.powers.remaining()
     }
 
     /// Takes frames, as many as there are; true when the ratio has been brought up to date.
@@ -131,13 +131,13 @@ where
     }
 
     fn tick(&mut self, bands: &SibilanceBands, [s, v]: [f64; 2]) {
-        self.sibilant_power = s + bands.sibilant_kept * (self.sibilant_power - s);
-        self.voiced_power = v + bands.voiced_kept * (self.voiced_power - v);
-        if self.sibilant_power + self.voiced_power < TINY {
+        self.sibilant_power = s + bands.sibilant_smoothing * (self.sibilant_power - s);
+        self.voiced_power = v + bands.voiced_smoothing * (self.voiced_power - v);
+        if self.sibilant_power + self.voiced_power < FLUSH_THRESHOLD {
             (self.sibilant_power, self.voiced_power) = (0.0, 0.0);
         }
         let loudest = self.recent.push(self.sibilant_power + self.voiced_power);
-        self.ratio_db = if loudest > SPEECH && self.sibilant_power > LOWEST_SIBILANT * loudest {
+        self.ratio_db = if loudest > SPEECH && self.sibilant_power > MIN_SIBILANT_POWER_RATIO * loudest {
             let ratio = self.sibilant_power / (self.voiced_power + 1e-12);
             0.5 * fast_to_db(ratio as f32)
         } else {

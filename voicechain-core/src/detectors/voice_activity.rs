@@ -1,6 +1,6 @@
 //! Whether somebody speaks: an envelope against the running level of active speech.
 
-use crate::math::{TINY, smoothing};
+use crate::math::{FLUSH_THRESHOLD, smoothing};
 use crate::units::SampleRate;
 
 /// How far under the active speech level speech ends and pauses begin, dB: the margin of ITU-T P.56.
@@ -18,16 +18,16 @@ const P56_MARGIN: f64 = 0.025_703_957_827_688_63;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct VoiceActivity {
     margin: f64,
-    envelope_kept: f64,
-    rise_kept: f64,
-    fall_kept: f64,
+    envelope_smoothing: f64,
+    rise_smoothing: f64,
+    fall_smoothing: f64,
     sink: f64,
     seconds_per_tick: f64,
     first: f64,
     envelope: f64,
     active_power: f64,
     since_active: f64,
-    sinking: bool,
+    decaying: bool,
 }
 
 /// Lowest power of speech (-60 dBFS).
@@ -54,37 +54,37 @@ impl VoiceActivity {
         let seconds_per_tick = tick / rate.hz();
         Self {
             margin: libm::exp10(-0.1 * margin_db),
-            envelope_kept: kept(30.0),
-            rise_kept: kept(500.0),
-            fall_kept: kept(1e3 * fall_s),
+            envelope_smoothing: kept(30.0),
+            rise_smoothing: kept(500.0),
+            fall_smoothing: kept(1e3 * fall_s),
             sink: libm::exp10(-0.3 * seconds_per_tick),
             seconds_per_tick,
             first: 0.0,
             envelope: 0.0,
             active_power: 0.0,
             since_active: f64::INFINITY,
-            sinking: true,
+            decaying: true,
         }
     }
 
     /// Takes the mean power of one tick.
     pub fn tick(&mut self, power: f64) {
-        self.first = power + self.envelope_kept * (self.first - power);
-        self.envelope = self.first + self.envelope_kept * (self.envelope - self.first);
-        if self.envelope < TINY {
+        self.first = power + self.envelope_smoothing * (self.first - power);
+        self.envelope = self.first + self.envelope_smoothing * (self.envelope - self.first);
+        if self.envelope < FLUSH_THRESHOLD {
             (self.first, self.envelope) = (0.0, 0.0);
         }
         let loud = self.envelope > FLOOR && self.envelope > self.margin * self.active_power;
         if loud {
-            let kept = if self.envelope > self.active_power { self.rise_kept } else { self.fall_kept };
+            let kept = if self.envelope > self.active_power { self.rise_smoothing } else { self.fall_smoothing };
             self.active_power = (self.envelope + kept * (self.active_power - self.envelope)).min(CEILING);
             self.since_active = 0.0;
         } else {
             self.since_active += self.seconds_per_tick;
-            self.sinking |= self.since_active > PATIENCE_S;
+            self.decaying |= self.since_active > PATIENCE_S;
         }
-        self.sinking &= self.envelope < CLOSE * self.active_power || !loud;
-        if self.sinking {
+        self.decaying &= self.envelope < CLOSE * self.active_power || !loud;
+        if self.decaying {
             self.active_power = (self.active_power * self.sink).max(FLOOR);
         }
     }
@@ -97,7 +97,7 @@ impl VoiceActivity {
 
     /// True while somebody speaks, without the time after.
     #[must_use]
-    pub fn is_loud(&self) -> bool {
+    pub fn is_above_threshold(&self) -> bool {
         self.since_active == 0.0
     }
 

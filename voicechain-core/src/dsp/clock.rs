@@ -13,14 +13,14 @@ pub struct SubBlockClock {
     rate: SampleRate,
     index: u64,
     length: u32,
-    left: u32,
+    remaining: u32,
 }
 
 impl SubBlockClock {
     /// A clock at frame 0.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
-        let mut clock = Self { rate, index: 0, length: 0, left: 0 };
+        let mut clock = Self { rate, index: 0, length: 0, remaining: 0 };
         clock.begin();
         clock
     }
@@ -33,7 +33,7 @@ impl SubBlockClock {
 
     fn begin(&mut self) {
         self.length = self.frames_between(self.index, self.index + 1) as u32;
-        self.left = self.length;
+        self.remaining = self.length;
     }
 
     /// The number of complete sub-blocks since reset.
@@ -50,14 +50,14 @@ impl SubBlockClock {
 
     /// The frames that the running sub-block still lacks; at least 1.
     #[must_use]
-    pub fn left(&self) -> usize {
-        self.left as usize
+    pub fn remaining(&self) -> usize {
+        self.remaining as usize
     }
 
-    /// Counts frames, at most [`left`](Self::left) of them; true when they complete the running sub-block.
+    /// Counts frames, at most [`remaining`](Self::remaining) of them; true when they complete the running sub-block.
     pub fn advance(&mut self, frames: usize) -> bool {
-        self.left -= (frames as u32).min(self.left);
-        if self.left > 0 {
+        self.remaining -= (frames as u32).min(self.remaining);
+        if self.remaining > 0 {
             return false;
         }
         self.index += 1;
@@ -69,7 +69,7 @@ impl SubBlockClock {
     pub(crate) fn cut<'a>(&mut self, samples: &'a [f32], mut part: impl FnMut(&'a [f32], Option<f64>)) {
         let mut rest = samples;
         while !rest.is_empty() {
-            let (now, later) = rest.split_at(rest.len().min(self.left().max(1)));
+            let (now, later) = rest.split_at(rest.len().min(self.remaining().max(1)));
             rest = later;
             let length = self.length() as f64;
             part(now, self.advance(now.len()).then_some(length));

@@ -73,7 +73,7 @@ impl<T: Copy + Neg<Output = T>> Complex<T> {
     /// The product with `j`.
     #[inline(always)]
     #[must_use]
-    pub fn turned(self) -> Self {
+    pub fn times_j(self) -> Self {
         Self { re: -self.im, im: self.re }
     }
 }
@@ -81,7 +81,7 @@ impl<T: Copy + Neg<Output = T>> Complex<T> {
 impl Complex<f32> {
     /// The unit at so many turns of the circle: `exp(j TAU turns)`.
     #[must_use]
-    pub fn at(turns: f64) -> Self {
+    pub fn unit_phasor(turns: f64) -> Self {
         let (sin, cos) = libm::sincos(core::f64::consts::TAU * turns);
         Self { re: cos as f32, im: sin as f32 }
     }
@@ -107,7 +107,7 @@ impl Complex4 {
     /// Puts zero in the first place.
     #[inline(always)]
     #[must_use]
-    pub fn without_first(self) -> Self {
+    pub fn zero_first_lane(self) -> Self {
         let last = f32x4::from([0.0, 1.0, 1.0, 1.0]);
         Self { re: self.re * last, im: self.im * last }
     }
@@ -135,8 +135,8 @@ mod tests {
             assert_eq!((product.re.to_array()[k], product.im.to_array()[k]), (re, im));
         }
         assert_eq!(Complex { re: 3.0, im: 4.0 }.power(), 25.0);
-        let quarter = Complex::at(0.25);
+        let quarter = Complex::unit_phasor(0.25);
         assert!((quarter.im - 1.0).abs() < 1e-7 && quarter.re.abs() < 1e-7);
-        assert_eq!(Complex { re: 1.0, im: 2.0 }.turned(), Complex { re: -2.0, im: 1.0 });
+        assert_eq!(Complex { re: 1.0, im: 2.0 }.times_j(), Complex { re: -2.0, im: 1.0 });
     }
 }

@@ -20,7 +20,7 @@ pub struct Decimator {
     taps: [f32; TAPS],
     /// Taps that count, a multiple of eight.
     length: usize,
-    every: usize,
+    factor: usize,
     /// The newest samples, of which those at `next..next + length` make the next output.
     past: [f32; TAPS + PIECE],
     filled: usize,
@@ -31,8 +31,8 @@ impl Decimator {
     /// Keeps one sample in `every`, behind an impulse response of `length` samples (at most [`TAPS`]) whose gain is -6 dB at
     /// `edge`, as a share of the rate.
     #[must_use]
-    pub fn new(every: usize, length: usize, edge: f64) -> Self {
-        let (every, wanted) = (every.max(1), length.clamp(1, TAPS));
+    pub fn new(factor: usize, length: usize, edge: f64) -> Self {
+        let (factor, wanted) = (factor.max(1), length.clamp(1, TAPS));
         let centre = 0.5 * (wanted - 1) as f64;
         let mut exact = [0.0_f64; TAPS];
         for (n, tap) in exact.iter_mut().enumerate().take(wanted) {
@@ -42,13 +42,20 @@ impl Decimator {
         }
         let sum: f64 = exact.iter().sum();
         let length = wanted.next_multiple_of(8).min(TAPS);
-        Self { taps: exact.map(|tap| (tap / sum) as f32), length, every, past: [0.0; TAPS + PIECE], filled: 0, next: 0 }
+        Self {
+            taps: exact.map(|tap| (tap / sum) as f32),
+            length,
+            factor,
+            past: [0.0; TAPS + PIECE],
+            filled: 0,
+            next: 0,
+        }
     }
 
     /// How many samples go in for one that comes out.
     #[must_use]
-    pub fn every(&self) -> usize {
-        self.every
+    pub fn factor(&self) -> usize {
+        self.factor
     }
 
     /// Takes samples and gives each that comes out to `out`.
@@ -61,7 +68,7 @@ impl Decimator {
             self.filled += piece.len();
             while self.next + self.length <= self.filled {
                 out(dot(&self.taps[..self.length], &self.past[self.next..self.next + self.length]));
-                self.next += self.every;
+                self.next += self.factor;
             }
             let gone = self.next.min(self.filled);
             self.past.copy_within(gone..self.filled, 0);
@@ -75,7 +82,7 @@ impl Decimator {
 /// twentieth of the new rate at least 45 dB down.
 #[derive(Clone, Debug)]
 pub struct TriangleDecimator {
-    every: u32,
+    factor: u32,
     at: u32,
     /// Samples so far, weighted for the present output and for the next.
     now: f32,
@@ -85,19 +92,19 @@ pub struct TriangleDecimator {
 impl TriangleDecimator {
     /// Keeps one sample in so many, at least 1.
     #[must_use]
-    pub fn new(every: u32) -> Self {
-        Self { every: every.max(1), at: 0, now: 0.0, next: 0.0 }
+    pub fn new(factor: u32) -> Self {
+        Self { factor: factor.max(1), at: 0, now: 0.0, next: 0.0 }
     }
 
     /// Takes samples; gives each that comes out to `out`.
     pub fn push(&mut self, samples: &[f32], mut out: impl FnMut(f32)) {
-        let each = 1.0 / self.every as f32;
+        let each = 1.0 / self.factor as f32;
         for &sample in samples {
             let weight = self.at as f32 * each;
             self.next += weight * sample;
             self.now += sample - weight * sample;
             self.at += 1;
-            if self.at == self.every {
+            if self.at == self.factor {
                 self.at = 0;
                 let now = core::mem::replace(&mut self.now, core::mem::take(&mut self.next));
                 out(now * each);
@@ -134,7 +141,7 @@ mod tests {
     #[test]
     fn the_band_passes_and_what_would_fold_into_it_does_not() {
         for rate in [8_000.0, 11_025.0, 22_050.0, 44_100.0, 48_000.0, 192_000.0] {
-            let low = rate / at(rate).every() as f64;
+            let low = rate / at(rate).factor() as f64;
             assert!((6_000.0..12_000.0).contains(&low), "{rate}: {low}");
             assert!(gain_db(rate, 100.0).abs() < 0.1 && gain_db(rate, 500.0).abs() < 1.5, "{rate}");
             for hz in [0.75, 0.9, 1.1, 2.0, 3.1].map(|part| part * low).into_iter().filter(|hz| *hz < 0.5 * rate) {

@@ -5,15 +5,15 @@ use core::f64::consts::TAU;
 use wide::f32x4;
 
 /// The shortest frame, samples.
-pub const SHORTEST: usize = 128;
+pub const MIN_LENGTH: usize = 128;
 /// The longest frame, samples.
-pub const LONGEST: usize = 4_096;
+pub const MAX_LENGTH: usize = 4_096;
 
 /// `HALF` complex values with real and imaginary parts apart, so that four are computed at a time.
 ///
 /// As a frame, the even samples are the real parts and the odd ones the imaginary parts. As a spectrum, place `k` is the
 /// frequency `k rate / length`; place 0 holds the real values at 0 and at half the rate.
-pub type Complexes<const HALF: usize> = [[f32; HALF]; 2];
+pub type SplitComplex<const HALF: usize> = [[f32; HALF]; 2];
 
 /// The transform of frames of one length, at most `2 HALF` samples.
 ///
@@ -29,11 +29,11 @@ pub struct RealFft<const HALF: usize> {
 }
 
 impl<const HALF: usize> RealFft<HALF> {
-    /// The transform of frames of a length: a power of two from [`SHORTEST`] to `2 HALF`. Another length gives the next
+    /// The transform of frames of a length: a power of two from [`MIN_LENGTH`] to `2 HALF`. Another length gives the next
     /// larger one in that range.
     #[must_use]
     pub const fn new(length: usize) -> Self {
-        const { assert!(HALF.is_power_of_two() && 2 * HALF >= SHORTEST && 2 * HALF <= LONGEST) };
+        const { assert!(HALF.is_power_of_two() && 2 * HALF >= MIN_LENGTH && 2 * HALF <= MAX_LENGTH) };
         let length = if length < 2 * HALF { length } else { 2 * HALF };
         let (length, tables) = match length {
             0..=128 => (128, &LENGTH_128),
@@ -53,13 +53,13 @@ impl<const HALF: usize> RealFft<HALF> {
     }
 
     /// From a frame to its spectrum, in place; `scratch` is room to work in.
-    pub fn forward(&self, z: &mut Complexes<HALF>, scratch: &mut Complexes<HALF>) {
+    pub fn forward(&self, z: &mut SplitComplex<HALF>, scratch: &mut SplitComplex<HALF>) {
         let half = self.half;
         let [re, im] = z;
-        complex(half, &self.tables.turns, [re, im], scratch);
+        complex(half, &self.tables.twiddles, [re, im], scratch);
         (re[0], im[0]) = (re[0] + im[0], re[0] - im[0]);
         im[half / 2] = -im[half / 2];
-        each_pair(&self.tables.splits, re, im, half, |low, high, turn| {
+        each_pair(&self.tables.real_twiddles, re, im, half, |low, high, turn| {
             let half = f32x4::splat(0.5);
             // Even and odd samples' spectra.
             let even = Complex4 { re: half * (low.re + high.re), im: half * (low.im - high.im) };
@@ -70,12 +70,12 @@ impl<const HALF: usize> RealFft<HALF> {
     }
 
     /// From a spectrum to the frame times half its length, in place; `scratch` is room to work in.
-    pub fn inverse(&self, z: &mut Complexes<HALF>, scratch: &mut Complexes<HALF>) {
+    pub fn inverse(&self, z: &mut SplitComplex<HALF>, scratch: &mut SplitComplex<HALF>) {
         let half = self.half;
         let [re, im] = z;
         (re[0], im[0]) = (0.5 * (re[0] + im[0]), 0.5 * (re[0] - im[0]));
         im[half / 2] = -im[half / 2];
-        each_pair(&self.tables.splits, re, im, half, |low, high, turn| {
+        each_pair(&self.tables.real_twiddles, re, im, half, |low, high, turn| {
             let half = f32x4::splat(0.5);
             let even = Complex4 { re: half * (low.re + high.re), im: half * (low.im - high.im) };
             let odd = Complex4 { re: half * (low.re - high.re), im: half * (low.im + high.im) };
@@ -84,7 +84,7 @@ impl<const HALF: usize> RealFft<HALF> {
             (low, Complex4 { re: even.re + odd.im, im: odd.re - even.im })
         });
         // Exchanging real and imaginary parts turns the transform round.
-        complex(half, &self.tables.turns, [im, re], scratch);
+        complex(half, &self.tables.twiddles, [im, re], scratch);
     }
 }
 
@@ -99,7 +99,7 @@ pub fn pack_windowed(samples: &[f32], window: &[f32], re: &mut [f32], im: &mut [
 
 /// Writes the power at every place of a spectrum times a scale. Half the rate, packed into place 0, is left out.
 #[inline(always)]
-pub fn powers<const HALF: usize>([re, im]: &Complexes<HALF>, scale: f32, to: &mut [f32]) {
+pub fn powers<const HALF: usize>([re, im]: &SplitComplex<HALF>, scale: f32, to: &mut [f32]) {
     for ((power, re), im) in to.iter_mut().zip(re).zip(im) {
         *power = scale * (re * re + im * im);
     }
@@ -109,23 +109,23 @@ pub fn powers<const HALF: usize>([re, im]: &Complexes<HALF>, scale: f32, to: &mu
 }
 
 /// Turns of the first quarter of a circle, real and imaginary parts apart.
-type Turns = [[f32; LONGEST / 8]; 2];
+type Twiddles = [[f32; MAX_LENGTH / 8]; 2];
 /// Turns of the first quarter of a circle twice as large.
-type Splits = [[f32; LONGEST / 4]; 2];
+type RealTwiddles = [[f32; MAX_LENGTH / 4]; 2];
 
 /// What the transform of one length multiplies by. All have the room of the longest, so that indices are checked against
 /// constants.
 #[derive(Debug)]
 struct Tables {
     /// `exp(-j TAU p / half)` for the first quarter.
-    turns: Turns,
+    twiddles: Twiddles,
     /// `exp(-j TAU k / (2 half))` for the first half.
-    splits: Splits,
+    real_twiddles: RealTwiddles,
 }
 
 impl Tables {
     const fn new(length: usize) -> Self {
-        Self { turns: unit_circle(length / 2), splits: unit_circle(length) }
+        Self { twiddles: unit_circle(length / 2), real_twiddles: unit_circle(length) }
     }
 }
 
@@ -177,9 +177,9 @@ const fn cosine(x: f64) -> f64 {
 /// The complex transform, in place.
 fn complex<const HALF: usize>(
     half: usize,
-    turns: &Turns,
+    twiddles: &Twiddles,
     [re, im]: [&mut [f32; HALF]; 2],
-    scratch: &mut Complexes<HALF>,
+    scratch: &mut SplitComplex<HALF>,
 ) {
     let [scratch_re, scratch_im] = scratch;
     let (mut x, mut y) = ((&mut re[..half], &mut im[..half]), (&mut scratch_re[..half], &mut scratch_im[..half]));
@@ -187,10 +187,10 @@ fn complex<const HALF: usize>(
     while n >= 4 {
         let (from, to) = ((&*x.0, &*x.1), (&mut *y.0, &mut *y.1));
         match (s, n) {
-            (1, _) => first_pass(n, turns, from, to),
-            (4, _) => second_pass(n, turns, from, to),
+            (1, _) => first_pass(n, twiddles, from, to),
+            (4, _) => second_pass(n, twiddles, from, to),
             (_, 4) => last_pass(s, from, to),
-            _ => pass(n, s, turns, from, to),
+            _ => pass(n, s, twiddles, from, to),
         }
         core::mem::swap(&mut x, &mut y);
         (n, s, swapped) = (n / 4, s * 4, !swapped);
@@ -215,7 +215,7 @@ fn complex<const HALF: usize>(
 /// The step between a complex spectrum and a real one: changes every pair of places `k` and `half - k`, four at a time.
 #[inline(always)]
 fn each_pair(
-    splits: &Splits,
+    real_twiddles: &RealTwiddles,
     re: &mut [f32],
     im: &mut [f32],
     half: usize,
@@ -226,20 +226,22 @@ fn each_pair(
     let (low_re, high_re) = re[1..half].split_at_mut(pairs);
     let (low_im, high_im) = im[1..half].split_at_mut(pairs);
     let (high_re, high_im) = (&mut high_re[1..], &mut high_im[1..]);
-    let (turn_re, turn_im) = (&splits[0][1..=pairs], &splits[1][1..=pairs]);
+    let (twiddle_re, twiddle_im) = (&real_twiddles[0][1..=pairs], &real_twiddles[1][1..=pairs]);
     let (low_re, rest_low_re) = low_re.as_chunks_mut::<4>();
     let (low_im, rest_low_im) = low_im.as_chunks_mut::<4>();
     let (rest_high_re, high_re) = high_re.as_rchunks_mut::<4>();
     let (rest_high_im, high_im) = high_im.as_rchunks_mut::<4>();
-    let (turn_re, rest_turn_re) = turn_re.as_chunks::<4>();
-    let (turn_im, rest_turn_im) = turn_im.as_chunks::<4>();
+    let (twiddle_re, rest_twiddle_re) = twiddle_re.as_chunks::<4>();
+    let (twiddle_im, rest_twiddle_im) = twiddle_im.as_chunks::<4>();
     let turned = |[a, b, c, d]: [f32; 4]| [d, c, b, a];
     let low = low_re.iter_mut().zip(low_im);
     let high = high_re.iter_mut().rev().zip(high_im.iter_mut().rev());
-    for (((low_re, low_im), (high_re, high_im)), (turn_re, turn_im)) in low.zip(high).zip(turn_re.iter().zip(turn_im)) {
+    for (((low_re, low_im), (high_re, high_im)), (twiddle_re, twiddle_im)) in
+        low.zip(high).zip(twiddle_re.iter().zip(twiddle_im))
+    {
         let low = Complex4 { re: f32x4::from(*low_re), im: f32x4::from(*low_im) };
         let high = Complex4 { re: f32x4::from(turned(*high_re)), im: f32x4::from(turned(*high_im)) };
-        let (low, high) = step(low, high, Complex4 { re: f32x4::from(*turn_re), im: f32x4::from(*turn_im) });
+        let (low, high) = step(low, high, Complex4 { re: f32x4::from(*twiddle_re), im: f32x4::from(*twiddle_im) });
         (*low_re, *low_im) = (low.re.to_array(), low.im.to_array());
         (*high_re, *high_im) = (turned(high.re.to_array()), turned(high.im.to_array()));
     }
@@ -248,18 +250,18 @@ fn each_pair(
     let rest_turned = |part: &[f32]| f32x4::from([part[2], part[1], part[0], 0.0]);
     let low = Complex4 { re: rest(rest_low_re), im: rest(rest_low_im) };
     let high = Complex4 { re: rest_turned(rest_high_re), im: rest_turned(rest_high_im) };
-    let (low, high) = step(low, high, Complex4 { re: rest(rest_turn_re), im: rest(rest_turn_im) });
+    let (low, high) = step(low, high, Complex4 { re: rest(rest_twiddle_re), im: rest(rest_twiddle_im) });
     rest_low_re.copy_from_slice(&low.re.to_array()[..3]);
     rest_low_im.copy_from_slice(&low.im.to_array()[..3]);
     rest_high_re.copy_from_slice(&turned(high.re.to_array())[1..]);
     rest_high_im.copy_from_slice(&turned(high.im.to_array())[1..]);
 }
 
-/// The butterfly of radix 4 with the turns `w`, `w^2`, `w^3` behind it.
+/// The butterfly of radix 4 with the twiddle factors `w`, `w^2`, `w^3` behind it.
 #[inline(always)]
 fn butterfly([a, b, c, d]: [Complex4; 4], [w1, w2, w3]: [Complex4; 3]) -> [Complex4; 4] {
     let (sum, difference) = (a.plus(c), a.minus(c));
-    let (other, turned) = (b.plus(d), b.minus(d).turned());
+    let (other, turned) = (b.plus(d), b.minus(d).times_j());
     [sum.plus(other), difference.minus(turned).times(w1), sum.minus(other).times(w2), difference.plus(turned).times(w3)]
 }
 
@@ -267,14 +269,14 @@ type Parts<'a> = (&'a [f32], &'a [f32]);
 type PartsMut<'a> = (&'a mut [f32], &'a mut [f32]);
 
 /// The first pass: four neighbouring butterflies at a time.
-fn first_pass(n: usize, turns: &Turns, x: Parts<'_>, y: PartsMut<'_>) {
+fn first_pass(n: usize, twiddles: &Twiddles, x: Parts<'_>, y: PartsMut<'_>) {
     let m = n / 16;
     let ((re, _), (im, _)) = (x.0.as_chunks::<4>(), x.1.as_chunks::<4>());
     let ((to_re, _), (to_im, _)) = (y.0.as_chunks_mut::<16>(), y.1.as_chunks_mut::<16>());
-    let ((turn_re, _), (turn_im, _)) = (turns[0].as_chunks::<4>(), turns[1].as_chunks::<4>());
+    let ((twiddle_re, _), (twiddle_im, _)) = (twiddles[0].as_chunks::<4>(), twiddles[1].as_chunks::<4>());
     for (p, (to_re, to_im)) in to_re.iter_mut().zip(to_im).enumerate().take(m) {
         let quarters = [0, m, 2 * m, 3 * m].map(|at| Complex4::load(re, im, at + p));
-        let w1 = Complex4::load(turn_re, turn_im, p);
+        let w1 = Complex4::load(twiddle_re, twiddle_im, p);
         let w2 = w1.times(w1);
         let out = butterfly(quarters, [w1, w2, w2.times(w1)]);
         let (out_re, out_im) = (f32x4::transpose(out.map(|v| v.re)), f32x4::transpose(out.map(|v| v.im)));
@@ -286,14 +288,16 @@ fn first_pass(n: usize, turns: &Turns, x: Parts<'_>, y: PartsMut<'_>) {
 }
 
 /// The second pass: four neighbours are one vector.
-fn second_pass(n: usize, turns: &Turns, x: Parts<'_>, y: PartsMut<'_>) {
+fn second_pass(n: usize, twiddles: &Twiddles, x: Parts<'_>, y: PartsMut<'_>) {
     let m = n / 4;
     let (re, im) = (quarters(x.0, m), quarters(x.1, m));
     let (to_re, to_im) = (y.0.as_chunks_mut::<16>().0, y.1.as_chunks_mut::<16>().0);
-    let (turn_re, turn_im) = (turns[0].as_chunks::<4>().0, turns[1].as_chunks::<4>().0);
+    let (twiddle_re, twiddle_im) = (twiddles[0].as_chunks::<4>().0, twiddles[1].as_chunks::<4>().0);
     let to = to_re[..m].iter_mut().zip(&mut to_im[..m]);
-    for (p, ((to_re, to_im), (turn_re, turn_im))) in to.zip(turn_re[..m].iter().zip(&turn_im[..m])).enumerate() {
-        let w1 = Complex4 { re: f32x4::splat(turn_re[0]), im: f32x4::splat(turn_im[0]) };
+    for (p, ((to_re, to_im), (twiddle_re, twiddle_im))) in
+        to.zip(twiddle_re[..m].iter().zip(&twiddle_im[..m])).enumerate()
+    {
+        let w1 = Complex4 { re: f32x4::splat(twiddle_re[0]), im: f32x4::splat(twiddle_im[0]) };
         let w2 = w1.times(w1);
         let from = core::array::from_fn(|k| Complex4::load(re[k], im[k], p));
         let out = butterfly(from, [w1, w2, w2.times(w1)]);
@@ -312,7 +316,7 @@ fn last_pass(s: usize, x: Parts<'_>, y: PartsMut<'_>) {
     for q in 0..count {
         let [a, b, c, d] = core::array::from_fn(|k| Complex4::load(re[k], im[k], q));
         let (sum, difference) = (a.plus(c), a.minus(c));
-        let (other, turned) = (b.plus(d), b.minus(d).turned());
+        let (other, turned) = (b.plus(d), b.minus(d).times_j());
         let [a, b, c, d] = [sum.plus(other), difference.minus(turned), sum.minus(other), difference.plus(turned)];
         (r0[q], i0[q]) = (a.re.to_array(), a.im.to_array());
         (r1[q], i1[q]) = (b.re.to_array(), b.im.to_array());
@@ -337,11 +341,11 @@ fn quarters_mut(x: &mut [f32], count: usize) -> [&mut [[f32; 4]]; 4] {
 }
 
 /// A later pass: the same butterfly on `s` neighbours, four at a time.
-fn pass(n: usize, s: usize, turns: &Turns, x: Parts<'_>, y: PartsMut<'_>) {
+fn pass(n: usize, s: usize, twiddles: &Twiddles, x: Parts<'_>, y: PartsMut<'_>) {
     let m = n / 4;
     let (to_re, to_im) = (y.0.chunks_exact_mut(4 * s), y.1.chunks_exact_mut(4 * s));
     for (p, (to_re, to_im)) in to_re.zip(to_im).enumerate().take(m) {
-        let turn = |k: usize| Complex4 { re: f32x4::splat(turns[0][k]), im: f32x4::splat(turns[1][k]) };
+        let turn = |k: usize| Complex4 { re: f32x4::splat(twiddles[0][k]), im: f32x4::splat(twiddles[1][k]) };
         let w1 = turn(p * s);
         let w2 = w1.times(w1);
         let w = [w1, w2, w2.times(w1)];
@@ -381,7 +385,7 @@ mod tests {
         for length in [128, 256, 512, 1_024, 2_048, 4_096] {
             let tables = RealFft::<2_048>::new(length).tables;
             for (table, circle) in
-                [(tables.turns.map(|t| t.to_vec()), length / 2), (tables.splits.map(|t| t.to_vec()), length)]
+                [(tables.twiddles.map(|t| t.to_vec()), length / 2), (tables.real_twiddles.map(|t| t.to_vec()), length)]
             {
                 for (k, (re, im)) in table[0].iter().zip(&table[1]).enumerate().take(circle / 4) {
                     let (sin, cos) = libm::sincos(TAU * k as f64 / circle as f64);
@@ -400,7 +404,7 @@ mod tests {
 
     #[test]
     fn the_transform_is_the_sum_that_defines_it() {
-        const HALF: usize = LONGEST / 2;
+        const HALF: usize = MAX_LENGTH / 2;
         let mut scratch = Box::new([[0.0f32; HALF]; 2]);
         for length in [128usize, 256, 512, 1_024, 2_048, 4_096] {
             let fft = RealFft::<HALF>::new(length);

@@ -3,7 +3,7 @@
 /// The place, in bins, under which `wanted` of the counted values lie, interpolated inside its bin; `None` where there are
 /// fewer. From the counts in reverse it is counted down from the top.
 #[must_use]
-pub fn place_under(counts: impl IntoIterator<Item = f64>, wanted: f64) -> Option<f64> {
+pub fn interpolated_bin(counts: impl IntoIterator<Item = f64>, wanted: f64) -> Option<f64> {
     let mut below = 0.0;
     for (bin, count) in counts.into_iter().enumerate() {
         if count > 0.0 && below + count >= wanted {
@@ -16,7 +16,7 @@ pub fn place_under(counts: impl IntoIterator<Item = f64>, wanted: f64) -> Option
 
 /// The first bin with which at least `wanted` values are counted; `None` where there are fewer.
 #[must_use]
-pub fn bin_reaching(counts: impl IntoIterator<Item = f64>, wanted: f64) -> Option<usize> {
+pub fn percentile_bin(counts: impl IntoIterator<Item = f64>, wanted: f64) -> Option<usize> {
     let mut counted = 0.0;
     counts.into_iter().position(|count| {
         counted += count;
@@ -84,7 +84,7 @@ impl LevelHistogram {
             return None;
         }
         let counts = self.counts[first..].iter().map(|&count| f64::from(count));
-        place_under(counts, share * total as f64).map(|place| BOTTOM_DB + (first as f64 + place) / PER_DB)
+        interpolated_bin(counts, share * total as f64).map(|place| BOTTOM_DB + (first as f64 + place) / PER_DB)
     }
 
     /// How many values lie in bins at or above a level.
@@ -121,11 +121,11 @@ mod tests {
     fn places_are_interpolated_and_bins_are_whole() {
         let counts = [0.0, 4.0, 0.0, 2.0];
         for (wanted, place, bin) in [(1.0, Some(1.25), Some(1)), (4.0, Some(2.0), Some(1)), (5.0, Some(3.5), Some(3))] {
-            assert_eq!((place_under(counts, wanted), bin_reaching(counts, wanted)), (place, bin), "{wanted}");
+            assert_eq!((interpolated_bin(counts, wanted), percentile_bin(counts, wanted)), (place, bin), "{wanted}");
         }
-        assert_eq!((place_under(counts, 6.5), bin_reaching(counts, 6.5)), (None, None));
+        assert_eq!((interpolated_bin(counts, 6.5), percentile_bin(counts, 6.5)), (None, None));
         // A quarter of six from the top lies in the uppermost bin.
-        assert_eq!(place_under(counts.into_iter().rev(), 1.5), Some(0.75));
+        assert_eq!(interpolated_bin(counts.into_iter().rev(), 1.5), Some(0.75));
     }
 
     #[test]

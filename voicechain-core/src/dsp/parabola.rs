@@ -8,22 +8,22 @@ use crate::math::Real;
 #[inline(always)]
 #[must_use]
 pub fn vertex<T: Real>([left, here, right]: [T; 3]) -> T {
-    let bend = left - T::nearest(2.0) * here + right;
-    if bend < T::ZERO { T::nearest(0.5) * (left - right) / bend } else { T::ZERO }
+    let bend = left - T::from_f64(2.0) * here + right;
+    if bend < T::ZERO { T::from_f64(0.5) * (left - right) / bend } else { T::ZERO }
 }
 
 /// The height of the parabola through three values at its [`vertex`].
 #[inline(always)]
 #[must_use]
 pub fn height<T: Real>([left, here, right]: [T; 3], vertex: T) -> T {
-    here - T::nearest(0.25) * (left - right) * vertex
+    here - T::from_f64(0.25) * (left - right) * vertex
 }
 
 /// The height of the parabola through three magnitudes if the middle one is the largest, else the middle one: [`height`]
 /// at [`vertex`] as one expression without a branch, for several values at once.
 #[inline(always)]
 #[must_use]
-pub fn crest(before: f32, middle: f32, after: f32) -> f32 {
+pub fn interpolated_peak(before: f32, middle: f32, after: f32) -> f32 {
     let rise = middle - before;
     let fall = middle - after;
     let bend = rise + fall;
@@ -44,7 +44,7 @@ mod tests {
             let found = vertex(values);
             assert!((found - place).abs() < 1e-14 && (height(values, found) - top).abs() < 1e-14, "{found}");
             let [before, middle, after] = values.map(|x| x as f32);
-            assert!((f64::from(crest(before, middle, after)) - top).abs() < 1e-6);
+            assert!((f64::from(interpolated_peak(before, middle, after)) - top).abs() < 1e-6);
         }
         assert_eq!((vertex([1.0, 1.0, 1.0]), vertex([2.0, 1.0, 2.0])), (0.0, 0.0));
     }

@@ -46,7 +46,7 @@ where
     /// The sum of squares of each band since the last call, channels added; tiny states are cleared.
     pub fn take_energies(&mut self) -> [f64; BANDS] {
         for state in self.states.iter_mut().flatten().flatten() {
-            *state = state.without_tiny();
+            *state = state.flush_denormals();
         }
         let sums = core::mem::replace(&mut self.sums, [Lanes::splat(0.0); BANDS]);
         sums.map(|sum| {
@@ -67,7 +67,7 @@ impl<const BANDS: usize> EnergyBank<BANDS> {
     #[must_use]
     pub fn response(&self, band: usize, omega: f64) -> Response {
         let sections = self.bands.get(band).map_or(&[][..], |sections| sections);
-        sections.iter().fold(Response::ONE, |r, s| r.then(s.response(omega)))
+        sections.iter().fold(Response::ONE, |r, s| r.in_series(s.response(omega)))
     }
 
     /// Takes frames; the same bits for any split into calls.

@@ -19,12 +19,12 @@ pub struct Cascade<const N: usize> {
     sections: [Section; N],
     gain: f64,
     /// The sections that do not rest, their leading coefficients taken out into the gain.
-    rest: [Section; N],
+    direct: [Section; N],
     /// Which section each of the first `count` rest forms stands for.
     places: [usize; N],
     count: usize,
     /// Set while the coefficients are on their way from one cascade to another.
-    moving: Option<[StateVariable; N]>,
+    transition: Option<[StateVariable; N]>,
 }
 
 impl<const N: usize> Cascade<N> {
@@ -32,18 +32,18 @@ impl<const N: usize> Cascade<N> {
     #[must_use]
     pub fn new(sections: [Section; N]) -> Self {
         const { assert!(N <= 8, "a cascade has at most eight sections") };
-        let mut rest = [Section::IDENTITY; N];
+        let mut direct = [Section::IDENTITY; N];
         let mut places = [0; N];
         let (mut count, mut gain) = (0, 1.0);
         for (place, s) in sections.iter().enumerate() {
             if !s.is_identity() {
                 gain *= s.b0;
-                rest[count] = Section { b0: 1.0, b1: s.b1 / s.b0, b2: s.b2 / s.b0, ..*s };
+                direct[count] = Section { b0: 1.0, b1: s.b1 / s.b0, b2: s.b2 / s.b0, ..*s };
                 places[count] = place;
                 count += 1;
             }
         }
-        Self { sections, gain, rest, places, count, moving: None }
+        Self { sections, gain, direct, places, count, transition: None }
     }
 
     /// The sections, those at rest included.
@@ -55,7 +55,7 @@ impl<const N: usize> Cascade<N> {
     /// True when the output is the input, bit for bit.
     #[must_use]
     pub fn is_identity(&self) -> bool {
-        self.count == 0 && self.moving.is_none()
+        self.count == 0 && self.transition.is_none()
     }
 
     /// True when every section is stable; see [`Section::is_stable`].
@@ -67,7 +67,7 @@ impl<const N: usize> Cascade<N> {
     /// The response of the whole cascade at `omega` radians per sample.
     #[must_use]
     pub fn response(&self, omega: f64) -> Response {
-        self.sections.iter().fold(Response::ONE, |r, s| r.then(s.response(omega)))
+        self.sections.iter().fold(Response::ONE, |r, s| r.in_series(s.response(omega)))
     }
 
     /// Samples after the last one of the input in which the output can still be above -120 dB of the largest value of
@@ -83,21 +83,21 @@ impl<const N: usize> Cascade<N> {
     /// Let `t` start and end gently, as `t^2 (3 - 2t)` does: on a straight way its two corners can be heard before
     /// anything else. Tested by `gliding_does_not_click`.
     #[must_use]
-    pub fn between(&self, to: &Self, t: f64) -> Self {
-        let (a, b) = (self.movable(to), to.movable(self));
-        let moving = core::array::from_fn(|k| a[k].between(&b[k], t));
-        Self { moving: Some(moving), ..*to }
+    pub fn interpolated(&self, to: &Self, t: f64) -> Self {
+        let (a, b) = (self.transition_forms(to), to.transition_forms(self));
+        let transition = core::array::from_fn(|k| a[k].interpolated(&b[k], t));
+        Self { transition: Some(transition), ..*to }
     }
 
     /// State-variable forms of the sections; one that changes nothing takes the tuning of its counterpart.
-    fn movable(&self, other: &Self) -> [StateVariable; N] {
-        if let Some(moving) = self.moving {
-            return moving;
+    fn transition_forms(&self, other: &Self) -> [StateVariable; N] {
+        if let Some(transition) = self.transition {
+            return transition;
         }
         core::array::from_fn(|k| {
             if self.sections[k].is_identity() {
-                let tuning = match other.moving {
-                    Some(moving) => moving[k],
+                let tuning = match other.transition {
+                    Some(transition) => transition[k],
                     None => other.sections[k].state_variable(),
                 };
                 StateVariable { m0: 1.0, m1: 0.0, m2: 0.0, ..tuning }
@@ -120,29 +120,29 @@ impl<const N: usize> Cascade<N> {
     }
 
     /// Runs frames in place; the same bits for any split into calls. Tested by `any_partition_gives_the_same_bits` and
-    /// `rest_equals_an_independent_cascade`.
+    /// `static_cascade_equals_an_independent_one`.
     ///
     /// Cost at rest: 8 operations per section and frame, mono or stereo; see the bench `cascade`.
     pub fn run<const C: usize>(&self, state: &mut CascadeState<C, N>, frames: &mut [[f32; C]])
     where
         [f32; C]: Frame,
     {
-        if let Some(moving) = &self.moving {
-            return state.run_moving(moving, frames);
+        if let Some(transition) = &self.transition {
+            return state.run_transition(transition, frames);
         }
         let mut left = frames;
         while !left.is_empty() {
-            let (now, later) = left.split_at_mut(left.len().min((GRID - state.clock) as usize));
+            let (now, later) = left.split_at_mut(left.len().min((FLUSH_INTERVAL - state.clock) as usize));
             match self.count {
                 0 => {}
-                1 => self.run_rest::<C, 1>(state, now),
-                2 => self.run_rest::<C, 2>(state, now),
-                3 => self.run_rest::<C, 3>(state, now),
-                4 => self.run_rest::<C, 4>(state, now),
-                5 => self.run_rest::<C, 5>(state, now),
-                6 => self.run_rest::<C, 6>(state, now),
-                7 => self.run_rest::<C, 7>(state, now),
-                _ => self.run_rest::<C, 8>(state, now),
+                1 => self.run_direct::<C, 1>(state, now),
+                2 => self.run_direct::<C, 2>(state, now),
+                3 => self.run_direct::<C, 3>(state, now),
+                4 => self.run_direct::<C, 4>(state, now),
+                5 => self.run_direct::<C, 5>(state, now),
+                6 => self.run_direct::<C, 6>(state, now),
+                7 => self.run_direct::<C, 7>(state, now),
+                _ => self.run_direct::<C, 8>(state, now),
             }
             state.advance(now.len() as u32);
             left = later;
@@ -150,12 +150,12 @@ impl<const N: usize> Cascade<N> {
     }
 
     #[inline(never)]
-    fn run_rest<const C: usize, const K: usize>(&self, state: &mut CascadeState<C, N>, frames: &mut [[f32; C]])
+    fn run_direct<const C: usize, const K: usize>(&self, state: &mut CascadeState<C, N>, frames: &mut [[f32; C]])
     where
         [f32; C]: Frame,
     {
         type L<const C: usize> = <[f32; C] as Frame>::Lanes;
-        let Some(forms) = self.rest.first_chunk::<K>() else { return };
+        let Some(forms) = self.direct.first_chunk::<K>() else { return };
         let forms = forms.each_ref().map(MonicForm::<L<C>>::new);
         let Some(stored) = state.states.first_chunk_mut::<K>() else { return };
         let mut states = *stored;
@@ -182,7 +182,7 @@ impl<const N: usize> Cascade<N> {
 }
 
 /// Tiny states are cleared once in so many frames, so that no state sinks into the subnormal range.
-const GRID: u32 = 64;
+const FLUSH_INTERVAL: u32 = 64;
 
 /// What the sound has left in a cascade.
 #[derive(Clone, Copy, Debug)]
@@ -215,15 +215,15 @@ where
 
     fn advance(&mut self, frames: u32) {
         self.clock += frames;
-        if self.clock >= GRID {
+        if self.clock >= FLUSH_INTERVAL {
             self.clock = 0;
             for value in self.states.iter_mut().flatten() {
-                *value = value.without_tiny();
+                *value = value.flush_denormals();
             }
         }
     }
 
-    fn run_moving(&mut self, sections: &[StateVariable; N], frames: &mut [[f32; C]]) {
+    fn run_transition(&mut self, sections: &[StateVariable; N], frames: &mut [[f32; C]]) {
         for frame in frames.iter_mut() {
             let mut value = frame.widen();
             for (section, states) in sections.iter().zip(self.states.iter_mut()) {
@@ -235,8 +235,8 @@ where
     }
 
     /// Carries the states from rest into motion; `coefs` is the cascade they were made with.
-    /// Tested, as [`settle`](Self::settle), by `states_are_carried_over_between_the_forms`.
-    pub fn loosen(&mut self, coefs: &Cascade<N>) {
+    /// Tested, as [`leave_transition`](Self::leave_transition), by `states_are_carried_over_between_the_forms`.
+    pub fn enter_transition(&mut self, coefs: &Cascade<N>) {
         let scales = coefs.scales();
         let rest = self.states;
         self.states = [[Lanes::splat(0.0); 2]; N];
@@ -249,14 +249,14 @@ where
     }
 
     /// Carries the states from motion into rest; `coefs` is the cascade they will go on with.
-    pub fn settle(&mut self, coefs: &Cascade<N>) {
+    pub fn leave_transition(&mut self, coefs: &Cascade<N>) {
         let scales = coefs.scales();
-        let moving = self.states;
+        let in_transition = self.states;
         self.states = [[Lanes::splat(0.0); 2]; N];
         for at in 0..coefs.count {
             let section = &coefs.sections[coefs.places[at]];
             let form = section.state_variable();
-            let direct = convert::<C>(moving[coefs.places[at]], |s| form.to_direct(section, s));
+            let direct = convert::<C>(in_transition[coefs.places[at]], |s| form.to_direct(section, s));
             self.states[at] = direct.map(|s| s * Lanes::splat(scales[at]));
         }
     }

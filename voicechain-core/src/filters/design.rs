@@ -1,6 +1,6 @@
 //! Every filter design, each formula once: from Hz, dB and Q to the coefficients of a [`Section`].
 //!
-//! Frequencies above [`HIGHEST_OF_RATE`] of the sample rate, and gains of 0 dB, give [`Section::IDENTITY`]: the band
+//! Frequencies above [`MAX_FREQUENCY_OF_RATE`] of the sample rate, and gains of 0 dB, give [`Section::IDENTITY`]: the band
 //! rests. Arguments are expected inside the table of settings; the stages check them.
 
 use super::section::Section;
@@ -9,7 +9,7 @@ use crate::units::SampleRate;
 use core::f64::consts::{FRAC_1_SQRT_2, PI};
 
 /// A band whose frequency lies above this share of the sample rate rests.
-pub const HIGHEST_OF_RATE: f64 = 0.45;
+pub const MAX_FREQUENCY_OF_RATE: f64 = 0.45;
 
 /// Gains closer to 0 dB than this are 0 dB.
 const SMALLEST_GAIN_DB: f64 = 1e-6;
@@ -17,7 +17,7 @@ const SMALLEST_GAIN_DB: f64 = 1e-6;
 /// True when a band at `frequency_hz` has room at this rate.
 #[must_use]
 pub fn fits(frequency_hz: f64, rate: SampleRate) -> bool {
-    frequency_hz <= HIGHEST_OF_RATE * rate.hz()
+    frequency_hz <= MAX_FREQUENCY_OF_RATE * rate.hz()
 }
 
 /// Bilinear transform of `(B2 s^2 + B1 s + B0) / (s^2 + A1 s + A0)` with `s` in units of the prewarped frequency, at any

@@ -6,7 +6,7 @@
 
 use super::section::Section;
 use crate::SampleRate;
-use crate::math::TINY;
+use crate::math::FLUSH_THRESHOLD;
 use core::array::from_fn;
 use wide::f64x2;
 
@@ -73,18 +73,18 @@ fn at_rate(b: [f64; 3], a: [f64; 3], hz: f64) -> Section {
 
 /// What audio changes in a K-weighting filter of `C` channels, with the energy since the last sub-block.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct KState<const C: usize> {
+pub struct KWeightingState<const C: usize> {
     /// Shelf, shelf, high-pass, high-pass (transposed direct form 2), sum of squares.
     lanes: [[f64; C]; 5],
 }
 
-impl<const C: usize> Default for KState<C> {
+impl<const C: usize> Default for KWeightingState<C> {
     fn default() -> Self {
         Self::new()
     }
 }
 
-impl<const C: usize> KState<C> {
+impl<const C: usize> KWeightingState<C> {
     /// A filter that has heard nothing.
     #[must_use]
     pub const fn new() -> Self {
@@ -93,7 +93,7 @@ impl<const C: usize> KState<C> {
 
     /// Ends a sub-block: gives the sum of the squares of the K-weighted samples per channel, and starts the next at zero.
     ///
-    /// States under [`TINY`] become zero here, which keeps subnormal numbers away; call it every 10 ms of audio, on a clock
+    /// States under [`FLUSH_THRESHOLD`] become zero here, which keeps subnormal numbers away; call it every 10 ms of audio, on a clock
     /// that counts samples. The fastest pole falls by 640 dB in 10 ms at any rate, so no state and no squared output can come
     /// near the subnormal numbers in between. A channel that has heard something that is not finite gives 0 and starts afresh.
     ///
@@ -105,7 +105,7 @@ impl<const C: usize> KState<C> {
             let sum = self.lanes[4][c];
             self.lanes[4][c] = 0.0;
             for lane in &mut self.lanes[..4] {
-                if !sum.is_finite() || lane[c].abs() < TINY {
+                if !sum.is_finite() || lane[c].abs() < FLUSH_THRESHOLD {
                     lane[c] = 0.0;
                 }
             }
@@ -115,19 +115,19 @@ impl<const C: usize> KState<C> {
     }
 }
 
-/// Runs `TAPS` K-weighting filters over as many signals at once, frame by frame as far as all of them reach.
+/// Runs `SIGNALS` K-weighting filters over as many signals at once, frame by frame as far as all of them reach.
 ///
 /// Each adds the squares of its weighted samples to its own sum, one after the other, so that any split of the same
-/// frames into calls gives the same bits; [`KState::take_energy`] reads the sum. Up to six channels run interleaved, two
+/// frames into calls gives the same bits; [`KWeightingState::take_energy`] reads the sum. Up to six channels run interleaved, two
 /// to a vector, which hides the latency of the recurrence. Arithmetic is in double precision.
 ///
 /// Cost per frame at nine signals: about 2 ns for a stereo signal, 1.2 ns for a mono one.
 ///
-/// Checked by `standards::loudness_properties::any_split_gives_the_same_bits` and `taps_do_not_depend_on_each_other`.
-pub fn accumulate<const C: usize, const TAPS: usize>(
+/// Checked by `standards::loudness_properties::any_split_gives_the_same_bits` and `ledger_points_do_not_depend_on_each_other`.
+pub fn accumulate<const C: usize, const SIGNALS: usize>(
     filter: &KWeighting,
-    states: &mut [KState<C>; TAPS],
-    signals: [&[[f32; C]]; TAPS],
+    states: &mut [KWeightingState<C>; SIGNALS],
+    signals: [&[[f32; C]]; SIGNALS],
 ) {
     let frames = signals.iter().map(|signal| signal.len()).min().unwrap_or(0);
     let signals = signals.map(|signal| &signal[..frames]);
@@ -139,16 +139,19 @@ pub fn accumulate<const C: usize, const TAPS: usize>(
 }
 
 /// States and the signals that they hear.
-type Taps<'a, 'b, const C: usize> = (&'a mut [KState<C>], &'b [&'b [[f32; C]]]);
+type StatesAndSignals<'a, 'b, const C: usize> = (&'a mut [KWeightingState<C>], &'b [&'b [[f32; C]]]);
 
 /// Runs as many groups of `G` signals as there are, and gives what is left over.
 #[inline(always)]
-fn groups<'a, 'b, const C: usize, const G: usize>(filter: &KWeighting, taps: Taps<'a, 'b, C>) -> Taps<'a, 'b, C> {
+fn groups<'a, 'b, const C: usize, const G: usize>(
+    filter: &KWeighting,
+    pairs: StatesAndSignals<'a, 'b, C>,
+) -> StatesAndSignals<'a, 'b, C> {
     if C == 0 || (C * G > LANES && G > 1) {
-        return taps;
+        return pairs;
     }
-    let (states, rest_states) = taps.0.as_chunks_mut::<G>();
-    let (signals, rest_signals) = taps.1.as_chunks::<G>();
+    let (states, rest_states) = pairs.0.as_chunks_mut::<G>();
+    let (signals, rest_signals) = pairs.1.as_chunks::<G>();
     for (states, signals) in states.iter_mut().zip(signals) {
         match (C * G).div_ceil(2) {
             1 => run::<C, G, 1>(filter, states, signals),
@@ -164,7 +167,7 @@ fn groups<'a, 'b, const C: usize, const G: usize>(filter: &KWeighting, taps: Tap
 #[expect(clippy::needless_range_loop, reason = "several signals are read at the same place")]
 fn run<const C: usize, const G: usize, const V: usize>(
     filter: &KWeighting,
-    states: &mut [KState<C>; G],
+    states: &mut [KWeightingState<C>; G],
     signals: &[&[[f32; C]]; G],
 ) {
     // The step of `section::DirectForm`, written out: as one of its calls it would be a tenth slower here, where three signals
@@ -173,8 +176,9 @@ fn run<const C: usize, const G: usize, const V: usize>(
     let [b0, c1, c2, a1, a2] = [b0, b1 - a1 * b0, b2 - a2 * b0, a1, a2].map(f64x2::splat);
     let (h1, h2) = (filter.high_pass.a1, filter.high_pass.a2);
     let [d1, d2, h1, h2] = [2.0 + h1, 1.0 - h2, h1, h2].map(f64x2::splat);
-    let lane =
-        |states: &[KState<C>; G], part: usize, i: usize| if i < C * G { states[i / C].lanes[part][i % C] } else { 0.0 };
+    let lane = |states: &[KWeightingState<C>; G], part: usize, i: usize| {
+        if i < C * G { states[i / C].lanes[part][i % C] } else { 0.0 }
+    };
     let mut work: [[f64x2; 5]; V] =
         from_fn(|v| from_fn(|part| f64x2::from(from_fn(|k| lane(states, part, 2 * v + k)))));
     let frames = signals[0].len();

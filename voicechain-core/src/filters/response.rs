@@ -11,7 +11,7 @@ impl Response {
 
     /// Two filters one behind the other: the product.
     #[must_use]
-    pub fn then(self, next: Self) -> Self {
+    pub fn in_series(self, next: Self) -> Self {
         self.times(next)
     }
 
@@ -28,7 +28,7 @@ impl Response {
     }
 
     /// The quotient of two complex numbers.
-    pub(crate) fn over(self, divisor: Self) -> Self {
+    pub(crate) fn divided_by(self, divisor: Self) -> Self {
         let norm = divisor.power();
         Self {
             re: (self.re * divisor.re + self.im * divisor.im) / norm,

@@ -47,7 +47,7 @@ impl Section {
         let (sin2, cos2) = libm::sincos(2.0 * omega);
         let above = Response { re: self.b0 + self.b1 * cos1 + self.b2 * cos2, im: -(self.b1 * sin1 + self.b2 * sin2) };
         let below = Response { re: 1.0 + self.a1 * cos1 + self.a2 * cos2, im: -(self.a1 * sin1 + self.a2 * sin2) };
-        above.over(below)
+        above.divided_by(below)
     }
 
     /// Both poles; those of a first-order section are its one pole and 0.
@@ -164,7 +164,7 @@ pub struct StateVariable {
 impl StateVariable {
     /// On the straight line from `self` (`t = 0`) to `to` (`t = 1`) in every coefficient.
     #[must_use]
-    pub fn between(&self, to: &Self, t: f64) -> Self {
+    pub fn interpolated(&self, to: &Self, t: f64) -> Self {
         let mix = |a: f64, b: f64| a + (b - a) * t;
         Self {
             g: mix(self.g, to.g),

@@ -7,14 +7,14 @@ use crate::math::from_db;
 /// Samples of the impulse response that are computed one by one, for its peak and for short tails.
 const START: usize = 64;
 /// The longest chain: all filters of a strip, and one in hand.
-const MOST: usize = 12;
+const MAX_SECTIONS: usize = 12;
 /// Poles of a chain closer to each other than this share of their distance to the unit circle are moved apart, along a
 /// circle, so that each has a share of its own in the sum. The sum then bounds what coinciding poles would give,
 /// `n^(m-1) p^n` for `m` of them, for all `n` up to the end of the tail, without being far above it.
 const APART: f64 = 0.05;
 
 /// Poles that were moved apart give a slightly different sum; a factor of 2 covers the difference.
-const IN_HAND: f64 = 0.5;
+const SAFETY_FACTOR: f64 = 0.5;
 
 /// Samples after the last one of the input in which the output can still be above -120 dB of the largest value of the
 /// impulse response.
@@ -23,9 +23,9 @@ const IN_HAND: f64 = 0.5;
 /// by their magnitudes the sum only falls, and the sample where it passes -120 dB is found by bisection. Within the
 /// first [`START`] samples the answer is exact. Cost: a bounded number of operations, whatever the frequencies.
 pub(crate) fn samples<'a>(sections: impl Iterator<Item = &'a Section>) -> u32 {
-    let mut chain = [Section::IDENTITY; MOST];
+    let mut chain = [Section::IDENTITY; MAX_SECTIONS];
     let mut count = 0;
-    for section in sections.filter(|s| !s.is_identity()).take(MOST) {
+    for section in sections.filter(|s| !s.is_identity()).take(MAX_SECTIONS) {
         chain[count] = *section;
         count += 1;
     }
@@ -37,7 +37,7 @@ pub(crate) fn samples<'a>(sections: impl Iterator<Item = &'a Section>) -> u32 {
     let limit = from_db(-120.0) * start.iter().fold(0.0, |peak, v| f64::max(peak, v.abs()));
     let (modes, moved) = modes(chain);
     let modes = &modes[..2 * count];
-    let quiet_below = if moved { IN_HAND * limit } else { limit };
+    let quiet_below = if moved { SAFETY_FACTOR * limit } else { limit };
     let rings_at =
         |n: u32| modes.iter().map(|(r, log_p)| r * libm::exp(log_p * (f64::from(n) - 1.0))).sum::<f64>() > quiet_below;
     // The first power of two at which all is quiet, then the last sample before it that is not.
@@ -80,8 +80,8 @@ fn impulse_response(chain: &[Section]) -> [f64; START] {
 }
 
 /// Magnitude of the residue of every pole and the logarithm of its radius; true when poles had to be moved for it.
-fn modes(chain: &[Section]) -> ([(f64, f64); 2 * MOST], bool) {
-    let mut poles = [Response { re: 0.0, im: 0.0 }; 2 * MOST];
+fn modes(chain: &[Section]) -> ([(f64, f64); 2 * MAX_SECTIONS], bool) {
+    let mut poles = [Response { re: 0.0, im: 0.0 }; 2 * MAX_SECTIONS];
     for (pair, section) in poles.chunks_exact_mut(2).zip(chain) {
         pair.copy_from_slice(&section.poles());
     }
@@ -100,7 +100,7 @@ fn modes(chain: &[Section]) -> ([(f64, f64); 2 * MOST], bool) {
             let angle = distance / radius.max(0.5);
             let (sin, cos) = libm::sincos(angle);
             poles[at] = if radius > distance {
-                pole.then(Response { re: cos, im: sin })
+                pole.in_series(Response { re: cos, im: sin })
             } else {
                 Response { re: pole.re, im: pole.im + distance }
             };
@@ -113,13 +113,13 @@ fn modes(chain: &[Section]) -> ([(f64, f64); 2 * MOST], bool) {
         let pole = poles[at];
         let mut residue = Response::ONE;
         for (k, s) in chain.iter().enumerate() {
-            let square = pole.then(pole);
+            let square = pole.in_series(pole);
             let above =
                 Response { re: s.b0 * square.re + s.b1 * pole.re + s.b2, im: s.b0 * square.im + s.b1 * pole.im };
-            residue = residue.then(above);
+            residue = residue.in_series(above);
             for other in [2 * k, 2 * k + 1] {
                 if other != at {
-                    residue = residue.over(pole.minus(poles[other]));
+                    residue = residue.divided_by(pole.minus(poles[other]));
                 }
             }
         }

@@ -6,11 +6,11 @@
 
 /// Smooth branching: one smoother that takes the attack time on the way up and the release time on the way down.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Branching {
+pub struct SmoothBranching {
     reduction_db: f64,
 }
 
-impl Branching {
+impl SmoothBranching {
     /// One sample: moves towards `target_db` with the weight that is kept when rising (`attack`) or falling
     /// (`release`), each `exp(-1/(tau rate))`.
     #[inline(always)]
@@ -40,13 +40,13 @@ pub const SNAP_DB: f64 = 1e-3;
 /// Smooth decoupled: a peak follower with the release time, smoothed with the attack time. Its release is longer than
 /// the set one by about the attack time.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Decoupled {
+pub struct SmoothDecoupled {
     held_db: f64,
     reduction_db: f64,
 }
 
-impl Decoupled {
-    /// One sample; arguments as in [`Branching::step`].
+impl SmoothDecoupled {
+    /// One sample; arguments as in [`SmoothBranching::step`].
     #[inline(always)]
     pub fn step(&mut self, target_db: f64, attack: f64, release: f64) -> f64 {
         // Both products of the target are ready before the last step's result is: the recurrence is as short as can be.

@@ -8,47 +8,47 @@ use crate::math::Real;
 /// `0` for `2 d <= -W`; `(d + W/2)^2 / (2 W)` for `2 |d| <= W`; `d` above. Source: the knee of Giannoulis, Massberg,
 /// Reiss, JAES 60(6), 2012, eq. (4). Tested by `curves_match_the_worked_table`.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct SoftExcess<F> {
+pub struct SoftKnee<F> {
     half_knee: F,
     knee: F,
     /// `1 / (2 W)`, 0 for a hard knee.
     inverse: F,
 }
 
-impl<F: Real> SoftExcess<F> {
+impl<F: Real> SoftKnee<F> {
     /// An excess with this knee width in dB, 0 or more.
     #[must_use]
     pub fn new(knee_db: f64) -> Self {
         let inverse = if knee_db > 0.0 { 0.5 / knee_db } else { 0.0 };
-        Self { half_knee: F::nearest(0.5 * knee_db), knee: F::nearest(knee_db), inverse: F::nearest(inverse) }
+        Self { half_knee: F::from_f64(0.5 * knee_db), knee: F::from_f64(knee_db), inverse: F::from_f64(inverse) }
     }
 
     /// The excess in dB for a level `difference_db` above the threshold.
     #[inline(always)]
     #[must_use]
     pub fn of(&self, difference_db: F) -> F {
-        let into = (difference_db + self.half_knee).most(F::ZERO).least(self.knee);
-        into * into * self.inverse + (difference_db - self.half_knee).most(F::ZERO)
+        let into = (difference_db + self.half_knee).greater(F::ZERO).lesser(self.knee);
+        into * into * self.inverse + (difference_db - self.half_knee).greater(F::ZERO)
     }
 }
 
 /// A downward compressor: above the threshold, one output decibel for `ratio` input decibels.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Compression<F> {
+pub struct CompressorCurve<F> {
     threshold_db: F,
     /// `1 - 1/ratio`.
     share: F,
-    excess: SoftExcess<F>,
+    excess: SoftKnee<F>,
 }
 
-impl<F: Real> Compression<F> {
+impl<F: Real> CompressorCurve<F> {
     /// A curve with this threshold and knee in dB and this ratio, 1 to infinity.
     #[must_use]
     pub fn new(threshold_db: f64, ratio: f64, knee_db: f64) -> Self {
         Self {
-            threshold_db: F::nearest(threshold_db),
-            share: F::nearest(1.0 - 1.0 / ratio),
-            excess: SoftExcess::new(knee_db),
+            threshold_db: F::from_f64(threshold_db),
+            share: F::from_f64(1.0 - 1.0 / ratio),
+            excess: SoftKnee::new(knee_db),
         }
     }
 
@@ -68,13 +68,13 @@ impl<F: Real> Compression<F> {
 
 /// A limiter: nothing passes the threshold; the compressor with an infinite ratio.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Limiting<F>(Compression<F>);
+pub struct LimiterCurve<F>(CompressorCurve<F>);
 
-impl<F: Real> Limiting<F> {
+impl<F: Real> LimiterCurve<F> {
     /// A curve with this threshold and knee in dB.
     #[must_use]
     pub fn new(threshold_db: f64, knee_db: f64) -> Self {
-        Self(Compression::new(threshold_db, f64::INFINITY, knee_db))
+        Self(CompressorCurve::new(threshold_db, f64::INFINITY, knee_db))
     }
 
     /// The gain at a level, in dB, 0 or less.
@@ -87,21 +87,21 @@ impl<F: Real> Limiting<F> {
 /// A downward expander: below the threshold, `ratio` output decibels for one input decibel. The mirror of the
 /// compressor's knee (derived by symmetry).
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Expansion<F> {
+pub struct ExpanderCurve<F> {
     threshold_db: F,
     /// `ratio - 1`.
     share: F,
-    excess: SoftExcess<F>,
+    excess: SoftKnee<F>,
 }
 
-impl<F: Real> Expansion<F> {
+impl<F: Real> ExpanderCurve<F> {
     /// A curve with this threshold and knee in dB and this ratio, 1 or more.
     #[must_use]
     pub fn new(threshold_db: f64, ratio: f64, knee_db: f64) -> Self {
         Self {
-            threshold_db: F::nearest(threshold_db),
-            share: F::nearest(ratio - 1.0),
-            excess: SoftExcess::new(knee_db),
+            threshold_db: F::from_f64(threshold_db),
+            share: F::from_f64(ratio - 1.0),
+            excess: SoftKnee::new(knee_db),
         }
     }
 
@@ -114,20 +114,20 @@ impl<F: Real> Expansion<F> {
 
 /// Takes away what exceeds a threshold, but never more than a range.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct RangeLimit<F> {
+pub struct RangeLimitedCurve<F> {
     threshold_db: F,
     range_db: F,
-    excess: SoftExcess<F>,
+    excess: SoftKnee<F>,
 }
 
-impl<F: Real> RangeLimit<F> {
+impl<F: Real> RangeLimitedCurve<F> {
     /// A curve with this threshold, range and knee in dB.
     #[must_use]
     pub fn new(threshold_db: f64, range_db: f64, knee_db: f64) -> Self {
         Self {
-            threshold_db: F::nearest(threshold_db),
-            range_db: F::nearest(range_db),
-            excess: SoftExcess::new(knee_db),
+            threshold_db: F::from_f64(threshold_db),
+            range_db: F::from_f64(range_db),
+            excess: SoftKnee::new(knee_db),
         }
     }
 
@@ -135,7 +135,7 @@ impl<F: Real> RangeLimit<F> {
     #[inline(always)]
     #[must_use]
     pub fn reduction_db(&self, level_db: F) -> F {
-        self.excess.of(level_db - self.threshold_db).least(self.range_db)
+        self.excess.of(level_db - self.threshold_db).lesser(self.range_db)
     }
 
     /// The gain at a level, in dB, from minus the range to 0.

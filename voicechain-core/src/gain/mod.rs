@@ -3,5 +3,5 @@
 pub mod ballistics;
 pub mod curve;
 
-pub use ballistics::{Branching, Decoupled};
-pub use curve::{Compression, Expansion, Limiting, RangeLimit};
+pub use ballistics::{SmoothBranching, SmoothDecoupled};
+pub use curve::{CompressorCurve, ExpanderCurve, LimiterCurve, RangeLimitedCurve};

@@ -1,7 +1,7 @@
 //! Active speech level (ITU-T P.56 method B).
 
 use crate::detectors::voice_activity::P56_MARGIN_DB;
-use crate::math::{TINY, power_to_db, smoothing};
+use crate::math::{FLUSH_THRESHOLD, power_to_db, smoothing};
 
 /// Time constant of each of the two smoothers of the envelope, ms.
 const SMOOTHING_MS: f64 = 30.0;
@@ -28,12 +28,12 @@ pub struct ActiveSpeech {
 ///
 /// Method B of ITU-T P.56, with 26 thresholds in place of 15, so that speech down to -120 dBov is measured as speech at -20
 /// is; between thresholds the level is interpolated without error (the reference implementation halves intervals until
-/// 0.5 dB remain). Nothing is filtered: take an offset away before. The same bits for every split. Tested by
+/// 0.5 dB remain). Nothing is filtered: take a DC offset away before. The same bits for every split. Tested by
 /// `standards::active_level`.
 ///
 /// Cost: two one-poles and an exponent per sample.
 #[derive(Clone, Debug)]
-pub struct ActiveLevel {
+pub struct ActiveLevelMeter {
     kept: f64,
     hang_over: u64,
     rate_hz: f64,
@@ -50,7 +50,7 @@ pub struct ActiveLevel {
     counts: [u64; THRESHOLDS + 1],
 }
 
-impl ActiveLevel {
+impl ActiveLevelMeter {
     /// A meter for a rate in Hz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
@@ -77,7 +77,7 @@ impl ActiveLevel {
             let x = f64::from(sample);
             energy += x * x;
             // Nothing sinks into the subnormal numbers.
-            first = kept * first + taken * (x.abs() + TINY);
+            first = kept * first + taken * (x.abs() + FLUSH_THRESHOLD);
             envelope = kept * envelope + taken * first;
             self.samples += 1;
             let step = step_of(envelope);

@@ -1,7 +1,7 @@
 //! Where the content of a recording ends.
 
 use super::profile::{Bandwidth, Measured};
-use super::tonal_balance::{NARROW_HZ, TonalBalance};
+use super::tonal_balance::{NARROW_HZ, TonalBalanceMeter};
 
 /// Nothing is followed further below the strongest band, dB.
 const RANGE_DB: f64 = 85.0;
@@ -14,9 +14,9 @@ const BACK_DB: f64 = 6.0;
 /// An end above this share of half the rate is that of the rate itself.
 const OWN_END: f64 = 0.85;
 /// A recording that ends below is as narrow as a telephone, Hz.
-const TELEPHONE_HZ: f64 = 4_000.0;
+const NARROWBAND_HZ: f64 = 4_000.0;
 
-impl TonalBalance {
+impl TonalBalanceMeter {
     /// The highest frequency with content: the largest lasting fall of the spectrum of active speech.
     pub(crate) fn bandwidth(&self, active_level_dbov: f64) -> Measured<Bandwidth> {
         let (mut levels, bands) = self.narrow_db(active_level_dbov)?;
@@ -36,7 +36,7 @@ impl TonalBalance {
             }
         }
         let Some((_, mut j)) = best else {
-            return Ok(Bandwidth { high_hz: half, limited: false, telephone: half <= TELEPHONE_HZ });
+            return Ok(Bandwidth { high_hz: half, limited: false, narrowband: half <= NARROWBAND_HZ });
         };
         while j > 8 && levels[j] < mean(j - 8, j - 5) - BACK_DB {
             j -= 1;
@@ -44,13 +44,13 @@ impl TonalBalance {
         let high_hz = (j + 1) as f64 * NARROW_HZ;
         let limited = high_hz < OWN_END * half;
         let high_hz = if limited { high_hz } else { half };
-        Ok(Bandwidth { high_hz, limited, telephone: high_hz <= TELEPHONE_HZ })
+        Ok(Bandwidth { high_hz, limited, narrowband: high_hz <= NARROWBAND_HZ })
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::tonal_balance::tests::{heard, speech};
+    use super::super::tonal_balance::tests::{measured, speech};
 
     #[test]
     fn speech_that_ends_early_is_told_from_speech_that_does_not() {
@@ -63,11 +63,11 @@ mod tests {
             (32_000.0, 16_000.0, false),
             (8_000.0, 4_000.0, false),
         ] {
-            let found = heard(rate, &speech(rate, 3.0, end, 1.0), 4_800).bandwidth(-20.0).unwrap();
+            let found = measured(rate, &speech(rate, 3.0, end, 1.0), 4_800).bandwidth(-20.0).unwrap();
             assert_eq!(found.limited, limited, "{end}: {found:?}");
             assert!(!limited || (found.high_hz / end - 1.0).abs() < 0.12, "{end}: {found:?}");
             assert!(limited || found.high_hz > 0.97 * end, "{end}: {found:?}");
-            assert_eq!(found.telephone, end <= 4_000.0);
+            assert_eq!(found.narrowband, end <= 4_000.0);
         }
     }
 }

@@ -1,8 +1,8 @@
 //! How fast a room lets a voice die away, from the voice alone.
 
-use super::profile::{Doubt, Measured, Room};
+use super::profile::{Measured, Reverberation, Unavailable};
 use super::spectra::{Framing, Spectrum};
-use crate::dsp::histogram::{bin_reaching, place_under};
+use crate::dsp::histogram::{interpolated_bin, percentile_bin};
 use crate::math::{power_to_db, smoothing};
 
 /// Third octaves, from 250 Hz up to 6.35 kHz.
@@ -19,12 +19,12 @@ const STEP_DB: f64 = 0.5;
 const SMOOTH_MS: f64 = 8.0;
 /// Length of a slope, s, and the most frames it can have.
 const SLOPE_S: f64 = 0.107;
-const LONGEST_SLOPE: usize = 32;
+const MAX_SLOPE: usize = 32;
 /// The floor of a band is the mean power of the levels up to so far over their lowest twentieth, dB.
 const FLOOR_SHARE: f64 = 0.05;
 const FLOOR_DB: f64 = 6.0;
 /// A band counts when its peaks (99th percentile) lie so far over its floor, dB.
-const LEAST_RANGE_DB: f64 = 12.0;
+const MIN_RANGE_DB: f64 = 12.0;
 /// What lies so far under the peaks counts as floor, dB: there, recordings are gated or cut.
 const DEPTH_DB: f64 = 50.0;
 /// A slope ends at least so far over the floor, dB.
@@ -37,10 +37,10 @@ const SLOPES: usize = 512;
 const LOWEST_LN: f64 = -4.0;
 const LN_STEP: f64 = 0.012;
 /// Fewest falls in all bands together, and frames below which there is too little of anything, s.
-const FEWEST_FALLS: u64 = 250;
-const FEWEST_S: f64 = 5.0;
+const MIN_FALLS: u64 = 250;
+const MIN_S: f64 = 5.0;
 /// Less than this signal-to-noise ratio tells nothing; below the second the dry limit is higher, dB.
-const LEAST_SNR_DB: f64 = 6.0;
+const MIN_SNR_DB: f64 = 6.0;
 const FAIR_SNR_DB: f64 = 25.0;
 /// Under this decay time a voice is dry, s: with a fair ratio, and with less (the same trial).
 const DRY_S: [f64; 2] = [0.27, 0.32];
@@ -55,7 +55,7 @@ const NOISIEST_DB: f64 = 20.0;
 /// two, `n` a tenth of what the signal-to-noise ratio lacks of 35 dB, at most 2. The first is how fast the room lets go at
 /// its fastest; the second tells how much of the falls are the voice's own.
 ///
-/// Fitted by robust least squares in a trial with other code of the same method, on the choosing half of `reach room`: 22
+/// Fitted by robust least squares in a trial with other code of the same method, on the choosing half of `reach reverberation`: 22
 /// voices in twelve rooms with three noises, in pieces of 20 and of 36 s. With the voice and the room of each case left
 /// out, 98, 97 and 93 % come within max(0.15 s, 25 %) (clean, 30 and 20 dB); in eleven rooms that `pyroomacoustics` made
 /// (0.2 to 1.2 s) 98, 98 and 96 % of these voices, and 90, 91 and 90 % of the other half in eleven others (0.2 to 1.4 s).
@@ -91,7 +91,7 @@ impl DecayMeter {
             edges: core::array::from_fn(|k| framing.bin(LOWEST_HZ * libm::exp2(k as f64 / 3.0))),
             keep: smoothing(SMOOTH_MS, 1.0, framing.hop_s()),
             frame_s,
-            slope: ((SLOPE_S / frame_s + 0.5) as usize).clamp(4, LONGEST_SLOPE),
+            slope: ((SLOPE_S / frame_s + 0.5) as usize).clamp(4, MAX_SLOPE),
             falls: [0; SLOPES],
             frames: 0,
         }
@@ -124,35 +124,35 @@ impl DecayMeter {
         }
     }
 
-    /// The room, given the signal-to-noise ratio of the voice, dB. One that is not known for another reason than noise is
+    /// The reverberation, given the signal-to-noise ratio of the voice, dB. One that is not known for another reason than noise is
     /// that of a recording without any.
-    pub(crate) fn room(&self, snr_db: Measured<f64>) -> Measured<Room> {
+    pub(crate) fn reverberation(&self, snr_db: Measured<f64>) -> Measured<Reverberation> {
         let snr_db = match snr_db {
-            Err(Doubt::TooNoisy) => return Err(Doubt::TooNoisy),
-            Ok(snr_db) if snr_db < LEAST_SNR_DB => return Err(Doubt::TooNoisy),
+            Err(Unavailable::TooNoisy) => return Err(Unavailable::TooNoisy),
+            Ok(snr_db) if snr_db < MIN_SNR_DB => return Err(Unavailable::TooNoisy),
             known => known.unwrap_or(f64::INFINITY),
         };
         let mut falls = self.falls;
         // A short rest after whole pieces would have no floor of its own.
-        if self.frames as usize == self.filled || self.filled as f64 * self.frame_s >= FEWEST_S {
+        if self.frames as usize == self.filled || self.filled as f64 * self.frame_s >= MIN_S {
             count_falls(&self.ring[..self.filled], self.slope, self.frame_s, &mut falls);
         }
         let total: u64 = falls.iter().map(|&n| u64::from(n)).sum();
-        if total < FEWEST_FALLS {
-            let short = (self.frames as f64) * self.frame_s < FEWEST_S;
-            return Err(if short { Doubt::TooShort } else { Doubt::NotHeard });
+        if total < MIN_FALLS {
+            let short = (self.frames as f64) * self.frame_s < MIN_S;
+            return Err(if short { Unavailable::TooShort } else { Unavailable::NoSuitableSegment });
         }
         let [steep, usual] = [STEEP, USUAL].map(|share| exceeded_by(&falls, share * total as f64));
         let noise = 0.1 * (CLEAN_SNR_DB - snr_db).clamp(0.0, NOISIEST_DB);
         let ln = (0.496 * steep + 3.408) * steep - 0.734 * usual + 1.634 + noise * (0.192 * steep + 0.242);
         let decay_time_s = libm::exp(ln).clamp(0.1, 1.5);
-        Ok(Room { decay_time_s, dry: decay_time_s < DRY_S[usize::from(snr_db < FAIR_SNR_DB)] })
+        Ok(Reverberation { decay_time_s, dry: decay_time_s < DRY_S[usize::from(snr_db < FAIR_SNR_DB)] })
     }
 }
 
 /// ln(60 / slope) of the slope that so many falls exceed.
 fn exceeded_by(falls: &[u32; SLOPES], wanted: f64) -> f64 {
-    let place = place_under(falls.iter().map(|&count| f64::from(count)), wanted);
+    let place = interpolated_bin(falls.iter().map(|&count| f64::from(count)), wanted);
     LOWEST_LN + LN_STEP * place.unwrap_or(SLOPES as f64)
 }
 
@@ -163,7 +163,7 @@ fn count_falls(piece: &[[u8; BANDS]], slope: usize, frame_s: f64, falls: &mut [u
     for band in 0..BANDS {
         let mut counts = [0_u32; 256];
         piece.iter().for_each(|levels| counts[usize::from(levels[band])] += 1);
-        let at = |share: f64| bin_reaching(counts.iter().map(|&n| f64::from(n)), share * piece.len() as f64);
+        let at = |share: f64| percentile_bin(counts.iter().map(|&n| f64::from(n)), share * piece.len() as f64);
         let (Some(lowest), Some(peak)) = (at(FLOOR_SHARE), at(0.99)) else { continue };
         let (mut sum, mut number) = (0.0, 0.0);
         for (level, &count) in counts.iter().enumerate().take(lowest + (FLOOR_DB / STEP_DB) as usize) {
@@ -172,7 +172,7 @@ fn count_falls(piece: &[[u8; BANDS]], slope: usize, frame_s: f64, falls: &mut [u
         }
         let (floor_db, peak_db) = (power_to_db(sum / number), peak as f64 * STEP_DB);
         // The lowest level is silence, or a band that the rate does not have.
-        if peak_db - floor_db < LEAST_RANGE_DB {
+        if peak_db - floor_db < MIN_RANGE_DB {
             continue;
         }
         let floor_db = floor_db.max(peak_db - DEPTH_DB);
@@ -229,7 +229,7 @@ mod tests {
             .collect()
     }
 
-    fn hear(samples: &[f32], split: usize) -> DecayMeter {
+    fn measured(samples: &[f32], split: usize) -> DecayMeter {
         let framing = Framing::short(RATE);
         let mut spectra = Spectra::<512>::new(framing);
         let mut meter = DecayMeter::new(&framing);
@@ -243,20 +243,25 @@ mod tests {
         // sound as 0.72 s for 0.6 s and 1.22 s for 0.9 s. This map, fitted to rooms, reads more where there is none.
         let mut before = 0.0;
         for decay_s in [0.4, 0.6, 0.9] {
-            let room = hear(&bursts(decay_s, 1.0, 40.0), 4_800).room(Err(Doubt::Silence)).unwrap();
-            assert!((0.8..1.5).contains(&(room.decay_time_s / decay_s)) && !room.dry, "{decay_s}: {room:?}");
-            assert!(room.decay_time_s > 1.2 * before, "{decay_s}: {room:?}");
-            before = room.decay_time_s;
+            let reverberation =
+                measured(&bursts(decay_s, 1.0, 40.0), 4_800).reverberation(Err(Unavailable::Silence)).unwrap();
+            assert!(
+                (0.8..1.5).contains(&(reverberation.decay_time_s / decay_s)) && !reverberation.dry,
+                "{decay_s}: {reverberation:?}"
+            );
+            assert!(reverberation.decay_time_s > 1.2 * before, "{decay_s}: {reverberation:?}");
+            before = reverberation.decay_time_s;
         }
-        let room = hear(&bursts(0.1, 1.0, 40.0), 4_800).room(Err(Doubt::Silence)).unwrap();
-        assert!(room.dry, "{room:?}");
+        let reverberation = measured(&bursts(0.1, 1.0, 40.0), 4_800).reverberation(Err(Unavailable::Silence)).unwrap();
+        assert!(reverberation.dry, "{reverberation:?}");
     }
 
     #[test]
     fn a_quieter_recording_and_any_split_read_the_same() {
-        let loud = hear(&bursts(0.6, 1.0, 12.0), 4_800).room(Err(Doubt::Silence));
-        assert_eq!(hear(&bursts(0.6, 1.0, 12.0), 77).room(Err(Doubt::Silence)), loud);
-        let quiet = hear(&bursts(0.6, 0.1, 12.0), 4_800).room(Err(Doubt::Silence)).unwrap().decay_time_s;
+        let loud = measured(&bursts(0.6, 1.0, 12.0), 4_800).reverberation(Err(Unavailable::Silence));
+        assert_eq!(measured(&bursts(0.6, 1.0, 12.0), 77).reverberation(Err(Unavailable::Silence)), loud);
+        let quiet =
+            measured(&bursts(0.6, 0.1, 12.0), 4_800).reverberation(Err(Unavailable::Silence)).unwrap().decay_time_s;
         assert!((quiet / loud.unwrap().decay_time_s - 1.0).abs() < 0.03, "{quiet}");
     }
 
@@ -264,8 +269,14 @@ mod tests {
     fn what_does_not_fall_or_is_too_noisy_tells_nothing() {
         let mut state = 3;
         let steady: Vec<f32> = (0..480_000).map(|_| 0.1 * noise(&mut state) as f32).collect();
-        assert_eq!(hear(&steady, 4_800).room(Err(Doubt::Silence)), Err(Doubt::NotHeard));
-        assert_eq!(hear(&steady[..96_000], 4_800).room(Err(Doubt::Silence)), Err(Doubt::TooShort));
-        assert_eq!(hear(&bursts(0.6, 1.0, 12.0), 4_800).room(Ok(5.0)), Err(Doubt::TooNoisy));
+        assert_eq!(
+            measured(&steady, 4_800).reverberation(Err(Unavailable::Silence)),
+            Err(Unavailable::NoSuitableSegment)
+        );
+        assert_eq!(
+            measured(&steady[..96_000], 4_800).reverberation(Err(Unavailable::Silence)),
+            Err(Unavailable::TooShort)
+        );
+        assert_eq!(measured(&bursts(0.6, 1.0, 12.0), 4_800).reverberation(Ok(5.0)), Err(Unavailable::TooNoisy));
     }
 }

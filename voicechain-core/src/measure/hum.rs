@@ -1,19 +1,19 @@
 //! Mains hum under a voice.
 
-use super::profile::{Doubt, HUM_LINES, Hum, Measured};
+use super::profile::{HUM_HARMONICS, Hum, Measured, Unavailable};
 use crate::dsp::fft::RealFft;
 use crate::dsp::window::{BLACKMAN_HARRIS, blackman_harris};
 use crate::dsp::{HalfBandDecimator, parabola};
 use crate::math::power_to_db;
 
-/// The rate is halved as long as it stays at or above this, Hz: the tenth line of 60.5 Hz passes the last halving.
-const LEAST_RATE_HZ: f64 = 1_400.0;
+/// The rate is halved as long as it stays at or above this, Hz: the tenth harmonic of 60.5 Hz passes the last halving.
+const MIN_RATE_HZ: f64 = 1_400.0;
 /// Halvings from 48 kHz down.
 const HALVINGS: usize = 5;
 /// Samples at that rate in a frame (1.5 to 2.9 s), and from frame to frame.
 const LENGTH: usize = 4_096;
 const HOP: usize = 1_024;
-/// Where lines and what lies around them are looked for, Hz.
+/// Where harmonics and what lies around them are looked for, Hz.
 const LOWEST_HZ: f64 = 41.0;
 const HIGHEST_HZ: f64 = 614.0;
 /// So many bins at the most.
@@ -23,14 +23,14 @@ const BOTTOM_DB: f64 = -150.0;
 const STEP_DB: f64 = 0.5;
 /// Frames whose percentiles are taken together, and the fewest that have any after a whole piece.
 const PIECE: usize = 12;
-const FEWEST_REST: usize = 6;
+const MIN_REST: usize = 6;
 /// Less than this is too short, s.
-const FEWEST_S: f64 = 9.5;
-/// The share of the frames in which a line is at least as strong as it reads.
+const MIN_S: f64 = 9.5;
+/// The share of the frames in which a harmonic is at least as strong as it reads.
 const QUIET: f64 = 0.15;
-/// How much a line moves is read between these shares.
+/// How much a harmonic moves is read between these shares.
 const MOVES: [f64; 2] = [0.15, 0.6];
-/// What is around a line lies between these distances, Hz.
+/// What is around a harmonic lies between these distances, Hz.
 const BESIDE_HZ: [f64; 2] = [2.5, 8.0];
 /// Bins that can lie there, on both sides.
 const BESIDE: usize = 64;
@@ -38,27 +38,27 @@ const BESIDE: usize = 64;
 const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 const OFF_HZ: f64 = 0.5;
 const TRY_HZ: f64 = 0.02;
-/// A line stands out from here on and counts up to there, dB.
-const LEAST_DB: f64 = 6.0;
-const MOST_DB: f64 = 20.0;
-/// Hum is what scores so much, with so many lines at multiples of one frequency within a share of a bin, that move by
+/// A harmonic stands out from here on and counts up to there, dB.
+const MIN_PROMINENCE_DB: f64 = 6.0;
+const MAX_PROMINENCE_DB: f64 = 20.0;
+/// Hum is what scores so much, with so many harmonics at multiples of one frequency within a share of a bin, that move by
 /// less, dB. Chosen in a trial with other code of the same method, on the choosing half of `reach hum`.
 const SCORE: f64 = 10.0;
-const FEWEST_LINES: usize = 2;
+const MIN_HARMONICS: usize = 2;
 const CLOSE_BINS: f64 = 0.35;
 const MOVES_DB: f64 = 6.0;
 /// Hum that lies further under the voice is of no concern, dB (common practice, no source).
-pub(crate) const UNDER_VOICE_DB: f64 = 42.0;
+pub(crate) const MAX_UNDER_VOICE_DB: f64 = 42.0;
 
-/// Finds mains hum by its lines: harmonics of one frequency near 50 or 60 Hz that stand still while the voice moves.
+/// Finds mains hum by its harmonics: harmonics of one frequency near 50 or 60 Hz that stand still while the voice moves.
 ///
 /// The rate is halved to 1.4 to 2.8 kHz. Frames of 4096 samples, every 1024, under a Blackman-Harris window (four terms,
 /// -92 dB; Harris 1978). Of each bin, over time, the 15th percentile, which a voice seldom touches: over pieces of 12
-/// frames, then the mean of the pieces in dB. A line's prominence is how far that lies over the median of what is 2.5 to
-/// 8 Hz beside. For every family (50 and 60 Hz, each +-0.5 Hz in steps of 0.02 Hz) the score sums what its ten lines have
-/// over 6 dB, 14 dB at most each. The lines of the best are placed by parabolas; those that are no multiples of a common
+/// frames, then the mean of the pieces in dB. A harmonic's prominence is how far that lies over the median of what is 2.5 to
+/// 8 Hz beside. For every family (50 and 60 Hz, each +-0.5 Hz in steps of 0.02 Hz) the score sums what its ten harmonics have
+/// over 6 dB, 14 dB at most each. The harmonics of the best are placed by parabolas; those that are no multiples of a common
 /// frequency are left out. There is hum when two are left, score 10 or more and move by less than 6 dB from their 15th to
-/// their 60th percentile: a singer's held note moves. Memory 53 kB. Tested here and measured by the group `hum` of `tests/reach`.
+/// their 60th percentile: a singer's held note moves. Memory 53 kB. Tested here and measured by the group `hum` of `tests/accuracy`.
 #[derive(Clone, Debug)]
 pub struct HumMeter {
     decimators: [HalfBandDecimator; HALVINGS],
@@ -80,7 +80,7 @@ pub struct HumMeter {
 }
 
 /// What is read from all pieces, in dB.
-struct Read {
+struct LongTermSpectrum {
     bin_hz: f64,
     first_bin: usize,
     bins: usize,
@@ -88,9 +88,9 @@ struct Read {
     moves: [f32; BINS],
 }
 
-/// One line of a family.
+/// One harmonic of a family.
 #[derive(Clone, Copy)]
-struct Line {
+struct Harmonic {
     hz: f64,
     level_db: f64,
     prominence_db: f64,
@@ -102,7 +102,7 @@ impl HumMeter {
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let (mut low_hz, mut halved) = (rate_hz, 0);
-        while 0.5 * low_hz >= LEAST_RATE_HZ && halved < HALVINGS {
+        while 0.5 * low_hz >= MIN_RATE_HZ && halved < HALVINGS {
             (low_hz, halved) = (0.5 * low_hz, halved + 1);
         }
         let bin_hz = low_hz / LENGTH as f64;
@@ -145,7 +145,7 @@ impl HumMeter {
                 self.filled += fits.len();
                 rest = later;
                 if self.filled == LENGTH {
-                    self.hear_frame();
+                    self.process_frame();
                     self.past.copy_within(HOP.., 0);
                     self.filled = LENGTH - HOP;
                 }
@@ -153,7 +153,7 @@ impl HumMeter {
         }
     }
 
-    fn hear_frame(&mut self) {
+    fn process_frame(&mut self) {
         let Some(levels) = self.piece.get_mut(self.frames) else { return };
         let mut work = self.past;
         blackman_harris(&mut work);
@@ -164,7 +164,7 @@ impl HumMeter {
         }
         RealFft::new(LENGTH).forward(&mut z, &mut scratch);
         let [re, im] = &z;
-        // A line's peak is its mean square.
+        // A harmonic's peak is its mean square.
         let gain = BLACKMAN_HARRIS[0] * LENGTH as f64;
         let scale = 2.0 / (gain * gain);
         let bins = re[self.first_bin..].iter().zip(&im[self.first_bin..]);
@@ -185,12 +185,12 @@ impl HumMeter {
     ///
     /// # Errors
     ///
-    /// [`Doubt::TooShort`] before 9.5 s.
+    /// [`Unavailable::TooShort`] before 9.5 s.
     pub fn hum(&self, active_dbov: f64) -> Measured<Option<Hum>> {
-        if (self.samples as f64) < FEWEST_S * self.rate_hz {
-            return Err(Doubt::TooShort);
+        if (self.samples as f64) < MIN_S * self.rate_hz {
+            return Err(Unavailable::TooShort);
         }
-        let mut read = Read {
+        let mut read = LongTermSpectrum {
             bin_hz: self.rate_hz / LENGTH as f64,
             first_bin: self.first_bin,
             bins: self.bins,
@@ -198,7 +198,7 @@ impl HumMeter {
             moves: self.moves,
         };
         let mut weight = self.pieces as f32;
-        if self.pieces == 0 || self.frames >= FEWEST_REST {
+        if self.pieces == 0 || self.frames >= MIN_REST {
             let part = self.frames as f32 / PIECE as f32;
             add_piece(&self.piece[..self.frames], self.bins, &mut read.quiet, &mut read.moves, part);
             weight += part;
@@ -206,7 +206,7 @@ impl HumMeter {
         let step = STEP_DB as f32 / weight;
         read.quiet.iter_mut().for_each(|level| *level = BOTTOM_DB as f32 + *level * step);
         read.moves.iter_mut().for_each(|moves| *moves *= step);
-        Ok(read.hum().filter(|hum| hum.level_dbfs >= active_dbov - UNDER_VOICE_DB))
+        Ok(read.hum().filter(|hum| hum.level_dbfs >= active_dbov - MAX_UNDER_VOICE_DB))
     }
 }
 
@@ -232,7 +232,7 @@ fn add_piece(frames: &[[u8; BINS]], bins: usize, quiet: &mut [f32; BINS], moves:
     }
 }
 
-impl Read {
+impl LongTermSpectrum {
     /// The quiet level of a bin, counted from zero frequency, dB.
     fn level_db(&self, bin: usize) -> f64 {
         let place = bin.wrapping_sub(self.first_bin);
@@ -261,8 +261,8 @@ impl Read {
         f64::from(*median)
     }
 
-    /// The line at a frequency, with its peak within a bin.
-    fn line(&self, hz: f64) -> Line {
+    /// The harmonic at a frequency, with its peak within a bin.
+    fn harmonic(&self, hz: f64) -> Harmonic {
         let middle = (hz / self.bin_hz + 0.5) as usize;
         let peak = [middle, middle - 1, middle + 1]
             .into_iter()
@@ -271,7 +271,7 @@ impl Read {
         let part = parabola::vertex(around).clamp(-0.5, 0.5);
         let level_db = parabola::height(around, part);
         let moves = self.moves[..self.bins].get(peak.wrapping_sub(self.first_bin));
-        Line {
+        Harmonic {
             hz: (peak as f64 + part) * self.bin_hz,
             level_db,
             prominence_db: level_db - self.beside_db(peak),
@@ -288,7 +288,7 @@ impl Read {
             for step in 0..=steps {
                 let hz = mains_hz - OFF_HZ + step as f64 * TRY_HZ;
                 let mut score = 0.0;
-                for k in 1..=HUM_LINES {
+                for k in 1..=HUM_HARMONICS {
                     let bin = (k as f64 * hz / self.bin_hz + 0.5) as usize;
                     let Some(known) = prominence.get_mut(bin.wrapping_sub(self.first_bin)) else { continue };
                     if known.is_nan() {
@@ -305,55 +305,56 @@ impl Read {
         if score < SCORE {
             return None;
         }
-        let mut lines: [Option<Line>; HUM_LINES] =
-            core::array::from_fn(|k| Some(self.line((k + 1) as f64 * hz)).filter(|line| line.prominence_db > LEAST_DB));
+        let mut harmonics: [Option<Harmonic>; HUM_HARMONICS] = core::array::from_fn(|k| {
+            Some(self.harmonic((k + 1) as f64 * hz)).filter(|harmonic| harmonic.prominence_db > MIN_PROMINENCE_DB)
+        });
         // Lines that are not at multiples of the others' frequency are left out, the farthest first.
         let frequency_hz = loop {
-            let frequency_hz = common_hz(&lines)?;
-            let off_hz = |(k, line): (usize, &Option<Line>)| {
-                line.map(|line| (k, (line.hz - (k + 1) as f64 * frequency_hz).abs()))
+            let frequency_hz = common_hz(&harmonics)?;
+            let off_hz = |(k, harmonic): (usize, &Option<Harmonic>)| {
+                harmonic.map(|harmonic| (k, (harmonic.hz - (k + 1) as f64 * frequency_hz).abs()))
             };
-            let farthest = lines.iter().enumerate().filter_map(off_hz).max_by(|a, b| a.1.total_cmp(&b.1))?;
+            let farthest = harmonics.iter().enumerate().filter_map(off_hz).max_by(|a, b| a.1.total_cmp(&b.1))?;
             if farthest.1 <= CLOSE_BINS * self.bin_hz {
                 break frequency_hz;
             }
-            lines[farthest.0] = None;
+            harmonics[farthest.0] = None;
         };
         let (mut count, mut moves, mut score, mut power) = (0, 0.0, 0.0, 0.0);
-        for line in lines.iter().flatten() {
-            let weight = excess(line.prominence_db);
+        for harmonic in harmonics.iter().flatten() {
+            let weight = excess(harmonic.prominence_db);
             count += 1;
             score += weight;
-            moves += weight * line.moves_db;
-            power += libm::exp10(0.1 * line.level_db);
+            moves += weight * harmonic.moves_db;
+            power += libm::exp10(0.1 * harmonic.level_db);
         }
-        if count < FEWEST_LINES || score < SCORE || moves >= MOVES_DB * score {
+        if count < MIN_HARMONICS || score < SCORE || moves >= MOVES_DB * score {
             return None;
         }
         Some(Hum {
             frequency_hz,
             level_dbfs: power_to_db(power),
-            lines_dbfs: lines.map(|line| line.map(|line| line.level_db)),
+            harmonics_dbfs: harmonics.map(|harmonic| harmonic.map(|harmonic| harmonic.level_db)),
         })
     }
 }
 
-/// The frequency of which lines are multiples: least squares, weighted with what they score. `None` without lines.
-fn common_hz(lines: &[Option<Line>; HUM_LINES]) -> Option<f64> {
+/// The frequency of which harmonics are multiples: least squares, weighted with what they score. `None` without harmonics.
+fn common_hz(harmonics: &[Option<Harmonic>; HUM_HARMONICS]) -> Option<f64> {
     let (mut across, mut along) = (0.0, 0.0);
-    for (k, line) in lines.iter().enumerate() {
-        if let Some(line) = line {
-            let (k, weight) = ((k + 1) as f64, excess(line.prominence_db));
-            across += weight * k * line.hz;
+    for (k, harmonic) in harmonics.iter().enumerate() {
+        if let Some(harmonic) = harmonic {
+            let (k, weight) = ((k + 1) as f64, excess(harmonic.prominence_db));
+            across += weight * k * harmonic.hz;
             along += weight * k * k;
         }
     }
     (along > 0.0).then(|| across / along)
 }
 
-/// What a line adds to the score, by its prominence, dB.
+/// What a harmonic adds to the score, by its prominence, dB.
 fn excess(prominence_db: f64) -> f64 {
-    (prominence_db.min(MOST_DB) - LEAST_DB).max(0.0)
+    (prominence_db.min(MAX_PROMINENCE_DB) - MIN_PROMINENCE_DB).max(0.0)
 }
 
 #[cfg(test)]
@@ -390,7 +391,7 @@ mod tests {
             .collect()
     }
 
-    /// Five lines, 6 dB apart from the first on.
+    /// Five harmonics, 6 dB apart from the first on.
     fn with_hum(voice: &[f32], rate_hz: f64, hz: f64, level_dbfs: f64) -> Vec<f32> {
         let total: f64 = (0..5).map(|k| 0.5 * libm::exp10(-0.6 * f64::from(k))).sum();
         let gain = libm::exp10(level_dbfs / 20.0) / libm::sqrt(total);
@@ -401,7 +402,7 @@ mod tests {
         voice.iter().enumerate().map(|(n, x)| x + (gain * hum(n)) as f32).collect()
     }
 
-    fn heard(rate_hz: f64, samples: &[f32], split: usize) -> Measured<Option<Hum>> {
+    fn measured(rate_hz: f64, samples: &[f32], split: usize) -> Measured<Option<Hum>> {
         let mut meter = HumMeter::new(rate_hz);
         samples.chunks(split).for_each(|piece| meter.push(piece));
         meter.hum(VOICE_DBOV)
@@ -412,46 +413,50 @@ mod tests {
         for rate_hz in [8_000.0, 11_025.0, 32_000.0, 44_100.0, 48_000.0] {
             let clean = voice(rate_hz, 10.0, 135.0, 0.08);
             for (hz, level) in [(49.87, -50.0), (60.13, -60.0)] {
-                let hum = heard(rate_hz, &with_hum(&clean, rate_hz, hz, level), 4_800).unwrap();
+                let hum = measured(rate_hz, &with_hum(&clean, rate_hz, hz, level), 4_800).unwrap();
                 let hum = hum.unwrap_or_else(|| panic!("{rate_hz} {hz}: none"));
                 assert!((hum.frequency_hz - hz).abs() < 0.03, "{rate_hz}: {hum:?}");
                 assert!((hum.level_dbfs - level).abs() < 2.0, "{rate_hz} {level}: {hum:?}");
-                let fundamental = hum.lines_dbfs[0].unwrap();
+                let fundamental = hum.harmonics_dbfs[0].unwrap();
                 assert!((fundamental - (level - 1.2)).abs() < 2.0, "{rate_hz} {level}: {hum:?}");
             }
-            assert_eq!(heard(rate_hz, &clean, 4_800), Ok(None), "{rate_hz}");
+            assert_eq!(measured(rate_hz, &clean, 4_800), Ok(None), "{rate_hz}");
         }
     }
 
-    /// Negative controls: voices whose pitch is that of a line, a note between the families, noise.
+    /// Negative controls: voices whose pitch is that of a harmonic, a note between the families, noise.
     #[test]
-    fn voices_at_the_pitch_of_a_line_and_notes_beside_it_are_no_hum() {
+    fn voices_at_the_pitch_of_a_harmonic_and_notes_beside_it_are_no_hum() {
         let rate_hz = 8_000.0;
         for (pitch_hz, glides) in [(100.0, 0.05), (100.0, 0.1), (120.0, 0.05), (150.0, 0.05), (60.0, 0.08)] {
-            assert_eq!(heard(rate_hz, &voice(rate_hz, 11.0, pitch_hz, glides), 512), Ok(None), "{pitch_hz} {glides}");
+            assert_eq!(
+                measured(rate_hz, &voice(rate_hz, 11.0, pitch_hz, glides), 512),
+                Ok(None),
+                "{pitch_hz} {glides}"
+            );
         }
         let clean = voice(rate_hz, 11.0, 113.0, 0.08);
         for hz in [47.0, 55.0, 70.0] {
-            assert_eq!(heard(rate_hz, &with_hum(&clean, rate_hz, hz, -45.0), 512), Ok(None), "{hz}");
+            assert_eq!(measured(rate_hz, &with_hum(&clean, rate_hz, hz, -45.0), 512), Ok(None), "{hz}");
         }
         let mut noise = Noise(1);
         let noise: Vec<f32> = (0..160_000).map(|_| (0.1 * noise.unit()) as f32).collect();
-        assert_eq!(heard(rate_hz, &noise, 512), Ok(None));
-        assert_eq!(heard(rate_hz, &[0.0; 160_000], 512), Ok(None));
+        assert_eq!(measured(rate_hz, &noise, 512), Ok(None));
+        assert_eq!(measured(rate_hz, &[0.0; 160_000], 512), Ok(None));
     }
 
     #[test]
     fn any_split_gives_the_same_bits_any_level_the_same_hum_and_seconds_are_too_few() {
         let rate_hz = 11_025.0;
         let hum = with_hum(&voice(rate_hz, 31.0, 113.0, 0.08), rate_hz, 50.2, -55.0);
-        let whole = heard(rate_hz, &hum, hum.len());
-        assert_eq!(heard(rate_hz, &hum, 77), whole);
+        let whole = measured(rate_hz, &hum, hum.len());
+        assert_eq!(measured(rate_hz, &hum, 77), whole);
         let mut meter = HumMeter::new(rate_hz);
         hum.iter().for_each(|x| meter.push(&[0.1 * x]));
         let (whole, quiet) = (whole.unwrap().unwrap(), meter.hum(VOICE_DBOV - 20.0).unwrap().unwrap());
         assert_eq!(meter.hum(0.0), Ok(None), "much louder voice");
         assert!((whole.frequency_hz - quiet.frequency_hz).abs() < 0.005);
         assert!((whole.level_dbfs - quiet.level_dbfs - 20.0).abs() < 0.1);
-        assert_eq!(heard(rate_hz, &hum[..8 * 11_025], 512), Err(Doubt::TooShort));
+        assert_eq!(measured(rate_hz, &hum[..8 * 11_025], 512), Err(Unavailable::TooShort));
     }
 }

@@ -1,57 +1,57 @@
-//! All that is measured of levels: speech, peaks, phrases, spikes, and what lies under them.
+//! All that is measured of levels: speech, peaks, level consistency, transients, and background noise.
 
-use super::active_level::{ActiveLevel, ActiveSpeech};
-use super::ground::{Floor, GroundMeter};
-use super::offset::Offset;
-use super::peaks::Peaks;
-use super::phrases::PhraseMeter;
-use super::profile::{Doubt, Measured, Phrases, Spikes};
+use super::active_level::{ActiveLevelMeter, ActiveSpeech};
+use super::background_noise::{BackgroundNoiseMeter, NoiseFloor};
+use super::dc_blocker::DcBlocker;
+use super::level_consistency::LevelConsistencyMeter;
+use super::peaks::SpeechPeakMeter;
+use super::profile::{LevelConsistency, Measured, Transients, Unavailable};
 use crate::units::SampleRate;
 
-/// Samples that are freed of their offset at once.
+/// Samples that are freed of their DC offset at once.
 const BLOCK: usize = 256;
 /// Speech with a lower active level is no speech, dB.
 const LOWEST_DBOV: f64 = -75.0;
 
-/// Measures all levels of a mono recording. A constant offset is taken away before; the same bits for every split.
+/// Measures all levels of a mono recording. A DC offset is taken away before; the same bits for every split.
 #[derive(Clone, Debug)]
-pub struct Levels {
-    offset: Offset,
-    active: ActiveLevel,
-    peaks: Peaks,
-    phrases: PhraseMeter,
-    ground: GroundMeter,
+pub struct LevelMeter {
+    dc_blocker: DcBlocker,
+    active: ActiveLevelMeter,
+    peaks: SpeechPeakMeter,
+    level_consistency: LevelConsistencyMeter,
+    background_noise: BackgroundNoiseMeter,
 }
 
-/// What [`Levels`] measured.
+/// What [`LevelMeter`] measured.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Levelled {
+pub struct LevelReadings {
     /// Active speech.
     pub active: Measured<ActiveSpeech>,
-    /// Largest sample, without the offset, over the active speech level, dB.
+    /// Largest sample, without the DC offset, over the active speech level, dB.
     pub crest_db: Measured<f64>,
     /// 95th percentile of the sample peaks of 10 ms while somebody speaks, dBFS.
     pub speech_peak_dbfs: Measured<f64>,
-    /// Phrases.
-    pub phrases: Measured<Phrases>,
-    /// Spikes.
-    pub spikes: Measured<Spikes>,
+    /// Level consistency.
+    pub level_consistency: Measured<LevelConsistency>,
+    /// Transients.
+    pub transients: Measured<Transients>,
     /// Noise floor, signal-to-noise, rumble.
-    pub floor: Floor,
+    pub noise_floor: NoiseFloor,
     /// The mean of all samples, as a share of full scale.
-    pub offset: f64,
+    pub dc_offset: f64,
 }
 
-impl Levels {
+impl LevelMeter {
     /// A meter for a rate.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         Self {
-            offset: Offset::new(rate.hz()),
-            active: ActiveLevel::new(rate.hz()),
-            peaks: Peaks::new(rate),
-            phrases: PhraseMeter::new(rate),
-            ground: GroundMeter::new(rate),
+            dc_blocker: DcBlocker::new(rate.hz()),
+            active: ActiveLevelMeter::new(rate.hz()),
+            peaks: SpeechPeakMeter::new(rate),
+            level_consistency: LevelConsistencyMeter::new(rate),
+            background_noise: BackgroundNoiseMeter::new(rate),
         }
     }
 
@@ -60,35 +60,35 @@ impl Levels {
         let mut block = [0.0; BLOCK];
         for piece in samples.chunks(BLOCK) {
             let block = &mut block[..piece.len()];
-            self.offset.run(piece, block);
+            self.dc_blocker.run(piece, block);
             self.active.push(block);
             self.peaks.push(block);
-            self.phrases.push(block);
-            self.ground.push(block);
+            self.level_consistency.push(block);
+            self.background_noise.push(block);
         }
     }
 
     /// What was found so far.
     #[must_use]
-    pub fn result(&self) -> Levelled {
-        let active = speech(&self.active);
-        let (phrases, spikes) = self.phrases.result();
-        Levelled {
+    pub fn result(&self) -> LevelReadings {
+        let active = active_speech(&self.active);
+        let (level_consistency, transients) = self.level_consistency.result();
+        LevelReadings {
             active,
-            crest_db: active.map(|speech| self.peaks.highest_dbfs() - speech.level_dbov),
+            crest_db: active.map(|speech| self.peaks.peak_dbfs() - speech.level_dbov),
             speech_peak_dbfs: active
-                .and_then(|speech| self.peaks.speech_peak_dbfs(speech.level_dbov).ok_or(Doubt::TooShort)),
-            phrases: active.and(phrases),
-            spikes: active.and(spikes),
-            floor: self.ground.result(&self.active),
-            offset: self.offset.mean(),
+                .and_then(|speech| self.peaks.speech_peak_dbfs(speech.level_dbov).ok_or(Unavailable::TooShort)),
+            level_consistency: active.and(level_consistency),
+            transients: active.and(transients),
+            noise_floor: self.background_noise.result(&self.active),
+            dc_offset: self.dc_blocker.mean(),
         }
     }
 }
 
 /// Active speech, where it is loud enough to be speech.
-pub(crate) fn speech(active: &ActiveLevel) -> Measured<ActiveSpeech> {
-    active.result().filter(|speech| speech.level_dbov >= LOWEST_DBOV).ok_or(Doubt::Silence)
+pub(crate) fn active_speech(active: &ActiveLevelMeter) -> Measured<ActiveSpeech> {
+    active.result().filter(|speech| speech.level_dbov >= LOWEST_DBOV).ok_or(Unavailable::Silence)
 }
 
 #[cfg(test)]
@@ -98,7 +98,7 @@ mod tests {
     use std::f64::consts::TAU;
     use std::vec::Vec;
 
-    /// Phrases of a tone over faint hiss, with an offset.
+    /// Bursts of a tone over faint hiss, with a DC offset.
     fn signal(offset: f32) -> Vec<f32> {
         let mut state = 1_u32;
         (0..30 * 16_000_u32)
@@ -112,38 +112,41 @@ mod tests {
             .collect()
     }
 
-    fn heard(signal: &[f32], split: usize) -> Levelled {
-        let mut levels = Levels::new(SampleRate::new(16_000.0).unwrap());
+    fn measured(signal: &[f32], split: usize) -> LevelReadings {
+        let mut levels = LevelMeter::new(SampleRate::new(16_000.0).unwrap());
         signal.chunks(split).for_each(|piece| levels.push(piece));
         levels.result()
     }
 
-    /// Without its own removal an offset of -30 dB would be all noise floor.
+    /// Without its own removal a DC offset of -30 dB would be all noise floor.
     #[test]
-    fn an_offset_changes_nothing_but_itself() {
-        let (without, with) = (heard(&signal(0.0), 512), heard(&signal(0.03), 512));
-        assert!((with.offset - 0.03).abs() < 1e-4 && without.offset.abs() < 1e-4);
+    fn a_dc_offset_changes_nothing_but_itself() {
+        let (without, with) = (measured(&signal(0.0), 512), measured(&signal(0.03), 512));
+        assert!((with.dc_offset - 0.03).abs() < 1e-4 && without.dc_offset.abs() < 1e-4);
         let near = |a: f64, b: f64| assert!((a - b).abs() < 0.05, "{a} {b}");
         near(with.active.unwrap().level_dbov, without.active.unwrap().level_dbov);
         near(with.active.unwrap().activity_percent, without.active.unwrap().activity_percent);
-        near(with.floor.noise_dbfs.unwrap(), without.floor.noise_dbfs.unwrap());
-        near(with.floor.snr_db.unwrap(), without.floor.snr_db.unwrap());
+        near(with.noise_floor.noise_dbfs.unwrap(), without.noise_floor.noise_dbfs.unwrap());
+        near(with.noise_floor.snr_db.unwrap(), without.noise_floor.snr_db.unwrap());
         near(with.crest_db.unwrap(), without.crest_db.unwrap());
         near(with.speech_peak_dbfs.unwrap(), without.speech_peak_dbfs.unwrap());
-        near(with.phrases.unwrap().spread_db, without.phrases.unwrap().spread_db);
+        near(
+            with.level_consistency.unwrap().standard_deviation_db,
+            without.level_consistency.unwrap().standard_deviation_db,
+        );
     }
 
     #[test]
     fn any_split_gives_the_same_bits() {
         let signal = signal(0.01);
-        assert_eq!(heard(&signal, 1), heard(&signal, 4_096));
+        assert_eq!(measured(&signal, 1), measured(&signal, 4_096));
     }
 
     #[test]
     fn silence_says_so() {
-        let found = heard(&[0.0; 100_000], 1_000);
-        assert_eq!(found.active, Err(Doubt::Silence));
-        assert_eq!(found.phrases, Err(Doubt::Silence));
-        assert_eq!(found.floor.snr_db, Err(Doubt::Silence));
+        let found = measured(&[0.0; 100_000], 1_000);
+        assert_eq!(found.active, Err(Unavailable::Silence));
+        assert_eq!(found.level_consistency, Err(Unavailable::Silence));
+        assert_eq!(found.noise_floor.snr_db, Err(Unavailable::Silence));
     }
 }

@@ -4,7 +4,7 @@
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "snake_case"))]
-pub enum Doubt {
+pub enum Unavailable {
     /// Nothing is heard, or too little of it lies above the noise of 16 bits.
     Silence,
     /// There is not enough active speech for it.
@@ -14,12 +14,12 @@ pub enum Doubt {
     /// What is heard does not behave like one voice.
     NotAVoice,
     /// The recording does not contain the frequencies that it needs.
-    NoBand,
-    /// The voice never shows what it takes (no fricatives, no word that ends freely).
-    NotHeard,
+    InsufficientBandwidth,
+    /// No segment of the voice is suitable (no fricatives, no word that ends freely).
+    NoSuitableSegment,
     /// Nothing measures it yet.
     NotMeasured,
 }
 
 /// A quantity, or why it is not known.
-pub type Measured<T> = Result<T, Doubt>;
+pub type Measured<T> = Result<T, Unavailable>;

@@ -1,52 +1,52 @@
 //! The meter that hears a voice and gives its profile.
 
-use super::base_rate::{BaseRate, finite};
 use super::decay::DecayMeter;
-use super::fricatives::SibilanceMeter;
+use super::downsampler::{Downsampler, sanitise};
 use super::hum::HumMeter;
-use super::levels::{Levelled, Levels};
-use super::peaks::Clipped;
+use super::levels::{LevelMeter, LevelReadings};
+use super::peaks::ClippingDetector;
 use super::pitch::PitchMeter;
-use super::profile::{Clipping, Doubt, Ground, Level, Profile, Subject};
+use super::profile::{BackgroundNoise, Clipping, Level, Profile, SignalClass, Unavailable};
 use super::resonance::ResonanceMeter;
+use super::sibilance::SibilanceMeter;
+use super::signal_class::{InvalidSignalDetector, SignalClassifier};
 use super::spectra::{Framing, Spectra};
-use super::subject::{Garbage, SubjectMeter};
-use super::tonal_balance::TonalBalance;
+use super::tonal_balance::TonalBalanceMeter;
 use crate::SampleRate;
 use crate::frame::CHUNK;
 use crate::math::to_db;
 use crate::meters::{ChannelWeights, LoudnessMeter, TruePeakMeter};
 
 /// Less active speech than this is no voice to be judged, s.
-const LEAST_ACTIVE_S: f64 = 2.0;
+const MIN_ACTIVE_S: f64 = 2.0;
 /// Hears a recording, mono or stereo, at 8 to 192 kHz, in blocks of any length, and gives its [`Profile`] at any time.
 ///
-/// Loudness and peaks are those of all channels, everything else is of (L+R)/2 without its offset, and spectra are taken
+/// Loudness and peaks are those of all channels, everything else is of (L+R)/2 without its DC offset, and spectra are taken
 /// at 48 kHz or less. Samples that are not finite count as silence. Everything runs on clocks counted in samples, so that
 /// any split of the same frames into blocks gives the same profile, bit for bit. Nothing allocates; the meter is large
 /// (see `size_of`), so keep it on the heap where threads have small stacks.
 ///
-/// Tested by `properties::profile`; how well it measures recorded voices is shown by `reach` in tests.
+/// Tested by `properties::profile`; how well it measures recorded voices is shown by `accuracy` in tests.
 #[derive(Clone, Debug)]
 pub struct ProfileMeter<const C: usize> {
     rate: SampleRate,
     frames: u64,
-    rejected: u64,
+    sanitised: u64,
     loudness: LoudnessMeter<C>,
     true_peak: TruePeakMeter<C>,
-    clipped: [Clipped; C],
-    base: BaseRate,
-    levels: Levels,
+    clipping: [ClippingDetector; C],
+    base: Downsampler,
+    levels: LevelMeter,
     short: Spectra<512>,
     long: Spectra<2_048>,
-    balance: TonalBalance,
+    balance: TonalBalanceMeter,
     sibilance: SibilanceMeter,
     decay: DecayMeter,
     hum: HumMeter,
     pitch: PitchMeter,
     resonance: ResonanceMeter,
-    garbage: Garbage<C>,
-    subject: SubjectMeter,
+    invalid_signal: InvalidSignalDetector<C>,
+    signal_class: SignalClassifier,
 }
 
 impl<const C: usize> ProfileMeter<C> {
@@ -54,28 +54,28 @@ impl<const C: usize> ProfileMeter<C> {
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         const { assert!(C == 1 || C == 2, "one or two channels") };
-        let base = BaseRate::new(rate);
+        let base = Downsampler::new(rate);
         let base_rate = base.rate();
         let (short, long) = (Framing::short(base_rate.hz()), Framing::long(base_rate.hz()));
         Self {
             rate,
             frames: 0,
-            rejected: 0,
+            sanitised: 0,
             loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
             true_peak: TruePeakMeter::new(rate),
-            clipped: [const { Clipped::new() }; C],
+            clipping: [const { ClippingDetector::new() }; C],
             base,
-            levels: Levels::new(base_rate),
+            levels: LevelMeter::new(base_rate),
             short: Spectra::new(short),
             long: Spectra::new(long),
-            balance: TonalBalance::new(&long),
+            balance: TonalBalanceMeter::new(&long),
             sibilance: SibilanceMeter::new(base_rate, &short),
             decay: DecayMeter::new(&short),
             hum: HumMeter::new(base_rate.hz()),
             pitch: PitchMeter::new(base_rate.hz()),
             resonance: ResonanceMeter::new(&long),
-            garbage: Garbage::new(),
-            subject: SubjectMeter::new(&short, &long),
+            invalid_signal: InvalidSignalDetector::new(),
+            signal_class: SignalClassifier::new(&short, &long),
         }
     }
 
@@ -85,33 +85,33 @@ impl<const C: usize> ProfileMeter<C> {
             let mut clean = [[0.0_f32; C]; CHUNK];
             let mut channel = [0.0_f32; CHUNK];
             let mut mono = [0.0_f32; CHUNK];
-            let (clean, rejected) = finite(piece, &mut clean);
-            self.rejected += rejected;
+            let (clean, sanitised) = sanitise(piece, &mut clean);
+            self.sanitised += sanitised;
             self.frames += piece.len() as u64;
-            self.garbage.push(clean);
+            self.invalid_signal.push(clean);
             self.loudness.push(clean);
             self.true_peak.push(clean);
-            for (c, clipped) in self.clipped.iter_mut().enumerate() {
+            for (c, clipping) in self.clipping.iter_mut().enumerate() {
                 for (to, frame) in channel.iter_mut().zip(clean) {
                     *to = frame[c];
                 }
-                clipped.push(&channel[..clean.len()]);
+                clipping.push(&channel[..clean.len()]);
             }
             let count = self.base.run(clean, &mut mono);
-            self.hear(&mono[..count]);
+            self.process(&mono[..count]);
         }
     }
 
     /// Hears one channel at the base rate: levels, then what listens to short frames, hum, what listens to long frames.
-    fn hear(&mut self, samples: &[f32]) {
+    fn process(&mut self, samples: &[f32]) {
         self.levels.push(samples);
-        let Self { short, long, balance, sibilance, decay, pitch, resonance, subject, .. } = self;
+        let Self { short, long, balance, sibilance, decay, pitch, resonance, signal_class, .. } = self;
         short.pieces(samples, |short, now| {
             sibilance.push(now);
             short.push(now, |spectrum| {
                 sibilance.frame(spectrum);
                 decay.frame(spectrum);
-                subject.short_frame(spectrum);
+                signal_class.short_frame(spectrum);
             });
         });
         self.hum.push(samples);
@@ -119,13 +119,13 @@ impl<const C: usize> ProfileMeter<C> {
         long.pieces(samples, |long, now| {
             pitch.push(now, |hz, level_db| {
                 resonance.pitch(hz);
-                subject.pitch(hz, level_db);
+                signal_class.pitch(hz, level_db);
             });
             long.push(now, |spectrum| {
                 let level_db = spectrum.level_db();
                 balance.frame(spectrum, level_db);
                 resonance.frame(spectrum, level_db);
-                subject.long_frame(spectrum);
+                signal_class.long_frame(spectrum);
             });
         });
     }
@@ -138,78 +138,81 @@ impl<const C: usize> ProfileMeter<C> {
 
     /// Samples that were not finite and were heard as silence.
     #[must_use]
-    pub fn rejected_samples(&self) -> u64 {
-        self.rejected
+    pub fn sanitised_samples(&self) -> u64 {
+        self.sanitised
     }
 
     /// What is known so far. Reads every histogram: some hundred microseconds.
     #[must_use]
     pub fn profile(&self) -> Profile {
-        let levelled = self.levels.result();
+        let readings = self.levels.result();
         let samples = self.frames * C as u64;
-        let subject = match levelled.active {
-            _ if self.garbage.is_garbage(samples, self.rejected) => Subject::Garbage,
-            Err(_) => Subject::Silence,
-            Ok(active) if active.active_s < LEAST_ACTIVE_S => Subject::TooShort,
-            Ok(active) => self.subject.subject(active.level_dbov),
+        let signal_class = match readings.active {
+            _ if self.invalid_signal.is_invalid(samples, self.sanitised) => SignalClass::InvalidSignal,
+            Err(_) => SignalClass::Silence,
+            Ok(active) if active.active_s < MIN_ACTIVE_S => SignalClass::TooShort,
+            Ok(active) => self.signal_class.signal_class(active.level_dbov),
         };
-        let heard = match subject {
-            Subject::Voice | Subject::SeveralVoices => levelled.active.map(|active| active.level_dbov),
-            Subject::Silence => Err(Doubt::Silence),
-            Subject::TooShort => Err(Doubt::TooShort),
-            Subject::Tone | Subject::Noise | Subject::Music | Subject::Garbage => Err(Doubt::NotAVoice),
+        let level_dbov = match signal_class {
+            SignalClass::Voice | SignalClass::SeveralVoices => readings.active.map(|active| active.level_dbov),
+            SignalClass::Silence => Err(Unavailable::Silence),
+            SignalClass::TooShort => Err(Unavailable::TooShort),
+            SignalClass::Tone | SignalClass::Noise | SignalClass::Music | SignalClass::InvalidSignal => {
+                Err(Unavailable::NotAVoice)
+            }
         };
         let noise_bands_dbfs = self.balance.quiet_dbfs();
-        let bandwidth = heard.and_then(|level| self.balance.bandwidth(level));
+        let bandwidth = level_dbov.and_then(|level| self.balance.bandwidth(level));
         let high_hz = bandwidth.map_or(0.5 * self.base.rate().hz(), |bandwidth| bandwidth.high_hz);
-        let pitch = heard.and_then(|_| self.pitch.pitch());
+        let pitch = level_dbov.and_then(|_| self.pitch.pitch());
         let pitch_hz = pitch.ok().map(|pitch| pitch.median_hz);
         Profile {
             rate_hz: self.rate.hz(),
             duration_s: self.duration_s(),
             channels: C,
-            subject,
-            level: self.level(&levelled),
-            phrases: heard.and(levelled.phrases),
-            spikes: heard.and(levelled.spikes),
-            ground: Ground {
-                noise_floor_dbfs: levelled.floor.noise_dbfs,
+            signal_class,
+            level: self.level(&readings),
+            level_consistency: level_dbov.and(readings.level_consistency),
+            transients: level_dbov.and(readings.transients),
+            background_noise: BackgroundNoise {
+                noise_floor_dbfs: readings.noise_floor.noise_dbfs,
                 noise_bands_dbfs,
-                snr_db: heard.and(levelled.floor.snr_db),
-                rumble_dbfs: levelled.floor.rumble_dbfs,
-                offset: levelled.offset,
+                snr_db: level_dbov.and(readings.noise_floor.snr_db),
+                rumble_dbfs: readings.noise_floor.rumble_dbfs,
+                dc_offset: readings.dc_offset,
             },
-            hum: heard.and_then(|level| self.hum.hum(level)),
+            hum: level_dbov.and_then(|level| self.hum.hum(level)),
             pitch,
-            colour: heard.and_then(|level| self.balance.colour(level, &noise_bands_dbfs, high_hz, pitch_hz)),
+            tonal_balance: level_dbov
+                .and_then(|level| self.balance.tonal_balance(level, &noise_bands_dbfs, high_hz, pitch_hz)),
             bandwidth,
-            resonances: heard.and_then(|level| self.resonance.candidates(level)),
-            sibilance: heard.and_then(|level| self.sibilance.sibilance(level, high_hz)),
-            room: heard.and_then(|_| self.decay.room(levelled.floor.snr_db)),
+            resonances: level_dbov.and_then(|level| self.resonance.resonances(level)),
+            sibilance: level_dbov.and_then(|level| self.sibilance.sibilance(level, high_hz)),
+            reverberation: level_dbov.and_then(|_| self.decay.reverberation(readings.noise_floor.snr_db)),
         }
     }
 
-    fn level(&self, levelled: &Levelled) -> Level {
+    fn level(&self, readings: &LevelReadings) -> Level {
         // The last samples are still inside the interpolator.
         let mut true_peak = self.true_peak.clone();
         true_peak.finish();
         let most = |values: &[f64]| values.iter().fold(0.0_f64, |most, &value| most.max(value));
         let mut clipping = Clipping::default();
-        for found in self.clipped.iter().map(Clipped::result) {
-            clipping.stretches = clipping.stretches.saturating_add(found.stretches);
+        for found in self.clipping.iter().map(ClippingDetector::result) {
+            clipping.runs = clipping.runs.saturating_add(found.runs);
             clipping.samples += found.samples;
         }
         Level {
-            integrated_lufs: self.loudness.integrated().ok_or(Doubt::Silence),
-            loudness_range_lu: self.loudness.range().ok_or(Doubt::TooShort),
+            integrated_lufs: self.loudness.integrated().ok_or(Unavailable::Silence),
+            loudness_range_lu: self.loudness.range().ok_or(Unavailable::TooShort),
             true_peak_dbtp: to_db(most(&true_peak.hold())),
             sample_peak_dbfs: to_db(most(&true_peak.sample_hold())),
             clipping,
-            active_level_dbov: levelled.active.map(|active| active.level_dbov),
-            activity_percent: levelled.active.map_or(0.0, |active| active.activity_percent),
-            active_s: levelled.active.map_or(0.0, |active| active.active_s),
-            crest_db: levelled.crest_db,
-            speech_peak_dbfs: levelled.speech_peak_dbfs,
+            active_level_dbov: readings.active.map(|active| active.level_dbov),
+            activity_percent: readings.active.map_or(0.0, |active| active.activity_percent),
+            active_s: readings.active.map_or(0.0, |active| active.active_s),
+            crest_db: readings.crest_db,
+            speech_peak_dbfs: readings.speech_peak_dbfs,
         }
     }
 }

@@ -4,29 +4,29 @@
 //! the strip.
 
 pub mod active_level;
+pub mod background_noise;
 mod bandwidth;
-mod base_rate;
-mod contour;
+mod dc_blocker;
 mod decay;
-mod fricatives;
-pub mod ground;
+mod downsampler;
 pub mod hum;
 mod level_bins;
+pub mod level_consistency;
 pub mod levels;
 mod measured;
 mod meter;
-mod offset;
 pub mod peaks;
 mod periods;
-pub mod phrases;
 mod pitch;
+mod pitch_contour;
 pub mod profile;
 mod resonance;
 #[cfg(feature = "serde")]
 mod serialisation;
+mod sibilance;
+mod signal_class;
 mod spectra;
 pub mod speech_spectrum;
-mod subject;
 mod tonal_balance;
 
 pub use meter::ProfileMeter;

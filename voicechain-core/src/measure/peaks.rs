@@ -1,9 +1,9 @@
-//! Peaks of a voice while somebody speaks, and clipping.
+//! Speech peaks, of a voice while somebody speaks, and clipping.
 
 use super::profile::Clipping;
 use crate::detectors::voice_activity::P56_MARGIN_DB;
 use crate::dsp::SubBlockClock;
-use crate::dsp::histogram::place_under;
+use crate::dsp::histogram::interpolated_bin;
 use crate::math::{power_to_db, to_db};
 use crate::units::SampleRate;
 
@@ -25,7 +25,7 @@ const SHARE: f64 = 0.95;
 /// active level is known. 2 dB and 0.5 dB steps, so that a recording that is 20 dB quieter counts alike. Memory 13 kB.
 /// Tested by `the_peak_of_speech_is_that_of_its_active_pieces`.
 #[derive(Clone, Debug)]
-pub struct Peaks {
+pub struct SpeechPeakMeter {
     clock: SubBlockClock,
     peak: f32,
     energy: f64,
@@ -33,7 +33,7 @@ pub struct Peaks {
     counts: [[u32; BINS]; LEVELS_APART],
 }
 
-impl Peaks {
+impl SpeechPeakMeter {
     /// A meter for a rate.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
@@ -71,7 +71,7 @@ impl Peaks {
 
     /// The largest magnitude, dBFS; minus infinity when nothing was heard.
     #[must_use]
-    pub fn highest_dbfs(&self) -> f64 {
+    pub fn peak_dbfs(&self) -> f64 {
         to_db(f64::from(self.highest.max(self.peak)))
     }
 
@@ -90,7 +90,7 @@ impl Peaks {
                 total += count;
             }
         }
-        let above = place_under(levels.into_iter().rev(), (1.0 - SHARE) * total)?;
+        let above = interpolated_bin(levels.into_iter().rev(), (1.0 - SHARE) * total)?;
         Some(BOTTOM_DB + (LEVELS as f64 - above) * LEVEL_DB / PEAKS_PER_LEVEL as f64)
     }
 }
@@ -104,13 +104,13 @@ const LOWEST: f32 = 0.01;
 /// Samples that are looked at together.
 const PIECE: usize = 32;
 /// Fewest equal samples.
-const FEWEST: u32 = 3;
+const MIN_RUN: u32 = 3;
 
 /// Stretches of one channel that stay at one value.
 #[derive(Clone, Copy, Debug, Default)]
 struct Extreme {
     value: f32,
-    stretches: u32,
+    runs: u32,
     samples: u64,
 }
 
@@ -122,7 +122,7 @@ struct Extreme {
 /// Nothing tells a square wave from clipping. What was coded lossily or resampled after it clipped is not found.
 /// Tested by `clipping_is_counted_at_any_level` and `loud_waves_are_not_clipped`.
 #[derive(Clone, Debug)]
-pub struct Clipped {
+pub struct ClippingDetector {
     last: f32,
     /// Equal samples up to the last one.
     run: u32,
@@ -132,17 +132,17 @@ pub struct Clipped {
     extremes: [Extreme; EXTREMES],
 }
 
-impl Default for Clipped {
+impl Default for ClippingDetector {
     fn default() -> Self {
         Self::new()
     }
 }
 
-impl Clipped {
+impl ClippingDetector {
     /// A detector that has heard nothing.
     #[must_use]
     pub const fn new() -> Self {
-        const NONE: Extreme = Extreme { value: 0.0, stretches: 0, samples: 0 };
+        const NONE: Extreme = Extreme { value: 0.0, runs: 0, samples: 0 };
         Self { last: 0.0, run: 0, before: 0.0, peak: 0.0, extremes: [NONE; EXTREMES] }
     }
 
@@ -152,7 +152,7 @@ impl Clipped {
         for piece in pieces {
             // Most pieces rest nowhere: nothing begins in them, and nothing ends.
             let rests = piece.iter().zip(&piece[1..]).fold(false, |rests, (a, b)| rests | (a == b));
-            if rests || self.run >= FEWEST || piece[0] == self.last {
+            if rests || self.run >= MIN_RUN || piece[0] == self.last {
                 self.look(piece);
             } else {
                 self.peak = piece.iter().fold(self.peak, |peak, sample| peak.max(sample.abs()));
@@ -168,7 +168,7 @@ impl Clipped {
             if sample == self.last {
                 self.run = self.run.saturating_add(1);
             } else {
-                if self.run >= FEWEST {
+                if self.run >= MIN_RUN {
                     self.finish(sample);
                 }
                 self.peak = self.peak.max(sample.abs());
@@ -212,7 +212,7 @@ impl Clipped {
             }
         };
         let extreme = &mut self.extremes[place];
-        extreme.stretches = extreme.stretches.saturating_add(1);
+        extreme.runs = extreme.runs.saturating_add(1);
         extreme.samples += u64::from(self.run);
     }
 
@@ -221,7 +221,7 @@ impl Clipped {
     pub fn result(&self) -> Clipping {
         let mut clipping = Clipping::default();
         for extreme in self.extremes.iter().filter(|extreme| extreme.value.abs() >= NEAR * self.peak) {
-            clipping.stretches = clipping.stretches.saturating_add(extreme.stretches);
+            clipping.runs = clipping.runs.saturating_add(extreme.runs);
             clipping.samples += extreme.samples;
         }
         clipping
@@ -251,8 +251,8 @@ mod tests {
         for scale in [1.0, 0.1] {
             let at = |db: f64, seconds: f64| sine(1_000.0, scale * libm::exp10(db / 20.0), seconds);
             let mut signal = [at(-12.0, 9.6), at(-6.0, 0.4), at(-60.0, 10.0)].concat();
-            let mut peaks = Peaks::new(SampleRate::new(RATE).unwrap());
-            let mut split = Peaks::new(SampleRate::new(RATE).unwrap());
+            let mut peaks = SpeechPeakMeter::new(SampleRate::new(RATE).unwrap());
+            let mut split = SpeechPeakMeter::new(SampleRate::new(RATE).unwrap());
             let samples: Vec<f32> = signal.drain(..).map(|x| x as f32).collect();
             peaks.push(&samples);
             samples.chunks(77).for_each(|piece| split.push(piece));
@@ -260,7 +260,7 @@ mod tests {
             let found = peaks.speech_peak_dbfs(level).unwrap();
             assert!((found - (-12.0 + 20.0 * libm::log10(scale))).abs() < 0.5, "{found}");
             assert_eq!(split.speech_peak_dbfs(level), Some(found));
-            assert!((peaks.highest_dbfs() - (-6.0 + 20.0 * libm::log10(scale))).abs() < 0.01);
+            assert!((peaks.peak_dbfs() - (-6.0 + 20.0 * libm::log10(scale))).abs() < 0.01);
             // Negative control: with only the loud part active.
             let louder = peaks.speech_peak_dbfs(level + 18.0).unwrap();
             assert!(louder > found + 5.0, "{louder}");
@@ -269,7 +269,7 @@ mod tests {
 
     fn clipping(signal: impl IntoIterator<Item = f32>) -> Clipping {
         let signal: Vec<f32> = signal.into_iter().collect();
-        let (mut whole, mut split) = (Clipped::new(), Clipped::new());
+        let (mut whole, mut split) = (ClippingDetector::new(), ClippingDetector::new());
         whole.push(&signal);
         signal.chunks(5).for_each(|piece| split.push(piece));
         assert_eq!(whole.result(), split.result());
@@ -287,14 +287,14 @@ mod tests {
                 let wave = sine(220.0, overdrive, 1.0);
                 let found = clipping(wave.iter().map(|x| bits_16(turned_down * x.clamp(-1.0, 1.0))));
                 // 220 periods, clipped at both ends, the first and the last perhaps cut.
-                assert!((438..=440).contains(&found.stretches), "{turned_down} {overdrive}: {found:?}");
+                assert!((438..=440).contains(&found.runs), "{turned_down} {overdrive}: {found:?}");
                 let share = 1.0 - libm::asin(1.0 / overdrive) / (TAU / 4.0);
                 assert!((found.samples as f64 / 48_000.0 - share).abs() < 0.03, "{overdrive}: {found:?}");
             }
         }
         // One louder sample, as a click after the recording was turned down, does not hide it.
         let clipped = sine(220.0, 2.0, 1.0).into_iter().map(|x| bits_16(0.8 * x.clamp(-1.0, 1.0)));
-        assert!(clipping(clipped.chain([1.0, 0.0])).stretches > 430);
+        assert!(clipping(clipped.chain([1.0, 0.0])).runs > 430);
     }
 
     /// Negative control: full-scale tones from 20 Hz to 20 kHz, in 16 bits, and a voice-like sum of harmonics.

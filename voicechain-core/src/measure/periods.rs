@@ -6,9 +6,9 @@ use crate::dsp::{dot, parabola};
 pub(super) const LOWEST_HZ: f64 = 65.0;
 pub(super) const HIGHEST_HZ: f64 = 1_000.0;
 /// Periods kept per frame.
-pub(super) const PERIODS: usize = 6;
+pub(super) const MAX_PERIODS: usize = 6;
 /// A peak below this correlation is none.
-const LEAST: f32 = 0.3;
+const MIN_CORRELATION: f32 = 0.3;
 /// What a period is preferred by for every octave that it is shorter: twice a period is a period too.
 const PER_OCTAVE: f32 = 0.015;
 /// Length over which two stretches are compared, s.
@@ -20,22 +20,22 @@ const LAGS: usize = 192;
 /// Samples of the longest frame.
 pub(super) const FRAME: usize = WINDOW + LAGS;
 
-/// A period as a pitch in Hz, and how alike the sound is one period later, 0 to 1.
+/// A period as a pitch in Hz, and the normalised correlation of the sound with itself one period later, 0 to 1.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Period {
     pub(super) hz: f32,
-    pub(super) alike: f32,
+    pub(super) correlation: f32,
 }
 
 impl Period {
     /// How good a period it is among others: its likeness with the preference for the shorter.
     pub(super) fn rank(&self) -> f32 {
-        self.alike + PER_OCTAVE * libm::log2f(self.hz / LOWEST_HZ as f32)
+        self.correlation + PER_OCTAVE * libm::log2f(self.hz / LOWEST_HZ as f32)
     }
 }
 
 /// The best first; `None` where there are not so many.
-pub(super) type Periods = [Option<Period>; PERIODS];
+pub(super) type Periods = [Option<Period>; MAX_PERIODS];
 
 /// Finds periods at one sample rate from 6 to 12 kHz.
 #[derive(Clone, Debug)]
@@ -64,7 +64,7 @@ impl PeriodFinder {
     /// first stretch stays). Its peaks are refined by parabolas: for sounds below 1 kHz the error of a period is under
     /// 0.5 %, tested in [`super::pitch`]. About 18000 multiply-adds per frame at 6 kHz.
     pub(super) fn find(&self, frame: &[f32]) -> Periods {
-        let mut found: Periods = [None; PERIODS];
+        let mut found: Periods = [None; MAX_PERIODS];
         // Sums of the squares before each sample.
         let least = 1e-26 * (self.window * self.window) as f64;
         let mut squares = [0.0_f64; FRAME + 1];
@@ -86,12 +86,12 @@ impl PeriodFinder {
         let (mut before, mut here) = (square(shortest - 1), square(shortest));
         for lag in shortest..self.lags - 1 {
             let after = square(lag + 1);
-            if here > LEAST * LEAST && here > before && here >= after {
+            if here > MIN_CORRELATION * MIN_CORRELATION && here > before && here >= after {
                 let around = [root(before), root(here), root(after)];
                 let shift = parabola::vertex(around);
                 let hz = (self.rate_hz / (lag as f64 + f64::from(shift))) as f32;
                 if (LOWEST_HZ as f32..=HIGHEST_HZ as f32).contains(&hz) {
-                    insert(&mut found, Period { hz, alike: parabola::height(around, shift).min(1.0) });
+                    insert(&mut found, Period { hz, correlation: parabola::height(around, shift).min(1.0) });
                 }
             }
             (before, here) = (here, after);

@@ -1,13 +1,13 @@
 //! The pitch of a voice, hop by hop and as percentiles.
 //!
 //! Three steps: [`Decimator`] leaves what lies below 1.5 kHz at 6 to 12 kHz, [`PeriodFinder`] offers periods for each frame, and
-//! [`Contour`] chooses among them along time. What counts is decided at the end, when the level of the voice is known.
-//! Against a reference library: group `pitch` of `reach` in tests.
+//! [`PitchContour`] chooses among them along time. What counts is decided at the end, when the level of the voice is known.
+//! Against a reference library: group `pitch` of `accuracy` in tests.
 
-use super::contour::Contour;
 use super::periods::{FRAME, HIGHEST_HZ, LOWEST_HZ, PeriodFinder};
-use super::profile::{Doubt, Measured, Pitch};
-use crate::dsp::histogram::place_under;
+use super::pitch_contour::PitchContour;
+use super::profile::{Measured, Pitch, Unavailable};
+use crate::dsp::histogram::interpolated_bin;
 use crate::dsp::{Decimator, LevelHistogram, dot};
 use crate::filters::design;
 use crate::filters::section::DirectForm;
@@ -31,10 +31,10 @@ const RANGE_DB: f64 = 20.0;
 /// Under this 99th percentile nothing is heard, dB of full scale.
 const FLOOR_DB: f64 = -75.0;
 /// Fewest frames that must count as loud enough (2 s), and as voiced (0.5 s).
-const LEAST_ACTIVE: u64 = 100;
-const LEAST_VOICED: u64 = 25;
+const MIN_ACTIVE: u64 = 100;
+const MIN_VOICED: u64 = 25;
 /// Smallest share of voiced frames that a voice has. Common sense, no source.
-const LEAST_SHARE: f64 = 0.1;
+const MIN_VOICED_SHARE: f64 = 0.1;
 
 /// Levels in steps of 2 dB from -110 dB, and pitches in 36 steps per octave.
 const LEVELS: usize = 56;
@@ -54,7 +54,7 @@ pub(crate) struct PitchMeter {
     high_states: [f64; 2],
     finder: PeriodFinder,
     past: Past,
-    contour: Contour,
+    contour: PitchContour,
     levels: LevelHistogram,
     counts: [[u32; PITCHES]; LEVELS],
 }
@@ -73,22 +73,22 @@ impl PitchMeter {
     pub(crate) fn new(rate_hz: f64) -> Self {
         let every = (rate_hz / LOWEST_RATE_HZ) as usize;
         let decimator = Decimator::new(every, (LENGTH_S * rate_hz + 0.5) as usize, EDGE_HZ / rate_hz);
-        let low_hz = rate_hz / decimator.every() as f64;
+        let low_hz = rate_hz / decimator.factor() as f64;
         Self {
             decimator,
             high_pass: DirectForm::new(&design::high_pass_at(HIGH_PASS_HZ, design::BUTTERWORTH_Q, low_hz)),
             high_states: [0.0; 2],
             finder: PeriodFinder::new(low_hz),
             past: Past { samples: [0.0; FRAME], filled: 0, hop: HOP_S * low_hz, due: 0.0 },
-            contour: Contour::new(),
+            contour: PitchContour::new(),
             levels: LevelHistogram::new(),
             counts: [[0; PITCHES]; LEVELS],
         }
     }
 
-    /// Takes samples; calls `heard` with the pitch in Hz, or `None`, of each hop of 20 ms as its frame of 48 ms ends, as far
+    /// Takes samples; calls `on_pitch` with the pitch in Hz, or `None`, of each hop of 20 ms as its frame of 48 ms ends, as far
     /// as what came before tells, and with the level of the frame in dB.
-    pub(crate) fn push(&mut self, samples: &[f32], mut heard: impl FnMut(Option<f32>, f64)) {
+    pub(crate) fn push(&mut self, samples: &[f32], mut on_pitch: impl FnMut(Option<f32>, f64)) {
         let Self { decimator, high_pass, high_states, finder, past, contour, levels, counts } = self;
         let length = finder.length();
         decimator.push(samples, |sample| {
@@ -104,7 +104,7 @@ impl PitchMeter {
                 let count = &mut counts[level_bin(level)][bin(hz)];
                 *count = count.saturating_add(1);
             }
-            heard(contour.now(), level);
+            on_pitch(contour.now(), level);
             past.due += past.hop;
             let gone = (past.due as usize).clamp(1, length);
             past.due -= gone as f64;
@@ -115,11 +115,11 @@ impl PitchMeter {
 
     /// The pitch of what was heard so far. A percentile is interpolated within 1/36 octave.
     pub(crate) fn pitch(&self) -> Measured<Pitch> {
-        let top = self.levels.percentile(0.99).filter(|&db| db >= FLOOR_DB).ok_or(Doubt::Silence)?;
+        let top = self.levels.percentile(0.99).filter(|&db| db >= FLOOR_DB).ok_or(Unavailable::Silence)?;
         let loud = self.levels.percentile_from(top - PAUSE_DB, 0.9).unwrap_or(top);
         let active = self.levels.count_from(loud - RANGE_DB);
-        if active < LEAST_ACTIVE {
-            return Err(Doubt::TooShort);
+        if active < MIN_ACTIVE {
+            return Err(Unavailable::TooShort);
         }
         let counts = |place: usize| LEVEL_BOTTOM_DB + (place as f64 + 0.5) * LEVEL_STEP_DB >= loud - RANGE_DB;
         let mut pitches = [0_u64; PITCHES];
@@ -133,11 +133,11 @@ impl PitchMeter {
         }
         let voiced: u64 = pitches.iter().sum();
         let share = (voiced as f64 / active as f64).min(1.0);
-        if voiced < LEAST_VOICED || share < LEAST_SHARE {
-            return Err(Doubt::NotAVoice);
+        if voiced < MIN_VOICED || share < MIN_VOICED_SHARE {
+            return Err(Unavailable::NotAVoice);
         }
         let at = |part: f64| {
-            let place = place_under(pitches.iter().map(|&count| count as f64), part * voiced as f64);
+            let place = interpolated_bin(pitches.iter().map(|&count| count as f64), part * voiced as f64);
             place.map_or(HIGHEST_HZ, |place| LOWEST_HZ * libm::exp2(place / PER_OCTAVE))
         };
         Ok(Pitch { low_hz: at(0.1), median_hz: at(0.5), high_hz: at(0.9), voiced_share: share })
@@ -258,9 +258,9 @@ mod tests {
                 (state >> 8) as f32 / 16_777_216.0 - 0.5
             })
             .collect();
-        assert_eq!(measured(48_000.0, &noise), Err(Doubt::NotAVoice));
-        assert_eq!(measured(48_000.0, &[0.0; 192_000]), Err(Doubt::Silence));
-        assert_eq!(measured(48_000.0, &harmonics(48_000.0, 110.0, 0.3)[..48_000]), Err(Doubt::TooShort));
+        assert_eq!(measured(48_000.0, &noise), Err(Unavailable::NotAVoice));
+        assert_eq!(measured(48_000.0, &[0.0; 192_000]), Err(Unavailable::Silence));
+        assert_eq!(measured(48_000.0, &harmonics(48_000.0, 110.0, 0.3)[..48_000]), Err(Unavailable::TooShort));
     }
 
     #[test]

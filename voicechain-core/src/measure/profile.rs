@@ -2,20 +2,20 @@
 //!
 //! Every quantity that one recording may not tell is a [`Measured`]: known, or the reason why not.
 
-pub use super::measured::{Doubt, Measured};
+pub use super::measured::{Measured, Unavailable};
 #[cfg(feature = "serde")]
 use super::serialisation;
 
 /// The number of third-octave bands: those of [`crate::speech::BYRNE_1994_COMBINED`], 63 Hz to 16 kHz.
-pub const BANDS: usize = 25;
-/// The most resonances that are offered.
-pub const CANDIDATES: usize = 3;
+pub const THIRD_OCTAVES: usize = 25;
+/// Maximum number of resonances that are reported.
+pub const MAX_RESONANCES: usize = 3;
 
 /// What is heard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "snake_case"))]
-pub enum Subject {
+pub enum SignalClass {
     /// One voice.
     Voice,
     /// Two or more voices take turns: every number describes their mixture.
@@ -30,9 +30,9 @@ pub enum Subject {
     Noise,
     /// Music: a beat, or changes without the syllables of a voice.
     Music,
-    /// No sound of this world: random samples over the full scale, bits, a constant, values far beyond every scale, or many
+    /// Not an audio signal: random samples over the full scale, bits, a constant, values far beyond every scale, or many
     /// samples that are not finite.
-    Garbage,
+    InvalidSignal,
 }
 
 /// Levels of the recording.
@@ -73,29 +73,29 @@ pub struct Level {
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Clipping {
     /// Stretches of at least three successive equal samples at an extreme of the recording.
-    pub stretches: u32,
+    pub runs: u32,
     /// Samples in them.
     pub samples: u64,
 }
 
-/// How the level moves from phrase to phrase.
+/// Level consistency: how the level moves from phrase to phrase.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
-pub struct Phrases {
-    /// Phrases heard.
-    pub count: u32,
-    /// Standard deviation of the level from one half-second of speech to another, dB. Spikes do not count.
-    pub spread_db: f64,
+pub struct LevelConsistency {
+    /// Phrases that were counted.
+    pub phrase_count: u32,
+    /// Standard deviation of the level from one half-second of speech to another, dB. Transients do not count.
+    pub standard_deviation_db: f64,
     /// Median step from one phrase to the next, dB; 0 when there is only one.
-    pub step_db: f64,
+    pub median_step_db: f64,
 }
 
 /// Short events that stand far above the speech around them.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
-pub struct Spikes {
+pub struct Transients {
     /// How many.
     pub count: u32,
     /// How many in ten seconds.
@@ -104,28 +104,28 @@ pub struct Spikes {
     pub max_excess_db: f64,
 }
 
-/// What is under the voice.
+/// Background noise.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
-pub struct Ground {
+pub struct BackgroundNoise {
     /// Noise floor, dBFS (mean square of what is left between the phrases).
     #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub noise_floor_dbfs: Measured<f64>,
     /// Its third-octave levels, dBFS.
     #[cfg_attr(feature = "serde", serde(with = "serialisation::bands::all"))]
-    pub noise_bands_dbfs: [f64; BANDS],
+    pub noise_bands_dbfs: [f64; THIRD_OCTAVES],
     /// Active speech, without the noise, over the noise floor, dB.
     #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub snr_db: Measured<f64>,
     /// Level of what lies below the voice (under 60 Hz), dBFS.
     pub rumble_dbfs: f64,
     /// The mean of all samples, as a share of full scale.
-    pub offset: f64,
+    pub dc_offset: f64,
 }
 
-/// The most lines of mains hum that are looked at.
-pub const HUM_LINES: usize = 10;
+/// The most harmonics of mains hum that are looked at.
+pub const HUM_HARMONICS: usize = 10;
 
 /// Mains hum.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -134,11 +134,11 @@ pub const HUM_LINES: usize = 10;
 pub struct Hum {
     /// The exact mains frequency, Hz.
     pub frequency_hz: f64,
-    /// Level of all lines together, dBFS.
+    /// Level of all harmonics together, dBFS.
     pub level_dbfs: f64,
-    /// Level of each line, from the fundamental up, dBFS; `None` where it does not stand out.
+    /// Level of each harmonic, from the fundamental up, dBFS; `None` where it does not stand out.
     #[cfg_attr(feature = "serde", serde(with = "serialisation::bands"))]
-    pub lines_dbfs: [Option<f64>; HUM_LINES],
+    pub harmonics_dbfs: [Option<f64>; HUM_HARMONICS],
 }
 
 /// The pitch of the voice.
@@ -160,14 +160,14 @@ pub struct Pitch {
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
-pub struct Colour {
+pub struct TonalBalance {
     /// Third-octave levels, dBFS (bands of [`crate::speech::BYRNE_1994_COMBINED`]); `None` above the bandwidth and where
     /// the noise is too close.
     #[cfg_attr(feature = "serde", serde(with = "serialisation::bands"))]
-    pub bands_dbfs: [Option<f64>; BANDS],
+    pub bands_dbfs: [Option<f64>; THIRD_OCTAVES],
     /// Difference from published speech, both with the same power from 160 Hz to 6.3 kHz, dB. `None` likewise.
     #[cfg_attr(feature = "serde", serde(with = "serialisation::bands"))]
-    pub deviation_db: [Option<f64>; BANDS],
+    pub deviation_db: [Option<f64>; THIRD_OCTAVES],
     /// Mean deviation of 100 to 250 Hz (below the pitch nothing is counted), dB: thin when negative, boomy when positive.
     #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub low_end_db: Measured<f64>,
@@ -188,8 +188,8 @@ pub struct Bandwidth {
     pub high_hz: f64,
     /// True when the content ends before the sample rate would end it.
     pub limited: bool,
-    /// True when it is as narrow as a telephone.
-    pub telephone: bool,
+    /// True when it is narrowband, as a telephone is.
+    pub narrowband: bool,
 }
 
 /// A frequency at which the voice stands out. A resonance can be located from one recording, not sized.
@@ -220,14 +220,14 @@ pub struct Sibilance {
     pub share_percent: f64,
     /// Ratio of the sibilant to the voiced band, as [`crate::detectors::sibilance`] has it, below which nine tenths of the
     /// fricatives stay, dB: where a de-esser is set from.
-    pub loud_ratio_db: f64,
+    pub ratio_p90_db: f64,
 }
 
-/// The room, heard in how the voice dies away.
+/// Reverberation, measured by how the voice decays.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
-pub struct Room {
+pub struct Reverberation {
     /// Effective decay time, s: by 60 dB, from how steeply the voice falls. Not the reverberation time of ISO 3382.
     pub decay_time_s: f64,
     /// True when it is as short as in a treated room or close to the microphone.
@@ -235,7 +235,7 @@ pub struct Room {
 }
 
 /// Up to so many, most prominent first.
-pub type Candidates = [Option<Resonance>; CANDIDATES];
+pub type Resonances = [Option<Resonance>; MAX_RESONANCES];
 
 /// What was measured about one voice. Loudness and peaks are those of all channels, everything else is of (L+R)/2.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -249,17 +249,17 @@ pub struct Profile {
     /// Channels.
     pub channels: usize,
     /// What is heard.
-    pub subject: Subject,
+    pub signal_class: SignalClass,
     /// Levels.
     pub level: Level,
-    /// Level from phrase to phrase.
+    /// Level consistency.
     #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
-    pub phrases: Measured<Phrases>,
-    /// Spikes.
+    pub level_consistency: Measured<LevelConsistency>,
+    /// Transients.
     #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
-    pub spikes: Measured<Spikes>,
-    /// Noise, rumble, offset.
-    pub ground: Ground,
+    pub transients: Measured<Transients>,
+    /// Noise floor, signal-to-noise ratio, rumble, DC offset.
+    pub background_noise: BackgroundNoise,
     /// Mains hum; `Ok(None)` when there is none.
     #[cfg_attr(feature = "serde", serde(with = "serialisation::optional", default = "serialisation::missing"))]
     pub hum: Measured<Option<Hum>>,
@@ -268,17 +268,17 @@ pub struct Profile {
     pub pitch: Measured<Pitch>,
     /// Long-term spectrum.
     #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
-    pub colour: Measured<Colour>,
+    pub tonal_balance: Measured<TonalBalance>,
     /// What the recording contains.
     #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub bandwidth: Measured<Bandwidth>,
-    /// Where it stands out.
+    /// Resonances.
     #[cfg_attr(feature = "serde", serde(with = "serialisation::list", default = "serialisation::missing"))]
-    pub resonances: Measured<Candidates>,
+    pub resonances: Measured<Resonances>,
     /// Fricatives.
     #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub sibilance: Measured<Sibilance>,
-    /// Room.
+    /// Reverberation.
     #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
-    pub room: Measured<Room>,
+    pub reverberation: Measured<Reverberation>,
 }

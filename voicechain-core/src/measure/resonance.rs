@@ -6,7 +6,7 @@
 //! from one recording.
 
 use super::level_bins::LevelBins;
-use super::profile::{CANDIDATES, Candidates, Doubt, Measured, Resonance};
+use super::profile::{MAX_RESONANCES, Measured, Resonance, Resonances, Unavailable};
 use super::spectra::{Framing, Spectrum};
 use crate::dsp::parabola;
 use crate::math::power_to_db;
@@ -28,18 +28,18 @@ const UNDER_PITCH: f32 = 0.92;
 /// Three successive pitches must lie within this ratio.
 const STEADY: f32 = 1.12;
 /// Least steady voice for a result, s: of two speakers with less, 13 to 17 dB were peaks of chance.
-const LEAST_S: f64 = 2.0;
+const MIN_S: f64 = 2.0;
 /// Fewest frames, and their least share, for a point of the envelope.
-const FEWEST_AT_POINT: f64 = 10.0;
+const MIN_AT_POINT: f64 = 10.0;
 const SHARE_AT_POINT: f64 = 0.08;
 /// Standard deviation of the smoothing, points.
 const SMOOTHING: f64 = 7.0;
 /// Powers are averaged as this power of theirs: between their mean, which follows the few loudest vowels, and the mean of
 /// their levels, which any faint frame pulls down.
 const EXPONENT: f32 = 0.3;
-/// Candidates are at least so far apart, points: 5/12 octave.
+/// Resonances are at least so far apart, points: 5/12 octave.
 const APART: f64 = 2.5;
-/// The prominence that is acted on, dB: confidence 0.5. Of the speakers of `reach` that choose, a tenth is acted on from
+/// The prominence that is acted on, dB: confidence 0.5. Of the speakers of `accuracy` that choose, a tenth is acted on from
 /// 7.63 dB up.
 const ACTED_ON_DB: f64 = 7.65;
 /// Less steady voice than this, s, has more peaks of chance: so many dB more for each e-fold less.
@@ -129,10 +129,10 @@ impl ResonanceMeter {
     /// How far the envelope stands out of its smoothing at every point, dB; and of how many seconds it is made.
     fn excess(&self, active_level_dbov: f64) -> Measured<([f64; POINTS], f64)> {
         let (sums, frames) = self.envelope.speech(active_level_dbov);
-        if frames * self.hop_s < LEAST_S {
-            return Err(Doubt::TooShort);
+        if frames * self.hop_s < MIN_S {
+            return Err(Unavailable::TooShort);
         }
-        let fewest = FEWEST_AT_POINT.max(SHARE_AT_POINT * frames);
+        let fewest = MIN_AT_POINT.max(SHARE_AT_POINT * frames);
         let level = |point: usize| {
             let (power, count) = (sums[point], sums[POINTS + point]);
             (count >= fewest && power > 0.0).then(|| power_to_db(power / count) / f64::from(EXPONENT))
@@ -143,19 +143,19 @@ impl ResonanceMeter {
         let mut envelope = [0.0; POINTS];
         for (point, db) in envelope.iter_mut().enumerate() {
             let nearest = (0..POINTS).find_map(|away| at(point.checked_sub(away)).or_else(|| at(Some(point + away))));
-            *db = nearest.ok_or(Doubt::TooShort)?;
+            *db = nearest.ok_or(Unavailable::TooShort)?;
         }
         Ok((core::array::from_fn(|point| envelope[point] - smoothed(&envelope, point)), frames * self.hop_s))
     }
 
     /// Up to three places that stand out, most prominent first, given the active speech level. After the first, a place on
     /// the slope of a higher one may be among them, where a second peak would hide.
-    pub(crate) fn candidates(&self, active_level_dbov: f64) -> Measured<Candidates> {
+    pub(crate) fn resonances(&self, active_level_dbov: f64) -> Measured<Resonances> {
         let (excess, heard_s) = self.excess(active_level_dbov)?;
         let acted_on_db = ACTED_ON_DB + SHORT_DB * libm::log(ENOUGH_S / heard_s).max(0.0);
-        let mut candidates = [None; CANDIDATES];
-        let mut places = [f64::INFINITY; CANDIDATES];
-        for found in 0..CANDIDATES {
+        let mut candidates = [None; MAX_RESONANCES];
+        let mut places = [f64::INFINITY; MAX_RESONANCES];
+        for found in 0..MAX_RESONANCES {
             let free = |point: &usize| places.iter().all(|place| (place - *point as f64).abs() >= APART);
             let best = (FIRST..=LAST).filter(free).max_by(|&a, &b| excess[a].total_cmp(&excess[b]));
             let Some(point) = best.filter(|&point| excess[point] > 0.0) else { break };
@@ -239,7 +239,7 @@ mod tests {
 
     /// A vowel of 6 s whose harmonics fall by 9 dB per octave, with a pitch that moves between 95 and 160 Hz, and a bell;
     /// heard by the meter through spectra as the profile takes them.
-    fn heard(rate: f64, scale: f64, bell_hz: f64, gain_db: f64) -> ResonanceMeter {
+    fn measured(rate: f64, scale: f64, bell_hz: f64, gain_db: f64) -> ResonanceMeter {
         let framing = Framing::long(rate);
         let mut spectra = Spectra::<2_048>::new(framing);
         let mut meter = ResonanceMeter::new(&framing);
@@ -275,8 +275,8 @@ mod tests {
     fn a_bell_is_found_in_its_place_with_its_width_at_any_level() {
         for (rate, scale) in [(RATE, 1.0), (RATE, 0.1), (16_000.0, 1.0)] {
             for hz in [260.0, 430.0, 700.0] {
-                let meter = heard(rate, scale, hz, 10.0);
-                let found = meter.candidates(-20.0 + 20.0 * libm::log10(scale)).unwrap()[0].unwrap();
+                let meter = measured(rate, scale, hz, 10.0);
+                let found = meter.resonances(-20.0 + 20.0 * libm::log10(scale)).unwrap()[0].unwrap();
                 assert!(libm::log2(found.frequency_hz / hz).abs() < 1.0 / 6.0, "{rate} {hz}: {found:?}");
                 assert!((0.7..=2.8).contains(&found.q), "{rate} {hz}: {found:?}");
                 assert!(found.prominence_db > 5.0 && found.prominence_db < 10.0, "{rate} {hz}: {found:?}");
@@ -286,13 +286,13 @@ mod tests {
 
     #[test]
     fn an_even_voice_has_no_sure_candidate_and_little_voice_none_at_all() {
-        let meter = heard(RATE, 1.0, 430.0, 0.0);
-        for found in meter.candidates(-20.0).unwrap().iter().flatten() {
+        let meter = measured(RATE, 1.0, 430.0, 0.0);
+        for found in meter.resonances(-20.0).unwrap().iter().flatten() {
             assert!(found.confidence < 0.1, "{found:?}");
         }
         // All of it lies too far under a voice of 0 dB.
-        assert_eq!(meter.candidates(0.0), Err(Doubt::TooShort));
-        assert_eq!(ResonanceMeter::new(&Framing::long(RATE)).candidates(-20.0), Err(Doubt::TooShort));
+        assert_eq!(meter.resonances(0.0), Err(Unavailable::TooShort));
+        assert_eq!(ResonanceMeter::new(&Framing::long(RATE)).resonances(-20.0), Err(Unavailable::TooShort));
     }
 
     #[test]

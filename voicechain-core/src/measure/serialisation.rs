@@ -3,7 +3,7 @@
 //!
 //! Tested in voicechain-text, which writes profiles as text.
 
-use super::measured::{Doubt, Measured};
+use super::measured::{Measured, Unavailable};
 use core::fmt;
 use core::marker::PhantomData;
 use serde::de::value::{MapAccessDeserializer, StrDeserializer};
@@ -15,13 +15,13 @@ const NONE: &str = "none";
 
 /// What an older text does not tell.
 pub(super) fn missing<T>() -> Measured<T> {
-    Err(Doubt::NotMeasured)
+    Err(Unavailable::NotMeasured)
 }
 
 pub(super) fn serialize<T: Serialize, S: Serializer>(value: &Measured<T>, to: S) -> Result<S::Ok, S::Error> {
     match value {
         Ok(known) => known.serialize(to),
-        Err(doubt) => doubt.serialize(to),
+        Err(unavailable) => unavailable.serialize(to),
     }
 }
 
@@ -33,12 +33,12 @@ where
     from.deserialize_any(Visit(PhantomData))
 }
 
-fn doubt<E: Error>(word: &str) -> Result<Doubt, E> {
+fn unavailable<E: Error>(word: &str) -> Result<Unavailable, E> {
     let word: StrDeserializer<'_, E> = word.into_deserializer();
-    Doubt::deserialize(word)
+    Unavailable::deserialize(word)
 }
 
-/// A number, a table, or the word for a doubt.
+/// A number, a table, or the reason why it is unavailable.
 struct Visit<T>(PhantomData<T>);
 
 impl<'de, T: Deserialize<'de>> Visitor<'de> for Visit<T> {
@@ -48,7 +48,7 @@ impl<'de, T: Deserialize<'de>> Visitor<'de> for Visit<T> {
         f.write_str("a quantity, or the word for why it is not known")
     }
     fn visit_str<E: Error>(self, word: &str) -> Result<Self::Value, E> {
-        doubt(word).map(Err)
+        unavailable(word).map(Err)
     }
     fn visit_f64<E: Error>(self, number: f64) -> Result<Self::Value, E> {
         T::deserialize(number.into_deserializer()).map(Ok)
@@ -120,7 +120,7 @@ pub(super) mod bands {
     }
 }
 
-/// What may be absent: a table, or the word for none or for a doubt.
+/// What may be absent: a table, or the word for none, or the reason why it is unavailable.
 pub(super) mod optional {
     use super::{
         Deserialize, Deserializer, Error, MapAccess, Measured, NONE, PhantomData, Serialize, Serializer, Visit,
@@ -134,7 +134,7 @@ pub(super) mod optional {
         match value {
             Ok(None) => to.serialize_str(NONE),
             Ok(Some(known)) => known.serialize(to),
-            Err(doubt) => doubt.serialize(to),
+            Err(unavailable) => unavailable.serialize(to),
         }
     }
 
@@ -155,7 +155,7 @@ pub(super) mod optional {
             f.write_str("a table, \"none\", or the word for why it is not known")
         }
         fn visit_str<E: Error>(self, word: &str) -> Result<Self::Value, E> {
-            if word == NONE { Ok(Ok(None)) } else { super::doubt(word).map(Err) }
+            if word == NONE { Ok(Ok(None)) } else { super::unavailable(word).map(Err) }
         }
         fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Self::Value, A::Error> {
             Visit(PhantomData).visit_map(map).map(|known| known.map(Some))
@@ -163,7 +163,7 @@ pub(super) mod optional {
     }
 }
 
-/// A short list, as long as there is anything, or the word for a doubt.
+/// A short list, as long as there is anything, or the reason why it is unavailable.
 pub(super) mod list {
     use super::{
         Deserialize, Deserializer, Error, Measured, PhantomData, SeqAccess, Serialize, SerializeSeq, Serializer,
@@ -182,7 +182,7 @@ pub(super) mod list {
                 }
                 list.end()
             }
-            Err(doubt) => doubt.serialize(to),
+            Err(unavailable) => unavailable.serialize(to),
         }
     }
 
@@ -203,7 +203,7 @@ pub(super) mod list {
             write!(f, "a list of up to {N}, or the word for why it is not known")
         }
         fn visit_str<E: Error>(self, word: &str) -> Result<Self::Value, E> {
-            super::doubt(word).map(Err)
+            super::unavailable(word).map(Err)
         }
         fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Self::Value, A::Error> {
             let mut found = [const { None }; N];

@@ -1,43 +1,43 @@
 //! The long-term spectrum of active speech alone, as the profile measures it.
 
-use super::active_level::ActiveLevel;
-use super::base_rate::{BaseRate, finite};
-use super::levels::speech;
-use super::offset::Offset;
-use super::profile::{BANDS, Measured};
+use super::active_level::ActiveLevelMeter;
+use super::dc_blocker::DcBlocker;
+use super::downsampler::{Downsampler, sanitise};
+use super::levels::active_speech;
+use super::profile::{Measured, THIRD_OCTAVES};
 use super::spectra::{Framing, Spectra};
-use super::tonal_balance::TonalBalance;
+use super::tonal_balance::TonalBalanceMeter;
 use crate::frame::CHUNK;
 use crate::math::power_to_db;
 use crate::units::SampleRate;
 
-/// Third-octave levels of active speech, for drawing: by the same frames, bands and margin as the colour of a
+/// Third-octave levels of active speech, for drawing: by the same frames, bands and margin as the tonal balance of a
 /// [`Profile`](super::Profile), of (L+R)/2 at 48 kHz or less, and whatever the noise under them is.
 ///
 /// Samples that are not finite count as silence. Any split of the same frames gives the same bits. Nothing allocates;
 /// memory 63 kB. Tested by `the_spectrum_is_that_of_the_profile`.
 #[derive(Clone, Debug)]
 pub struct SpeechSpectrum<const C: usize> {
-    base: BaseRate,
-    offset: Offset,
-    active: ActiveLevel,
+    base: Downsampler,
+    dc_blocker: DcBlocker,
+    active: ActiveLevelMeter,
     spectra: Spectra<2_048>,
-    balance: TonalBalance,
+    balance: TonalBalanceMeter,
 }
 
 impl<const C: usize> SpeechSpectrum<C> {
     /// A meter that has heard nothing.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
-        let base = BaseRate::new(rate);
+        let base = Downsampler::new(rate);
         let base_hz = base.rate().hz();
         let framing = Framing::long(base_hz);
         Self {
             base,
-            offset: Offset::new(base_hz),
-            active: ActiveLevel::new(base_hz),
+            dc_blocker: DcBlocker::new(base_hz),
+            active: ActiveLevelMeter::new(base_hz),
             spectra: Spectra::new(framing),
-            balance: TonalBalance::new(&framing),
+            balance: TonalBalanceMeter::new(&framing),
         }
     }
 
@@ -45,9 +45,9 @@ impl<const C: usize> SpeechSpectrum<C> {
     pub fn push(&mut self, frames: &[[f32; C]]) {
         for piece in frames.chunks(CHUNK) {
             let (mut clean, mut mono, mut level) = ([[0.0; C]; CHUNK], [0.0; CHUNK], [0.0; CHUNK]);
-            let (clean, _) = finite(piece, &mut clean);
+            let (clean, _) = sanitise(piece, &mut clean);
             let count = self.base.run(clean, &mut mono);
-            self.offset.run(&mono[..count], &mut level);
+            self.dc_blocker.run(&mono[..count], &mut level);
             self.active.push(&level[..count]);
             let Self { spectra, balance, .. } = self;
             spectra.push(&mono[..count], |spectrum| balance.frame(spectrum, spectrum.level_db()));
@@ -59,10 +59,10 @@ impl<const C: usize> SpeechSpectrum<C> {
     ///
     /// # Errors
     ///
-    /// [`Doubt::Silence`](super::profile::Doubt::Silence) and [`TooShort`](super::profile::Doubt::TooShort), with less than
+    /// [`Unavailable::Silence`](super::profile::Unavailable::Silence) and [`TooShort`](super::profile::Unavailable::TooShort), with less than
     /// two seconds of speech.
-    pub fn bands_dbfs(&self) -> Measured<[Option<f64>; BANDS]> {
-        let powers = self.balance.thirds(speech(&self.active)?.level_dbov)?;
+    pub fn bands_dbfs(&self) -> Measured<[Option<f64>; THIRD_OCTAVES]> {
+        let powers = self.balance.thirds(active_speech(&self.active)?.level_dbov)?;
         let half_hz = 0.5 * self.base.rate().hz();
         Ok(core::array::from_fn(|band| {
             (self.balance.upper_hz(band) <= half_hz).then(|| power_to_db(powers[band].max(1e-20)))
@@ -73,7 +73,7 @@ impl<const C: usize> SpeechSpectrum<C> {
 #[cfg(test)]
 mod tests {
     use super::super::ProfileMeter;
-    use super::super::profile::Doubt;
+    use super::super::profile::Unavailable;
     use super::*;
     extern crate std;
     use std::boxed::Box;
@@ -107,9 +107,9 @@ mod tests {
             meter.push(&frames);
             frames.chunks(777).for_each(|piece| spectrum.push(piece));
             let (profile, drawn) = (meter.profile(), spectrum.bands_dbfs().unwrap());
-            let colour = profile.colour.unwrap();
-            assert!(colour.bands_dbfs.iter().flatten().count() > 10, "{profile:?}");
-            for (known, drawn) in colour.bands_dbfs.iter().zip(drawn) {
+            let tonal_balance = profile.tonal_balance.unwrap();
+            assert!(tonal_balance.bands_dbfs.iter().flatten().count() > 10, "{profile:?}");
+            for (known, drawn) in tonal_balance.bands_dbfs.iter().zip(drawn) {
                 assert!(known.is_none_or(|known| drawn == Some(known)), "{known:?} {drawn:?}");
             }
         }
@@ -119,9 +119,9 @@ mod tests {
     fn silence_and_a_word_have_no_spectrum() {
         let mut spectrum = SpeechSpectrum::<1>::new(SampleRate::new(48_000.0).unwrap());
         spectrum.push(&[[0.0]; 480]);
-        assert_eq!(spectrum.bands_dbfs(), Err(Doubt::Silence));
+        assert_eq!(spectrum.bands_dbfs(), Err(Unavailable::Silence));
         let word: Vec<[f32; 1]> = voice(48_000.0)[..48_000].iter().map(|&[left, _]| [left]).collect();
         spectrum.push(&word);
-        assert_eq!(spectrum.bands_dbfs(), Err(Doubt::TooShort));
+        assert_eq!(spectrum.bands_dbfs(), Err(Unavailable::TooShort));
     }
 }

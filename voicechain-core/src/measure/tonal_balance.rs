@@ -1,32 +1,32 @@
 //! The long-term spectrum of active speech, against published speech.
 
 use super::level_bins::LevelBins;
-use super::profile::{BANDS, Colour, Doubt, Measured};
+use super::profile::{Measured, THIRD_OCTAVES, TonalBalance, Unavailable};
 use super::spectra::{Framing, Spectrum, total};
 use crate::math::power_to_db;
-use crate::speech::{BYRNE_1994_COMBINED, against_published};
+use crate::speech::{BYRNE_1994_COMBINED, deviation_from_published};
 
 /// Width of the narrow bands that the bandwidth is read from, Hz.
 pub(crate) const NARROW_HZ: f64 = 187.5;
 /// Narrow bands: up to 24 kHz.
 pub(crate) const NARROW: usize = 128;
 /// Fewest frames that give a spectrum: two seconds.
-const FEWEST_S: f64 = 2.0;
+const MIN_S: f64 = 2.0;
 /// A band must stand so far over the noise, dB.
 const OVER_NOISE_DB: f64 = 6.0;
 
 /// Keeps the spectra of long frames by their level, in third octaves and in narrow bands.
 #[derive(Clone, Debug)]
-pub(crate) struct TonalBalance {
+pub(crate) struct TonalBalanceMeter {
     framing: Framing,
     /// Third octaves and narrow bands of frames, by level.
-    thirds: LevelBins<BANDS>,
+    thirds: LevelBins<THIRD_OCTAVES>,
     narrow: LevelBins<NARROW, 30>,
     /// Edges of the third octaves, in bins.
-    edges: [f32; BANDS + 1],
+    edges: [f32; THIRD_OCTAVES + 1],
 }
 
-impl TonalBalance {
+impl TonalBalanceMeter {
     /// For spectra of long frames.
     pub(crate) fn new(framing: &Framing) -> Self {
         let bin_hz = framing.bin_hz();
@@ -53,10 +53,10 @@ impl TonalBalance {
     }
 
     /// Mean powers of active speech in third octaves, as shares of full scale squared.
-    pub(crate) fn thirds(&self, active_level_dbov: f64) -> Measured<[f64; BANDS]> {
+    pub(crate) fn thirds(&self, active_level_dbov: f64) -> Measured<[f64; THIRD_OCTAVES]> {
         let (sums, count) = self.thirds.speech(active_level_dbov);
-        if count * self.framing.hop_s() < FEWEST_S {
-            return Err(Doubt::TooShort);
+        if count * self.framing.hop_s() < MIN_S {
+            return Err(Unavailable::TooShort);
         }
         Ok(sums.map(|sum| sum / count))
     }
@@ -69,8 +69,8 @@ impl TonalBalance {
     /// Power density of active speech in bands of [`NARROW_HZ`], dB, and how many bands the rate has.
     pub(crate) fn narrow_db(&self, active_level_dbov: f64) -> Measured<([f64; NARROW], usize)> {
         let (sums, count) = self.narrow.speech(active_level_dbov);
-        if count * self.framing.hop_s() < FEWEST_S {
-            return Err(Doubt::TooShort);
+        if count * self.framing.hop_s() < MIN_S {
+            return Err(Unavailable::TooShort);
         }
         let bands = ((0.5 * self.framing.rate_hz / NARROW_HZ) as usize).min(NARROW);
         let mut bins = [0.0_f64; NARROW];
@@ -84,34 +84,38 @@ impl TonalBalance {
 
     /// Third octaves of the quietest frames, dBFS: those that are less than 6 dB over the quietest twentieth. Steady noise
     /// reads right within 1 dB; what rises and falls, as voices do, up to 3 dB too low.
-    pub(crate) fn quiet_dbfs(&self) -> [f64; BANDS] {
+    pub(crate) fn quiet_dbfs(&self) -> [f64; THIRD_OCTAVES] {
         let (sums, count) = self.thirds.quietest(0.05, 6.0);
         sums.map(|sum| power_to_db((sum / count.max(1.0)).max(1e-20)))
     }
 
-    /// The colour, given the active speech level, the noise's third octaves in dBFS, the highest frequency with content
+    /// The tonal balance, given the active speech level, the noise's third octaves in dBFS, the highest frequency with content
     /// and the median pitch.
-    pub(crate) fn colour(
+    pub(crate) fn tonal_balance(
         &self,
         active_level_dbov: f64,
-        noise_dbfs: &[f64; BANDS],
+        noise_dbfs: &[f64; THIRD_OCTAVES],
         high_hz: f64,
         pitch_hz: Option<f64>,
-    ) -> Measured<Colour> {
+    ) -> Measured<TonalBalance> {
         let powers = self.thirds(active_level_dbov)?;
-        let bands_dbfs: [Option<f64>; BANDS] = core::array::from_fn(|i| {
+        let bands_dbfs: [Option<f64>; THIRD_OCTAVES] = core::array::from_fn(|i| {
             let db = power_to_db(powers[i].max(1e-20));
             (self.upper_hz(i) <= high_hz * 1.01 && db >= noise_dbfs[i] + OVER_NOISE_DB).then_some(db)
         });
-        let deviation_db = against_published(&bands_dbfs, pitch_hz).ok_or(Doubt::TooNoisy)?;
+        let deviation_db = deviation_from_published(&bands_dbfs, pitch_hz).ok_or(Unavailable::TooNoisy)?;
         let region = |from: usize, to: usize| {
             let known = deviation_db[from..=to].iter().flatten();
             let (sum, count) = known.fold((0.0, 0.0), |(sum, count), db| (sum + db, count + 1.0));
-            if count * 2.0 >= (to - from + 1) as f64 { Ok(sum / count) } else { Err(Doubt::NoBand) }
+            if count * 2.0 >= (to - from + 1) as f64 {
+                Ok(sum / count)
+            } else {
+                Err(Unavailable::InsufficientBandwidth)
+            }
         };
         // Below the pitch there is no voice.
         let lowest = (2..6).find(|&i| pitch_hz.is_none_or(|hz| BYRNE_1994_COMBINED[i].0 > 0.8 * hz)).unwrap_or(6);
-        Ok(Colour {
+        Ok(TonalBalance {
             bands_dbfs,
             deviation_db,
             low_end_db: region(lowest, 6),
@@ -121,7 +125,7 @@ impl TonalBalance {
     }
 }
 
-/// Power between two places, in bins; every bin reaches half a bin to both sides and counts by overlap.
+/// Power between two places, in bins; every bin accuracyes half a bin to both sides and counts by overlap.
 fn between(powers: &[f32], from: f32, to: f32) -> f32 {
     let last = powers.len() as f32 - 0.5;
     let (from, to) = (from.min(last) + 0.5, to.min(last) + 0.5);
@@ -164,10 +168,10 @@ pub(crate) mod tests {
         out.into_iter().map(|s| s as f32).collect()
     }
 
-    pub(crate) fn heard(rate: f64, signal: &[f32], piece: usize) -> TonalBalance {
+    pub(crate) fn measured(rate: f64, signal: &[f32], piece: usize) -> TonalBalanceMeter {
         let framing = Framing::long(rate);
         let mut spectra = Spectra::<2_048>::new(framing);
-        let mut balance = TonalBalance::new(&framing);
+        let mut balance = TonalBalanceMeter::new(&framing);
         for piece in signal.chunks(piece) {
             spectra.push(piece, |spectrum| balance.frame(spectrum, spectrum.level_db()));
         }
@@ -178,17 +182,17 @@ pub(crate) mod tests {
     fn published_speech_deviates_by_nothing_at_any_level_and_in_any_split() {
         for scale in [1.0, 0.1] {
             let signal = speech(48_000.0, 3.0, 24_000.0, scale);
-            let (meter, split) = (heard(48_000.0, &signal, signal.len()), heard(48_000.0, &signal, 331));
+            let (meter, split) = (measured(48_000.0, &signal, signal.len()), measured(48_000.0, &signal, 331));
             let active = -20.0 + 20.0 * libm::log10(scale);
-            let colour = meter.colour(active, &[-120.0; BANDS], 24_000.0, Some(120.0)).unwrap();
-            for (i, deviation) in colour.deviation_db.iter().enumerate().skip(4) {
+            let tonal_balance = meter.tonal_balance(active, &[-120.0; THIRD_OCTAVES], 24_000.0, Some(120.0)).unwrap();
+            for (i, deviation) in tonal_balance.deviation_db.iter().enumerate().skip(4) {
                 assert!(deviation.unwrap().abs() < 1.0, "band {i}: {deviation:?}");
             }
-            assert!(colour.presence_db.unwrap().abs() < 0.3);
-            assert_eq!(split.colour(active, &[-120.0; BANDS], 24_000.0, Some(120.0)), Ok(colour));
+            assert!(tonal_balance.presence_db.unwrap().abs() < 0.3);
+            assert_eq!(split.tonal_balance(active, &[-120.0; THIRD_OCTAVES], 24_000.0, Some(120.0)), Ok(tonal_balance));
             // Negative control: what the recording does not contain is not known.
-            let narrow = meter.colour(active, &[-120.0; BANDS], 4_000.0, Some(120.0)).unwrap();
-            assert!(narrow.deviation_db[20].is_none() && narrow.top_end_db == Err(Doubt::NoBand));
+            let narrow = meter.tonal_balance(active, &[-120.0; THIRD_OCTAVES], 4_000.0, Some(120.0)).unwrap();
+            assert!(narrow.deviation_db[20].is_none() && narrow.top_end_db == Err(Unavailable::InsufficientBandwidth));
         }
     }
 }

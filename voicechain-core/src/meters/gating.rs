@@ -19,11 +19,11 @@ pub fn mean_square(lufs: f64) -> f64 {
 pub const ABSOLUTE_GATE: f64 = -70.0;
 
 /// The loudness up to which bins are told apart, LUFS; everything above is in the last one.
-pub const TOP: f64 = 10.0;
+pub const MAX_LUFS: f64 = 10.0;
 
-/// Place of a mean square in a histogram from [`ABSOLUTE_GATE`] to [`TOP`], counted in bins; negative below the gate.
-pub(crate) fn place(mean_square: f64, bins: usize) -> f64 {
-    (loudness(mean_square) - ABSOLUTE_GATE) * (bins as f64 / (TOP - ABSOLUTE_GATE))
+/// Place of a mean square in a histogram from [`ABSOLUTE_GATE`] to [`MAX_LUFS`], counted in bins; negative below the gate.
+pub(crate) fn bin_position(mean_square: f64, bins: usize) -> f64 {
+    (loudness(mean_square) - ABSOLUTE_GATE) * (bins as f64 / (MAX_LUFS - ABSOLUTE_GATE))
 }
 
 /// Steps into which a bin is divided to remember its quietest and loudest block.
@@ -97,7 +97,7 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
 
     /// Adds a block; true when its first value passes the absolute gate. Costs one logarithm.
     pub fn push(&mut self, values: [f64; V]) -> bool {
-        let place = place(values[0], BINS);
+        let place = bin_position(values[0], BINS);
         // Also refuses what is not a number.
         if !(place > 0.0 && place < f64::INFINITY) {
             return false;
@@ -130,7 +130,7 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
             return None;
         }
         let gate = self.total[0] / self.blocks as f64 * libm::exp10(relative / 10.0);
-        let place = place(gate, BINS).clamp(0.0, (BINS - 1) as f64 + 0.999_999);
+        let place = bin_position(gate, BINS).clamp(0.0, (BINS - 1) as f64 + 0.999_999);
         let bin = place as usize;
         let share = self.share_above(bin, gate, (place - bin as f64) * STEPS);
         let mut blocks = share * f64::from(self.counts[bin]);
@@ -163,7 +163,7 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
         }
         // The quietest is below and the loudest above; the mean of the others, in steps:
         let others = count - 2.0;
-        let mean = (place(mean, BINS) - bin as f64) * STEPS;
+        let mean = (bin_position(mean, BINS) - bin as f64) * STEPS;
         let mean = ((mean * count - low - high - 1.0) / others.max(1.0)).clamp(low, high);
         let above = if others <= 1.0 {
             f64::from(u8::from(mean > step))

@@ -2,7 +2,7 @@
 
 use super::gating::{GatedSums, loudness};
 use crate::dsp::SubBlockClock;
-use crate::filters::k_weighting::{self, KState, KWeighting};
+use crate::filters::k_weighting::{self, KWeighting, KWeightingState};
 use crate::frame::CHUNK;
 use crate::units::SampleRate;
 
@@ -14,10 +14,10 @@ const HOPS: usize = 4;
 /// The relative gate, LU (ITU-R BS.1770 Annex 1, eq. 7).
 const RELATIVE_GATE: f64 = -10.0;
 
-/// The most groups of taps with a delay of their own.
+/// The most groups of points with a delay of their own.
 const GROUPS: usize = 3;
 
-/// Neighbouring taps with one delay.
+/// Neighbouring points with one delay.
 #[derive(Clone, Copy, Debug)]
 struct Group {
     from: usize,
@@ -28,22 +28,22 @@ struct Group {
 }
 
 impl Group {
-    fn taps(&self) -> core::ops::Range<usize> {
+    fn points(&self) -> core::ops::Range<usize> {
         self.from..self.until
     }
 }
 
-/// Taps with one delay each, as groups; where there are more groups than there is room for, the last ones share a delay.
-fn grouped<const TAPS: usize>(clock: SubBlockClock, delays: [usize; TAPS]) -> [Group; GROUPS] {
-    let none = Group { from: TAPS, until: TAPS, skip: 0, clock };
+/// Points with one delay each, as groups; where there are more groups than there is room for, the last ones share a delay.
+fn group_by_delay<const POINTS: usize>(clock: SubBlockClock, delays: [usize; POINTS]) -> [Group; GROUPS] {
+    let none = Group { from: POINTS, until: POINTS, skip: 0, clock };
     let mut groups = [none; GROUPS];
-    groups[0] = Group { from: 0, until: TAPS, ..none };
+    groups[0] = Group { from: 0, until: POINTS, ..none };
     let mut last = 0;
-    for k in 1..TAPS {
+    for k in 1..POINTS {
         if delays[k] != delays[k - 1] && last + 1 < GROUPS {
             groups[last].until = k;
             last += 1;
-            groups[last] = Group { from: k, until: TAPS, skip: delays[k], ..none };
+            groups[last] = Group { from: k, until: POINTS, skip: delays[k], ..none };
         }
     }
     groups
@@ -51,7 +51,7 @@ fn grouped<const TAPS: usize>(clock: SubBlockClock, delays: [usize; TAPS]) -> [G
 
 /// Reports what frames brought, if a sub-block ended with them.
 #[inline(always)]
-fn each_end<const C: usize>(done: SubBlock<C>, each: &mut impl FnMut(SubBlock<C>)) {
+fn report_sub_block<const C: usize>(done: SubBlock<C>, each: &mut impl FnMut(SubBlock<C>)) {
     if done.first.is_some() || done.last.is_some() {
         each(done);
     }
@@ -71,95 +71,95 @@ pub struct BlockPair {
 /// What a sub-block of 10 ms brought.
 #[derive(Clone, Copy, Debug)]
 pub struct SubBlock<const C: usize> {
-    /// K-weighted energy per channel of the first tap, when its sub-block is complete.
+    /// K-weighted energy per channel of the first point, when its sub-block is complete.
     pub first: Option<[f64; C]>,
-    /// The same for the last tap; its sub-blocks begin later by the latency.
+    /// The same for the last point; its sub-blocks begin later by the latency.
     pub last: Option<[f64; C]>,
-    /// A gating block that is complete at every tap.
+    /// A gating block that is complete at every point.
     pub block: Option<BlockPair>,
 }
 
-/// Loudness at `TAPS` places of a chain, over those blocks of 400 ms that pass the gates of ITU-R BS.1770 at the first.
+/// Loudness at `POINTS` places of a chain, over those blocks of 400 ms that pass the gates of ITU-R BS.1770 at the first.
 ///
-/// An entry is the loudness at a tap minus the loudness at the tap before; the entries sum to the chain's total by
-/// construction. K-weighted, measured, never derived from settings. Taps behind a delay begin their blocks later by that
-/// delay, so that every tap weighs the same sound. A tap that repeats the one before costs nothing.
+/// An entry is the loudness at a point minus the loudness at the point before; the entries sum to the chain's total by
+/// construction. K-weighted, measured, never derived from settings. Points behind a delay begin their blocks later by that
+/// delay, so that every point weighs the same sound. A point that repeats the one before costs nothing.
 /// Tested by `ledger_entries_are_the_gated_loudness_differences`.
 #[derive(Clone, Debug)]
-pub struct LevelLedger<const C: usize, const TAPS: usize> {
+pub struct LevelLedger<const C: usize, const POINTS: usize> {
     filter: KWeighting,
-    states: [KState<C>; TAPS],
-    /// Neighbouring taps with one delay; the first has none.
+    states: [KWeightingState<C>; POINTS],
+    /// Neighbouring points with one delay; the first has none.
     groups: [Group; GROUPS],
-    /// Taps that share the filter of the tap before, because nothing lies between them.
-    tied: [bool; TAPS],
-    /// Taps that have repeated the one before through the last whole sub-block of the first tap, and since.
-    calm: [bool; TAPS],
-    /// Taps that have differed from the one before in this sub-block of the first tap.
-    stirred: [bool; TAPS],
-    running: [f64; TAPS],
-    hops: [[f64; HOPS]; TAPS],
-    sums: GatedSums<TAPS, BINS>,
+    /// Points that share the filter of the point before, because nothing lies between them.
+    shared: [bool; POINTS],
+    /// Points that have repeated the one before through the last whole sub-block of the first point, and since.
+    unchanged: [bool; POINTS],
+    /// Points that have differed from the one before in this sub-block of the first point.
+    changed: [bool; POINTS],
+    running: [f64; POINTS],
+    hops: [[f64; HOPS]; POINTS],
+    sums: GatedSums<POINTS, BINS>,
 }
 
-impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
-    /// A ledger that has heard nothing. Tap `k` lags by `delays[k]` frames: the first by none, none by less than the one
+impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
+    /// A ledger that has heard nothing. Point `k` lags by `delays[k]` frames: the first by none, none by less than the one
     /// before, the last by less than 100 ms. At most two other delays than none are kept apart.
     #[must_use]
-    pub fn new(rate: SampleRate, delays: [usize; TAPS]) -> Self {
+    pub fn new(rate: SampleRate, delays: [usize; POINTS]) -> Self {
         Self {
             filter: KWeighting::new(rate),
-            states: [KState::new(); TAPS],
-            groups: grouped(SubBlockClock::new(rate), delays),
-            tied: [false; TAPS],
-            calm: [false; TAPS],
-            stirred: [false; TAPS],
-            running: [0.0; TAPS],
-            hops: [[0.0; HOPS]; TAPS],
+            states: [KWeightingState::new(); POINTS],
+            groups: group_by_delay(SubBlockClock::new(rate), delays),
+            shared: [false; POINTS],
+            unchanged: [false; POINTS],
+            changed: [false; POINTS],
+            running: [0.0; POINTS],
+            hops: [[0.0; HOPS]; POINTS],
             sums: GatedSums::new(),
         }
     }
 
-    /// Forgets everything; the taps lag by `delays` from now on.
-    pub fn set_delays(&mut self, delays: [usize; TAPS]) {
+    /// Forgets everything; the points lag by `delays` from now on.
+    pub fn set_delays(&mut self, delays: [usize; POINTS]) {
         let clock = self.groups[0].clock.restarted();
-        self.states = [KState::new(); TAPS];
-        self.groups = grouped(clock, delays);
-        (self.tied, self.calm, self.stirred) = ([false; TAPS], [false; TAPS], [false; TAPS]);
-        self.running = [0.0; TAPS];
-        self.hops = [[0.0; HOPS]; TAPS];
+        self.states = [KWeightingState::new(); POINTS];
+        self.groups = group_by_delay(clock, delays);
+        (self.shared, self.unchanged, self.changed) = ([false; POINTS], [false; POINTS], [false; POINTS]);
+        self.running = [0.0; POINTS];
+        self.hops = [[0.0; HOPS]; POINTS];
         self.sums.reset();
     }
 
     /// The group that lags most.
     fn latest(&self) -> usize {
-        self.groups.iter().rposition(|group| group.from < TAPS).unwrap_or(0)
+        self.groups.iter().rposition(|group| group.from < POINTS).unwrap_or(0)
     }
 
-    /// The frames until the first tap's sub-block is complete.
+    /// The frames until the first point's sub-block is complete.
     #[must_use]
-    pub fn left(&self) -> usize {
-        self.groups[0].clock.left()
+    pub fn remaining(&self) -> usize {
+        self.groups[0].clock.remaining()
     }
 
-    /// Takes the same `n` frames (at most a chunk) at every tap, and calls `each` at the end of every sub-block of the first or the last tap.
-    /// `changes[k]` is false when tap `k` repeats tap `k - 1`.
+    /// Takes the same `n` frames (at most a chunk) at every point, and calls `each` at the end of every sub-block of the first or the last point.
+    /// `changes[k]` is false when point `k` repeats point `k - 1`.
     ///
-    /// When a tap begins to differ, it does so with the first of the frames; where it stops differing may depend on how
+    /// When a point begins to differ, it does so with the first of the frames; where it stops differing may depend on how
     /// the frames are split. Therefore filters part at once and are joined on the clock of sub-blocks.
     pub fn push(
         &mut self,
-        taps: &[[[f32; C]; CHUNK]; TAPS],
+        points: &[[[f32; C]; CHUNK]; POINTS],
         n: usize,
-        changes: &[bool; TAPS],
+        changes: &[bool; POINTS],
         mut each: impl FnMut(SubBlock<C>),
     ) {
         let n = n.min(CHUNK);
         // Most pieces end at the latest where the sub-block does, and begin where the chunk does: that is worth a loop of its own.
-        let first = n.min(self.left());
-        each_end(self.push_until_sub_block(taps, 0..first, changes), &mut each);
+        let first = n.min(self.remaining());
+        report_sub_block(self.push_until_sub_block(points, 0..first, changes), &mut each);
         if first < n {
-            self.push_rest(taps, first..n, changes, &mut each);
+            self.push_rest(points, first..n, changes, &mut each);
         }
     }
 
@@ -167,69 +167,69 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
     #[inline(never)]
     fn push_rest(
         &mut self,
-        taps: &[[[f32; C]; CHUNK]; TAPS],
+        points: &[[[f32; C]; CHUNK]; POINTS],
         frames: core::ops::Range<usize>,
-        changes: &[bool; TAPS],
+        changes: &[bool; POINTS],
         each: &mut impl FnMut(SubBlock<C>),
     ) {
         let mut at = frames.start;
         while at < frames.end {
-            let until = frames.end.min(at + self.left());
-            each_end(self.push_until_sub_block(taps, at..until, changes), each);
+            let until = frames.end.min(at + self.remaining());
+            report_sub_block(self.push_until_sub_block(points, at..until, changes), each);
             at = until;
         }
     }
 
-    /// Takes frames that end at the latest where the first tap's sub-block does.
+    /// Takes frames that end at the latest where the first point's sub-block does.
     #[inline(always)]
     fn push_until_sub_block(
         &mut self,
-        taps: &[[[f32; C]; CHUNK]; TAPS],
+        points: &[[[f32; C]; CHUNK]; POINTS],
         frames: core::ops::Range<usize>,
-        changes: &[bool; TAPS],
+        changes: &[bool; POINTS],
     ) -> SubBlock<C> {
         let n = frames.len();
         let mut done = SubBlock { first: None, last: None, block: None };
         for (k, &changes) in changes.iter().enumerate() {
             if changes {
-                (self.tied[k], self.calm[k], self.stirred[k]) = (false, false, true);
+                (self.shared[k], self.unchanged[k], self.changed[k]) = (false, false, true);
             }
         }
         // Those that lag most first: their sub-block is still the one before.
         let latest = self.latest();
         for g in (1..=latest).rev() {
-            // The delayed taps have not heard the frames from before the beginning, and neither has the first.
-            let taps_of = self.groups[g].taps();
+            // The delayed points have not heard the frames from before the beginning, and neither has the first.
+            let points_of = self.groups[g].points();
             let skipped = self.groups[g].skip.min(n);
             self.groups[g].skip -= skipped;
             let mut at = frames.start + skipped;
             while at < frames.end {
-                let until = frames.end.min(at + self.groups[g].clock.left());
-                self.accumulate(taps, at..until, taps_of.clone());
+                let until = frames.end.min(at + self.groups[g].clock.remaining());
+                self.accumulate(points, at..until, points_of.clone());
                 if self.groups[g].clock.advance(until - at) {
                     self.end_group(g, latest, &mut done);
                 }
                 at = until;
             }
         }
-        self.accumulate(taps, frames, self.groups[0].taps());
+        self.accumulate(points, frames, self.groups[0].points());
         if self.groups[0].clock.advance(n) {
             self.end_group(0, latest, &mut done);
-            self.calm = self.stirred.map(|stirred| !stirred);
-            self.stirred = [false; TAPS];
-            self.tie(self.groups[0].taps());
+            self.unchanged = self.changed.map(|changed| !changed);
+            self.changed = [false; POINTS];
+            self.share_filters(self.groups[0].points());
         }
         done
     }
 
     /// Ends the sub-block of a group.
     fn end_group(&mut self, group: usize, latest: usize, done: &mut SubBlock<C>) {
-        let range = self.groups[group].taps();
+        let range = self.groups[group].points();
         let (ends, hop) = self.end_sub_block(range.clone(), self.groups[group].clock.index());
         if group == 0 {
             done.first = Some(ends[0]);
         } else {
-            self.tie(range);
+            self.share_filters(range);
         }
         if group == latest {
             done.last = Some(ends[1]);
@@ -239,11 +239,11 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         }
     }
 
-    /// Joins taps with the one before, at the end of a sub-block.
-    fn tie(&mut self, range: core::ops::Range<usize>) {
+    /// Joins points with the one before, at the end of a sub-block.
+    fn share_filters(&mut self, range: core::ops::Range<usize>) {
         for k in range.start + 1..range.end {
-            self.tied[k] = self.calm[k];
-            if self.tied[k] {
+            self.shared[k] = self.unchanged[k];
+            if self.shared[k] {
                 self.states[k] = self.states[k - 1];
             }
         }
@@ -252,20 +252,20 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
     #[inline(always)]
     fn accumulate(
         &mut self,
-        taps: &[[[f32; C]; CHUNK]; TAPS],
+        points: &[[[f32; C]; CHUNK]; POINTS],
         frames: core::ops::Range<usize>,
         range: core::ops::Range<usize>,
     ) {
-        for k in range.clone().filter(|&k| !self.tied[k]) {
+        for k in range.clone().filter(|&k| !self.shared[k]) {
             let state = core::array::from_mut(&mut self.states[k]);
-            k_weighting::accumulate(&self.filter, state, [&taps[k][frames.clone()]]);
+            k_weighting::accumulate(&self.filter, state, [&points[k][frames.clone()]]);
         }
-        for k in (range.start + 1..range.end).filter(|&k| self.tied[k]) {
+        for k in (range.start + 1..range.end).filter(|&k| self.shared[k]) {
             self.states[k] = self.states[k - 1];
         }
     }
 
-    /// Energies of the first and the last tap of `range`, and whether a hop is complete.
+    /// Energies of the first and the last point of `range`, and whether a hop is complete.
     fn end_sub_block(&mut self, range: core::ops::Range<usize>, index: u64) -> ([[f64; C]; 2], bool) {
         let mut ends = [[0.0; C]; 2];
         let hop = index.is_multiple_of(PER_HOP);
@@ -291,12 +291,12 @@ impl<const C: usize, const TAPS: usize> LevelLedger<C, TAPS> {
         let frames = clock.frames_between(first, index) as f64;
         let means = self.hops.map(|hops| ((hops[0] + hops[1]) + (hops[2] + hops[3])) / frames);
         let passes = self.sums.push(means);
-        Some(BlockPair { input: means[0], output: means[TAPS - 1], passes })
+        Some(BlockPair { input: means[0], output: means[POINTS - 1], passes })
     }
 
-    /// Loudness at every tap over the gated blocks, LUFS; `None` before any block has passed.
+    /// Loudness at every point over the gated blocks, LUFS; `None` before any block has passed.
     #[must_use]
-    pub fn loudness(&self) -> Option<[f64; TAPS]> {
+    pub fn loudness(&self) -> Option<[f64; POINTS]> {
         self.sums.gated(RELATIVE_GATE).map(|gated| gated.mean.map(loudness))
     }
 }

@@ -5,7 +5,7 @@ use super::gating::{FirstBlocks, GatedSums, loudness};
 use super::range::RangeHistogram;
 use crate::SampleRate;
 use crate::dsp::SubBlockClock;
-use crate::filters::k_weighting::{self, KState, KWeighting};
+use crate::filters::k_weighting::{self, KWeighting, KWeightingState};
 
 /// Sub-blocks of 10 ms in the momentary window and in a gating block: 400 ms.
 const MOMENTARY: usize = 40;
@@ -79,7 +79,7 @@ impl GatingBlock {
 #[derive(Clone, Debug)]
 pub struct LoudnessMeter<const C: usize> {
     filter: KWeighting,
-    state: KState<C>,
+    state: KWeightingState<C>,
     loudness: SubBlockLoudness<C>,
 }
 
@@ -95,12 +95,16 @@ impl<const C: usize> LoudnessMeter<C> {
     /// A meter that has heard nothing.
     #[must_use]
     pub fn new(rate: SampleRate, weights: ChannelWeights<C>) -> Self {
-        Self { filter: KWeighting::new(rate), state: KState::new(), loudness: SubBlockLoudness::new(rate, weights) }
+        Self {
+            filter: KWeighting::new(rate),
+            state: KWeightingState::new(),
+            loudness: SubBlockLoudness::new(rate, weights),
+        }
     }
 
     /// Forgets everything that it has heard.
     pub fn reset(&mut self) {
-        self.state = KState::new();
+        self.state = KWeightingState::new();
         self.loudness.reset();
     }
 
@@ -116,7 +120,7 @@ impl<const C: usize> LoudnessMeter<C> {
     pub fn push_each(&mut self, frames: &[[f32; C]], mut each: impl FnMut([f64; C], &SubBlockLoudness<C>)) {
         let mut rest = frames;
         while !rest.is_empty() {
-            let (now, later) = rest.split_at(rest.len().min(self.loudness.clock.left()));
+            let (now, later) = rest.split_at(rest.len().min(self.loudness.clock.remaining()));
             rest = later;
             k_weighting::accumulate(&self.filter, core::array::from_mut(&mut self.state), [now]);
             if self.loudness.clock.advance(now.len()) {
@@ -183,9 +187,9 @@ impl<const C: usize> SubBlockLoudness<C> {
     }
 
     /// Takes the energies of the next sub-block: per channel the sum of the squares of the
-    /// K-weighted samples, as [`KState::take_energy`] gives them, over [`clock`](Self::clock)`().length()` frames.
+    /// K-weighted samples, as [`KWeightingState::take_energy`] gives them, over [`clock`](Self::clock)`().length()` frames.
     pub fn push_energy(&mut self, energies: [f64; C]) {
-        self.clock.advance(self.clock.left());
+        self.clock.advance(self.clock.remaining());
         self.end_sub_block(energies);
     }
 

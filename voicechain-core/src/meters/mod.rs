@@ -12,5 +12,5 @@ pub mod true_peak;
 pub use channels::{Channel, ChannelWeights};
 pub use ledger::LevelLedger;
 pub use loudness::{GatingBlock, LoudnessMeter, SubBlockLoudness};
-pub use reduction::ReductionMeter;
+pub use reduction::GainReductionMeter;
 pub use true_peak::TruePeakMeter;

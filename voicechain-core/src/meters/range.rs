@@ -1,7 +1,7 @@
 //! Loudness range (EBU Tech 3342), in fixed memory for any duration.
 
-use super::gating::{ABSOLUTE_GATE, TOP, place};
-use crate::dsp::histogram::bin_reaching;
+use super::gating::{ABSOLUTE_GATE, MAX_LUFS, bin_position};
+use crate::dsp::histogram::percentile_bin;
 
 /// Bins of 0.04 LU from -70 to +10 LUFS.
 const BINS: usize = 2_000;
@@ -45,7 +45,7 @@ impl RangeHistogram {
 
     /// Adds a short-term value as a weighted mean square. Costs one logarithm.
     pub fn push(&mut self, mean_square: f64) {
-        let place = place(mean_square, BINS);
+        let place = bin_position(mean_square, BINS);
         if place > 0.0 && place < f64::INFINITY {
             let bin = (place as usize).min(BINS - 1);
             self.counts[bin] = self.counts[bin].saturating_add(1);
@@ -61,16 +61,16 @@ impl RangeHistogram {
             return None;
         }
         let gate = self.total / self.values as f64 * libm::exp10(RELATIVE_GATE / 10.0);
-        let first = (libm::round(place(gate, BINS)).max(0.0) as usize).min(BINS - 1);
+        let first = (libm::round(bin_position(gate, BINS)).max(0.0) as usize).min(BINS - 1);
         let passed: u64 = self.counts[first..].iter().map(|&count| u64::from(count)).sum();
         if passed == 0 {
             return None;
         }
         let level = |percent: f64| {
             let rank = libm::round((passed - 1) as f64 * percent / 100.0) as u64;
-            let bin = bin_reaching(self.counts[first..].iter().map(|&count| f64::from(count)), (rank + 1) as f64);
+            let bin = percentile_bin(self.counts[first..].iter().map(|&count| f64::from(count)), (rank + 1) as f64);
             let bin = (first + bin.unwrap_or(0)) as f64 + 0.5;
-            ABSOLUTE_GATE + bin * (TOP - ABSOLUTE_GATE) / BINS as f64
+            ABSOLUTE_GATE + bin * (MAX_LUFS - ABSOLUTE_GATE) / BINS as f64
         };
         Some(level(95.0) - level(10.0))
     }

@@ -10,20 +10,20 @@ const BINS: usize = 301;
 /// Fed once per sub-block of 10 ms in which somebody speaks, with the largest reduction in it. Tested by
 /// `percentiles_are_those_of_the_sorted_values`.
 #[derive(Clone, Debug)]
-pub struct ReductionMeter {
+pub struct GainReductionMeter {
     counts: [u32; BINS],
     total: u64,
     largest_db: f64,
     now_db: f64,
 }
 
-impl Default for ReductionMeter {
+impl Default for GainReductionMeter {
     fn default() -> Self {
         Self { counts: [0; BINS], total: 0, largest_db: 0.0, now_db: 0.0 }
     }
 }
 
-impl ReductionMeter {
+impl GainReductionMeter {
     /// Adds a reduction in dB, 0 or more; `counts` is false in a pause, where it only shows as the present value.
     pub fn push(&mut self, reduction_db: f64, counts: bool) {
         self.now_db = reduction_db;
@@ -74,7 +74,7 @@ mod tests {
 
     #[test]
     fn percentiles_are_those_of_the_sorted_values() {
-        let mut meter = ReductionMeter::default();
+        let mut meter = GainReductionMeter::default();
         assert_eq!(meter.percentile_db(50.0), None);
         let mut values: Vec<f64> = (0..997).map(|i| f64::from(i * 7_919 % 997) * 0.02).collect();
         for &v in &values {

@@ -8,7 +8,7 @@ use crate::units::Unit;
 /// Each setting moves in its own scale: differences where it is linear, factors where it is logarithmic. Switches,
 /// choices, slopes and the order are those of A where the person changed them. Bands go by slot. What moved lies on the
 /// table's steps and inside its range. With no taste it is exactly B's proposal; with equal proposals exactly A's
-/// settings. Tested by `carry_over_keeps_its_laws`.
+/// settings. Tested by `carry_over_is_identity_without_changes_and_between_equal_proposals`.
 #[must_use]
 pub fn carry_over(settings_a: &StripSettings, proposal_a: &StripSettings, proposal_b: &StripSettings) -> StripSettings {
     let mut carried = *proposal_b;
@@ -47,7 +47,7 @@ mod tests {
     use crate::settings::Slope;
 
     #[test]
-    fn taste_moves_in_each_setting_s_own_scale() {
+    fn changes_carry_over_in_each_setting_s_own_scale() {
         let (mut a, mut b) = (StripSettings::default(), StripSettings::default());
         (a.high_pass.frequency_hz, a.tone_eq.bell_gain_db) = (70.0, 1.5);
         (b.high_pass.frequency_hz, b.high_pass.slope, b.tone_eq.bell_gain_db) = (90.0, Slope::Db24, 2.0);

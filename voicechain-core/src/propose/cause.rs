@@ -4,7 +4,7 @@
 #[derive(Clone, Copy)]
 pub(super) struct Cause {
     pub(super) quantity: &'static str,
-    pub(super) place_hz: Option<f64>,
+    pub(super) frequency_hz: Option<f64>,
     pub(super) measured: f64,
     pub(super) reference_words: &'static str,
     pub(super) reference: f64,
@@ -14,20 +14,20 @@ pub(super) struct Cause {
 }
 
 /// Where no published number exists.
-pub(super) const PRACTICE: &str = "common practice, no source";
+pub(super) const COMMON_PRACTICE: &str = "common practice, no source";
 
 impl Cause {
     /// A measured value against a usual one, by common practice.
     pub(super) fn new(quantity: &'static str, measured: f64, reference: f64, unit: &'static str) -> Self {
         Self {
             quantity,
-            place_hz: None,
+            frequency_hz: None,
             measured,
             reference_words: "usual is",
             reference,
             unit,
             confidence: 0.8,
-            source: PRACTICE,
+            source: COMMON_PRACTICE,
         }
     }
 }

@@ -12,7 +12,7 @@ pub enum Role {
 
 /// How the voice is used.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Delivery {
+pub enum VocalStyle {
     /// Spoken.
     #[default]
     Spoken,
@@ -26,5 +26,5 @@ pub struct Context {
     /// Where it is heard.
     pub role: Role,
     /// How it is used.
-    pub delivery: Delivery,
+    pub vocal_style: VocalStyle,
 }

@@ -1,6 +1,6 @@
 //! Why a setting is proposed: one plain sentence.
 
-use super::words::{Shown, stage_words, write_value};
+use super::words::{FormattedNumber, stage_words, write_value};
 use crate::settings::row;
 use core::fmt;
 
@@ -16,7 +16,7 @@ pub struct Evidence {
     /// What was measured, as the beginning of a sentence: `the prominence`.
     pub quantity: &'static str,
     /// Where, Hz, if it has a place.
-    pub place_hz: Option<f64>,
+    pub frequency_hz: Option<f64>,
     /// Its value; not a number where the rule needs no measurement or it is unknown.
     pub measured: f64,
     /// What the reference is, as it stands before its number: `usual is`.
@@ -57,7 +57,7 @@ impl Evidence {
 
     /// True when both say the same of what was measured and what it is compared with.
     pub(super) fn has_the_cause_of(&self, other: &Self) -> bool {
-        let bits = |e: &Self| (e.place_hz.map(f64::to_bits), e.measured.to_bits(), e.reference.to_bits());
+        let bits = |e: &Self| (e.frequency_hz.map(f64::to_bits), e.measured.to_bits(), e.reference.to_bits());
         let words = |e: &Self| (e.quantity, e.reference_words, e.unit);
         words(self) == words(other) && bits(self) == bits(other)
     }
@@ -68,15 +68,15 @@ impl Evidence {
         if let Some(first) = letters.next() {
             write!(f, "{}{}", first.to_ascii_uppercase(), letters.as_str())?;
         }
-        if let Some(place) = self.place_hz {
-            write!(f, " at {}", Shown(place, "Hz"))?;
+        if let Some(place) = self.frequency_hz {
+            write!(f, " at {}", FormattedNumber(place, "Hz"))?;
         }
         if self.measured.is_finite() {
-            write!(f, " is {}", Shown(self.measured, self.unit))?;
+            write!(f, " is {}", FormattedNumber(self.measured, self.unit))?;
         } else {
             f.write_str(" is not known")?;
         }
-        write!(f, ", {} {}", self.reference_words, Shown(self.reference, self.unit))
+        write!(f, ", {} {}", self.reference_words, FormattedNumber(self.reference, self.unit))
     }
 
     /// The setting with its proposed value, as part of a sentence about `section`.

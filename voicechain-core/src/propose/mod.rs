@@ -17,23 +17,23 @@ mod warning;
 mod words;
 
 pub use carry_over::carry_over;
-pub use context::{Context, Delivery, Role};
+pub use context::{Context, Role, VocalStyle};
 pub use evidence::Evidence;
-pub use proposal::{MOST_EVIDENCE, MOST_WARNINGS, Proposal};
+pub use proposal::{MAX_EVIDENCE, MAX_WARNINGS, Proposal};
 pub use reasons::{Reason, Reasons};
 pub use resonance_bell::{TrialBell, trial_bell};
 pub use warning::Warning;
 
-use crate::measure::profile::{Profile, Subject};
+use crate::measure::profile::{Profile, SignalClass};
 
 /// Proposes settings for a voice.
 ///
-/// What is no voice gets the strip [`at_rest`](Proposal::at_rest). Tested by `any_profile_gives_a_valid_proposal`.
+/// What is no voice gets the strip [`idle`](Proposal::idle). Tested by `any_profile_gives_a_valid_proposal`.
 #[must_use]
 pub fn propose(profile: &Profile, context: Context) -> Proposal {
-    let mut proposal = Proposal::at_rest();
+    let mut proposal = Proposal::idle();
     rules::warn_of_recording(profile, &mut proposal);
-    if !matches!(profile.subject, Subject::Voice | Subject::SeveralVoices) {
+    if !matches!(profile.signal_class, SignalClass::Voice | SignalClass::SeveralVoices) {
         return proposal;
     }
     rules::trim(profile, &mut proposal);

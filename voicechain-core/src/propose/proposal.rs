@@ -7,32 +7,32 @@ use super::warning::Warning;
 use crate::settings::{MakeUp, StripSettings, row};
 
 /// The most evidence: one for each setting that a rule can reach.
-pub const MOST_EVIDENCE: usize = 40;
+pub const MAX_EVIDENCE: usize = 40;
 /// The most warnings.
-pub const MOST_WARNINGS: usize = 12;
+pub const MAX_WARNINGS: usize = 12;
 
 /// Settings, why, and what to beware of.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Proposal {
     /// The settings.
     pub settings: StripSettings,
-    evidence: [Option<Evidence>; MOST_EVIDENCE],
-    warnings: [Option<Warning>; MOST_WARNINGS],
+    evidence: [Option<Evidence>; MAX_EVIDENCE],
+    warnings: [Option<Warning>; MAX_WARNINGS],
 }
 
 impl Proposal {
     /// The strip at rest: every stage that changes a voice is off or flat. The limiter stays on and waits.
     #[must_use]
-    pub fn at_rest() -> Self {
+    pub fn idle() -> Self {
         let mut settings = StripSettings::default();
         settings.high_pass.on = false;
         settings.de_esser.on = false;
         settings.compressor.on = false;
         settings.compressor.make_up = MakeUp::Automatic;
-        Self { settings, evidence: [None; MOST_EVIDENCE], warnings: [None; MOST_WARNINGS] }
+        Self { settings, evidence: [None; MAX_EVIDENCE], warnings: [None; MAX_WARNINGS] }
     }
 
-    /// Why, in the order in which the rules decide: one for every setting that is not [`at_rest`](Self::at_rest).
+    /// Why, in the order in which the rules decide: one for every setting that is not [`idle`](Self::idle).
     pub fn evidence(&self) -> impl Iterator<Item = &Evidence> {
         self.evidence.iter().flatten()
     }
@@ -66,7 +66,7 @@ impl Proposal {
             setting,
             proposed,
             quantity: cause.quantity,
-            place_hz: cause.place_hz,
+            frequency_hz: cause.frequency_hz,
             measured: cause.measured,
             reference_words: cause.reference_words,
             reference: cause.reference,

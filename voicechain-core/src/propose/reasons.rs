@@ -94,7 +94,7 @@ mod tests {
             setting,
             proposed,
             quantity: "the lowest pitch",
-            place_hz: None,
+            frequency_hz: None,
             measured: 120.0,
             reference_words: "the high-pass stays at",
             reference: 84.0,

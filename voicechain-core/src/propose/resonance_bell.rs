@@ -3,24 +3,24 @@
 use crate::measure::profile::Resonance;
 
 /// How sure a candidate must be to be acted on.
-const SURE: f64 = 0.5;
-/// Prominence that voices have of themselves, dB. With [`SHARE`] it lowered the error of shape of voices with a +8 dB
+const MIN_CONFIDENCE: f64 = 0.5;
+/// Prominence that voices have of themselves, dB. With [`CUT_SHARE`] it lowered the error of shape of voices with a +8 dB
 /// bell from 2.5 to 2.1 dB and harmed one in a hundred.
 pub(super) const USUAL_PROMINENCE_DB: f64 = 4.0;
 /// Share of the excess that is cut.
-const SHARE: f64 = 0.7;
+const CUT_SHARE: f64 = 0.7;
 /// A cut of less is not worth a bell, dB (common practice, no source).
-pub(super) const LEAST_CUT_DB: f64 = 0.5;
+pub(super) const MIN_CUT_DB: f64 = 0.5;
 /// Bounds of a bell's Q (common practice, no source).
 const BELL_Q: [f64; 2] = [0.7, 4.0];
 /// The deepest cut, dB (common practice, no source).
-const DEEPEST_DB: f64 = 6.0;
+const MAX_CUT_DB: f64 = 6.0;
 /// The shallowest cut that is tried on a candidate by ear, dB: less is hard to hear (common practice, no source).
-const AUDIBLE_DB: f64 = 3.0;
+const MIN_TRIAL_CUT_DB: f64 = 3.0;
 
 /// How deep a candidate would be cut if it were sure, dB.
 fn depth_db(resonance: &Resonance) -> f64 {
-    (SHARE * (resonance.prominence_db - USUAL_PROMINENCE_DB)).min(DEEPEST_DB)
+    (CUT_SHARE * (resonance.prominence_db - USUAL_PROMINENCE_DB)).min(MAX_CUT_DB)
 }
 
 /// The Q of the bell for a candidate.
@@ -43,7 +43,7 @@ pub struct TrialBell {
 #[must_use]
 pub fn trial_bell(resonance: &Resonance) -> TrialBell {
     let sure = cut_db(resonance).map(|cut| -cut);
-    let depth = sure.unwrap_or_else(|| depth_db(resonance).max(AUDIBLE_DB));
+    let depth = sure.unwrap_or_else(|| depth_db(resonance).max(MIN_TRIAL_CUT_DB));
     TrialBell { frequency_hz: resonance.frequency_hz, gain_db: -depth, q: bell_q(resonance) }
 }
 
@@ -51,5 +51,5 @@ pub fn trial_bell(resonance: &Resonance) -> TrialBell {
 pub(super) fn cut_db(resonance: &Resonance) -> Option<f64> {
     let cut = depth_db(resonance);
     let placed = (60.0..=8_000.0).contains(&resonance.frequency_hz) && resonance.q > 0.0;
-    (resonance.confidence >= SURE && cut >= LEAST_CUT_DB && placed).then_some(-cut)
+    (resonance.confidence >= MIN_CONFIDENCE && cut >= MIN_CUT_DB && placed).then_some(-cut)
 }

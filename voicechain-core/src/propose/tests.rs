@@ -11,7 +11,7 @@ fn clean() -> Profile {
         rate_hz: 48_000.0,
         duration_s: 60.0,
         channels: 1,
-        subject: Subject::Voice,
+        signal_class: SignalClass::Voice,
         level: Level {
             integrated_lufs: Ok(-25.0),
             loudness_range_lu: Ok(5.0),
@@ -24,32 +24,32 @@ fn clean() -> Profile {
             crest_db: Ok(18.8),
             speech_peak_dbfs: Ok(-10.0),
         },
-        phrases: Ok(Phrases { count: 20, spread_db: 1.7, step_db: 1.6 }),
-        spikes: Ok(Spikes { count: 0, per_10_s: 0.0, max_excess_db: 6.8 }),
-        ground: Ground {
+        level_consistency: Ok(LevelConsistency { phrase_count: 20, standard_deviation_db: 1.7, median_step_db: 1.6 }),
+        transients: Ok(Transients { count: 0, per_10_s: 0.0, max_excess_db: 6.8 }),
+        background_noise: BackgroundNoise {
             noise_floor_dbfs: Ok(-70.0),
-            noise_bands_dbfs: [-85.0; BANDS],
+            noise_bands_dbfs: [-85.0; THIRD_OCTAVES],
             snr_db: Ok(46.0),
             rumble_dbfs: -75.0,
-            offset: 0.0,
+            dc_offset: 0.0,
         },
         hum: Ok(None),
         pitch: Ok(Pitch { low_hz: 100.0, median_hz: 125.0, high_hz: 170.0, voiced_share: 0.6 }),
-        colour: Ok(Colour {
-            bands_dbfs: [Some(-40.0); BANDS],
-            deviation_db: [Some(0.0); BANDS],
+        tonal_balance: Ok(TonalBalance {
+            bands_dbfs: [Some(-40.0); THIRD_OCTAVES],
+            deviation_db: [Some(0.0); THIRD_OCTAVES],
             low_end_db: Ok(-1.0),
             presence_db: Ok(1.0),
             top_end_db: Ok(-1.7),
         }),
-        bandwidth: Ok(Bandwidth { high_hz: 24_000.0, limited: false, telephone: false }),
-        resonances: Ok([None; CANDIDATES]),
-        sibilance: Ok(Sibilance { frequency_hz: 6_500.0, excess_db: 0.0, share_percent: 2.0, loud_ratio_db: 8.0 }),
-        room: Ok(Room { decay_time_s: 0.15, dry: true }),
+        bandwidth: Ok(Bandwidth { high_hz: 24_000.0, limited: false, narrowband: false }),
+        resonances: Ok([None; MAX_RESONANCES]),
+        sibilance: Ok(Sibilance { frequency_hz: 6_500.0, excess_db: 0.0, share_percent: 2.0, ratio_p90_db: 8.0 }),
+        reverberation: Ok(Reverberation { decay_time_s: 0.15, dry: true }),
     }
 }
 
-fn solo(profile: &Profile) -> Proposal {
+fn proposal_for(profile: &Profile) -> Proposal {
     propose(profile, Context::default())
 }
 
@@ -58,9 +58,9 @@ fn at(frequency_hz: f64, prominence_db: f64, confidence: f64) -> Option<Resonanc
 }
 
 /// Every setting that is not at rest has its evidence, and the settings pass.
-fn explained(proposal: &Proposal) {
+fn assert_explained(proposal: &Proposal) {
     proposal.settings.check().expect("valid");
-    let rest = Proposal::at_rest().settings;
+    let rest = Proposal::idle().settings;
     for info in rows() {
         let why = proposal.evidence().find(|e| e.setting == info.id);
         assert!(proposal.settings.get(info.id) == rest.get(info.id) || why.is_some(), "{}", info.id);
@@ -69,8 +69,8 @@ fn explained(proposal: &Proposal) {
 
 #[test]
 fn a_clean_voice_is_left_alone() {
-    let p = solo(&clean());
-    explained(&p);
+    let p = proposal_for(&clean());
+    assert_explained(&p);
     assert!((p.settings.trim.gain_db - 2.0).abs() < 1e-9);
     assert!((p.settings.high_pass.frequency_hz / 70.0 - 1.0).abs() < 0.008 && p.settings.high_pass.on);
     assert!(!p.settings.de_esser.on && p.settings.compressor.ratio == 3.0);
@@ -81,30 +81,30 @@ fn a_clean_voice_is_left_alone() {
 }
 
 #[test]
-fn only_sure_candidates_are_cut() {
+fn only_confident_resonances_are_cut() {
     let mut voice = clean();
     voice.resonances = Ok([at(640.0, 9.0, 0.7), at(210.0, 9.0, 0.3), None]);
-    let eq = solo(&voice).settings.corrective_eq;
+    let eq = proposal_for(&voice).settings.corrective_eq;
     assert!((eq.bell_2_gain_db + 3.5).abs() < 1e-9 && (eq.bell_2_frequency_hz / 640.0 - 1.0).abs() < 0.008);
     assert_eq!((eq.bell_1_gain_db, eq.bell_3_gain_db, eq.bell_4_gain_db), (0.0, 0.0, 0.0));
     voice.resonances = Ok([at(640.0, 40.0, 1.0), at(660.0, 40.0, 1.0), None]);
-    let eq = solo(&voice).settings.corrective_eq;
+    let eq = proposal_for(&voice).settings.corrective_eq;
     assert_eq!((eq.bell_1_gain_db, eq.bell_2_gain_db, eq.bell_3_gain_db), (0.0, -6.0, 0.0));
 }
 
 #[test]
-fn tone_acts_only_beyond_the_usual() {
+fn tone_eq_is_proposed_for_unusual_balance_only() {
     let mut voice = clean();
     let with = |voice: &mut Profile, low, presence| {
-        let colour = voice.colour.as_mut().expect("known");
-        (colour.low_end_db, colour.presence_db) = (Ok(low), Ok(presence));
-        solo(voice).settings.tone_eq
+        let tonal_balance = voice.tonal_balance.as_mut().expect("known");
+        (tonal_balance.low_end_db, tonal_balance.presence_db) = (Ok(low), Ok(presence));
+        proposal_for(voice).settings.tone_eq
     };
     let dull = with(&mut voice, -12.0, -8.0);
     assert!((dull.low_shelf_gain_db - 2.0).abs() < 0.01 && (dull.bell_gain_db - 2.0).abs() < 0.01);
     let inside = with(&mut voice, -5.0, -1.5);
     assert_eq!((inside.low_shelf_gain_db, inside.bell_gain_db), (0.0, 0.0));
-    voice.bandwidth = Ok(Bandwidth { high_hz: 3_400.0, limited: true, telephone: true });
+    voice.bandwidth = Ok(Bandwidth { high_hz: 3_400.0, limited: true, narrowband: true });
     assert_eq!(with(&mut voice, 0.0, -8.0).bell_gain_db, 0.0);
     voice.bandwidth = clean().bandwidth;
     voice.sibilance.as_mut().expect("known").excess_db = 6.0;
@@ -112,23 +112,23 @@ fn tone_acts_only_beyond_the_usual() {
 }
 
 #[test]
-fn the_de_esser_waits_for_sibilance() {
+fn the_de_esser_is_proposed_for_sibilance_only() {
     let mut voice = clean();
-    voice.sibilance = Ok(Sibilance { frequency_hz: 6_500.0, excess_db: 8.0, share_percent: 60.0, loud_ratio_db: 12.0 });
-    let p = solo(&voice);
-    explained(&p);
+    voice.sibilance = Ok(Sibilance { frequency_hz: 6_500.0, excess_db: 8.0, share_percent: 60.0, ratio_p90_db: 12.0 });
+    let p = proposal_for(&voice);
+    assert_explained(&p);
     assert!(p.settings.de_esser.on && p.settings.de_esser.range_db == 8.0 && p.settings.de_esser.threshold_db == -3.0);
 }
 
 #[test]
 fn level_changes_the_trim_only() {
-    let loud = solo(&clean());
+    let loud = proposal_for(&clean());
     let mut voice = clean();
     voice.level.integrated_lufs = Ok(-45.0);
     voice.level.speech_peak_dbfs = Ok(-30.0);
     voice.level.active_level_dbov = Ok(-44.0);
-    voice.ground.rumble_dbfs -= 20.0;
-    let mut quiet = solo(&voice);
+    voice.background_noise.rumble_dbfs -= 20.0;
+    let mut quiet = proposal_for(&voice);
     assert!((quiet.settings.trim.gain_db - loud.settings.trim.gain_db - 20.0).abs() < 1e-9);
     quiet.settings.trim = loud.settings.trim;
     assert_eq!(quiet.settings, loud.settings);
@@ -137,38 +137,39 @@ fn level_changes_the_trim_only() {
 #[test]
 fn dynamics_follow_the_voice() {
     let mut voice = clean();
-    voice.spikes = Ok(Spikes { count: 30, per_10_s: 5.0, max_excess_db: 16.0 });
-    assert!((solo(&voice).settings.compressor.ratio - 4.0).abs() < 0.12);
+    voice.transients = Ok(Transients { count: 30, per_10_s: 5.0, max_excess_db: 16.0 });
+    assert!((proposal_for(&voice).settings.compressor.ratio - 4.0).abs() < 0.12);
     let mut voice = clean();
-    voice.phrases = Ok(Phrases { count: 20, spread_db: 5.1, step_db: 8.0 });
-    let uneven = solo(&voice);
-    explained(&uneven);
+    voice.level_consistency =
+        Ok(LevelConsistency { phrase_count: 20, standard_deviation_db: 5.1, median_step_db: 8.0 });
+    let uneven = proposal_for(&voice);
+    assert_explained(&uneven);
     // The leveller brings the phrases to one level, so the compressor need not.
-    assert!(uneven.settings.leveller.on && !solo(&clean()).settings.leveller.on);
-    assert_eq!(uneven.settings.leveller.rise_db, StripSettings::default().leveller.rise_db);
+    assert!(uneven.settings.leveller.on && !proposal_for(&clean()).settings.leveller.on);
+    assert_eq!(uneven.settings.leveller.maximum_boost_db, StripSettings::default().leveller.maximum_boost_db);
     assert!((uneven.settings.compressor.threshold_db - (-23.0 + 15.0 - 7.0)).abs() < 0.26);
-    voice.ground.snr_db = Ok(18.0);
-    assert!((solo(&voice).settings.leveller.rise_db - 6.0).abs() < 1e-9);
+    voice.background_noise.snr_db = Ok(18.0);
+    assert!((proposal_for(&voice).settings.leveller.maximum_boost_db - 6.0).abs() < 1e-9);
     let mut voice = clean();
-    voice.ground.snr_db = Ok(7.0);
-    assert!(!solo(&voice).settings.compressor.on);
-    assert_eq!(solo(&voice).warnings().next(), Some(&Warning::BeyondRepairNoise(7.0)));
+    voice.background_noise.snr_db = Ok(7.0);
+    assert!(!proposal_for(&voice).settings.compressor.on);
+    assert_eq!(proposal_for(&voice).warnings().next(), Some(&Warning::ExcessiveNoise(7.0)));
 }
 
 #[test]
-fn hum_room_and_noise_are_mended_where_they_are() {
+fn hum_reverberation_and_noise_are_treated_where_they_are_found() {
     let rest = StripSettings::default();
-    let untouched = solo(&clean()).settings;
+    let untouched = proposal_for(&clean()).settings;
     assert_eq!((untouched.hum, untouched.de_reverb, untouched.expander), (rest.hum, rest.de_reverb, rest.expander));
 
     let mut voice = clean();
-    let mut lines_dbfs = [None; HUM_LINES];
-    (lines_dbfs[0], lines_dbfs[9]) = (Some(-52.0), Some(-60.0));
-    voice.hum = Ok(Some(Hum { frequency_hz: 59.97, level_dbfs: -50.0, lines_dbfs }));
-    voice.room = Ok(Room { decay_time_s: 0.6, dry: false });
-    voice.ground.snr_db = Ok(18.0);
-    let p = solo(&voice);
-    explained(&p);
+    let mut harmonics_dbfs = [None; HUM_HARMONICS];
+    (harmonics_dbfs[0], harmonics_dbfs[9]) = (Some(-52.0), Some(-60.0));
+    voice.hum = Ok(Some(Hum { frequency_hz: 59.97, level_dbfs: -50.0, harmonics_dbfs }));
+    voice.reverberation = Ok(Reverberation { decay_time_s: 0.6, dry: false });
+    voice.background_noise.snr_db = Ok(18.0);
+    let p = proposal_for(&voice);
+    assert_explained(&p);
     let s = &p.settings;
     assert!(s.hum.on && s.hum.mains == Mains::Hz60 && s.hum.harmonics == 20.0);
     assert!(s.de_reverb.on && s.spectral.latency == SpectralLatency::High);
@@ -188,34 +189,39 @@ fn hum_room_and_noise_are_mended_where_they_are() {
     for (decay_time_s, range_db) in
         [(0.2, 13.0), (0.28, 13.0), (0.34, 14.0), (0.4, 15.0), (0.8, 15.0), (0.9, 16.5), (1.0, 18.0), (1.5, 18.0)]
     {
-        voice.room = Ok(Room { decay_time_s, dry: false });
-        let p = solo(&voice);
-        explained(&p);
+        voice.reverberation = Ok(Reverberation { decay_time_s, dry: false });
+        let p = proposal_for(&voice);
+        assert_explained(&p);
         assert!((p.settings.de_reverb.range_db - range_db).abs() < 1e-9, "{decay_time_s}");
     }
 
     // A treated room is one too, what reads as none is not.
     for (decay_time_s, acts) in [(0.18, true), (0.16, false)] {
-        voice.room = Ok(Room { decay_time_s, dry: true });
-        assert_eq!(solo(&voice).settings.de_reverb != rest.de_reverb, acts, "{decay_time_s}");
+        voice.reverberation = Ok(Reverberation { decay_time_s, dry: true });
+        assert_eq!(proposal_for(&voice).settings.de_reverb != rest.de_reverb, acts, "{decay_time_s}");
     }
     // What is not known is left alone, and so is noise in which no word can be told.
-    voice.hum = Err(Doubt::TooShort);
-    voice.room = Err(Doubt::NotHeard);
-    for snr in [Err(Doubt::TooNoisy), Ok(3.0), Ok(40.0)] {
-        voice.ground.snr_db = snr;
-        let s = solo(&voice).settings;
+    voice.hum = Err(Unavailable::TooShort);
+    voice.reverberation = Err(Unavailable::NoSuitableSegment);
+    for snr in [Err(Unavailable::TooNoisy), Ok(3.0), Ok(40.0)] {
+        voice.background_noise.snr_db = snr;
+        let s = proposal_for(&voice).settings;
         assert_eq!((s.hum, s.de_reverb, s.expander), (rest.hum, rest.de_reverb, rest.expander));
     }
 }
 
 #[test]
 fn what_is_no_voice_gets_nothing() {
-    for subject in
-        [Subject::Silence, Subject::TooShort, Subject::Tone, Subject::Noise, Subject::Music, Subject::Garbage]
-    {
-        let p = solo(&Profile { subject, ..clean() });
-        assert_eq!(p.settings, Proposal::at_rest().settings);
+    for signal_class in [
+        SignalClass::Silence,
+        SignalClass::TooShort,
+        SignalClass::Tone,
+        SignalClass::Noise,
+        SignalClass::Music,
+        SignalClass::InvalidSignal,
+    ] {
+        let p = proposal_for(&Profile { signal_class, ..clean() });
+        assert_eq!(p.settings, Proposal::idle().settings);
         assert_eq!(p.warnings().next(), Some(&Warning::NotAVoice));
     }
 }
@@ -223,16 +229,16 @@ fn what_is_no_voice_gets_nothing() {
 #[test]
 fn rumble_makes_the_high_pass_steeper() {
     let mut voice = clean();
-    voice.ground.rumble_dbfs = -40.0;
-    assert_eq!(solo(&voice).settings.high_pass.slope, Slope::Db24);
-    assert_eq!(solo(&clean()).settings.high_pass.slope, Slope::Db18);
+    voice.background_noise.rumble_dbfs = -40.0;
+    assert_eq!(proposal_for(&voice).settings.high_pass.slope, Slope::Db24);
+    assert_eq!(proposal_for(&clean()).settings.high_pass.slope, Slope::Db18);
 }
 
 #[test]
 fn evidence_is_one_plain_sentence() {
     let mut voice = clean();
     voice.resonances = Ok([at(640.0, 9.0, 0.7), None, None]);
-    let p = solo(&voice);
+    let p = proposal_for(&voice);
     for e in p.evidence() {
         let text = e.to_string();
         assert!(text.ends_with(").") && !text.contains(" -"), "{text}");
@@ -241,7 +247,7 @@ fn evidence_is_one_plain_sentence() {
     let cut = p.evidence().find(|e| e.setting == "corrective_eq.bell_2_gain_db").expect("a cut");
     assert_eq!(
         cut.to_string(),
-        "What stands out of the voice at 640 Hz is 9.0 dB, usual is 4.0 dB: corrective EQ bell 2 gain \u{2212}3.5 dB \
+        "The prominence of the resonance at 640 Hz is 9.0 dB, usual is 4.0 dB: corrective EQ bell 2 gain \u{2212}3.5 dB \
          (measured on 24 recorded voices, command reach resonance)."
     );
 }

@@ -5,9 +5,9 @@ use crate::units::Unit;
 use core::fmt;
 
 /// A number with a true minus sign, without a negative zero, with as many decimals as `unit` deserves.
-pub(super) struct Shown(pub f64, pub &'static str);
+pub(super) struct FormattedNumber(pub f64, pub &'static str);
 
-impl fmt::Display for Shown {
+impl fmt::Display for FormattedNumber {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self(value, unit) = *self;
         let size = if value < 0.0 { -value } else { value };
@@ -35,7 +35,7 @@ pub(super) fn write_value(f: &mut fmt::Formatter<'_>, info: &SettingInfo, value:
     match info.unit {
         Unit::Switch => f.write_str(if value >= 0.5 { "on" } else { "off" }),
         Unit::Choice => f.write_str(info.choices.get(value as usize).copied().unwrap_or("")),
-        unit => write!(f, "{}", Shown(value, unit.symbol())),
+        unit => write!(f, "{}", FormattedNumber(value, unit.symbol())),
     }
 }
 

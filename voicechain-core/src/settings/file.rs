@@ -7,35 +7,35 @@ use serde::ser::{Serialize, Serializer};
 
 const INFINITE: &str = "infinite";
 
-pub(super) trait Written: Sized {
-    fn put<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error>;
-    fn take<'de, D: Deserializer<'de>>(from: D) -> Result<Self, D::Error>;
+pub(super) trait SerdeValue: Sized {
+    fn write<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error>;
+    fn read<'de, D: Deserializer<'de>>(from: D) -> Result<Self, D::Error>;
 }
 
-/// Implements [`Written`] for types that serde writes well enough.
-macro_rules! plainly {
+/// Implements [`SerdeValue`] for types that serde writes well enough.
+macro_rules! serde_by_default {
     ($($type:ty),+) => {$(
-        impl crate::settings::file::Written for $type {
-            fn put<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        impl crate::settings::file::SerdeValue for $type {
+            fn write<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
                 serde::Serialize::serialize(self, to)
             }
-            fn take<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+            fn read<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
                 serde::Deserialize::deserialize(from)
             }
         }
     )+};
 }
-pub(super) use plainly;
-plainly!(bool);
+pub(super) use serde_by_default;
+serde_by_default!(bool);
 
-impl Written for f64 {
-    fn put<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+impl SerdeValue for f64 {
+    fn write<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         if *self == Self::INFINITY && to.is_human_readable() {
             return INFINITE.serialize(to);
         }
         self.serialize(to)
     }
-    fn take<'de, D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+    fn read<'de, D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
         if from.is_human_readable() { from.deserialize_any(Number) } else { Self::deserialize(from) }
     }
 }
@@ -61,10 +61,10 @@ impl Visitor<'_> for Number {
     }
 }
 
-pub(super) fn serialize<T: Written, S: Serializer>(value: &T, to: S) -> Result<S::Ok, S::Error> {
-    value.put(to)
+pub(super) fn serialize<T: SerdeValue, S: Serializer>(value: &T, to: S) -> Result<S::Ok, S::Error> {
+    value.write(to)
 }
 
-pub(super) fn deserialize<'de, T: Written, D: Deserializer<'de>>(from: D) -> Result<T, D::Error> {
-    T::take(from)
+pub(super) fn deserialize<'de, T: SerdeValue, D: Deserializer<'de>>(from: D) -> Result<T, D::Error> {
+    T::read(from)
 }

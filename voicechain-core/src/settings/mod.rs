@@ -16,7 +16,7 @@ mod table;
 mod text;
 mod values;
 
-pub use order::{DEFAULT_ORDER, MIDDLE, Middle};
+pub use order::{DEFAULT_ORDER, REORDERABLE_STAGES, ReorderableStage};
 pub use row::{Scale, SettingInfo};
 pub use signal_order::signal_order;
 pub use table::{
@@ -25,4 +25,4 @@ pub use table::{
     StripSettings, ToneEqSettings, TrimSettings, row, rows,
 };
 pub use text::ValueText;
-pub use values::{Mains, MakeUp, Reach, Slope, SpectralLatency};
+pub use values::{DeEsserMode, Mains, MakeUp, Slope, SpectralLatency};

@@ -5,7 +5,7 @@ use crate::error::{Allowed, SettingError};
 
 choice! {
     /// A stage whose place in the order can be set.
-    Middle {
+    ReorderableStage {
         /// The corrective EQ.
         CorrectiveEq = "corrective_eq",
         /// The de-esser.
@@ -18,19 +18,20 @@ choice! {
 }
 
 /// The number of stages whose place can be set.
-pub const MIDDLE: usize = Middle::ALL.len();
+pub const REORDERABLE_STAGES: usize = ReorderableStage::ALL.len();
 
 /// Cut before the dynamics, boost after.
-pub const DEFAULT_ORDER: [Middle; MIDDLE] = [Middle::CorrectiveEq, Middle::DeEsser, Middle::Compressor, Middle::ToneEq];
+pub const DEFAULT_ORDER: [ReorderableStage; REORDERABLE_STAGES] =
+    [ReorderableStage::CorrectiveEq, ReorderableStage::DeEsser, ReorderableStage::Compressor, ReorderableStage::ToneEq];
 
-/// An order names every middle stage once.
-pub(super) fn check_order(order: &[Middle; MIDDLE]) -> Result<(), SettingError> {
-    match Middle::ALL.iter().find(|stage| !order.contains(stage)) {
+/// An order names every reorderable stage once.
+pub(super) fn check_order(order: &[ReorderableStage; REORDERABLE_STAGES]) -> Result<(), SettingError> {
+    match ReorderableStage::ALL.iter().find(|stage| !order.contains(stage)) {
         None => Ok(()),
         Some(missing) => Err(SettingError {
             setting: "order",
             value: missing.number(),
-            allowed: Allowed::Rule("every middle stage once (the value is the number of a missing one)"),
+            allowed: Allowed::Rule("every reorderable stage once (the value is the number of a missing one)"),
         }),
     }
 }

@@ -99,7 +99,7 @@ impl StripSettings {
         for &section in SectionId::ALL {
             for (row, info) in section.rows().iter().enumerate() {
                 let value = self.value(section, row).unwrap_or(info.default);
-                rounded.put(section, row, info.rounded(value));
+                rounded.set_value(section, row, info.rounded(value));
             }
         }
         rounded

@@ -1,9 +1,9 @@
 //! The order in which the sound passes all stages.
 
-use super::order::{MIDDLE, Middle};
+use super::order::{REORDERABLE_STAGES, ReorderableStage};
 use super::table::{StageId, StripSettings};
 
-impl Middle {
+impl ReorderableStage {
     /// This stage among all stages.
     #[must_use]
     pub const fn stage(self) -> StageId {
@@ -28,12 +28,12 @@ impl StageId {
 
     /// Its name in the order that can be set; `None` for a stage whose place is fixed.
     #[must_use]
-    pub const fn middle(self) -> Option<Middle> {
+    pub const fn reorderable(self) -> Option<ReorderableStage> {
         match self {
-            Self::CorrectiveEq => Some(Middle::CorrectiveEq),
-            Self::DeEsser => Some(Middle::DeEsser),
-            Self::Compressor => Some(Middle::Compressor),
-            Self::ToneEq => Some(Middle::ToneEq),
+            Self::CorrectiveEq => Some(ReorderableStage::CorrectiveEq),
+            Self::DeEsser => Some(ReorderableStage::DeEsser),
+            Self::Compressor => Some(ReorderableStage::Compressor),
+            Self::ToneEq => Some(ReorderableStage::ToneEq),
             Self::Trim
             | Self::Hum
             | Self::HighPass
@@ -49,11 +49,11 @@ impl StageId {
 /// All stages in the order in which the sound passes them: those with a fixed place where the table has them, the others as
 /// `order` says. Strip, ledger, meters, report and editor take their order from here.
 #[must_use]
-pub const fn signal_order(order: [Middle; MIDDLE]) -> [StageId; StageId::COUNT] {
+pub const fn signal_order(order: [ReorderableStage; REORDERABLE_STAGES]) -> [StageId; StageId::COUNT] {
     let mut stages = [StageId::Trim; StageId::COUNT];
     let (mut place, mut taken) = (0, 0);
     while place < StageId::COUNT {
-        stages[place] = match StageId::ALL[place].middle() {
+        stages[place] = match StageId::ALL[place].reorderable() {
             None => StageId::ALL[place],
             Some(_) => {
                 taken += 1;

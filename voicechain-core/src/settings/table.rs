@@ -1,8 +1,8 @@
 //! The table itself, and what is derived from it: the settings structs of the stages and of the strip, [`StageId`], [`SectionId`].
 
-use super::order::{DEFAULT_ORDER, MIDDLE, Middle, check_order};
+use super::order::{DEFAULT_ORDER, REORDERABLE_STAGES, ReorderableStage, check_order};
 use super::row::{Scale, SettingInfo};
-use super::values::{Mains, MakeUp, Reach, Slope, SpectralLatency, Value};
+use super::values::{DeEsserMode, Mains, MakeUp, Slope, SpectralLatency, Value};
 use crate::error::{Allowed, SettingError};
 use crate::units::Unit;
 
@@ -113,8 +113,8 @@ macro_rules! settings_table {
         #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
         #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
         pub struct StripSettings {
-            /// The middle stages in signal order. Not automatable; a change cross-fades.
-            pub order: [Middle; MIDDLE],
+            /// The reorderable stages in signal order. Not automatable; a change cross-fades.
+            pub order: [ReorderableStage; REORDERABLE_STAGES],
             $($(#[$doc])* pub $stage: $struct,)+
             $($(#[$shared_doc])* pub $shared: $shared_struct,)+
         }
@@ -207,7 +207,7 @@ macro_rules! settings_table {
             }
 
             /// Sets a row of a section from a number, without a search or a check; false when there is no such row.
-            pub fn put(&mut self, section: impl Into<SectionId>, row: usize, number: f64) -> bool {
+            pub fn set_value(&mut self, section: impl Into<SectionId>, row: usize, number: f64) -> bool {
                 match section.into() {
                     $(SectionId::Stage(StageId::$variant) => self.$stage.set(row, number),)+
                     $(SectionId::$shared_variant => self.$shared.set(row, number),)+
@@ -234,7 +234,7 @@ macro_rules! settings_table {
                     });
                 };
                 section.rows()[row].check(number)?;
-                self.put(section, row, number);
+                self.set_value(section, row, number);
                 Ok(())
             }
 
@@ -273,8 +273,8 @@ stages {
     Hum hum: HumSettings "Hum" {
         on: bool = 0.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the hum stage.";
         mains: Mains = Mains::Hz50 as u8 as f64, "mains", Choice, [0.0, 1.0; 1.0], Linear, Mains::NAMES, true, "Mains frequency where it was recorded; followed within 0.5 Hz.";
-        harmonics: f64 = 10.0, "harmonics", Number, [1.0, 20.0; 1.0], Linear, NONE, true, "How many lines are taken out, the mains frequency itself among them.";
-        depth_db: f64 = 40.0, "depth", Decibel, [0.0, 60.0; 1.0], Linear, NONE, true, "How far every line is lowered.";
+        harmonics: f64 = 10.0, "harmonics", Number, [1.0, 20.0; 1.0], Linear, NONE, true, "How many harmonics are removed, the mains frequency itself counted as the first.";
+        depth_db: f64 = 40.0, "depth", Decibel, [0.0, 60.0; 1.0], Linear, NONE, true, "How far every harmonic is attenuated.";
     }
     /// Removes what lies below the voice.
     HighPass high_pass: HighPassSettings "High-pass" {
@@ -304,9 +304,9 @@ stages {
     Leveller leveller: LevellerSettings "Leveller" {
         on: bool = 0.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the leveller.";
         target_lufs: f64 = -23.0, "target", Loudness, [-40.0, -10.0; 0.5], Linear, NONE, true, "Loudness of one channel that phrases are brought near.";
-        speed_ms: f64 = 4_000.0, "speed", Millisecond, [250.0, 10_000.0; TIME_STEP], Logarithmic, NONE, true, "Speech that a level is taken from; longer is calmer, shorter follows single words.";
-        rise_db: f64 = 12.0, "largest rise", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that a quiet phrase is raised.";
-        cut_db: f64 = 12.0, "largest cut", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that a loud phrase is lowered.";
+        response_time_ms: f64 = 4_000.0, "response time", Millisecond, [250.0, 10_000.0; TIME_STEP], Logarithmic, NONE, true, "Speech that a level is taken from; longer is calmer, shorter follows single words.";
+        maximum_boost_db: f64 = 12.0, "maximum boost", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that a quiet phrase is raised.";
+        maximum_cut_db: f64 = 12.0, "maximum cut", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that a loud phrase is lowered.";
     }
     /// Cuts what stands out: four bells, before the dynamics.
     CorrectiveEq corrective_eq: CorrectiveEqSettings "Corrective EQ" {
@@ -328,7 +328,7 @@ stages {
     /// Turns down sibilants that are too strong against the vowels.
     DeEsser de_esser: DeEsserSettings "De-esser" {
         on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-esser.";
-        reach: Reach = Reach::HighBand as u8 as f64, "reach", Choice, [0.0, 1.0; 1.0], Linear, Reach::NAMES, true, "Turns down only what lies above the frequency, or the whole voice.";
+        mode: DeEsserMode = DeEsserMode::SplitBand as u8 as f64, "mode", Choice, [0.0, 1.0; 1.0], Linear, DeEsserMode::NAMES, true, "Turns down only what lies above the frequency, or the whole voice.";
         frequency_hz: f64 = 5_000.0, "frequency", Hertz, [3_000.0, 12_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Where the band that is turned down begins.";
         threshold_db: f64 = 0.0, "threshold", Decibel, [-24.0, 24.0; 0.5], Linear, NONE, true, "How far the sibilant band may rise above the voiced band before it is turned down.";
         range_db: f64 = 6.0, "range", Decibel, [0.0, 18.0; 0.5], Linear, NONE, true, "The most that is ever taken away.";
@@ -343,14 +343,14 @@ stages {
         knee_db: f64 = 6.0, "knee", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Width of the gradual start around the threshold.";
         attack_ms: f64 = 5.0, "attack", Millisecond, [0.1, 200.0; TIME_STEP], Logarithmic, NONE, true, "How fast gain is taken away (63 % of the way in dB).";
         release_ms: f64 = 100.0, "release", Millisecond, [5.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "How fast gain comes back (63 % of the way in dB).";
-        program_dependent: bool = 1.0, "program-dependent", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Lets the release shorten after spikes; the set release is then the longest.";
-        make_up: MakeUp = MakeUp::ByHand as u8 as f64, "make-up", Choice, [0.0, 1.0; 1.0], Linear, MakeUp::NAMES, true, "Make-up gain by hand, or found from threshold, ratio and knee.";
-        make_up_db: f64 = 0.0, "make-up gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Make-up gain when it is set by hand.";
-        detector_high_pass_hz: f64 = 90.0, "detector high-pass", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "What lies below does not drive the compressor.";
+        auto_release: bool = 1.0, "auto release", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Lets the release shorten after transients; the set release is then the longest.";
+        make_up: MakeUp = MakeUp::Manual as u8 as f64, "make-up", Choice, [0.0, 1.0; 1.0], Linear, MakeUp::NAMES, true, "Make-up gain set manually, or derived from threshold, ratio and knee.";
+        make_up_db: f64 = 0.0, "make-up gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Make-up gain in manual mode.";
+        side_chain_high_pass_hz: f64 = 90.0, "side-chain high-pass", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "What lies below does not drive the compressor.";
         mix_percent: f64 = 100.0, "mix", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the compressed signal; the rest is the uncompressed one.";
         stereo_link_percent: f64 = 100.0, "stereo link", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "At 100 % the louder channel drives both, at 0 % each drives itself.";
     }
-    /// Shapes the colour: two shelves and a bell, after the dynamics.
+    /// Shapes the tonal balance: two shelves and a bell, after the dynamics.
     ToneEq tone_eq: ToneEqSettings "Tone EQ" {
         on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the tone EQ.";
         level_compensation: bool = 1.0, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Takes the loudness that the shelves and the bell add to speech, and gives back what they take.";

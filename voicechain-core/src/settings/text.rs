@@ -9,7 +9,7 @@ use core::fmt;
 const LONGEST_NUMBER: usize = 24;
 
 impl SettingInfo {
-    /// The value as a person reads it, with its unit: `2.5 kHz`, `-18 dB`, `3:1`, `inf:1`, `1.5 s`, `on`, `high band`.
+    /// The value as a person reads it, with its unit: `2.5 kHz`, `-18 dB`, `3:1`, `inf:1`, `1.5 s`, `on`, `split-band`.
     #[must_use]
     pub const fn text(&self, value: f64) -> ValueText<'_> {
         ValueText { info: self, value }
@@ -166,7 +166,7 @@ mod tests {
             ("tone_eq.bell_q", 0.7, "0.7"),
             ("high_pass.on", 1.0, "on"),
             ("high_pass.slope", 3.0, "24 dB/oct"),
-            ("de_esser.reach", 0.0, "high band"),
+            ("de_esser.mode", 0.0, "split-band"),
         ];
         for (id, value, expected) in cases {
             assert_eq!(row(id).unwrap().text(value).to_string(), expected, "{id}");
@@ -200,9 +200,9 @@ mod tests {
             ("high_pass.on", "perhaps", None),
             ("high_pass.slope", "24", Some(3.0)),
             ("high_pass.slope", "dB", None),
-            ("de_esser.reach", "Whole Voice", Some(1.0)),
-            ("de_esser.reach", "", None),
-            ("de_esser.reach", "é", None),
+            ("de_esser.mode", "Wideband", Some(1.0)),
+            ("de_esser.mode", "", None),
+            ("de_esser.mode", "é", None),
         ];
         for (id, text, expected) in cases {
             assert_eq!(row(id).unwrap().parse(text), expected, "{id} {text:?}");

@@ -42,7 +42,7 @@ macro_rules! choice {
         }
 
         #[cfg(feature = "serde")]
-        crate::settings::file::plainly!($name);
+        crate::settings::file::serde_by_default!($name);
 
         impl $crate::settings::values::Value for $name {
             fn number(self) -> f64 {
@@ -76,11 +76,11 @@ choice! {
 
 choice! {
     /// What the de-esser turns down.
-    Reach {
+    DeEsserMode {
         /// Only what lies above its frequency.
-        HighBand = "high band",
+        SplitBand = "split-band",
         /// Everything.
-        WholeVoice = "whole voice",
+        Wideband = "wideband",
     }
 }
 
@@ -88,7 +88,7 @@ choice! {
     /// How the compressor's make-up gain is found.
     MakeUp {
         /// The gain that is set.
-        ByHand = "by hand",
+        Manual = "manual",
         /// From threshold, ratio and knee, so that a voice at working level keeps its loudness.
         Automatic = "automatic",
     }

@@ -1,51 +1,51 @@
 //! The compressor: feed-forward, log domain, soft knee, smooth decoupled ballistics.
 
-use super::{Core, Stage};
+use super::{Stage, StageContext};
 use crate::detectors::{CrestFactor, TICK};
 use crate::error::SettingError;
 use crate::filters::design::{BUTTERWORTH_Q, high_pass};
 use crate::filters::{Cascade, CascadeState};
 use crate::frame::{CHUNK, Frame};
-use crate::gain::{Compression, Decoupled};
+use crate::gain::{CompressorCurve, SmoothDecoupled};
 use crate::math::{fast_from_db, fast_to_db, for_each_value, from_db, smoothing};
 use crate::settings::{CompressorSettings, MakeUp};
 use crate::units::SampleRate;
 
 /// Evens out the level.
 ///
-/// The level is `|x|` per sample behind the detector's high-pass (second-order Butterworth); the static curve and the
+/// The level is `|x|` per sample behind the side-chain high-pass (second-order Butterworth); the static curve and the
 /// smooth decoupled ballistics follow Giannoulis, Massberg, Reiss 2012. At 100 % link the louder channel drives both.
 /// Latency 0, tail 0 (the detector's tail is not heard). Without reduction and with 0 dB make-up the input returns bit
 /// for bit. Tested by `compressor_follows_static_curve_and_times`.
 #[derive(Clone, Copy, Debug)]
 pub struct Compressor;
 
-/// Crest factor (squared) of steady speech over 200 ms, about 10 dB; more than this counts as a spike (common practice,
+/// Crest factor (squared) of steady speech over 200 ms, about 10 dB; more than this counts as a transient (common practice,
 /// no source).
-const STEADY_CREST_SQUARED: f64 = 10.0;
-/// A program-dependent release is never shorter than this part of the set one.
-const SHORTEST_RELEASE: f64 = 0.25;
+const SPEECH_CREST_SQUARED: f64 = 10.0;
+/// A automatic release is never shorter than this part of the set one.
+const MIN_RELEASE_SHARE: f64 = 0.25;
 /// A reduction that nothing has asked for during so many seconds is left over from something that is gone: a
-/// program-dependent release is at its shortest then (common practice, no source).
-const LEFT_OVER_S: f64 = 0.25;
+/// automatic release is at its shortest then (common practice, no source).
+const RELEASE_TIMEOUT_S: f64 = 0.25;
 /// Automatic make-up gives back half of what the static curve takes at this level, dB: about where the peaks of a voice at
 /// working level lie. Chosen on two recorded voices, whose loudness the compressor of the spoken starting points then
 /// changes by less than 1 LU (`programs::real_speech`).
 const MAKE_UP_LEVEL_DB: f64 = -7.0;
 /// Amplitudes below this (-140 dB) are taken for it.
-const QUIETEST: f32 = 1e-7;
+const MIN_MAGNITUDE: f32 = 1e-7;
 
 /// Coefficients of the [`Compressor`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CompressorCoefs {
-    curve: Compression<f32>,
-    exact_curve: Compression<f64>,
+    curve: CompressorCurve<f32>,
+    exact_curve: CompressorCurve<f64>,
     side_chain: Cascade<1>,
     attack: f64,
     release: f64,
     release_ms: f64,
     rate_hz: f64,
-    program_dependent: bool,
+    auto_release: bool,
     make_up: f32,
     mix: f32,
     link: f32,
@@ -57,20 +57,20 @@ pub struct CompressorCoefs {
 
 impl CompressorCoefs {
     fn new(s: &CompressorSettings, rate: SampleRate) -> Self {
-        let exact_curve = Compression::new(s.threshold_db, s.ratio, s.knee_db);
+        let exact_curve = CompressorCurve::new(s.threshold_db, s.ratio, s.knee_db);
         let make_up_db = match s.make_up {
-            MakeUp::ByHand => s.make_up_db,
+            MakeUp::Manual => s.make_up_db,
             MakeUp::Automatic => 0.5 * exact_curve.reduction_db(MAKE_UP_LEVEL_DB),
         };
         Self {
-            curve: Compression::new(s.threshold_db, s.ratio, s.knee_db),
+            curve: CompressorCurve::new(s.threshold_db, s.ratio, s.knee_db),
             exact_curve,
-            side_chain: Cascade::new([high_pass(s.detector_high_pass_hz, BUTTERWORTH_Q, rate)]),
+            side_chain: Cascade::new([high_pass(s.side_chain_high_pass_hz, BUTTERWORTH_Q, rate)]),
             attack: smoothing(s.attack_ms, rate.hz(), 1.0),
             release: smoothing(s.release_ms, rate.hz(), 1.0),
             release_ms: s.release_ms,
             rate_hz: rate.hz(),
-            program_dependent: s.program_dependent,
+            auto_release: s.auto_release,
             make_up: from_db(make_up_db) as f32,
             mix: (s.mix_percent * 0.01) as f32,
             link: (s.stereo_link_percent * 0.01) as f32,
@@ -81,7 +81,7 @@ impl CompressorCoefs {
         }
     }
 
-    /// The make-up gain, in dB, set by hand or found.
+    /// The make-up gain, in dB, set manually or derived.
     #[must_use]
     pub fn make_up_db(&self) -> f64 {
         crate::math::to_db(f64::from(self.make_up))
@@ -110,13 +110,13 @@ where
     [f32; C]: Frame,
 {
     side_chain: CascadeState<C, 1>,
-    ballistics: [Decoupled; C],
+    ballistics: [SmoothDecoupled; C],
     crest: CrestFactor,
     release: Option<f64>,
-    driven: bool,
+    above_threshold: bool,
     /// Ticks since anything was above the threshold.
-    undriven: u32,
-    largest_db: f64,
+    ticks_below_threshold: u32,
+    max_reduction_db: f64,
 }
 
 impl<const C: usize> CompressorState<C> where [f32; C]: Frame {}
@@ -137,33 +137,33 @@ where
     fn state(rate: SampleRate) -> CompressorState<C> {
         CompressorState {
             side_chain: CascadeState::new(),
-            ballistics: [Decoupled::default(); C],
+            ballistics: [SmoothDecoupled::default(); C],
             crest: CrestFactor::new(rate),
             release: None,
-            driven: false,
-            undriven: 0,
-            largest_db: 0.0,
+            above_threshold: false,
+            ticks_below_threshold: 0,
+            max_reduction_db: 0.0,
         }
     }
 
-    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
+    fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
         for chunk in frames.chunks_mut(CHUNK) {
-            run_chunk(core.coefs, core.state, chunk);
+            run_chunk(context.coefs, context.state, chunk);
         }
     }
 
-    const REDUCES: bool = true;
+    const HAS_GAIN_REDUCTION: bool = true;
 
-    fn between(from: &CompressorCoefs, to: &CompressorCoefs, t: f64) -> CompressorCoefs {
+    fn interpolated(from: &CompressorCoefs, to: &CompressorCoefs, t: f64) -> CompressorCoefs {
         let mix = |a: f64, b: f64| a + (b - a) * t;
         let mix32 = |a: f32, b: f32| a + (b - a) * t as f32;
         // The ratio moves by its effect, 1 - 1/ratio, so that an infinite one can be reached.
         let ratio = 1.0 / mix(1.0 / from.ratio, 1.0 / to.ratio);
         let (threshold_db, knee_db) = (mix(from.threshold_db, to.threshold_db), mix(from.knee_db, to.knee_db));
         CompressorCoefs {
-            curve: Compression::new(threshold_db, ratio, knee_db),
-            exact_curve: Compression::new(threshold_db, ratio, knee_db),
-            side_chain: from.side_chain.between(&to.side_chain, t),
+            curve: CompressorCurve::new(threshold_db, ratio, knee_db),
+            exact_curve: CompressorCurve::new(threshold_db, ratio, knee_db),
+            side_chain: from.side_chain.interpolated(&to.side_chain, t),
             attack: mix(from.attack, to.attack),
             release: mix(from.release, to.release),
             release_ms: mix(from.release_ms, to.release_ms),
@@ -177,12 +177,12 @@ where
         }
     }
 
-    fn loosen(core: Core<'_, Self, C>) {
-        core.state.side_chain.loosen(&core.coefs.side_chain);
+    fn enter_transition(context: StageContext<'_, Self, C>) {
+        context.state.side_chain.enter_transition(&context.coefs.side_chain);
     }
 
-    fn settle(core: Core<'_, Self, C>) {
-        core.state.side_chain.settle(&core.coefs.side_chain);
+    fn leave_transition(context: StageContext<'_, Self, C>) {
+        context.state.side_chain.leave_transition(&context.coefs.side_chain);
     }
 
     fn is_stable(coefs: &CompressorCoefs) -> bool {
@@ -198,7 +198,7 @@ where
     }
 
     fn take_reduction_db(state: &mut CompressorState<C>) -> f64 {
-        core::mem::take(&mut state.largest_db)
+        core::mem::take(&mut state.max_reduction_db)
     }
 }
 
@@ -249,7 +249,7 @@ fn levels<const C: usize>(
     values: &mut [PerFrame; C],
 ) {
     let n = side.len();
-    let level_of = |x: f32| fast_to_db(if x > QUIETEST { x } else { QUIETEST });
+    let level_of = |x: f32| fast_to_db(if x > MIN_MAGNITUDE { x } else { MIN_MAGNITUDE });
     values[0] = *loudest;
     for_each_value(&mut values[0][..n], level_of);
     let louder = values[0];
@@ -282,8 +282,8 @@ fn follow<const C: usize>(
     let n = loudest.len();
     let mut at = 0;
     while at < n {
-        let until = n.min(at + state.crest.left());
-        let release = if coefs.program_dependent { state.release.unwrap_or(coefs.release) } else { coefs.release };
+        let until = n.min(at + state.crest.remaining());
+        let release = if coefs.auto_release { state.release.unwrap_or(coefs.release) } else { coefs.release };
         for (values, ballistics) in values.iter_mut().zip(&mut state.ballistics) {
             let mut follower = *ballistics;
             let (mut largest, mut wanted) = (0.0f64, 0.0f32);
@@ -294,10 +294,10 @@ fn follow<const C: usize>(
                 *value = now as f32;
             }
             *ballistics = follower;
-            state.driven |= wanted > 0.0;
-            state.largest_db = if largest > state.largest_db { largest } else { state.largest_db };
+            state.above_threshold |= wanted > 0.0;
+            state.max_reduction_db = if largest > state.max_reduction_db { largest } else { state.max_reduction_db };
         }
-        if state.crest.feed(&loudest[at..until]) {
+        if state.crest.push(&loudest[at..until]) {
             tick(coefs, state, together);
         }
         at = until;
@@ -323,27 +323,27 @@ fn apply<const C: usize>(together: bool, gains: &[PerFrame; C], frames: &mut [[f
     }
 }
 
-/// Once per tick: ends releases that are over and finds the program-dependent release.
+/// Once per tick: ends releases that are over and finds the automatic release.
 fn tick<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>, together: bool)
 where
     [f32; C]: Frame,
 {
-    if !state.driven {
-        state.ballistics.iter_mut().for_each(Decoupled::snap);
+    if !state.above_threshold {
+        state.ballistics.iter_mut().for_each(SmoothDecoupled::snap);
     }
     if !together && coefs.link == 1.0 && state.ballistics.iter().all(|b| b.is_near(&state.ballistics[0])) {
         // Which channel comes first must not matter.
         state.ballistics = [state.ballistics.iter().fold(state.ballistics[0], |all, &b| all.larger(b)); C];
     }
-    state.undriven = if state.driven { 0 } else { state.undriven.saturating_add(1) };
-    state.driven = false;
-    let left_over = f64::from(state.undriven) * f64::from(TICK) > LEFT_OVER_S * coefs.rate_hz;
-    let shortened = if left_over {
-        SHORTEST_RELEASE
+    state.ticks_below_threshold = if state.above_threshold { 0 } else { state.ticks_below_threshold.saturating_add(1) };
+    state.above_threshold = false;
+    let timed_out = f64::from(state.ticks_below_threshold) * f64::from(TICK) > RELEASE_TIMEOUT_S * coefs.rate_hz;
+    let shortened = if timed_out {
+        MIN_RELEASE_SHARE
     } else {
-        (STEADY_CREST_SQUARED / state.crest.squared()).clamp(SHORTEST_RELEASE, 1.0)
+        (SPEECH_CREST_SQUARED / state.crest.squared()).clamp(MIN_RELEASE_SHARE, 1.0)
     };
-    state.release = Some(if coefs.program_dependent && shortened < 1.0 {
+    state.release = Some(if coefs.auto_release && shortened < 1.0 {
         smoothing(coefs.release_ms * shortened, coefs.rate_hz, 1.0)
     } else {
         coefs.release

@@ -1,7 +1,7 @@
 //! The corrective EQ: four bells in front of the dynamics.
 
 use super::filter_stage::{FilterCoefs, filter_stage};
-use super::{Core, Stage};
+use super::{Stage, StageContext};
 use crate::error::SettingError;
 use crate::filters::design::bell;
 use crate::filters::{CascadeState, Response, Section};

@@ -1,6 +1,6 @@
 //! The de-esser: turns sibilants down where they are too strong against the vowels.
 
-use super::{Core, Stage};
+use super::{Stage, StageContext};
 use crate::detectors::sibilance::SibilanceBands;
 use crate::detectors::{Sibilance, TICK};
 use crate::error::SettingError;
@@ -8,19 +8,19 @@ use crate::filters::cascade::{advance_state_variable, step_state_variable};
 use crate::filters::design::{BUTTERWORTH_Q, fits, low_pass};
 use crate::filters::{Cascade, Response, Section, StateVariable};
 use crate::frame::{Frame, Lanes};
-use crate::gain::{Branching, RangeLimit};
+use crate::gain::{RangeLimitedCurve, SmoothBranching};
 use crate::math::{fast_from_db, for_each_value, smoothing};
-use crate::settings::{DeEsserSettings, Reach};
+use crate::settings::{DeEsserMode, DeEsserSettings};
 use crate::units::SampleRate;
 
 /// Turns down sibilants that are too strong.
 ///
 /// Driven by the ratio of the 4 to 10 kHz band to the voiced band, so that a quiet "s" and a loud "s" are judged alike;
-/// what exceeds the threshold is taken away, up to the range, with smooth branching ballistics. High band: a shelf that
+/// what exceeds the threshold is taken away, up to the range, with smooth branching ballistics. Split-band: a shelf that
 /// falls to the gain `g` as `|H|^2 = (1 + g^2 x^4) / (1 + x^4)` around the frequency (`x = f/f0`), so that nowhere more
 /// than the range is taken: `y = x - (1 - g)(x - low) + k (sqrt(g) - g) band` with the second-order Butterworth low-pass
 /// and band-pass of one state-variable filter and its damping `k`. The filter itself never moves with the gain, so no gain
-/// can make it unstable, and with `g = 1` the output is the input bit for bit. Whole voice: `y = g x`. Both channels
+/// can make it unstable, and with `g = 1` the output is the input bit for bit. Wideband: `y = g x`. Both channels
 /// of a stereo voice get the same gain. Latency 0. Where the rate has no room for its frequency (0.45 of the rate) it
 /// rests. Tested by `de_esser_takes_from_sibilants_only`.
 #[derive(Clone, Copy, Debug)]
@@ -33,14 +33,14 @@ const KNEE_DB: f64 = 6.0;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DeEsserCoefs {
     bands: Option<SibilanceBands>,
-    curve: RangeLimit<f32>,
-    exact_curve: RangeLimit<f64>,
+    curve: RangeLimitedCurve<f32>,
+    exact_curve: RangeLimitedCurve<f64>,
     split: StateVariable,
     split_section: Section,
     attack: f64,
     release: f64,
-    /// 1 for the high band, 0 for the whole voice; between while it moves.
-    high_band: f32,
+    /// 1 in split-band mode, 0 in wideband mode; between during a transition.
+    split_band: f32,
     threshold_db: f64,
     range_db: f64,
     rate_hz: f64,
@@ -57,13 +57,13 @@ impl DeEsserCoefs {
         };
         Self {
             bands,
-            curve: RangeLimit::new(s.threshold_db, s.range_db, KNEE_DB),
-            exact_curve: RangeLimit::new(s.threshold_db, s.range_db, KNEE_DB),
+            curve: RangeLimitedCurve::new(s.threshold_db, s.range_db, KNEE_DB),
+            exact_curve: RangeLimitedCurve::new(s.threshold_db, s.range_db, KNEE_DB),
             split,
             split_section,
             attack: smoothing(s.attack_ms, rate.hz(), 1.0),
             release: smoothing(s.release_ms, rate.hz(), 1.0),
-            high_band: if s.reach == Reach::HighBand { 1.0 } else { 0.0 },
+            split_band: if s.mode == DeEsserMode::SplitBand { 1.0 } else { 0.0 },
             threshold_db: s.threshold_db,
             range_db: s.range_db,
             rate_hz: rate.hz(),
@@ -72,7 +72,7 @@ impl DeEsserCoefs {
 
     /// True when the rate has no room for the band.
     #[must_use]
-    pub fn rests(&self) -> bool {
+    pub fn is_idle(&self) -> bool {
         self.bands.is_none()
     }
 
@@ -93,10 +93,10 @@ impl DeEsserCoefs {
     #[must_use]
     pub fn response_at(&self, frequency_hz: f64, reduction_db: f64) -> Response {
         let taken = 1.0 - crate::math::from_db(-reduction_db);
-        if self.rests() {
+        if self.is_idle() {
             return Response::ONE;
         }
-        if self.high_band < 0.5 {
+        if self.split_band < 0.5 {
             return Response::ONE.scaled(1.0 - taken);
         }
         // The integrators of the split: s = j tan(pi f / rate) / g, band = s low.
@@ -110,7 +110,7 @@ impl DeEsserCoefs {
     /// Static gain of what is turned down, at a steady ratio (in dB) of the sibilant to the voiced band.
     #[must_use]
     pub fn gain_db(&self, level_db: f64) -> f64 {
-        if self.rests() { 0.0 } else { self.exact_curve.gain_db(level_db) }
+        if self.is_idle() { 0.0 } else { self.exact_curve.gain_db(level_db) }
     }
 }
 
@@ -123,9 +123,9 @@ where
     sibilance: Sibilance<C>,
     split: [<[f32; C] as Frame>::Lanes; 2],
     /// The reduction wanted until the next tick, and the one that is given.
-    wanted_db: f64,
-    ballistics: Branching,
-    largest_db: f64,
+    target_reduction_db: f64,
+    ballistics: SmoothBranching,
+    max_reduction_db: f64,
 }
 
 impl<const C: usize> DeEsserState<C>
@@ -156,47 +156,47 @@ where
         DeEsserState {
             sibilance: Sibilance::new(rate),
             split: [Lanes::splat(0.0); 2],
-            wanted_db: 0.0,
-            ballistics: Branching::default(),
-            largest_db: 0.0,
+            target_reduction_db: 0.0,
+            ballistics: SmoothBranching::default(),
+            max_reduction_db: 0.0,
         }
     }
 
-    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
-        let Core { coefs, state } = core;
+    fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
+        let StageContext { coefs, state } = context;
         let Some(bands) = &coefs.bands else { return };
         let mut rest = frames;
         while !rest.is_empty() {
-            let (now, later) = rest.split_at_mut(rest.len().min(state.sibilance.left()));
-            run_piece(coefs, bands, state, now);
+            let (now, later) = rest.split_at_mut(rest.len().min(state.sibilance.remaining()));
+            run_segment(coefs, bands, state, now);
             rest = later;
         }
     }
 
-    const REDUCES: bool = true;
+    const HAS_GAIN_REDUCTION: bool = true;
 
-    fn between(from: &DeEsserCoefs, to: &DeEsserCoefs, t: f64) -> DeEsserCoefs {
+    fn interpolated(from: &DeEsserCoefs, to: &DeEsserCoefs, t: f64) -> DeEsserCoefs {
         let mix = |a: f64, b: f64| a + (b - a) * t;
         let (threshold_db, range_db) = (mix(from.threshold_db, to.threshold_db), mix(from.range_db, to.range_db));
         DeEsserCoefs {
-            curve: RangeLimit::new(threshold_db, range_db, KNEE_DB),
-            exact_curve: RangeLimit::new(threshold_db, range_db, KNEE_DB),
-            split: from.split.between(&to.split, t),
+            curve: RangeLimitedCurve::new(threshold_db, range_db, KNEE_DB),
+            exact_curve: RangeLimitedCurve::new(threshold_db, range_db, KNEE_DB),
+            split: from.split.interpolated(&to.split, t),
             attack: mix(from.attack, to.attack),
             release: mix(from.release, to.release),
-            high_band: from.high_band + (to.high_band - from.high_band) * t as f32,
+            split_band: from.split_band + (to.split_band - from.split_band) * t as f32,
             threshold_db,
             range_db,
             ..*to
         }
     }
 
-    fn rests(coefs: &DeEsserCoefs) -> bool {
-        coefs.rests()
+    fn is_idle(coefs: &DeEsserCoefs) -> bool {
+        coefs.is_idle()
     }
 
     fn tail(coefs: &DeEsserCoefs) -> u32 {
-        if coefs.rests() { 0 } else { Cascade::new([coefs.split_section]).tail() }
+        if coefs.is_idle() { 0 } else { Cascade::new([coefs.split_section]).tail() }
     }
 
     fn is_stable(coefs: &DeEsserCoefs) -> bool {
@@ -208,12 +208,12 @@ where
     }
 
     fn take_reduction_db(state: &mut DeEsserState<C>) -> f64 {
-        core::mem::take(&mut state.largest_db)
+        core::mem::take(&mut state.max_reduction_db)
     }
 }
 
 /// Runs the frames up to the next tick at most; until then the wanted reduction stands still.
-fn run_piece<const C: usize>(
+fn run_segment<const C: usize>(
     coefs: &DeEsserCoefs,
     bands: &SibilanceBands,
     state: &mut DeEsserState<C>,
@@ -226,11 +226,11 @@ fn run_piece<const C: usize>(
     let ticked = state.sibilance.run(bands, frames);
     let mut split = state.split;
 
-    if state.wanted_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
+    if state.target_reduction_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
         let mut roots = [0.0f32; LONGEST];
         for root in &mut roots[..n] {
-            let now = state.ballistics.step(state.wanted_db, coefs.attack, coefs.release);
-            state.largest_db = if now > state.largest_db { now } else { state.largest_db };
+            let now = state.ballistics.step(state.target_reduction_db, coefs.attack, coefs.release);
+            state.max_reduction_db = if now > state.max_reduction_db { now } else { state.max_reduction_db };
             *root = now as f32;
         }
         for_each_value(&mut roots, |reduction| fast_from_db(-0.5 * reduction));
@@ -243,8 +243,8 @@ fn run_piece<const C: usize>(
             if root != 1.0 {
                 let gain = root * root;
                 for ((sample, low), band) in frame.iter_mut().zip(low).zip(band) {
-                    let back = coefs.high_band * (root - gain) * band;
-                    *sample += back - (1.0 - gain) * (*sample - coefs.high_band * low);
+                    let back = coefs.split_band * (root - gain) * band;
+                    *sample += back - (1.0 - gain) * (*sample - coefs.split_band * low);
                 }
             }
         }
@@ -255,9 +255,9 @@ fn run_piece<const C: usize>(
     }
     state.split = split;
     if ticked {
-        state.split = state.split.map(|s| s.without_tiny());
-        state.wanted_db = f64::from(coefs.curve.reduction_db(state.sibilance.ratio_db()));
-        if state.wanted_db == 0.0 {
+        state.split = state.split.map(|s| s.flush_denormals());
+        state.target_reduction_db = f64::from(coefs.curve.reduction_db(state.sibilance.ratio_db()));
+        if state.target_reduction_db == 0.0 {
             state.ballistics.snap();
         }
     }

@@ -1,11 +1,11 @@
 //! The expander: lets a voice pass and turns down what lies between its words.
 
-use super::{Core, Stage};
-use crate::detectors::above_noise::AboveNoiseBands;
-use crate::detectors::{AboveNoise, TICK};
+use super::{Stage, StageContext};
+use crate::detectors::sub_band_snr::SubBandSnrFilters;
+use crate::detectors::{SubBandSnr, TICK};
 use crate::error::SettingError;
 use crate::frame::Frame;
-use crate::gain::{Branching, Expansion};
+use crate::gain::{ExpanderCurve, SmoothBranching};
 use crate::math::{fast_from_db, for_each_value, smoothing};
 use crate::settings::ExpanderSettings;
 use crate::units::SampleRate;
@@ -13,7 +13,7 @@ use crate::units::SampleRate;
 /// Turns down the pauses.
 ///
 /// Driven by how far the sound stands above its own noise floor, in the band in which it stands out most
-/// ([`AboveNoise`]), so that neither the level of the recording nor that of its noise has to be known, and breaths and
+/// ([`SubBandSnr`]), so that neither the level of the recording nor that of its noise has to be known, and breaths and
 /// weak ends of words stay. It opens where the threshold is passed, stays open until the sound has been under threshold
 /// minus hysteresis for the hold time, and then takes `ratio - 1` decibels for every decibel under the threshold, up to
 /// the range. The attack opens, the release closes (63 % of the way in dB). Both channels get one gain. Latency 0, tail 0.
@@ -26,13 +26,13 @@ pub struct Expander;
 /// Width of the knee around the threshold, dB (common practice, no source).
 const KNEE_DB: f64 = 3.0;
 /// An infinite ratio is as good as this one.
-const STEEPEST: f64 = 1e3;
+const MAX_RATIO: f64 = 1e3;
 
 /// Coefficients of the [`Expander`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ExpanderCoefs {
-    bands: AboveNoiseBands,
-    curve: Expansion<f64>,
+    bands: SubBandSnrFilters,
+    curve: ExpanderCurve<f64>,
     threshold_db: f64,
     ratio: f64,
     range_db: f64,
@@ -44,8 +44,8 @@ pub struct ExpanderCoefs {
 
 impl ExpanderCoefs {
     /// What is taken away once it has closed, dB.
-    fn reduction_db(&self, over_db: f64) -> f64 {
-        (-self.curve.gain_db(over_db)).min(self.range_db)
+    fn reduction_db(&self, snr_db: f64) -> f64 {
+        (-self.curve.gain_db(snr_db)).min(self.range_db)
     }
 
     /// True when everything is finite.
@@ -67,13 +67,13 @@ pub struct ExpanderState<const C: usize>
 where
     [f32; C]: Frame,
 {
-    detector: AboveNoise<C>,
+    detector: SubBandSnr<C>,
     open: bool,
     /// Ticks for which it stays open.
     hold: u32,
-    wanted_db: f64,
-    ballistics: Branching,
-    largest_db: f64,
+    target_reduction_db: f64,
+    ballistics: SmoothBranching,
+    max_reduction_db: f64,
 }
 
 impl<const C: usize> ExpanderState<C>
@@ -82,8 +82,8 @@ where
 {
     /// How far the sound stands above its noise floor now, in dB.
     #[must_use]
-    pub fn over_db(&self) -> f32 {
-        self.detector.over_db()
+    pub fn snr_db(&self) -> f32 {
+        self.detector.snr_db()
     }
 }
 
@@ -98,10 +98,10 @@ where
     fn design(s: &ExpanderSettings, rate: SampleRate) -> Result<ExpanderCoefs, SettingError> {
         s.check()?;
         Ok(ExpanderCoefs {
-            bands: AboveNoiseBands::new(rate),
-            curve: Expansion::new(s.threshold_db, s.ratio.min(STEEPEST), KNEE_DB),
+            bands: SubBandSnrFilters::new(rate),
+            curve: ExpanderCurve::new(s.threshold_db, s.ratio.min(MAX_RATIO), KNEE_DB),
             threshold_db: s.threshold_db,
-            ratio: s.ratio.min(STEEPEST),
+            ratio: s.ratio.min(MAX_RATIO),
             range_db: s.range_db,
             hysteresis_db: s.hysteresis_db,
             hold_ticks: rate.samples(s.hold_ms).div_ceil(TICK),
@@ -112,32 +112,32 @@ where
 
     fn state(rate: SampleRate) -> ExpanderState<C> {
         ExpanderState {
-            detector: AboveNoise::new(rate),
+            detector: SubBandSnr::new(rate),
             open: true,
             hold: 0,
-            wanted_db: 0.0,
-            ballistics: Branching::default(),
-            largest_db: 0.0,
+            target_reduction_db: 0.0,
+            ballistics: SmoothBranching::default(),
+            max_reduction_db: 0.0,
         }
     }
 
-    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
-        let Core { coefs, state } = core;
+    fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
+        let StageContext { coefs, state } = context;
         let mut rest = frames;
         while !rest.is_empty() {
-            let (now, later) = rest.split_at_mut(rest.len().min(state.detector.left()));
-            run_piece(coefs, state, now);
+            let (now, later) = rest.split_at_mut(rest.len().min(state.detector.remaining()));
+            run_segment(coefs, state, now);
             rest = later;
         }
     }
 
-    const REDUCES: bool = true;
+    const HAS_GAIN_REDUCTION: bool = true;
 
-    fn between(from: &ExpanderCoefs, to: &ExpanderCoefs, t: f64) -> ExpanderCoefs {
+    fn interpolated(from: &ExpanderCoefs, to: &ExpanderCoefs, t: f64) -> ExpanderCoefs {
         let mix = |a: f64, b: f64| a + (b - a) * t;
         let (threshold_db, ratio) = (mix(from.threshold_db, to.threshold_db), mix(from.ratio, to.ratio));
         ExpanderCoefs {
-            curve: Expansion::new(threshold_db, ratio, KNEE_DB),
+            curve: ExpanderCurve::new(threshold_db, ratio, KNEE_DB),
             threshold_db,
             ratio,
             range_db: mix(from.range_db, to.range_db),
@@ -157,22 +157,22 @@ where
     }
 
     fn take_reduction_db(state: &mut ExpanderState<C>) -> f64 {
-        core::mem::take(&mut state.largest_db)
+        core::mem::take(&mut state.max_reduction_db)
     }
 }
 
 /// Runs the frames up to the next tick at most; until then the wanted reduction stands still.
-fn run_piece<const C: usize>(coefs: &ExpanderCoefs, state: &mut ExpanderState<C>, frames: &mut [[f32; C]])
+fn run_segment<const C: usize>(coefs: &ExpanderCoefs, state: &mut ExpanderState<C>, frames: &mut [[f32; C]])
 where
     [f32; C]: Frame,
 {
     let ticked = state.detector.run(&coefs.bands, frames);
-    if state.wanted_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
+    if state.target_reduction_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
         let mut gains = [0.0f32; TICK as usize];
         for gain in &mut gains[..frames.len()] {
             // What it takes away rises while it closes.
-            let now = state.ballistics.step(state.wanted_db, coefs.release, coefs.attack);
-            state.largest_db = if now > state.largest_db { now } else { state.largest_db };
+            let now = state.ballistics.step(state.target_reduction_db, coefs.release, coefs.attack);
+            state.max_reduction_db = if now > state.max_reduction_db { now } else { state.max_reduction_db };
             *gain = now as f32;
         }
         for_each_value(&mut gains, |reduction| fast_from_db(-reduction));
@@ -190,16 +190,16 @@ fn tick<const C: usize>(coefs: &ExpanderCoefs, state: &mut ExpanderState<C>)
 where
     [f32; C]: Frame,
 {
-    let over_db = f64::from(state.detector.over_db());
-    if over_db >= coefs.threshold_db || (state.open && over_db >= coefs.threshold_db - coefs.hysteresis_db) {
+    let snr_db = f64::from(state.detector.snr_db());
+    if snr_db >= coefs.threshold_db || (state.open && snr_db >= coefs.threshold_db - coefs.hysteresis_db) {
         (state.open, state.hold) = (true, coefs.hold_ticks);
     } else if state.hold > 0 {
         state.hold -= 1;
     } else {
         state.open = false;
     }
-    state.wanted_db = if state.open { 0.0 } else { coefs.reduction_db(over_db) };
-    if state.wanted_db == 0.0 {
+    state.target_reduction_db = if state.open { 0.0 } else { coefs.reduction_db(snr_db) };
+    if state.target_reduction_db == 0.0 {
         state.ballistics.snap();
     }
 }

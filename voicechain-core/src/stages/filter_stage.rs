@@ -40,9 +40,9 @@ impl<const N: usize> FilterCoefs<N> {
         self.cascade.is_stable() && self.compensation.is_finite()
     }
 
-    pub(super) fn between(&self, to: &Self, t: f64) -> Self {
+    pub(super) fn interpolated(&self, to: &Self, t: f64) -> Self {
         Self {
-            cascade: self.cascade.between(&to.cascade, t),
+            cascade: self.cascade.interpolated(&to.cascade, t),
             compensation: self.compensation + (to.compensation - self.compensation) * t,
             rate_hz: to.rate_hz,
         }
@@ -61,21 +61,21 @@ impl<const N: usize> FilterCoefs<N> {
         }
     }
 
-    pub(super) fn loosen<const C: usize>(&self, state: &mut CascadeState<C, N>)
+    pub(super) fn enter_transition<const C: usize>(&self, state: &mut CascadeState<C, N>)
     where
         [f32; C]: Frame,
     {
-        state.loosen(&self.cascade);
+        state.enter_transition(&self.cascade);
     }
 
-    pub(super) fn settle<const C: usize>(&self, state: &mut CascadeState<C, N>)
+    pub(super) fn leave_transition<const C: usize>(&self, state: &mut CascadeState<C, N>)
     where
         [f32; C]: Frame,
     {
-        state.settle(&self.cascade);
+        state.leave_transition(&self.cascade);
     }
 
-    pub(super) fn rests(&self) -> bool {
+    pub(super) fn is_idle(&self) -> bool {
         self.cascade.is_identity() && self.compensation == 1.0
     }
 
@@ -111,24 +111,24 @@ macro_rules! filter_stage {
                 CascadeState::new()
             }
 
-            fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
-                core.coefs.run(core.state, frames);
+            fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
+                context.coefs.run(context.state, frames);
             }
 
-            fn between(from: &FilterCoefs<$n>, to: &FilterCoefs<$n>, t: f64) -> FilterCoefs<$n> {
-                from.between(to, t)
+            fn interpolated(from: &FilterCoefs<$n>, to: &FilterCoefs<$n>, t: f64) -> FilterCoefs<$n> {
+                from.interpolated(to, t)
             }
 
-            fn loosen(core: Core<'_, Self, C>) {
-                core.coefs.loosen(core.state);
+            fn enter_transition(context: StageContext<'_, Self, C>) {
+                context.coefs.enter_transition(context.state);
             }
 
-            fn settle(core: Core<'_, Self, C>) {
-                core.coefs.settle(core.state);
+            fn leave_transition(context: StageContext<'_, Self, C>) {
+                context.coefs.leave_transition(context.state);
             }
 
-            fn rests(coefs: &FilterCoefs<$n>) -> bool {
-                coefs.rests()
+            fn is_idle(coefs: &FilterCoefs<$n>) -> bool {
+                coefs.is_idle()
             }
 
             fn is_stable(coefs: &FilterCoefs<$n>) -> bool {

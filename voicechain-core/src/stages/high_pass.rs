@@ -1,7 +1,7 @@
 //! The high-pass: Butterworth, 6 to 48 dB/octave.
 
 use super::filter_stage::{FilterCoefs, filter_stage};
-use super::{Core, Stage};
+use super::{Stage, StageContext};
 use crate::error::SettingError;
 use crate::filters::design::butterworth_high_pass;
 use crate::filters::{CascadeState, Response, Section};

@@ -1,6 +1,6 @@
 //! The hum stage: takes the mains family out of a recording and leaves the voice that crosses it.
 
-use super::{Core, Stage};
+use super::{Stage, StageContext};
 use crate::dsp::Complex4;
 use crate::error::SettingError;
 use crate::filters::Response;
@@ -10,37 +10,37 @@ use crate::settings::{HumSettings, Mains};
 use crate::units::SampleRate;
 use wide::f32x4;
 
-mod lines;
+mod harmonics;
 #[cfg(test)]
 mod tests;
 
-pub use lines::MOST_LINES;
-use lines::{Lines, Steps, VECTORS, gather};
+pub use harmonics::MAX_HARMONICS;
+use harmonics::{Harmonics, PhaseIncrements, VECTORS, accumulate};
 
-/// Of so much of a recording's beginning its hum is learnt by [`Strip::learn`](crate::Strip::learn), s: the mean of an amplitude
+/// Of so much of a recording's beginning its hum is learnt by [`Strip::analyse_ahead`](crate::Strip::analyse_ahead), s: the mean of an amplitude
 /// forgets in a second, the frequency gains from more, and ten seconds of speech have pauses.
-pub(crate) const LEARNT_S: f64 = 10.0;
+pub(crate) const ANALYSED_AHEAD_S: f64 = 10.0;
 
 /// Parts of a period between which the amplitudes go straight.
 const PARTS: u32 = 4;
 
 /// Takes out mains hum: 50 or 60 Hz and its harmonics.
 ///
-/// Every line is measured once per mains period, where a rectangular window has zeros at all other lines, and an equal
+/// Every harmonic is measured once per mains period, where a rectangular window has zeros at all other harmonics, and an equal
 /// and opposite tone is added: a notch about 0.3 Hz wide. Three things make it more than a filter:
 ///
 /// - it **follows the frequency** within 0.5 Hz of the nominal one: 25 candidates at first, then a Kalman filter for phase
-///   and frequency of the fundamental, which all lines feed together, so that a line has only its amplitude and its phase
+///   and frequency of the fundamental, which all harmonics feed together, so that a harmonic has only its amplitude and its phase
 ///   against the others for itself to learn;
-/// - it **learns from quiet moments**: what differs from the line as known by more than the line itself has next to no
-///   weight (a redescending mean), so a voice over the hum does not disturb it, and a voice whose pitch passes over a line
+/// - it **learns from quiet moments**: what differs from the harmonic as known by more than the harmonic itself has next to no
+///   weight (a redescending mean), so a voice over the hum does not disturb it, and a voice whose pitch passes over a harmonic
 ///   is not notched;
-/// - it **acts only on lines that are steady**: the phase of a line has to agree with itself over 0.6 s. Noise and voices
-///   do not, and where no line does, the input returns bit for bit.
+/// - it **acts only on harmonics that are steady**: the phase of a harmonic has to agree with itself over 0.6 s. Noise and voices
+///   do not, and where no harmonic does, the input returns bit for bit.
 ///
 /// Latency 0. After hum that stops it sounds on for less than three periods, which is its tail. What it has learnt lasts
 /// some seconds. For files it can learn before the first sample
-/// ([`Strip::learn`](crate::Strip::learn)). Tested by `hum` in `properties` and by the tests of its module.
+/// ([`Strip::analyse_ahead`](crate::Strip::analyse_ahead)). Tested by `hum` in `properties` and by the tests of its module.
 #[derive(Clone, Copy, Debug)]
 pub struct Hum;
 
@@ -49,8 +49,8 @@ pub struct Hum;
 pub struct HumCoefs {
     nominal_hz: f64,
     rate_hz: f64,
-    harmonics: usize,
-    /// What is taken of a line, 0 to 1.
+    harmonic_count: usize,
+    /// What is taken of a harmonic, 0 to 1.
     share: f64,
 }
 
@@ -61,15 +61,15 @@ impl HumCoefs {
         (0.0..=1.0).contains(&self.share)
     }
 
-    /// What it does to a steady tone, when the mains is at its nominal frequency and every line has hum: notches as wide
+    /// What it does to a steady tone, when the mains is at its nominal frequency and every harmonic has hum: notches as wide
     /// as the mean is long.
     #[must_use]
     pub fn response_at(&self, frequency_hz: f64) -> Response {
-        let line = libm::round(frequency_hz / self.nominal_hz);
-        if line < 1.0 || line > self.harmonics as f64 {
+        let harmonic = libm::round(frequency_hz / self.nominal_hz);
+        if harmonic < 1.0 || harmonic > self.harmonic_count as f64 {
             return Response::ONE;
         }
-        let off = 2.0 * core::f64::consts::PI * lines::MEAN_S * (frequency_hz - line * self.nominal_hz);
+        let off = 2.0 * core::f64::consts::PI * harmonics::MEAN_S * (frequency_hz - harmonic * self.nominal_hz);
         let power = 1.0 + off * off;
         Response { re: 1.0 - self.share / power, im: self.share * off / power }
     }
@@ -82,7 +82,7 @@ pub struct HumState<const C: usize> {
     nominal_hz: f64,
     /// The one that the oscillators run at, what they turn by per sample, and the samples of their period.
     base_hz: f64,
-    steps: Steps,
+    steps: PhaseIncrements,
     period: u32,
     /// Phase of the fundamental at the beginning of the period, cycles.
     phase: f64,
@@ -95,18 +95,18 @@ pub struct HumState<const C: usize> {
     slopes: [[Complex4; VECTORS]; C],
     /// Whether any of them is not 0.
     acts: bool,
-    lines: Lines<C>,
+    harmonics: Harmonics<C>,
 }
 
 impl<const C: usize> HumState<C> {
     /// The mains frequency that it has found, Hz; `None` where there is no hum.
     #[must_use]
     pub fn frequency_hz(&self) -> Option<f64> {
-        self.lines.any_open().then(|| self.base_hz + self.lines.offset_hz())
+        self.harmonics.any_steady().then(|| self.base_hz + self.harmonics.offset_hz())
     }
 
     /// After a recording's beginning was heard backwards: goes on forwards from its first sample, with what was learnt.
-    pub(crate) fn turn_round(&mut self, coefs: &HumCoefs) {
+    pub(crate) fn reverse_time(&mut self, coefs: &HumCoefs) {
         if self.nominal_hz == 0.0 {
             return;
         }
@@ -115,17 +115,17 @@ impl<const C: usize> HumState<C> {
         let phase = -(self.phase + (gone - 1.0) * self.base_hz / coefs.rate_hz);
         (self.phase, self.at) = (phase - libm::floor(phase), 0);
         self.sums = [[Complex4::ZERO; VECTORS]; C];
-        self.oscillators = lines::oscillators(self.phase);
-        self.lines.turn_round(1.0 + gone / period, period / coefs.rate_hz);
-        self.acts = !self.lines.is_silent();
+        self.oscillators = harmonics::oscillators(self.phase);
+        self.harmonics.reverse_time(1.0 + gone / period, period / coefs.rate_hz);
+        self.acts = !self.harmonics.is_silent();
         begin_part(self, 0);
     }
 
-    /// The level of the hum that it takes out now, all lines together, dBFS RMS, of the channel that has most; `None` where it
+    /// The level of the hum that it takes out now, all harmonics together, dBFS RMS, of the channel that has most; `None` where it
     /// takes nothing.
     #[must_use]
-    pub fn taken_dbfs(&self) -> Option<f64> {
-        Some(self.lines.taken()).filter(|&power| power > 0.0).map(power_to_db)
+    pub fn removed_hum_dbfs(&self) -> Option<f64> {
+        Some(self.harmonics.removed_power()).filter(|&power| power > 0.0).map(power_to_db)
     }
 }
 
@@ -146,7 +146,7 @@ where
         Ok(HumCoefs {
             nominal_hz,
             rate_hz: rate.hz(),
-            harmonics: (libm::round(s.harmonics) as usize).clamp(1, MOST_LINES),
+            harmonic_count: (libm::round(s.harmonics) as usize).clamp(1, MAX_HARMONICS),
             share: 1.0 - from_db(-s.depth_db),
         })
     }
@@ -155,7 +155,7 @@ where
         HumState {
             nominal_hz: 0.0,
             base_hz: 0.0,
-            steps: Steps::new(0.0),
+            steps: PhaseIncrements::new(0.0),
             period: 1,
             phase: 0.0,
             at: 0,
@@ -164,12 +164,12 @@ where
             now: [[Complex4::ZERO; VECTORS]; C],
             slopes: [[Complex4::ZERO; VECTORS]; C],
             acts: false,
-            lines: Lines::new(),
+            harmonics: Harmonics::new(),
         }
     }
 
-    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
-        let Core { coefs, state } = core;
+    fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
+        let StageContext { coefs, state } = context;
         if state.nominal_hz == 0.0 {
             begin(coefs, state);
         }
@@ -179,7 +179,7 @@ where
             let part = state.at * PARTS / period;
             let end = ((part + 1) * period).div_ceil(PARTS);
             let (now, later) = rest.split_at_mut(rest.len().min((end - state.at) as usize));
-            run_piece(coefs, state, now);
+            run_segment(coefs, state, now);
             state.at += now.len() as u32;
             if state.at == period {
                 end_period(coefs, state);
@@ -190,7 +190,7 @@ where
         }
     }
 
-    fn between(from: &HumCoefs, to: &HumCoefs, t: f64) -> HumCoefs {
+    fn interpolated(from: &HumCoefs, to: &HumCoefs, t: f64) -> HumCoefs {
         HumCoefs { share: from.share + (to.share - from.share) * t, ..*to }
     }
 
@@ -206,32 +206,32 @@ where
 /// Begins afresh at the fundamental of the coefficients.
 fn begin<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
     (state.nominal_hz, state.phase, state.at) = (coefs.nominal_hz, 0.0, 0);
-    state.lines = Lines::new();
-    state.oscillators = lines::oscillators(0.0);
+    state.harmonics = Harmonics::new();
+    state.oscillators = harmonics::oscillators(0.0);
     tune(coefs, state);
 }
 
-/// Sets the oscillators to where the lines want them.
+/// Sets the oscillators to where the harmonics want them.
 fn tune<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
-    let base_hz = state.nominal_hz + state.lines.moved_hz();
+    let base_hz = state.nominal_hz + state.harmonics.moved_hz();
     if base_hz != state.base_hz {
         state.base_hz = base_hz;
-        state.steps = Steps::new(base_hz / coefs.rate_hz);
+        state.steps = PhaseIncrements::new(base_hz / coefs.rate_hz);
         state.period = libm::round(coefs.rate_hz / base_hz) as u32;
     }
 }
 
-/// Measures the lines and takes them out, for frames of one part of a period.
-fn run_piece<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>, frames: &mut [[f32; C]]) {
+/// Measures the harmonics and takes them out, for frames of one part of a period.
+fn run_segment<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>, frames: &mut [[f32; C]]) {
     let steps = state.steps;
-    let used = coefs.harmonics.div_ceil(4);
+    let used = coefs.harmonic_count.div_ceil(4);
     let mut oscillators = state.oscillators;
     if state.acts {
         for frame in frames {
             let mut hum = [f32x4::ZERO; C];
             for (j, (tone, step)) in oscillators.iter_mut().zip(steps.0).enumerate() {
                 for c in 0..C {
-                    gather(&mut state.sums[c][j], *tone, frame[c]);
+                    accumulate(&mut state.sums[c][j], *tone, frame[c]);
                     hum[c] += state.now[c][j].real_of_product(*tone);
                     state.now[c][j] = state.now[c][j].plus(state.slopes[c][j]);
                 }
@@ -245,7 +245,7 @@ fn run_piece<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>, frames: 
         for frame in frames {
             for (j, (tone, step)) in oscillators.iter_mut().zip(steps.0).take(used).enumerate() {
                 for (sums, sample) in state.sums.iter_mut().zip(*frame) {
-                    gather(&mut sums[j], *tone, sample);
+                    accumulate(&mut sums[j], *tone, sample);
                 }
                 *tone = tone.times(step);
             }
@@ -254,28 +254,28 @@ fn run_piece<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>, frames: 
     state.oscillators = oscillators;
 }
 
-/// Ends a period: what was measured goes to the lines, and the next period begins.
+/// Ends a period: what was measured goes to the harmonics, and the next period begins.
 fn end_period<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
     let sums = core::mem::replace(&mut state.sums, [[Complex4::ZERO; VECTORS]; C]);
     // Exactly, so that nothing drifts.
     let phase = state.phase + f64::from(state.period) * state.base_hz / coefs.rate_hz;
     (state.phase, state.at) = (phase - libm::floor(phase), 0);
     if state.nominal_hz == coefs.nominal_hz {
-        state.lines.hear(&sums, state.period, coefs.rate_hz, coefs.harmonics, coefs.share);
+        state.harmonics.push_period(&sums, state.period, coefs.rate_hz, coefs.harmonic_count, coefs.share);
         tune(coefs, state);
-        state.oscillators = lines::oscillators(state.phase);
-    } else if state.lines.is_silent() {
+        state.oscillators = harmonics::oscillators(state.phase);
+    } else if state.harmonics.is_silent() {
         begin(coefs, state);
     } else {
         // Another fundamental was set: the oscillators run on at the old one until nothing is taken out any more.
-        state.lines.close();
-        state.oscillators = lines::oscillators(state.phase);
+        state.harmonics.fade_out();
+        state.oscillators = harmonics::oscillators(state.phase);
     }
-    state.acts = !state.lines.is_silent();
+    state.acts = !state.harmonics.is_silent();
     begin_part(state, 0);
 }
 
-/// Sets the straight lines on which the amplitudes go through a part of the period.
+/// Sets the linear interpolation of the amplitudes over a part of the period.
 fn begin_part<const C: usize>(state: &mut HumState<C>, part: u32) {
     let period = state.period;
     if !state.acts {
@@ -285,8 +285,8 @@ fn begin_part<const C: usize>(state: &mut HumState<C>, part: u32) {
     }
     let start = (part * period).div_ceil(PARTS);
     let end = ((part + 1) * period).div_ceil(PARTS);
-    let from = state.lines.amplitudes(f64::from(start) / f64::from(period));
-    let to = state.lines.amplitudes(f64::from(end) / f64::from(period));
+    let from = state.harmonics.amplitudes(f64::from(start) / f64::from(period));
+    let to = state.harmonics.amplitudes(f64::from(end) / f64::from(period));
     for c in 0..C {
         for j in 0..VECTORS {
             state.now[c][j] = from[c][j];

@@ -1,6 +1,6 @@
 //! A stage with its state: it moves from one setting to the next and is switched on and off without a click.
 
-use super::stage::{Core, Stage};
+use super::stage::{Stage, StageContext};
 use crate::error::SettingError;
 use crate::filters::{Response, Section};
 use crate::frame::{CHUNK, Frame};
@@ -8,7 +8,7 @@ use crate::math::smooth_step;
 use crate::units::SampleRate;
 
 /// Duration of every change of a setting and every switch, ms.
-pub const MOTION_MS: f64 = 10.0;
+pub const TRANSITION_MS: f64 = 10.0;
 
 /// Designed coefficients of a stage with its switch, and the rate that they are designed for.
 #[derive(Debug)]
@@ -57,11 +57,11 @@ impl<S: Stage<C>, const C: usize> StageCoefs<S, C> {
     /// that is off only delays.
     #[must_use]
     pub fn tail(&self) -> u32 {
-        crate::filters::tail::samples(self.sections().iter()) + self.tail_beside_sections()
+        crate::filters::tail::samples(self.sections().iter()) + self.tail_without_sections()
     }
 
     /// The same without what the [`sections`](Self::sections) ring, which in a strip ring as one chain.
-    pub(crate) fn tail_beside_sections(&self) -> u32 {
+    pub(crate) fn tail_without_sections(&self) -> u32 {
         if self.on { S::tail(&self.coefs) } else { S::latency(&self.coefs) }
     }
 
@@ -90,16 +90,16 @@ impl<S: Stage<C>, const C: usize> StageCoefs<S, C> {
     }
 }
 
-/// A stage that runs: its state, the coefficients that the state runs with, their motion and the switch.
+/// A stage that runs: its state, the coefficients that the state runs with, their transition and the switch.
 ///
-/// Coefficients change only through [`set`](Self::set), which glides within [`MOTION_MS`], from any place of a glide that is under
+/// Coefficients change only through [`set`](Self::set), which glides within [`TRANSITION_MS`], from any place of a glide that is under
 /// way. Any split of the same frames into calls of [`run`](Self::run) gives the same bits.
 pub struct Processor<S: Stage<C>, const C: usize> {
     state: S::State,
     from: S::Coefs,
     to: S::Coefs,
-    /// Frames since the motion began; `None` at rest.
-    motion: Option<u32>,
+    /// Frames since the transition began; `None` at rest.
+    transition: Option<u32>,
     on: bool,
     /// 0 (off) to `length` (on); moves by one per frame.
     fade: u32,
@@ -123,12 +123,12 @@ where
     /// A stage that has heard nothing, at rest in these coefficients.
     #[must_use]
     pub fn new(coefs: &StageCoefs<S, C>) -> Self {
-        let length = coefs.rate.samples(MOTION_MS);
+        let length = coefs.rate.samples(TRANSITION_MS);
         Self {
             state: S::state(coefs.rate),
             from: coefs.coefs,
             to: coefs.coefs,
-            motion: None,
+            transition: None,
             on: coefs.on,
             fade: if coefs.on { length } else { 0 },
             length,
@@ -147,30 +147,30 @@ where
     /// Begins to move towards new coefficients, from wherever it is; those of another rate start it afresh.
     pub fn set(&mut self, new: &StageCoefs<S, C>) {
         if new.rate != self.rate {
-            (self.rate, self.length) = (new.rate, new.rate.samples(MOTION_MS));
+            (self.rate, self.length) = (new.rate, new.rate.samples(TRANSITION_MS));
             return self.restart(new);
         }
-        if new.on && !self.on && self.fade == 0 && !S::PASS_KEEPS_STATE {
+        if new.on && !self.on && self.fade == 0 && !S::BYPASS_KEEPS_STATE {
             // Nothing of it is heard: it starts afresh with the new coefficients.
             S::clear(&mut self.state, self.rate);
-            self.rest_in(new.coefs);
+            self.assign(new.coefs);
         }
         self.on = new.on;
         if new.coefs == self.to {
             return;
         }
         if !self.on && self.fade == 0 {
-            return self.rest_in(new.coefs);
+            return self.assign(new.coefs);
         }
-        match self.motion {
-            Some(position) => self.from = S::between(&self.from, &self.to, self.progress(position)),
+        match self.transition {
+            Some(position) => self.from = S::interpolated(&self.from, &self.to, self.progress(position)),
             None => {
-                S::loosen(Core::new(&self.to, &mut self.state));
+                S::enter_transition(StageContext::new(&self.to, &mut self.state));
                 self.from = self.to;
             }
         }
         self.to = new.coefs;
-        self.motion = Some(0);
+        self.transition = Some(0);
     }
 
     /// Forgets everything it has heard; changes on their way arrive at once.
@@ -181,17 +181,17 @@ where
     /// Has heard nothing and is at rest in these coefficients, in place.
     pub(crate) fn restart(&mut self, coefs: &StageCoefs<S, C>) {
         S::clear(&mut self.state, self.rate);
-        self.jump(coefs);
+        self.set_at_once(coefs);
     }
 
     /// Is at rest in new coefficients at once; what the sound has left in the stage stays.
-    pub(crate) fn jump(&mut self, new: &StageCoefs<S, C>) {
-        self.rest_in(new.coefs);
+    pub(crate) fn set_at_once(&mut self, new: &StageCoefs<S, C>) {
+        self.assign(new.coefs);
         (self.on, self.fade) = (new.on, if new.on { self.length } else { 0 });
     }
 
-    fn rest_in(&mut self, coefs: S::Coefs) {
-        (self.from, self.to, self.motion) = (coefs, coefs, None);
+    fn assign(&mut self, coefs: S::Coefs) {
+        (self.from, self.to, self.transition) = (coefs, coefs, None);
     }
 
     /// What the sound has left in the stage.
@@ -219,9 +219,9 @@ where
     /// True when the output is the input, bit for bit, for as long as nothing is set, and nothing is on its way: a fade goes
     /// on to its end in coefficients that rest, too, or it would end where the caller's block does.
     #[must_use]
-    pub fn rests(&self) -> bool {
+    pub fn is_idle(&self) -> bool {
         let fades = self.fade != if self.on { self.length } else { 0 };
-        !fades && ((!self.on && !S::PASS_KEEPS_STATE) || (self.motion.is_none() && S::rests(&self.to)))
+        !fades && ((!self.on && !S::BYPASS_KEEPS_STATE) || (self.transition.is_none() && S::is_idle(&self.to)))
     }
 
     /// The latency in the coefficients that it is going to.
@@ -230,7 +230,7 @@ where
         S::latency(&self.to)
     }
 
-    /// How far the motion has gone, 0 to 1.
+    /// How far the transition has gone, 0 to 1.
     fn progress(&self, position: u32) -> f64 {
         smooth_step(f64::from(position) / f64::from(self.length))
     }
@@ -243,8 +243,8 @@ where
                 return self.run_on(rest, None);
             }
             if !self.on && self.fade == 0 {
-                self.motion = None;
-                return S::pass(Core::new(&self.to, &mut self.state), rest);
+                self.transition = None;
+                return S::run_bypassed(StageContext::new(&self.to, &mut self.state), rest);
             }
             // The fade ends at the same frame for any split of the frames.
             let left = if self.on { self.length - self.fade } else { self.fade };
@@ -256,41 +256,41 @@ where
 
     /// Runs at most a chunk of frames.
     fn run_fading(&mut self, frames: &mut [[f32; C]]) {
-        let mut passed = [[0.0; C]; CHUNK];
-        self.run_on(frames, Some(&mut passed[..frames.len()]));
-        for (frame, passed) in frames.iter_mut().zip(&passed) {
+        let mut bypassed = [[0.0; C]; CHUNK];
+        self.run_on(frames, Some(&mut bypassed[..frames.len()]));
+        for (frame, bypassed) in frames.iter_mut().zip(&bypassed) {
             self.fade = if self.on { self.fade + 1 } else { self.fade - 1 };
             let share = self.progress(self.fade) as f32;
-            for (wet, &dry) in frame.iter_mut().zip(passed) {
+            for (wet, &dry) in frame.iter_mut().zip(bypassed) {
                 *wet = dry + share * (*wet - dry);
             }
         }
     }
 
-    fn run_on(&mut self, frames: &mut [[f32; C]], mut passed: Option<&mut [[f32; C]]>) {
+    fn run_on(&mut self, frames: &mut [[f32; C]], mut bypassed: Option<&mut [[f32; C]]>) {
         let mut at = 0;
-        while let Some(position) = self.motion {
+        while let Some(position) = self.transition {
             if at == frames.len() {
                 return;
             }
-            let coefs = S::between(&self.from, &self.to, self.progress(position + 1));
-            let core = Core::new(&coefs, &mut self.state);
+            let coefs = S::interpolated(&self.from, &self.to, self.progress(position + 1));
+            let context = StageContext::new(&coefs, &mut self.state);
             let frame = &mut frames[at..at + 1];
-            match &mut passed {
-                Some(passed) => S::run_beside(core, frame, &mut passed[at..at + 1]),
-                None => S::run(core, frame),
+            match &mut bypassed {
+                Some(bypassed) => S::run_with_bypass(context, frame, &mut bypassed[at..at + 1]),
+                None => S::run(context, frame),
             }
             at += 1;
-            self.motion = Some(position + 1);
+            self.transition = Some(position + 1);
             if position + 1 == self.length {
-                S::settle(Core::new(&self.to, &mut self.state));
-                (self.from, self.motion) = (self.to, None);
+                S::leave_transition(StageContext::new(&self.to, &mut self.state));
+                (self.from, self.transition) = (self.to, None);
             }
         }
-        let core = Core::new(&self.to, &mut self.state);
-        match passed {
-            Some(passed) => S::run_beside(core, &mut frames[at..], &mut passed[at..]),
-            None => S::run(core, &mut frames[at..]),
+        let context = StageContext::new(&self.to, &mut self.state);
+        match bypassed {
+            Some(bypassed) => S::run_with_bypass(context, &mut frames[at..], &mut bypassed[at..]),
+            None => S::run(context, &mut frames[at..]),
         }
     }
 }

@@ -7,12 +7,12 @@ use crate::units::SampleRate;
 
 /// A state with the coefficients that it runs with. Outside of this module only a [`Processor`](super::Processor) makes one.
 #[derive(Debug)]
-pub struct Core<'a, S: Stage<C>, const C: usize> {
+pub struct StageContext<'a, S: Stage<C>, const C: usize> {
     pub(in crate::stages) coefs: &'a S::Coefs,
     pub(in crate::stages) state: &'a mut S::State,
 }
 
-impl<'a, S: Stage<C>, const C: usize> Core<'a, S, C> {
+impl<'a, S: Stage<C>, const C: usize> StageContext<'a, S, C> {
     pub(in crate::stages) fn new(coefs: &'a S::Coefs, state: &'a mut S::State) -> Self {
         Self { coefs, state }
     }
@@ -20,7 +20,7 @@ impl<'a, S: Stage<C>, const C: usize> Core<'a, S, C> {
 
 /// One processor of the strip for `C` channels: its settings, coefficients and state, and what it does with them.
 ///
-/// Whatever runs takes a [`Core`], so a state never meets coefficients that it was not prepared for.
+/// Whatever runs takes a [`StageContext`], so a state never meets coefficients that it was not prepared for.
 pub trait Stage<const C: usize>: Sized {
     /// What a person sets, in the user's units: a part of the strip's settings.
     type Settings: Copy + PartialEq + for<'a> From<&'a StripSettings>;
@@ -30,13 +30,13 @@ pub trait Stage<const C: usize>: Sized {
     type State;
 
     /// The longest latency at any setting and rate, in samples: as much of the unprocessed signal is kept.
-    const LONGEST_LATENCY: usize = 0;
+    const MAX_LATENCY: usize = 0;
 
-    /// True when [`pass`](Stage::pass) keeps the state warm; otherwise a stage starts afresh when it is switched on.
-    const PASS_KEEPS_STATE: bool = false;
+    /// True when [`run_bypassed`](Stage::run_bypassed) keeps the state warm; otherwise a stage starts afresh when it is switched on.
+    const BYPASS_KEEPS_STATE: bool = false;
 
     /// True when the stage moves the level and reports by how much: it gets a meter of gain reduction.
-    const REDUCES: bool = false;
+    const HAS_GAIN_REDUCTION: bool = false;
 
     /// Designs the coefficients.
     ///
@@ -53,34 +53,34 @@ pub trait Stage<const C: usize>: Sized {
     }
 
     /// Processes frames in place. Cannot fail; any split of the same frames into calls gives the same bits.
-    fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]);
+    fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]);
 
     /// Coefficients on the way from `from` (`t = 0`) to `to` (`t = 1`), as a setting moves. They are used for one frame
-    /// each, between [`loosen`](Stage::loosen) and [`settle`](Stage::settle).
-    fn between(from: &Self::Coefs, to: &Self::Coefs, t: f64) -> Self::Coefs;
+    /// each, between [`enter_transition`](Stage::enter_transition) and [`leave_transition`](Stage::leave_transition).
+    fn interpolated(from: &Self::Coefs, to: &Self::Coefs, t: f64) -> Self::Coefs;
 
     /// Makes the state ready for moving coefficients, from those that it was run with.
-    fn loosen(_core: Core<'_, Self, C>) {}
+    fn enter_transition(_context: StageContext<'_, Self, C>) {}
 
     /// Makes the state ready for coefficients at rest.
-    fn settle(_core: Core<'_, Self, C>) {}
+    fn leave_transition(_context: StageContext<'_, Self, C>) {}
 
     /// What the stage does while it is switched off: nothing but the delay of its latency.
-    fn pass(_core: Core<'_, Self, C>, _frames: &mut [[f32; C]]) {}
+    fn run_bypassed(_context: StageContext<'_, Self, C>, _frames: &mut [[f32; C]]) {}
 
-    /// Runs, and writes what [`pass`](Stage::pass) would have given to `passed` (as long as `frames`): both sides of a
+    /// Runs, and writes what [`run_bypassed`](Stage::run_bypassed) would have given to `bypassed` (as long as `frames`): both sides of a
     /// cross-fade.
-    fn run_beside(core: Core<'_, Self, C>, frames: &mut [[f32; C]], passed: &mut [[f32; C]]) {
-        for (to, from) in passed.iter_mut().zip(frames.iter()) {
+    fn run_with_bypass(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]], bypassed: &mut [[f32; C]]) {
+        for (to, from) in bypassed.iter_mut().zip(frames.iter()) {
             *to = *from;
         }
-        Self::run(core, frames);
+        Self::run(context, frames);
     }
 
     /// True when [`run`](Stage::run) returns its input bit for bit with these coefficients and leaves the state alone, whatever
     /// the input and whatever the state. A stage whose gain moves in its own time never rests: it may still be on its way when
     /// the coefficients have arrived.
-    fn rests(_coefs: &Self::Coefs) -> bool {
+    fn is_idle(_coefs: &Self::Coefs) -> bool {
         false
     }
 
@@ -118,7 +118,7 @@ pub trait Stage<const C: usize>: Sized {
         0.0
     }
 
-    /// The largest reduction in dB since the last call; 0 for a stage that does not [reduce](Stage::REDUCES).
+    /// The largest reduction in dB since the last call; 0 for a stage that does not [reduce](Stage::HAS_GAIN_REDUCTION).
     fn take_reduction_db(_state: &mut Self::State) -> f64 {
         0.0
     }

@@ -1,7 +1,7 @@
 //! The tone EQ: low shelf, bell and high shelf behind the dynamics.
 
 use super::filter_stage::{FilterCoefs, filter_stage};
-use super::{Core, Stage};
+use super::{Stage, StageContext};
 use crate::error::SettingError;
 use crate::filters::design::{bell, high_shelf, low_shelf};
 use crate::filters::{CascadeState, Response, Section};
@@ -9,7 +9,7 @@ use crate::frame::Frame;
 use crate::settings::ToneEqSettings;
 use crate::units::SampleRate;
 
-/// Shapes the colour. Latency 0; bands at 0 dB, or above 0.45 of the rate, rest and cost nothing. The program
+/// Shapes the tonal balance. Latency 0; bands at 0 dB, or above 0.45 of the rate, rest and cost nothing. The program
 /// `stage_latency` measures the cost of three that work.
 #[derive(Clone, Copy, Debug)]
 pub struct ToneEq;

@@ -1,6 +1,6 @@
 //! A plain gain: the trim in front of the strip and the one behind it.
 
-use super::{Core, Stage};
+use super::{Stage, StageContext};
 use crate::error::SettingError;
 use crate::filters::Response;
 use crate::frame::Frame;
@@ -27,7 +27,7 @@ impl GainCoefs {
         Self { gain: from_db(gain_db) }
     }
 
-    fn between(&self, to: &Self, t: f64) -> Self {
+    fn interpolated(&self, to: &Self, t: f64) -> Self {
         Self { gain: self.gain + (to.gain - self.gain) * t }
     }
 
@@ -59,15 +59,15 @@ macro_rules! gain_stage {
 
             fn state(_rate: SampleRate) {}
 
-            fn run(core: Core<'_, Self, C>, frames: &mut [[f32; C]]) {
-                core.coefs.run(frames);
+            fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
+                context.coefs.run(frames);
             }
 
-            fn between(from: &GainCoefs, to: &GainCoefs, t: f64) -> GainCoefs {
-                from.between(to, t)
+            fn interpolated(from: &GainCoefs, to: &GainCoefs, t: f64) -> GainCoefs {
+                from.interpolated(to, t)
             }
 
-            fn rests(coefs: &GainCoefs) -> bool {
+            fn is_idle(coefs: &GainCoefs) -> bool {
                 coefs.gain == 1.0
             }
 

@@ -4,19 +4,19 @@ use super::stage_list::with_stages;
 use crate::error::SettingError;
 use crate::filters::{Response, Section};
 use crate::frame::Frame;
-use crate::settings::{MIDDLE, Middle, StageId, StripSettings, signal_order};
+use crate::settings::{REORDERABLE_STAGES, ReorderableStage, StageId, StripSettings, signal_order};
 use crate::stages::{
-    Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, LateSound, Leveller, Limiter, OutputTrim,
-    Stage, StageCoefs, ToneEq, Trim,
+    Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, LateReverberation, Leveller, Limiter,
+    OutputTrim, Stage, StageCoefs, ToneEq, Trim,
 };
 use crate::units::SampleRate;
 
 macro_rules! strip_coefs {
     (
         fixed { $($fixed:ident $fixed_field:ident: $fixed_type:ident,)+ }
-        movable { $($movable:ident $movable_field:ident: $movable_type:ident,)+ }
+        reorderable { $($reorderable:ident $reorderable_field:ident: $reorderable_type:ident,)+ }
     ) => {
-        strip_coefs! { $($fixed $fixed_field: $fixed_type,)+ $($movable $movable_field: $movable_type,)+ }
+        strip_coefs! { $($fixed $fixed_field: $fixed_type,)+ $($reorderable $reorderable_field: $reorderable_type,)+ }
     };
     ($($variant:ident $field:ident: $type:ident,)+) => {
         /// Everything that a [`Strip`](super::Strip) needs to run: designed once, plain data, made by
@@ -27,7 +27,7 @@ macro_rules! strip_coefs {
             [f32; C]: Frame,
         {
             pub(super) rate: SampleRate,
-            pub(super) order: [Middle; MIDDLE],
+            pub(super) order: [ReorderableStage; REORDERABLE_STAGES],
             pub(super) ceiling_dbtp: f64,
             $(pub(super) $field: StageCoefs<$type, C>,)+
         }
@@ -79,8 +79,8 @@ macro_rules! strip_coefs {
             }
 
             /// The filters of a stage that is on, and the samples that it rings besides them.
-            fn ringing(&self, stage: StageId) -> (&[Section], u32) {
-                match stage { $(StageId::$variant => (self.$field.sections(), self.$field.tail_beside_sections()),)+ }
+            fn sections_and_tail(&self, stage: StageId) -> (&[Section], u32) {
+                match stage { $(StageId::$variant => (self.$field.sections(), self.$field.tail_without_sections()),)+ }
             }
 
             fn stage_is_stable(&self, stage: StageId) -> bool {
@@ -126,7 +126,7 @@ where
     /// `latency_and_tail_are_exact`.
     #[must_use]
     pub fn tail(&self) -> u32 {
-        let stages = StageId::ALL.iter().map(|&stage| self.ringing(stage));
+        let stages = StageId::ALL.iter().map(|&stage| self.sections_and_tail(stage));
         crate::filters::tail::samples(stages.clone().flat_map(|(sections, _)| sections))
             + stages.map(|(_, samples)| samples).sum::<u32>()
     }
@@ -134,7 +134,7 @@ where
     /// What all linear stages together do to a steady tone at `frequency_hz`.
     #[must_use]
     pub fn response(&self, frequency_hz: f64) -> Response {
-        StageId::ALL.iter().fold(Response::ONE, |r, &stage| r.then(self.stage_response(stage, frequency_hz)))
+        StageId::ALL.iter().fold(Response::ONE, |r, &stage| r.in_series(self.stage_response(stage, frequency_hz)))
     }
 
     /// The response of the band that the de-esser listens to, at `frequency_hz`.
@@ -152,8 +152,8 @@ where
 
     /// What the de-reverb takes for the late sound of the room, and how much of it; `None` when it is off or without latency.
     #[must_use]
-    pub fn late_sound(&self) -> Option<LateSound> {
-        if self.de_reverb.on() { self.de_reverb.coefs().late_sound() } else { None }
+    pub fn late_reverberation(&self) -> Option<LateReverberation> {
+        if self.de_reverb.on() { self.de_reverb.coefs().late_reverberation() } else { None }
     }
 
     /// True when every coefficient is finite and every pole lies inside the unit circle; always so after
@@ -170,7 +170,7 @@ mod tests {
 
     /// The defining property of second-order Butterworth edges: 3 dB down at either, 12 dB per octave beyond, 0 dB between.
     #[test]
-    fn what_is_drawn_is_what_it_listens_to() {
+    fn the_drawn_band_is_the_detector_band() {
         let rate = SampleRate::new(96_000.0).unwrap();
         let coefs = StripCoefs::<2>::design(&StripSettings::default(), rate).unwrap();
         let db = |hz: f64| coefs.sibilant_response(hz).db();

@@ -2,21 +2,21 @@
 //! reduction.
 
 use super::StripCoefs;
-use super::stage_list::reduces;
+use super::stage_list::has_gain_reduction;
 use crate::detectors::VoiceActivity;
 use crate::frame::{CHUNK, Frame};
 use crate::meters::ledger::BlockPair;
-use crate::meters::{ChannelWeights, LevelLedger, ReductionMeter, SubBlockLoudness, TruePeakMeter};
+use crate::meters::{ChannelWeights, GainReductionMeter, LevelLedger, SubBlockLoudness, TruePeakMeter};
 use crate::settings::StageId;
 use crate::units::SampleRate;
 
 /// Places at which the ledger listens: the input and behind each stage.
-pub(super) const TAPS: usize = StageId::COUNT + 1;
+pub(super) const LEDGER_POINTS: usize = StageId::COUNT + 1;
 
 const METERED: usize = {
     let (mut count, mut at) = (0, 0);
     while at < StageId::COUNT {
-        count += reduces(StageId::ALL[at]) as usize;
+        count += has_gain_reduction(StageId::ALL[at]) as usize;
         at += 1;
     }
     count
@@ -26,7 +26,7 @@ const METERED: usize = {
 pub const METERED_STAGES: [StageId; METERED] = {
     let (mut stages, mut count, mut at) = ([StageId::Trim; METERED], 0, 0);
     while at < StageId::COUNT {
-        if reduces(StageId::ALL[at]) {
+        if has_gain_reduction(StageId::ALL[at]) {
             stages[count] = StageId::ALL[at];
             count += 1;
         }
@@ -35,12 +35,12 @@ pub const METERED_STAGES: [StageId; METERED] = {
     stages
 };
 
-/// By how many frames each tap of the ledger lags: by the latencies of the stages before it.
-fn delays<const C: usize>(coefs: &StripCoefs<C>) -> [usize; TAPS]
+/// By how many frames each point of the ledger lags: by the latencies of the stages before it.
+fn delays<const C: usize>(coefs: &StripCoefs<C>) -> [usize; LEDGER_POINTS]
 where
     [f32; C]: Frame,
 {
-    let mut delays = [0; TAPS];
+    let mut delays = [0; LEDGER_POINTS];
     for (place, stage) in coefs.signal_order().into_iter().enumerate() {
         delays[place + 1] = delays[place] + coefs.stage_latency(stage) as usize;
     }
@@ -48,8 +48,8 @@ where
 }
 
 /// What the meters found at the end of a piece.
-pub(super) struct PieceEnd<const C: usize> {
-    /// A gating block that is complete at every tap.
+pub(super) struct SegmentEnd<const C: usize> {
+    /// A gating block that is complete at every point.
     pub(super) block: Option<BlockPair>,
     /// Energies of a sub-block that is complete at the input.
     pub(super) sub_block: Option<[f64; C]>,
@@ -57,16 +57,16 @@ pub(super) struct PieceEnd<const C: usize> {
 
 /// The meters of a strip.
 pub(super) struct StripMeters<const C: usize> {
-    taps: [[[f32; C]; CHUNK]; TAPS],
-    /// Whether the frames of each tap may differ from those of the tap before.
-    changes: [bool; TAPS],
-    ledger: LevelLedger<C, TAPS>,
+    points: [[[f32; C]; CHUNK]; LEDGER_POINTS],
+    /// Whether the frames of each point may differ from those of the point before.
+    changes: [bool; LEDGER_POINTS],
+    ledger: LevelLedger<C, LEDGER_POINTS>,
     input_loudness: SubBlockLoudness<C>,
     output_loudness: SubBlockLoudness<C>,
     input_peak: TruePeakMeter<C>,
     output_peak: TruePeakMeter<C>,
     activity: VoiceActivity,
-    reductions: [ReductionMeter; METERED],
+    reductions: [GainReductionMeter; METERED],
 }
 
 fn voice_activity(rate: SampleRate) -> VoiceActivity {
@@ -81,15 +81,15 @@ where
     pub(super) fn new(coefs: &StripCoefs<C>) -> Self {
         let rate = coefs.rate;
         Self {
-            taps: [[[0.0; C]; CHUNK]; TAPS],
-            changes: [true; TAPS],
+            points: [[[0.0; C]; CHUNK]; LEDGER_POINTS],
+            changes: [true; LEDGER_POINTS],
             ledger: LevelLedger::new(rate, delays(coefs)),
             input_loudness: SubBlockLoudness::new(rate, ChannelWeights::default()),
             output_loudness: SubBlockLoudness::new(rate, ChannelWeights::default()),
             input_peak: TruePeakMeter::new(rate),
             output_peak: TruePeakMeter::new(rate),
             activity: voice_activity(rate),
-            reductions: core::array::from_fn(|_| ReductionMeter::default()),
+            reductions: core::array::from_fn(|_| GainReductionMeter::default()),
         }
     }
 
@@ -99,7 +99,7 @@ where
         self.input_peak.reset();
         self.output_peak.reset();
         self.activity = voice_activity(coefs.rate);
-        self.reductions = core::array::from_fn(|_| ReductionMeter::default());
+        self.reductions = core::array::from_fn(|_| GainReductionMeter::default());
     }
 
     /// Starts ledger and loudness afresh: after another order or latency they would weigh different sounds.
@@ -110,27 +110,27 @@ where
     }
 
     /// The most frames of a piece: a sub-block ends at the end of a piece.
-    pub(super) fn left(&self) -> usize {
-        self.ledger.left().min(CHUNK)
+    pub(super) fn remaining(&self) -> usize {
+        self.ledger.remaining().min(CHUNK)
     }
 
     /// Takes the frames of a piece at the input.
-    pub(super) fn hear_input(&mut self, frames: &[[f32; C]]) {
+    pub(super) fn push_input(&mut self, frames: &[[f32; C]]) {
         self.input_peak.push(frames);
-        self.taps[0][..frames.len()].copy_from_slice(frames);
+        self.points[0][..frames.len()].copy_from_slice(frames);
     }
 
     /// Takes the frames of the piece behind the stage at `place`; `changes` is false where they repeat those before it.
-    pub(super) fn hear_behind(&mut self, place: usize, frames: &[[f32; C]], changes: bool) {
-        self.taps[place + 1][..frames.len()].copy_from_slice(frames);
+    pub(super) fn push_stage_output(&mut self, place: usize, frames: &[[f32; C]], changes: bool) {
+        self.points[place + 1][..frames.len()].copy_from_slice(frames);
         self.changes[place + 1] = changes;
     }
 
     /// Ends a piece, with its frames at the output.
-    pub(super) fn end_piece(&mut self, frames: &[[f32; C]]) -> PieceEnd<C> {
+    pub(super) fn end_segment(&mut self, frames: &[[f32; C]]) -> SegmentEnd<C> {
         self.output_peak.push(frames);
-        let mut end = PieceEnd { block: None, sub_block: None };
-        self.ledger.push(&self.taps, frames.len(), &self.changes, |done| {
+        let mut end = SegmentEnd { block: None, sub_block: None };
+        self.ledger.push(&self.points, frames.len(), &self.changes, |done| {
             if let Some(energies) = done.last {
                 self.output_loudness.push_energy(energies);
             }
@@ -151,8 +151,8 @@ where
         speech
     }
 
-    /// Loudness at every tap over the gated blocks, LUFS.
-    pub(super) fn loudness(&self) -> Option<[f64; TAPS]> {
+    /// Loudness at every point over the gated blocks, LUFS.
+    pub(super) fn loudness(&self) -> Option<[f64; LEDGER_POINTS]> {
         self.ledger.loudness()
     }
 
@@ -172,7 +172,7 @@ where
         &self.output_peak
     }
 
-    pub(super) fn reduction(&self, stage: StageId) -> Option<&ReductionMeter> {
+    pub(super) fn reduction(&self, stage: StageId) -> Option<&GainReductionMeter> {
         self.reductions.get(METERED_STAGES.iter().position(|&metered| metered == stage)?)
     }
 
@@ -187,19 +187,19 @@ mod tests {
     use crate::settings::{SpectralLatency, StripSettings};
 
     #[test]
-    fn every_stage_that_reduces_has_a_meter_of_its_own() {
+    fn every_stage_with_gain_reduction_has_its_own_meter() {
         let coefs = StripCoefs::<1>::design(&StripSettings::default(), SampleRate::new(48_000.0).unwrap()).unwrap();
         let mut meters = StripMeters::new(&coefs);
         meters.end_sub_block([0.0], |stage| stage.index() as f64);
         for &stage in StageId::ALL {
-            let read = meters.reduction(stage).map(ReductionMeter::now_db);
-            assert_eq!(read, reduces(stage).then_some(stage.index() as f64), "{stage:?}");
+            let read = meters.reduction(stage).map(GainReductionMeter::now_db);
+            assert_eq!(read, has_gain_reduction(stage).then_some(stage.index() as f64), "{stage:?}");
         }
         assert!(METERED_STAGES.contains(&StageId::Compressor) && !METERED_STAGES.contains(&StageId::ToneEq));
     }
 
     #[test]
-    fn a_tap_lags_by_what_lies_before_it() {
+    fn each_ledger_point_is_delayed_by_the_latency_before_it() {
         let mut settings = StripSettings::default();
         settings.spectral.latency = SpectralLatency::Low;
         settings.order.reverse();
@@ -211,6 +211,6 @@ mod tests {
         assert_eq!(delays[behind(StageId::DeReverb) - 1], 0);
         assert_eq!(delays[behind(StageId::DeReverb)], 512, "frames of 512 samples at 48 kHz");
         assert_eq!(delays[behind(StageId::Limiter) - 1], 512);
-        assert_eq!(delays[TAPS - 1], coefs.latency() as usize);
+        assert_eq!(delays[LEDGER_POINTS - 1], coefs.latency() as usize);
     }
 }

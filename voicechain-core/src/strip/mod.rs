@@ -1,32 +1,32 @@
-//! The voice strip: the stages in order, with meters, the level ledger and three ways to listen.
+//! The voice strip: the stages in order, with meters, the level ledger and three monitor modes.
 
+mod analyse_ahead;
 pub mod audition;
 mod coefs;
-mod input_guard;
+mod input_sanitiser;
 mod latency_change;
-mod learning;
 mod ledger;
-mod listening;
 mod meters;
 mod monitor;
+mod monitoring;
 mod signal_path;
 mod stage_list;
 pub mod starting_points;
 
-pub use crate::stages::processor::MOTION_MS;
-pub use audition::{Audition, Part};
+pub use crate::stages::processor::TRANSITION_MS;
+pub use analyse_ahead::ANALYSED_AHEAD_S;
+pub use audition::{Audition, AuditionBand};
 pub use coefs::StripCoefs;
-pub use learning::LEARNT_S;
 pub use ledger::{Ledger, LedgerEntry};
-pub use listening::{Listening, Way};
 pub use meters::METERED_STAGES;
+pub use monitoring::{MonitorMode, Monitoring};
 pub use starting_points::StartingPoint;
 
-use crate::frame::{CHUNK, Frame, gather, scatter};
-use crate::meters::{ReductionMeter, SubBlockLoudness, TruePeakMeter};
+use crate::frame::{CHUNK, Frame, deinterleave, interleave};
+use crate::meters::{GainReductionMeter, SubBlockLoudness, TruePeakMeter};
 use crate::settings::StageId;
 use crate::units::SampleRate;
-use input_guard::{InputGuard, silence_tiny};
+use input_sanitiser::{InputSanitiser, flush_denormals};
 use latency_change::LatencyChange;
 use meters::StripMeters;
 use monitor::Monitor;
@@ -43,7 +43,7 @@ use signal_path::SignalPath;
 /// Nothing allocates, locks, waits or panics. Any input is survived: what is not finite becomes silence at the door and is
 /// counted.
 ///
-/// Tested by `any_split_gives_the_same_bits`, `latency_and_tail_are_exact`, `recovers_from_any_abuse`,
+/// Tested by `any_split_gives_the_same_bits`, `latency_and_tail_are_exact`, `recovers_from_any_hostile_input`,
 /// `idle_strip_is_the_delayed_input` and the rest of `properties`.
 pub struct Strip<const C: usize>
 where
@@ -51,7 +51,7 @@ where
 {
     /// Where all of it is, or is going.
     target: StripCoefs<C>,
-    guard: InputGuard,
+    sanitiser: InputSanitiser,
     path: SignalPath<C>,
     latency_change: LatencyChange,
     monitor: Monitor<C>,
@@ -65,20 +65,20 @@ where
     /// A strip that has heard nothing, at rest in these settings.
     #[must_use]
     pub fn new(coefs: &StripCoefs<C>) -> Self {
-        let motion = coefs.rate.samples(MOTION_MS);
+        let transition = coefs.rate.samples(TRANSITION_MS);
         Self {
             target: *coefs,
-            guard: InputGuard::default(),
+            sanitiser: InputSanitiser::default(),
             path: SignalPath::new(coefs),
-            latency_change: LatencyChange::new(motion),
-            monitor: Monitor::new(coefs.rate, coefs.latency(), motion),
+            latency_change: LatencyChange::new(transition),
+            monitor: Monitor::new(coefs.rate, coefs.latency(), transition),
             meters: StripMeters::new(coefs),
         }
     }
 
-    /// Forgets everything it has heard; settings and way of listening stay, changes on their way arrive at once.
+    /// Forgets everything it has heard; settings and monitor mode stay, changes on their way arrive at once.
     pub fn reset(&mut self) {
-        self.guard = InputGuard::default();
+        self.sanitiser = InputSanitiser::default();
         self.path.restart(&self.target);
         self.latency_change.reset();
         self.monitor.reset(self.target.latency());
@@ -90,7 +90,7 @@ where
         self.meters.reset(&self.target);
     }
 
-    /// Moves to new coefficients, beginning with the next frame: settings and switches glide within [`MOTION_MS`], a new order
+    /// Moves to new coefficients, beginning with the next frame: settings and switches glide within [`TRANSITION_MS`], a new order
     /// cross-fades, a new look-ahead or spectral latency (they change the latency) dips for twice that time, and a new variant is silent for the
     /// limiter's latency between. Coefficients of
     /// another rate start the strip afresh.
@@ -104,7 +104,7 @@ where
             if self.latency_change.begin() {
                 self.change_latency();
             }
-        } else if !self.latency_change.waits() {
+        } else if !self.latency_change.is_fading_out() {
             self.apply();
         }
     }
@@ -113,10 +113,10 @@ where
     #[cold]
     #[inline(never)]
     fn start_afresh(&mut self, coefs: &StripCoefs<C>) {
-        let (listening, part) = (self.listening(), self.audition());
+        let (monitoring, band) = (self.monitoring(), self.audition());
         *self = Self::new(coefs);
-        self.set_listening(listening);
-        self.set_audition(part);
+        self.set_monitoring(monitoring);
+        self.set_audition(band);
     }
 
     /// Sends the target to every stage.
@@ -135,8 +135,8 @@ where
     /// Takes the target's latency, while nothing is heard.
     fn change_latency(&mut self) {
         self.monitor.set_latency(self.target.latency());
-        let hold = self.path.change_latency(&self.target);
-        self.latency_change.hold_for(hold);
+        let mute = self.path.change_latency(&self.target);
+        self.latency_change.mute_for(mute);
         self.meters.restart_loudness(&self.target);
         self.apply();
     }
@@ -145,26 +145,26 @@ where
     pub fn run(&mut self, frames: &mut [[f32; C]]) {
         let mut rest = frames;
         while !rest.is_empty() {
-            let most = self.meters.left().min(self.latency_change.left()).min(self.path.left());
+            let most = self.meters.remaining().min(self.latency_change.remaining()).min(self.path.remaining());
             let (now, later) = rest.split_at_mut(rest.len().min(most));
-            self.piece(now);
+            self.run_segment(now);
             rest = later;
         }
     }
 
     /// Runs at most a chunk of frames; no fade, cross-fade or sub-block ends before the last of them.
-    fn piece(&mut self, frames: &mut [[f32; C]]) {
-        let Self { target, guard, path, latency_change, monitor, meters } = self;
-        let largest = guard.admit(frames);
-        monitor.hear(frames, largest);
-        meters.hear_input(frames);
+    fn run_segment(&mut self, frames: &mut [[f32; C]]) {
+        let Self { target, sanitiser, path, latency_change, monitor, meters } = self;
+        let largest = sanitiser.sanitise(frames);
+        monitor.push_input(frames, largest);
+        meters.push_input(frames);
         path.run(frames, |place, frames, changes| {
             if place + 1 == StageId::COUNT {
-                silence_tiny(frames);
+                flush_denormals(frames);
             }
-            meters.hear_behind(place, frames, changes);
+            meters.push_stage_output(place, frames, changes);
         });
-        let end = meters.end_piece(frames);
+        let end = meters.end_segment(frames);
         if let Some(block) = end.block {
             monitor.gating_block(block);
         }
@@ -190,30 +190,30 @@ where
         let mut frames = [[0.0; C]; CHUNK];
         for at in (0..length).step_by(CHUNK) {
             let n = CHUNK.min(length - at);
-            gather(channels.each_ref().map(|channel| &channel[at..at + n]), &mut frames[..n]);
+            interleave(channels.each_ref().map(|channel| &channel[at..at + n]), &mut frames[..n]);
             self.run(&mut frames[..n]);
-            scatter(&frames[..n], channels.each_mut().map(|channel| &mut channel[at..at + n]));
+            deinterleave(&frames[..n], channels.each_mut().map(|channel| &mut channel[at..at + n]));
         }
     }
 
-    /// Chooses what is heard, from the next frame on, with a cross-fade of [`MOTION_MS`].
-    pub fn set_listening(&mut self, listening: Listening) {
-        self.monitor.set_listening(listening);
+    /// Chooses what is heard, from the next frame on, with a cross-fade of [`TRANSITION_MS`].
+    pub fn set_monitoring(&mut self, monitoring: Monitoring) {
+        self.monitor.set_monitoring(monitoring);
     }
 
     /// Plays a part of the unprocessed side instead of what is listened to, from the next frame on, with a glide of
-    /// [`MOTION_MS`]; [`Part::Whole`] goes back. With [`Listening::matched`] it has the gain that the whole unprocessed side
+    /// [`TRANSITION_MS`]; [`AuditionBand::Full`] goes back. With [`Monitoring::loudness_matched`] it has the gain that the whole unprocessed side
     /// would have. The processing goes on unheard: meters, ledger and match do not know of it.
-    pub fn set_audition(&mut self, part: Part) {
-        self.monitor.set_audition(part);
+    pub fn set_audition(&mut self, band: AuditionBand) {
+        self.monitor.set_audition(band);
     }
 
     /// Gives the leveller a gain in dB in place of its own, until `None` gives it back: for files, whose gains
-    /// [`plan`](crate::stages::leveller::ahead::plan) finds beforehand. It is reached, along a straight line of 10 ms, within
-    /// 20 ms. Anything else about it stays: switched off it does nothing, and its largest rise and cut hold. A reset, another
+    /// [`compute`](crate::stages::leveller::gain_curve::compute) finds beforehand. It is reached, along a straight line of 10 ms, within
+    /// 20 ms. Anything else about it stays: switched off it does nothing, and its maximum boost and cut hold. A reset, another
     /// rate, and switching the leveller on forget it.
-    pub fn guide_leveller(&mut self, gain_db: Option<f64>) {
-        self.path.leveller.state_mut().guide(gain_db);
+    pub fn override_leveller_gain(&mut self, gain_db: Option<f64>) {
+        self.path.leveller.state_mut().override_gain(gain_db);
     }
 }
 
@@ -248,13 +248,13 @@ where
 
     /// What is heard.
     #[must_use]
-    pub fn listening(&self) -> Listening {
-        self.monitor.listening()
+    pub fn monitoring(&self) -> Monitoring {
+        self.monitor.monitoring()
     }
 
-    /// The part of the unprocessed side that is played; [`Part::Whole`] when none is.
+    /// The part of the unprocessed side that is played; [`AuditionBand::Full`] when none is.
     #[must_use]
-    pub fn audition(&self) -> Part {
+    pub fn audition(&self) -> AuditionBand {
         self.monitor.audition()
     }
 
@@ -292,7 +292,7 @@ where
     /// Gain reduction, while somebody spoke, of one of the [`METERED_STAGES`] (of the leveller its cuts); `None` for any other
     /// stage.
     #[must_use]
-    pub fn reduction(&self, stage: StageId) -> Option<&ReductionMeter> {
+    pub fn reduction(&self, stage: StageId) -> Option<&GainReductionMeter> {
         self.meters.reduction(stage)
     }
 
@@ -311,16 +311,16 @@ where
     /// The level of the hum that the hum stage takes out now, dBFS RMS, of the channel that has most of it; `None` where it
     /// takes nothing. Tested by `mending` in `properties`.
     #[must_use]
-    pub fn hum_taken_dbfs(&self) -> Option<f64> {
-        self.path.hum.state().taken_dbfs()
+    pub fn removed_hum_dbfs(&self) -> Option<f64> {
+        self.path.hum.state().removed_hum_dbfs()
     }
 
     /// By how many dB the unprocessed side is raised (or lowered) to match, and by how many dB both sides are lowered so
     /// that it stays under the ceiling.
     #[must_use]
-    pub fn match_db(&self) -> [f64; 2] {
-        let level_match = self.monitor.level_match();
-        [level_match.gain_db(), level_match.headroom_db()]
+    pub fn loudness_match_db(&self) -> [f64; 2] {
+        let loudness_match = self.monitor.loudness_match();
+        [loudness_match.gain_db(), loudness_match.headroom_db()]
     }
 
     /// True while somebody speaks at the input, and for 200 ms after.
@@ -331,7 +331,7 @@ where
 
     /// How many samples were refused at the door since reset: not finite, or beyond +36 dB of full scale.
     #[must_use]
-    pub fn rejected_samples(&self) -> u64 {
-        self.guard.rejected()
+    pub fn sanitised_samples(&self) -> u64 {
+        self.sanitiser.sanitised_samples()
     }
 }

@@ -1,11 +1,11 @@
 //! The signal path: every stage, run in signal order, and the cross-fade to another order.
 
 use super::StripCoefs;
-use super::stage_list::{FIRST_MOVABLE, LAST_MOVABLE, with_stages};
+use super::stage_list::{FIRST_REORDERABLE, LAST_REORDERABLE, with_stages};
 use crate::frame::{CHUNK, Frame};
 use crate::math::smooth_step;
-use crate::settings::{MIDDLE, Middle, StageId, signal_order};
-use crate::stages::processor::MOTION_MS;
+use crate::settings::{REORDERABLE_STAGES, ReorderableStage, StageId, signal_order};
+use crate::stages::processor::TRANSITION_MS;
 use crate::stages::{
     Compressor, CorrectiveEq, DeEsser, DeReverb, Expander, HighPass, Hum, Leveller, Limiter, OutputTrim, Processor,
     ToneEq, Trim,
@@ -14,33 +14,33 @@ use crate::stages::{
 macro_rules! signal_path {
     (
         fixed { $($fixed:ident $fixed_field:ident: $fixed_type:ident,)+ }
-        movable { $($movable:ident $movable_field:ident: $movable_type:ident,)+ }
+        reorderable { $($reorderable:ident $reorderable_field:ident: $reorderable_type:ident,)+ }
     ) => {
         /// The stages whose order can be set.
-        struct Movable<const C: usize>
+        struct ReorderableStages<const C: usize>
         where
             [f32; C]: Frame,
         {
-            order: [Middle; MIDDLE],
-            $($movable_field: Processor<$movable_type, C>,)+
+            order: [ReorderableStage; REORDERABLE_STAGES],
+            $($reorderable_field: Processor<$reorderable_type, C>,)+
         }
 
-        impl<const C: usize> Clone for Movable<C>
+        impl<const C: usize> Clone for ReorderableStages<C>
         where
             [f32; C]: Frame,
         {
             fn clone(&self) -> Self {
-                Self { order: self.order, $($movable_field: self.$movable_field.clone(),)+ }
+                Self { order: self.order, $($reorderable_field: self.$reorderable_field.clone(),)+ }
             }
         }
 
-        impl<const C: usize> Movable<C>
+        impl<const C: usize> ReorderableStages<C>
         where
             [f32; C]: Frame,
         {
-            fn run(&mut self, stage: Middle, frames: &mut [[f32; C]]) {
+            fn run(&mut self, stage: ReorderableStage, frames: &mut [[f32; C]]) {
                 match stage {
-                    $(Middle::$movable => self.$movable_field.run(frames),)+
+                    $(ReorderableStage::$reorderable => self.$reorderable_field.run(frames),)+
                 }
             }
         }
@@ -52,9 +52,9 @@ macro_rules! signal_path {
         {
             order: [StageId; StageId::COUNT],
             $(pub(super) $fixed_field: Processor<$fixed_type, C>,)+
-            movable: Movable<C>,
+            reorderable: ReorderableStages<C>,
             order_change: Option<OrderChange<C>>,
-            motion: u32,
+            transition: u32,
         }
 
         impl<const C: usize> SignalPath<C>
@@ -66,40 +66,40 @@ macro_rules! signal_path {
                 Self {
                     order: signal_order(coefs.order),
                     $($fixed_field: Processor::new(&coefs.$fixed_field),)+
-                    movable: Movable {
+                    reorderable: ReorderableStages {
                         order: coefs.order,
-                        $($movable_field: Processor::new(&coefs.$movable_field),)+
+                        $($reorderable_field: Processor::new(&coefs.$reorderable_field),)+
                     },
                     order_change: None,
-                    motion: coefs.rate.samples(MOTION_MS),
+                    transition: coefs.rate.samples(TRANSITION_MS),
                 }
             }
 
             /// Has heard nothing and is at rest in these coefficients, in place.
             pub(super) fn restart(&mut self, coefs: &StripCoefs<C>) {
                 $(self.$fixed_field.restart(&coefs.$fixed_field);)+
-                $(self.movable.$movable_field.restart(&coefs.$movable_field);)+
+                $(self.reorderable.$reorderable_field.restart(&coefs.$reorderable_field);)+
                 self.order_change = None;
-                self.take_order(coefs.order);
+                self.set_order(coefs.order);
             }
 
             /// Every stage begins to move to its new coefficients; the order is not touched.
             pub(super) fn set(&mut self, coefs: &StripCoefs<C>) {
                 $(self.$fixed_field.set(&coefs.$fixed_field);)+
-                $(self.movable.$movable_field.set(&coefs.$movable_field);)+
+                $(self.reorderable.$reorderable_field.set(&coefs.$reorderable_field);)+
             }
 
             fn run_stage(&mut self, stage: StageId, frames: &mut [[f32; C]]) {
                 match stage {
                     $(StageId::$fixed => self.$fixed_field.run(frames),)+
-                    $(StageId::$movable => self.movable.$movable_field.run(frames),)+
+                    $(StageId::$reorderable => self.reorderable.$reorderable_field.run(frames),)+
                 }
             }
 
-            fn rests(&self, stage: StageId) -> bool {
+            fn is_idle(&self, stage: StageId) -> bool {
                 match stage {
-                    $(StageId::$fixed => self.$fixed_field.rests(),)+
-                    $(StageId::$movable => self.movable.$movable_field.rests(),)+
+                    $(StageId::$fixed => self.$fixed_field.is_idle(),)+
+                    $(StageId::$reorderable => self.reorderable.$reorderable_field.is_idle(),)+
                 }
             }
 
@@ -107,7 +107,7 @@ macro_rules! signal_path {
             pub(super) fn take_reduction_db(&mut self, stage: StageId) -> f64 {
                 match stage {
                     $(StageId::$fixed => self.$fixed_field.take_reduction_db(),)+
-                    $(StageId::$movable => self.movable.$movable_field.take_reduction_db(),)+
+                    $(StageId::$reorderable => self.reorderable.$reorderable_field.take_reduction_db(),)+
                 }
             }
         }
@@ -115,12 +115,12 @@ macro_rules! signal_path {
 }
 with_stages!(signal_path);
 
-/// The movable stages in their former order, while they fade out.
+/// The reorderable stages in their former order, while they fade out.
 struct OrderChange<const C: usize>
 where
     [f32; C]: Frame,
 {
-    former: Movable<C>,
+    former: ReorderableStages<C>,
     /// Frames of the cross-fade that have gone by.
     at: u32,
 }
@@ -134,29 +134,29 @@ where
         self.order
     }
 
-    fn take_order(&mut self, order: [Middle; MIDDLE]) {
-        self.movable.order = order;
+    fn set_order(&mut self, order: [ReorderableStage; REORDERABLE_STAGES]) {
+        self.reorderable.order = order;
         self.order = signal_order(order);
     }
 
     /// Begins the cross-fade to another order and gives true, unless it is the present one, or a cross-fade is under way.
-    pub(super) fn reorder(&mut self, order: [Middle; MIDDLE]) -> bool {
-        let begins = self.order_change.is_none() && self.movable.order != order;
+    pub(super) fn reorder(&mut self, order: [ReorderableStage; REORDERABLE_STAGES]) -> bool {
+        let begins = self.order_change.is_none() && self.reorderable.order != order;
         if begins {
-            self.order_change = Some(OrderChange { former: self.movable.clone(), at: 0 });
-            self.take_order(order);
+            self.order_change = Some(OrderChange { former: self.reorderable.clone(), at: 0 });
+            self.set_order(order);
         }
         begins
     }
 
     /// The most frames that may be run at once: a cross-fade ends at the end of a piece.
-    pub(super) fn left(&self) -> usize {
-        self.order_change.as_ref().map_or(usize::MAX, |change| (self.motion - change.at) as usize)
+    pub(super) fn remaining(&self) -> usize {
+        self.order_change.as_ref().map_or(usize::MAX, |change| (self.transition - change.at) as usize)
     }
 
     /// Ends a cross-fade that is over; true if there was one.
     pub(super) fn end_order_change(&mut self) -> bool {
-        let over = self.order_change.as_ref().is_some_and(|change| change.at == self.motion);
+        let over = self.order_change.as_ref().is_some_and(|change| change.at == self.transition);
         if over {
             self.order_change = None;
         }
@@ -169,14 +169,14 @@ where
         let mut before = [[0.0; C]; CHUNK];
         let before = &mut before[..frames.len()];
         for (place, stage) in self.order.into_iter().enumerate() {
-            if place == FIRST_MOVABLE && self.order_change.is_some() {
+            if place == FIRST_REORDERABLE && self.order_change.is_some() {
                 before.copy_from_slice(frames);
             }
-            let mut changes = !self.rests(stage);
+            let mut changes = !self.is_idle(stage);
             if changes {
                 self.run_stage(stage, frames);
             }
-            if place == LAST_MOVABLE && self.order_change.is_some() {
+            if place == LAST_REORDERABLE && self.order_change.is_some() {
                 self.cross_fade_orders(frames, before);
                 changes = true;
             }
@@ -187,7 +187,7 @@ where
     /// Runs frames through the stages up to this one.
     pub(super) fn run_up_to(&mut self, last: StageId, frames: &mut [[f32; C]]) {
         for stage in self.order {
-            if !self.rests(stage) {
+            if !self.is_idle(stage) {
                 self.run_stage(stage, frames);
             }
             if stage == last {
@@ -196,7 +196,7 @@ where
         }
     }
 
-    /// Fades from the movable stages in their former order, run on the frames before them, to those as they are.
+    /// Fades from the reorderable stages in their former order, run on the frames before them, to those as they are.
     fn cross_fade_orders(&mut self, frames: &mut [[f32; C]], before: &mut [[f32; C]]) {
         let Some(OrderChange { former, at }) = &mut self.order_change else { return };
         for stage in former.order {
@@ -204,7 +204,7 @@ where
         }
         for (new, old) in frames.iter_mut().zip(before.iter()) {
             *at += 1;
-            let share = smooth_step(f64::from(*at) / f64::from(self.motion)) as f32;
+            let share = smooth_step(f64::from(*at) / f64::from(self.transition)) as f32;
             for (new, &old) in new.iter_mut().zip(old) {
                 *new = old + share * (*new - old);
             }
@@ -214,13 +214,13 @@ where
     /// Takes the new latencies, while nothing is heard. De-reverb and limiter keep the sound that they delay, or they would begin
     /// with a hole. Gives the frames until the step that a new delay made is past the limiter.
     pub(super) fn change_latency(&mut self, coefs: &StripCoefs<C>) -> u32 {
-        let mut hold = 0;
+        let mut mute = 0;
         if self.de_reverb.latency() != coefs.de_reverb.latency() {
-            self.de_reverb.state_mut().enter(coefs.de_reverb.coefs());
-            self.de_reverb.jump(&coefs.de_reverb);
-            hold = self.limiter.latency().max(coefs.limiter.latency());
+            self.de_reverb.state_mut().change_latency(coefs.de_reverb.coefs());
+            self.de_reverb.set_at_once(&coefs.de_reverb);
+            mute = self.limiter.latency().max(coefs.limiter.latency());
         }
-        self.limiter.jump(&coefs.limiter);
-        hold
+        self.limiter.set_at_once(&coefs.limiter);
+        mute
     }
 }

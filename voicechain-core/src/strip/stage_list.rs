@@ -1,6 +1,6 @@
 //! The stages of the strip, named once: the variant of [`StageId`], the field, the type.
 
-use crate::settings::{MIDDLE, StageId};
+use crate::settings::{REORDERABLE_STAGES, StageId};
 use crate::stages::Stage;
 
 /// Hands the list of stages to a macro. What goes through every stage is written by such macros, with a `match` over
@@ -18,7 +18,7 @@ macro_rules! with_stages {
                 Limiter limiter: Limiter,
                 Output output: OutputTrim,
             }
-            movable {
+            reorderable {
                 CorrectiveEq corrective_eq: CorrectiveEq,
                 DeEsser de_esser: DeEsser,
                 Compressor compressor: Compressor,
@@ -29,58 +29,61 @@ macro_rules! with_stages {
 }
 pub(super) use with_stages;
 
-macro_rules! facts {
+macro_rules! stage_properties {
     (
         fixed { $($fixed:ident $fixed_field:ident: $fixed_type:ident,)+ }
-        movable { $($movable:ident $movable_field:ident: $movable_type:ident,)+ }
+        reorderable { $($reorderable:ident $reorderable_field:ident: $reorderable_type:ident,)+ }
     ) => {
-        use crate::stages::{$($fixed_type,)+ $($movable_type,)+};
+        use crate::stages::{$($fixed_type,)+ $($reorderable_type,)+};
 
         /// Whether a stage moves the level and has a meter of gain reduction.
-        pub(super) const fn reduces(stage: StageId) -> bool {
+        pub(super) const fn has_gain_reduction(stage: StageId) -> bool {
             match stage {
-                $(StageId::$fixed => <$fixed_type as Stage<1>>::REDUCES,)+
-                $(StageId::$movable => <$movable_type as Stage<1>>::REDUCES,)+
+                $(StageId::$fixed => <$fixed_type as Stage<1>>::HAS_GAIN_REDUCTION,)+
+                $(StageId::$reorderable => <$reorderable_type as Stage<1>>::HAS_GAIN_REDUCTION,)+
             }
         }
 
-        const fn longest_latency_of(stage: StageId) -> usize {
+        const fn max_latency_of(stage: StageId) -> usize {
             match stage {
-                $(StageId::$fixed => <$fixed_type as Stage<1>>::LONGEST_LATENCY,)+
-                $(StageId::$movable => <$movable_type as Stage<1>>::LONGEST_LATENCY,)+
+                $(StageId::$fixed => <$fixed_type as Stage<1>>::MAX_LATENCY,)+
+                $(StageId::$reorderable => <$reorderable_type as Stage<1>>::MAX_LATENCY,)+
             }
         }
     };
 }
-with_stages!(facts);
+with_stages!(stage_properties);
 
 /// The longest latency of the whole strip, samples.
-pub(super) const LONGEST_LATENCY: usize = {
+pub(super) const MAX_LATENCY: usize = {
     let (mut sum, mut place) = (0, 0);
     while place < StageId::COUNT {
-        sum += longest_latency_of(StageId::ALL[place]);
+        sum += max_latency_of(StageId::ALL[place]);
         place += 1;
     }
     sum
 };
 
 /// The first place of the stages whose order can be set; they are neighbours, and none of them delays.
-pub(super) const FIRST_MOVABLE: usize = {
+pub(super) const FIRST_REORDERABLE: usize = {
     let mut first = 0;
-    while StageId::ALL[first].middle().is_none() {
+    while StageId::ALL[first].reorderable().is_none() {
         first += 1;
     }
     first
 };
 /// Their last place.
-pub(super) const LAST_MOVABLE: usize = FIRST_MOVABLE + MIDDLE - 1;
+pub(super) const LAST_REORDERABLE: usize = FIRST_REORDERABLE + REORDERABLE_STAGES - 1;
 
 const _: () = {
     let mut place = 0;
     while place < StageId::COUNT {
-        let movable = StageId::ALL[place].middle().is_some();
-        assert!(movable == (place >= FIRST_MOVABLE && place <= LAST_MOVABLE), "movable stages are neighbours");
-        let delays = longest_latency_of(StageId::ALL[place]) > 0;
+        let reorderable = StageId::ALL[place].reorderable().is_some();
+        assert!(
+            reorderable == (place >= FIRST_REORDERABLE && place <= LAST_REORDERABLE),
+            "reorderable stages are neighbours"
+        );
+        let delays = max_latency_of(StageId::ALL[place]) > 0;
         // What is done when a latency changes, and the groups of the ledger's taps, are written for these two.
         let known = matches!(StageId::ALL[place], StageId::DeReverb | StageId::Limiter);
         assert!(

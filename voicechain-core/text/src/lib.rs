@@ -21,7 +21,7 @@ mod profile;
 /// The format number of the text that this version writes and reads.
 pub const FORMAT: u32 = 1;
 /// Longest text that is read, in bytes; a whole settings file has about 2 600, with a profile some 9 000.
-pub const LONGEST: usize = 1 << 18;
+pub const MAX_BYTES: usize = 1 << 18;
 
 /// Why a text was refused: what is wrong, and what to do about it. Nothing is taken over then.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -48,7 +48,7 @@ impl std::error::Error for TextError {}
 
 /// Settings together with what is known of the voice that they belong to: what one track gives to another.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Clip {
+pub struct SettingsBundle {
     /// The settings, as they are.
     pub settings: StripSettings,
     /// What was proposed for the same voice, if it was measured: the difference is what the person wants.
@@ -57,7 +57,7 @@ pub struct Clip {
     pub profile: Option<Profile>,
 }
 
-impl Clip {
+impl SettingsBundle {
     /// Settings alone.
     #[must_use]
     pub fn alone(settings: StripSettings) -> Self {
@@ -91,34 +91,34 @@ struct Voice {
 /// # Errors
 /// None for settings that [`StripSettings::check`] accepts.
 pub fn write(settings: &StripSettings) -> Result<String, TextError> {
-    write_clip(&Clip::alone(*settings))
+    write_bundle(&SettingsBundle::alone(*settings))
 }
 
-/// The text of a clip: that of its settings, and the table `voice`.
+/// The text of a bundle: that of its settings, and the table `voice`.
 ///
 /// # Errors
 /// None for settings that [`StripSettings::check`] accepts.
-pub fn write_clip(clip: &Clip) -> Result<String, TextError> {
-    let known = clip.proposed.is_some() || clip.profile.is_some();
-    let voice = known.then_some(Voice { proposed: clip.proposed, profile: clip.profile });
-    let text = SettingsText { format: FORMAT, settings: clip.settings, voice };
+pub fn write_bundle(bundle: &SettingsBundle) -> Result<String, TextError> {
+    let known = bundle.proposed.is_some() || bundle.profile.is_some();
+    let voice = known.then_some(Voice { proposed: bundle.proposed, profile: bundle.profile });
+    let text = SettingsText { format: FORMAT, settings: bundle.settings, voice };
     toml::to_string(&text).map_err(|e| TextError::new(format!("the settings cannot be written ({e})"), "check them"))
 }
 
 /// Reads a text. Settings that it does not name keep their defaults, so that a text of an older version is complete.
 ///
 /// # Errors
-/// Text that is no settings text, an unknown setting, another format, a value out of range, more than [`LONGEST`] bytes.
+/// Text that is no settings text, an unknown setting, another format, a value out of range, more than [`MAX_BYTES`] bytes.
 pub fn read(text: &str) -> Result<StripSettings, TextError> {
-    read_clip(text).map(|clip| clip.settings)
+    read_bundle(text).map(|bundle| bundle.settings)
 }
 
 /// Reads the text of settings with what stands beside them.
 ///
 /// # Errors
 /// As [`read`], also for what was proposed; a profile that no meter can have given.
-pub fn read_clip(text: &str) -> Result<Clip, TextError> {
-    if text.len() > LONGEST {
+pub fn read_bundle(text: &str) -> Result<SettingsBundle, TextError> {
+    if text.len() > MAX_BYTES {
         return Err(TextError::new("too long for a settings file", "use a file that this program wrote"));
     }
     let mut table: toml::Table = text.parse().map_err(|e: toml::de::Error| {
@@ -149,7 +149,7 @@ pub fn read_clip(text: &str) -> Result<Clip, TextError> {
     for settings in [Some(settings), proposed].into_iter().flatten() {
         settings.check().map_err(|e| TextError::new(e.to_string(), "correct that value"))?;
     }
-    Ok(Clip { settings, proposed, profile })
+    Ok(SettingsBundle { settings, proposed, profile })
 }
 
 #[cfg(test)]
@@ -169,18 +169,18 @@ mod tests {
     }
 
     #[test]
-    fn a_clip_is_a_settings_text_with_more() {
-        let clip = Clip {
+    fn a_bundle_is_a_settings_text_with_more() {
+        let bundle = SettingsBundle {
             settings: StartingPoint::SungInMix.settings(),
             proposed: Some(StartingPoint::SungAlone.settings()),
             profile: None,
         };
-        let text = write_clip(&clip).unwrap();
-        assert_eq!(read_clip(&text).unwrap(), clip);
-        assert_eq!(read(&text).unwrap(), clip.settings);
-        let alone = write(&clip.settings).unwrap();
+        let text = write_bundle(&bundle).unwrap();
+        assert_eq!(read_bundle(&text).unwrap(), bundle);
+        assert_eq!(read(&text).unwrap(), bundle.settings);
+        let alone = write(&bundle.settings).unwrap();
         assert!(text.starts_with(&alone));
-        assert_eq!(read_clip(&alone).unwrap().proposed, None);
+        assert_eq!(read_bundle(&alone).unwrap().proposed, None);
         let wrong = text.replace("[voice.proposed.compressor]", "[voice.proposed.compressor]\nwarmth = 1");
         assert!(read(&wrong).unwrap_err().to_string().contains("warmth"));
     }
@@ -201,14 +201,14 @@ mod tests {
             assert!(line.contains(expected), "{line}");
         }
         assert_eq!(read("format = 1").unwrap(), StripSettings::default());
-        let long = format!("format = 1\n# {}", "x".repeat(LONGEST));
+        let long = format!("format = 1\n# {}", "x".repeat(MAX_BYTES));
         assert!(read(&long).unwrap_err().to_string().contains("too long"));
         let deep = format!("format = 1\na = {}", "[".repeat(100_000));
         assert!(read(&deep).unwrap_err().to_string().contains("not a settings file"));
     }
 
     #[test]
-    fn no_cut_of_a_text_is_half_a_setting() {
+    fn a_truncated_text_is_refused_or_in_range() {
         let mut settings = StartingPoint::SungInMix.settings();
         settings.trim.gain_db = 3.0;
         let text = write(&settings).unwrap();

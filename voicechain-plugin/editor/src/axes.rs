@@ -1,7 +1,7 @@
 //! The frequency axis, which both pictures of the voice share, and what is drawn on it.
 
-use crate::look::{Look, TINY, numbers, write};
-use crate::words as say;
+use crate::formatting;
+use crate::style::{Palette, TINY, number_font, write};
 use egui::{Align, Color32, Mesh, Painter, Pos2, Rect, Shape, Stroke, pos2};
 
 /// Ends of the axis, Hz.
@@ -58,11 +58,11 @@ impl Axes {
 }
 
 /// The scale at the left: as many numbers as have room.
-pub(crate) fn scale(painter: &Painter, axes: &Axes, look: &Look) {
+pub(crate) fn scale(painter: &Painter, axes: &Axes, palette: &Palette) {
     let far = axes.y(0.0) - axes.y(9.0);
     for db in [-9.0, 0.0, 9.0].into_iter().filter(|db| *db == 0.0 || far >= 15.0) {
         let at = pos2(axes.rect.left() - 8.0, axes.y(db) + 4.0);
-        write(painter, at, Align::Max, say::signed(f64::from(db), 0), numbers(TINY), look.quiet);
+        write(painter, at, Align::Max, formatting::signed(f64::from(db), 0), number_font(TINY), palette.quiet);
     }
 }
 

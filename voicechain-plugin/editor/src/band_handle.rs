@@ -1,12 +1,12 @@
 //! The handle of a band in the picture of the strip.
 
 use crate::axes::{Axes, HIGH_HZ, LOW_HZ};
-use crate::bands::{Band, full_name, shape_db};
-use crate::keyboard::{keep_arrows, steps_asked};
+use crate::bands::{Band, full_name, response_db};
+use crate::draw_context::DrawContext;
+use crate::formatting;
+use crate::keyboard::{lock_arrow_keys, requested_steps};
 use crate::page::Page;
-use crate::pen::Pen;
-use crate::shown::Ask;
-use crate::words as say;
+use crate::view_model::UserAction;
 use egui::{Id, Key, Pos2, Rect, Response, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
 use voicechain_core::settings::{SettingInfo, StageId};
 
@@ -25,23 +25,23 @@ impl Page {
         n: usize,
         band: &Band,
         axes: &Axes,
-        pen: &mut Pen<'_>,
+        cx: &mut DrawContext<'_>,
     ) -> Option<Pos2> {
         let (stage, parts) = (band.stage, parts(band));
-        let hz = pen.value(stage, band.frequency);
-        let total = self.designed.as_ref().map_or(0.0, |designed| shape_db(&designed.coefs, hz)) as f32;
+        let hz = cx.value(stage, band.frequency);
+        let total = self.design.as_ref().map_or(0.0, |design| response_db(&design.coefs, hz)) as f32;
         let at = pos2(axes.x((hz as f32).clamp(LOW_HZ, HIGH_HZ)), axes.y_inside(total));
         let id = ui.scope_id().with(("handle", n));
         let response = ui.interact(Rect::from_center_size(at, vec2(20.0, 20.0)), id, Sense::click_and_drag());
-        let (name, text) = (full_name(band), describe(band, pen));
+        let (name, text) = (full_name(band), describe(band, cx));
         response.widget_info(|| WidgetInfo {
             current_text_value: Some(text.clone()),
             ..WidgetInfo::labeled(Role::Slider, true, format!("{name} handle"))
         });
         ui.ctx().accesskit_node_builder(id, |node| node.set_value(text.clone()));
         let busy = response.hovered() || response.dragged() || response.has_focus();
-        let moved = band.gain.is_none_or(|row| pen.value(stage, row) != 0.0);
-        draw(ui, at, response.has_focus(), busy, moved, pen.is_on(stage), pen);
+        let moved = band.gain.is_none_or(|row| cx.value(stage, row) != 0.0);
+        draw(ui, at, response.has_focus(), busy, moved, cx.is_on(stage), cx);
         if response.clicked() {
             response.request_focus();
         }
@@ -51,13 +51,13 @@ impl Page {
             );
         }
         if response.double_clicked() {
-            give_defaults(stage, parts, pen);
+            give_defaults(stage, parts, cx);
         }
-        self.drag_handle(ui, id, &response, axes, stage, parts, pen);
-        self.wheel_handle(ui, id, &response, stage, parts[2], pen);
+        self.drag_handle(ui, id, &response, axes, stage, parts, cx);
+        self.wheel_handle(ui, id, &response, stage, parts[2], cx);
         if response.has_focus() {
-            keep_arrows(ui, id);
-            nudge(ui, id, stage, parts, pen);
+            lock_arrow_keys(ui, id);
+            nudge(ui, id, stage, parts, cx);
         }
         busy.then_some(at)
     }
@@ -70,7 +70,7 @@ impl Page {
         response: &Response,
         stage: StageId,
         q: Option<(usize, &SettingInfo)>,
-        pen: &mut Pen<'_>,
+        cx: &mut DrawContext<'_>,
     ) {
         let Some((row, info)) = q else { return };
         let held = self.wheel == Some((id, stage, row));
@@ -78,15 +78,15 @@ impl Page {
         if response.hovered() && turned != 0.0 {
             if !held {
                 self.wheel = Some((id, stage, row));
-                pen.asks.push(Ask::Begin(stage.into(), row));
+                cx.actions.push(UserAction::BeginGesture(stage.into(), row));
             }
-            let position = info.position_of(pen.value(stage, row)) + turned / 900.0;
-            pen.asks.push(Ask::Set(stage.into(), row, info.value_at(position.clamp(0.0, 1.0))));
+            let position = info.position_of(cx.value(stage, row)) + turned / 900.0;
+            cx.actions.push(UserAction::SetValue(stage.into(), row, info.value_at(position.clamp(0.0, 1.0))));
             // It comes to rest in a drawing without a turn.
             ui.ctx().request_repaint();
         } else if held {
             self.wheel = None;
-            pen.asks.push(Ask::End(stage.into(), row));
+            cx.actions.push(UserAction::EndGesture(stage.into(), row));
         }
     }
 
@@ -100,16 +100,16 @@ impl Page {
         axes: &Axes,
         stage: StageId,
         parts: Parts,
-        pen: &mut Pen<'_>,
+        cx: &mut DrawContext<'_>,
     ) {
         if response.drag_started() {
             response.request_focus();
             let held = parts.into_iter().flatten();
-            pen.asks.extend(held.map(|(row, _)| Ask::Begin(stage.into(), row)));
+            cx.actions.extend(held.map(|(row, _)| UserAction::BeginGesture(stage.into(), row)));
             self.drag = Some((id, 0.0));
             // From where they are, finer than any step.
             let from: [f64; 3] =
-                std::array::from_fn(|n| parts[n].map_or(0.0, |(row, info)| info.position_of(pen.value(stage, row))));
+                std::array::from_fn(|n| parts[n].map_or(0.0, |(row, info)| info.position_of(cx.value(stage, row))));
             ui.data_mut(|data| data.insert_temp(id, from));
         }
         if response.dragged() && self.drag.is_some_and(|(held, _)| held == id) {
@@ -137,8 +137,8 @@ impl Page {
                     && at[n] != before[n]
                 {
                     let wanted = info.rounded(info.on_step(info.value_at(at[n])));
-                    if wanted != pen.value(stage, row) {
-                        pen.asks.push(Ask::Set(stage.into(), row, wanted));
+                    if wanted != cx.value(stage, row) {
+                        cx.actions.push(UserAction::SetValue(stage.into(), row, wanted));
                     }
                 }
             }
@@ -146,37 +146,37 @@ impl Page {
         }
         if response.drag_stopped() {
             self.drag = None;
-            pen.asks.extend(parts.into_iter().flatten().map(|(row, _)| Ask::End(stage.into(), row)));
+            cx.actions.extend(parts.into_iter().flatten().map(|(row, _)| UserAction::EndGesture(stage.into(), row)));
         }
     }
 }
 
 /// A diamond: large where the band does something, small where it rests, pale where its stage is off.
-fn draw(ui: &Ui, at: Pos2, has_focus: bool, busy: bool, moved: bool, on: bool, pen: &Pen<'_>) {
-    let look = pen.look;
+fn draw(ui: &Ui, at: Pos2, has_focus: bool, busy: bool, moved: bool, on: bool, cx: &DrawContext<'_>) {
+    let palette = cx.palette;
     let size = if moved && on { 7.5 } else { 5.0 } + if busy { 1.0 } else { 0.0 };
-    let ink = if on && (moved || busy) { look.after } else { look.quiet };
+    let ink = if on && (moved || busy) { palette.accent } else { palette.quiet };
     let corners = [vec2(0.0, -size), vec2(size, 0.0), vec2(0.0, size), vec2(-size, 0.0)].map(|d| at + d);
     ui.painter().add(Shape::convex_polygon(
         corners.to_vec(),
-        look.paper,
+        palette.paper,
         Stroke::new(if busy { 2.0 } else { 1.5 }, ink),
     ));
     if has_focus {
-        ui.painter().circle_stroke(at, 12.0, (1.0, look.after));
+        ui.painter().circle_stroke(at, 12.0, (1.0, palette.accent));
     }
 }
 
 /// Gives the whole band its defaults, in one step.
-fn give_defaults(stage: StageId, parts: Parts, pen: &mut Pen<'_>) {
-    let others = parts.into_iter().flatten().filter(|(row, info)| pen.value(stage, *row) != info.default);
+fn give_defaults(stage: StageId, parts: Parts, cx: &mut DrawContext<'_>) {
+    let others = parts.into_iter().flatten().filter(|(row, info)| cx.value(stage, *row) != info.default);
     let values: Vec<_> = others.map(|(row, info)| (stage.into(), row, info.default)).collect();
-    pen.set_all(&values);
+    cx.set_all(&values);
 }
 
 /// The keyboard: arrows for frequency and gain, plus and minus for the Q.
-fn nudge(ui: &Ui, id: Id, stage: StageId, [frequency, gain, q]: Parts, pen: &mut Pen<'_>) {
-    let [along, up] = steps_asked(ui, id);
+fn nudge(ui: &Ui, id: Id, stage: StageId, [frequency, gain, q]: Parts, cx: &mut DrawContext<'_>) {
+    let [along, up] = requested_steps(ui, id);
     let wider = ui.input(|input| {
         let count = |key| input.num_presses(key) as f64;
         count(Key::Plus) + count(Key::Equals) - count(Key::Minus)
@@ -185,16 +185,16 @@ fn nudge(ui: &Ui, id: Id, stage: StageId, [frequency, gain, q]: Parts, pen: &mut
         if let Some((row, info)) = part
             && steps != 0.0
         {
-            pen.set(stage, row, info.stepped(pen.value(stage, row), steps));
+            cx.set(stage, row, info.stepped(cx.value(stage, row), steps));
         }
     }
 }
 
 /// A band's values: frequency, gain, Q.
-pub(crate) fn describe(band: &Band, pen: &Pen<'_>) -> String {
+pub(crate) fn describe(band: &Band, cx: &DrawContext<'_>) -> String {
     let text = |row: Option<usize>, before: &str| {
         let row = row?;
-        Some(format!("{before}{}", say::value(&band.stage.rows()[row], pen.value(band.stage, row))))
+        Some(format!("{before}{}", formatting::value(&band.stage.rows()[row], cx.value(band.stage, row))))
     };
     let parts = [text(Some(band.frequency), ""), text(band.gain, ""), text(band.q, "Q ")];
     parts.into_iter().flatten().collect::<Vec<_>>().join("  ")

@@ -1,6 +1,6 @@
 //! The bands of the strip's filters, found in the table of settings.
 
-use crate::pen::row_of;
+use crate::draw_context::row_of;
 use std::sync::LazyLock;
 use voicechain_core::settings::StageId;
 use voicechain_core::strip::StripCoefs;
@@ -35,7 +35,7 @@ pub(crate) fn bands() -> &'static [Band] {
 }
 
 /// What the filters do together at a frequency, without the level of trim and output, dB.
-pub(crate) fn shape_db(coefs: &StripCoefs<2>, hz: f64) -> f64 {
+pub(crate) fn response_db(coefs: &StripCoefs<2>, hz: f64) -> f64 {
     let mut stages: Vec<StageId> = bands().iter().map(|band| band.stage).collect();
     stages.dedup();
     stages.into_iter().map(|stage| coefs.stage_response(stage, hz).db().max(-120.0)).sum::<f64>().max(-120.0)

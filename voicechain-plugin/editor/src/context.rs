@@ -1,6 +1,6 @@
 //! What an egui context needs before the page is drawn with it.
 
-use crate::{look, pointer};
+use crate::{pointer_queue, style};
 use egui::Id;
 
 /// Gives a context what the page needs, once, before or with its first drawing: its letters, and how a pointer is
@@ -14,8 +14,8 @@ pub fn prepare(ctx: &egui::Context) -> bool {
         }
     });
     if !prepared {
-        look::letters(ctx);
-        ctx.add_plugin(pointer::InOrder::default());
+        style::install_fonts(ctx);
+        ctx.add_plugin(pointer_queue::PointerEventQueue::default());
         // A button that is let go late was pressed all the same: by a calm hand, or between two slow drawings.
         ctx.options_mut(|options| options.input_options.max_click_duration = f64::INFINITY);
     }

@@ -2,10 +2,10 @@
 //! sibilants are strongest.
 
 use crate::axes::{HIGH_HZ, fill_between, line};
-use crate::designed::Designed;
-use crate::look::{TINY, words, write};
-use crate::pen::{Pen, row_of};
-use crate::words as say;
+use crate::draw_context::{DrawContext, row_of};
+use crate::formatting;
+use crate::strip_design::StripDesign;
+use crate::style::{TINY, text_font, write};
 use egui::{Align, Rect, Shape, Stroke, StrokeKind, Ui, pos2};
 use voicechain_core::settings::StageId;
 
@@ -19,10 +19,10 @@ const POINTS: usize = 80;
 
 pub(crate) const CAPTION: &str = "2, 4, 8, 16 kHz; 6 dB a line";
 
-pub(crate) fn draw(ui: &Ui, rect: Rect, designed: &Designed, pen: &Pen<'_>) {
-    let (look, coefs) = (pen.look, &designed.coefs);
+pub(crate) fn draw(ui: &Ui, rect: Rect, design: &StripDesign, cx: &DrawContext<'_>) {
+    let (palette, coefs) = (cx.palette, &design.coefs);
     let painter = ui.painter().with_clip_rect(rect.expand(1.0));
-    painter.rect(rect, 0.0, look.field, (1.0, look.rule), StrokeKind::Inside);
+    painter.rect(rect, 0.0, palette.field, (1.0, palette.rule), StrokeKind::Inside);
     let x = |hz: f32| rect.left() + rect.width() * (hz / LOW_HZ).ln() / (HIGH_HZ / LOW_HZ).ln();
     let y = |db: f32| {
         let share = (TOP_DB - db.clamp(BOTTOM_DB - 6.0, TOP_DB)) / (TOP_DB - BOTTOM_DB);
@@ -31,33 +31,33 @@ pub(crate) fn draw(ui: &Ui, rect: Rect, designed: &Designed, pen: &Pen<'_>) {
     let hertz = || (0..POINTS).map(|n| LOW_HZ * (HIGH_HZ / LOW_HZ).powf(n as f32 / (POINTS - 1) as f32));
     let listens: Vec<_> =
         hertz().map(|hz| pos2(x(hz), y(coefs.sibilant_response(f64::from(hz)).db() as f32))).collect();
-    let ground: Vec<_> = listens.iter().map(|at| pos2(at.x, rect.bottom())).collect();
-    fill_between(&painter, &listens, &ground, look.band);
+    let baseline: Vec<_> = listens.iter().map(|at| pos2(at.x, rect.bottom())).collect();
+    fill_between(&painter, &listens, &baseline, palette.band);
     for db in [0.0, -6.0, -12.0, -18.0, -24.0] {
-        painter.hline(rect.x_range(), y(db), (1.0, look.rule));
+        painter.hline(rect.x_range(), y(db), (1.0, palette.rule));
     }
     for hz in LINES {
-        painter.vline(x(hz), rect.y_range(), (1.0, look.rule));
+        painter.vline(x(hz), rect.y_range(), (1.0, palette.rule));
     }
-    line(&painter, listens, 1.0, look.quiet);
-    let range_db = row_of(StageId::DeEsser, "range_db").map_or(0.0, |(row, _)| pen.value(StageId::DeEsser, row));
+    line(&painter, listens, 1.0, palette.quiet);
+    let range_db = row_of(StageId::DeEsser, "range_db").map_or(0.0, |(row, _)| cx.value(StageId::DeEsser, row));
     let takes = |hz: f32| pos2(x(hz), y(coefs.de_esser_response(f64::from(hz), range_db).db() as f32));
-    line(&painter, hertz().map(takes).collect(), 2.0, look.after);
+    line(&painter, hertz().map(takes).collect(), 2.0, palette.accent);
     let write = |at, align, text: &str, ink| {
-        write(&painter, at, align, text, words(TINY), ink);
+        write(&painter, at, align, text, text_font(TINY), ink);
     };
-    write(pos2(x(LOW_HZ) + 4.0, y(0.0) - 4.0), Align::Min, "at most", look.after);
-    write(pos2(x(6_300.0), rect.bottom() - 20.0), Align::Center, "listens", look.ink);
-    let measured = pen.shown.profile.and_then(|profile| profile.sibilance.ok());
+    write(pos2(x(LOW_HZ) + 4.0, y(0.0) - 4.0), Align::Min, "at most", palette.accent);
+    write(pos2(x(6_300.0), rect.bottom() - 20.0), Align::Center, "listens", palette.ink);
+    let measured = cx.view.profile.and_then(|profile| profile.sibilance.ok());
     if let Some(sibilance) = measured {
         let at = x((sibilance.frequency_hz as f32).clamp(LOW_HZ, HIGH_HZ));
         painter.add(Shape::dashed_line(
             &[pos2(at, rect.top() + 16.0), pos2(at, rect.bottom())],
-            Stroke::new(1.5, look.takes),
+            Stroke::new(1.5, palette.reduction),
             3.0,
             2.0,
         ));
-        let text = format!("\u{201c}s\u{201d} at {}", say::hertz(sibilance.frequency_hz));
-        write(pos2(at.min(rect.right() - 38.0), rect.top() + 12.0), Align::Center, &text, look.ink);
+        let text = format!("\u{201c}s\u{201d} at {}", formatting::hertz(sibilance.frequency_hz));
+        write(pos2(at.min(rect.right() - 38.0), rect.top() + 12.0), Align::Center, &text, palette.ink);
     }
 }

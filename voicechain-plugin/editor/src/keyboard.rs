@@ -3,7 +3,7 @@
 use egui::{EventFilter, Id, Key, Ui};
 
 /// Steps that the keyboard asks for: arrows one, with shift ten, pages ten.
-pub(crate) fn steps_asked(ui: &Ui, id: Id) -> [f64; 2] {
+pub(crate) fn requested_steps(ui: &Ui, id: Id) -> [f64; 2] {
     use egui::accesskit::Action;
     ui.input(|input| {
         let times = if input.modifiers.shift { 10.0 } else { 1.0 };
@@ -17,7 +17,7 @@ pub(crate) fn steps_asked(ui: &Ui, id: Id) -> [f64; 2] {
 }
 
 /// Keeps the arrows for a widget that has the keyboard.
-pub(crate) fn keep_arrows(ui: &Ui, id: Id) {
+pub(crate) fn lock_arrow_keys(ui: &Ui, id: Id) {
     let filter = EventFilter { tab: false, horizontal_arrows: true, vertical_arrows: true, escape: false };
     ui.memory_mut(|memory| memory.set_focus_lock_filter(id, filter));
 }

@@ -1,18 +1,18 @@
 //! The whole page: where its parts stand, and what the keyboard does for all of it.
 
 use crate::context::prepare;
-use crate::designed::renew;
-use crate::look::Look;
+use crate::draw_context::DrawContext;
 use crate::page::Page;
-use crate::pen::Pen;
-use crate::shown::{Ask, Shown};
 use crate::stages;
+use crate::strip_design::update_design;
+use crate::style::Palette;
+use crate::view_model::{UserAction, ViewModel};
 use egui::{Rect, Ui, pos2, vec2};
 
 /// Smallest size that the page is made for, points.
-pub const SMALLEST: [f32; 2] = [720.0, 480.0];
+pub const MIN_SIZE: [f32; 2] = [720.0, 480.0];
 /// Size at first, points.
-pub const FIRST: [f32; 2] = [1_080.0, 860.0];
+pub const DEFAULT_SIZE: [f32; 2] = [1_080.0, 860.0];
 
 /// Room for a scale of decibels, points.
 const SCALE: f32 = 40.0;
@@ -22,7 +22,7 @@ const MARGIN: f32 = 20.0;
 const HEADER: f32 = 62.0;
 const FOOTER: f32 = 62.0;
 /// Least height of the pictures, points, and most of what is free between header and footer.
-const PICTURES: f32 = 260.0;
+const PLOTS: f32 = 260.0;
 const SHARE: f32 = 0.52;
 /// Below this width or height the last fifteen seconds go, points.
 const WIDE: f32 = 860.0;
@@ -30,25 +30,27 @@ const TALL: f32 = 600.0;
 
 impl Page {
     /// Draws the page into all of `ui` and gives what the person asks for.
-    pub fn ui(&mut self, ui: &mut Ui, shown: &Shown<'_>) -> Vec<Ask> {
+    pub fn ui(&mut self, ui: &mut Ui, view: &ViewModel<'_>) -> Vec<UserAction> {
         let whole = ui.max_rect();
         if !prepare(ui.ctx()) {
             // The letters are there at the next drawing.
-            ui.painter().rect_filled(whole, 0.0, Look::of(self.dark).paper);
+            ui.painter().rect_filled(whole, 0.0, Palette::of(self.dark).paper);
             ui.ctx().request_repaint();
             return Vec::new();
         }
-        let mut pen = Pen { look: Look::of(self.dark), shown, asks: Vec::new() };
-        pen.look.dress(ui.ctx(), self.dark);
-        ui.painter().rect_filled(whole, 0.0, pen.look.paper);
+        let mut cx = DrawContext { palette: Palette::of(self.dark), view, actions: Vec::new() };
+        cx.palette.apply(ui.ctx(), self.dark);
+        ui.painter().rect_filled(whole, 0.0, cx.palette.paper);
         self.hint.clear();
-        if shown.proposal.is_none() {
+        if view.proposal.is_none() {
             self.preview = false;
         }
-        renew(&mut self.designed, &shown.settings, shown.rate);
-        match shown.proposal {
-            Some(proposal) if self.preview => renew(&mut self.proposed, &proposal.settings.rounded(), shown.rate),
-            _ => self.proposed = None,
+        update_design(&mut self.design, &view.settings, view.rate);
+        match view.proposal {
+            Some(proposal) if self.preview => {
+                update_design(&mut self.proposed_design, &proposal.settings.rounded(), view.rate)
+            }
+            _ => self.proposed_design = None,
         }
 
         let (left, right) = (whole.left() + MARGIN, whole.right() - MARGIN);
@@ -56,42 +58,44 @@ impl Page {
         let footer = Rect::from_min_max(pos2(left, whole.bottom() - FOOTER), pos2(right, whole.bottom()));
         let free = whole.height() - HEADER - FOOTER;
         let table = stages::height(self.open, right - left);
-        let pictures = (free - table).max(PICTURES.min(SHARE * free));
-        let middle = header.bottom() + pictures;
-        let pictures = Rect::from_min_max(pos2(left, header.bottom()), pos2(right, middle));
+        let plots = (free - table).max(PLOTS.min(SHARE * free));
+        let middle = header.bottom() + plots;
+        let plots = Rect::from_min_max(pos2(left, header.bottom()), pos2(right, middle));
         let rows = Rect::from_min_max(pos2(left, middle), pos2(right, footer.top()));
 
-        self.header(ui, header, &mut pen);
-        let with_past = whole.width() >= WIDE && whole.height() >= TALL;
-        let split = if with_past { left + 0.66 * (right - left) } else { right };
-        let [above, below] = halves(Rect::from_min_max(pos2(left + SCALE, pictures.top()), pos2(split, middle)));
-        self.voice(ui, above, &mut pen);
-        self.strip(ui, below, &mut pen);
-        if with_past {
+        self.header(ui, header, &mut cx);
+        let with_history = whole.width() >= WIDE && whole.height() >= TALL;
+        let split = if with_history { left + 0.66 * (right - left) } else { right };
+        let [above, below] = halves(Rect::from_min_max(pos2(left + SCALE, plots.top()), pos2(split, middle)));
+        self.tonal_balance(ui, above, &mut cx);
+        self.frequency_response(ui, below, &mut cx);
+        if with_history {
             let beside = |rect: Rect| Rect::from_x_y_ranges(split + 32.0..=right, rect.y_range());
-            self.past(ui, beside(above), beside(below), &pen);
+            self.history_plots(ui, beside(above), beside(below), &cx);
         }
-        self.stages(ui, rows, &mut pen);
-        self.footer(ui, footer, &mut pen);
+        self.stages(ui, rows, &mut cx);
+        self.footer(ui, footer, &mut cx);
         for y in [header.bottom(), middle, footer.top()] {
-            ui.painter().hline(whole.x_range(), y, (1.0, pen.look.rule));
+            ui.painter().hline(whole.x_range(), y, (1.0, cx.palette.rule));
         }
-        self.pasted(ui, &mut pen);
-        pen.asks
+        self.pasted(ui, &mut cx);
+        cx.actions
     }
 
     /// A settings text that is pasted by the keyboard, while nothing is typed.
-    fn pasted(&self, ui: &Ui, pen: &mut Pen<'_>) {
+    fn pasted(&self, ui: &Ui, cx: &mut DrawContext<'_>) {
         if self.is_typing() {
             return;
         }
         ui.input(|input| {
             for event in &input.events {
                 match event {
-                    egui::Event::Paste(text) => pen.asks.push(Ask::Paste(Some(text.clone()))),
+                    egui::Event::Paste(text) => cx.actions.push(UserAction::Paste(Some(text.clone()))),
                     // Some windows give what is pasted as if it were typed.
-                    egui::Event::Text(text) if text.contains('\n') => pen.asks.push(Ask::Paste(Some(text.clone()))),
-                    egui::Event::Copy => pen.asks.push(Ask::Copy),
+                    egui::Event::Text(text) if text.contains('\n') => {
+                        cx.actions.push(UserAction::Paste(Some(text.clone())))
+                    }
+                    egui::Event::Copy => cx.actions.push(UserAction::Copy),
                     _ => {}
                 }
             }
@@ -99,9 +103,9 @@ impl Page {
         let undo = egui::KeyboardShortcut::new(egui::Modifiers::COMMAND, egui::Key::Z);
         let redo = egui::KeyboardShortcut::new(egui::Modifiers::COMMAND | egui::Modifiers::SHIFT, egui::Key::Z);
         if ui.input_mut(|input| input.consume_shortcut(&redo)) {
-            pen.asks.push(Ask::Redo);
+            cx.actions.push(UserAction::Redo);
         } else if ui.input_mut(|input| input.consume_shortcut(&undo)) {
-            pen.asks.push(Ask::Undo);
+            cx.actions.push(UserAction::Undo);
         }
     }
 }

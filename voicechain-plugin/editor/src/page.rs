@@ -1,11 +1,11 @@
 //! What the page itself remembers from one drawing to the next.
 
-use crate::designed::Designed;
+use crate::strip_design::StripDesign;
 use egui::Id;
 use voicechain_core::settings::{SectionId, StageId};
 
 /// Smallest and largest zoom.
-pub const ZOOM: [f32; 2] = [1.0, 3.0];
+pub const ZOOM_RANGE: [f32; 2] = [1.0, 3.0];
 
 /// A value that is being typed.
 #[derive(Clone, Debug)]
@@ -13,9 +13,9 @@ pub(crate) struct Typing {
     pub(crate) at: (SectionId, usize),
     pub(crate) text: String,
     /// What was typed last is no value.
-    pub(crate) bad: bool,
+    pub(crate) invalid: bool,
     /// The field has had the keyboard.
-    pub(crate) begun: bool,
+    pub(crate) had_focus: bool,
 }
 
 /// The path of a settings file that is being typed.
@@ -23,7 +23,7 @@ pub(crate) struct Typing {
 pub(crate) struct TypedPath {
     pub(crate) text: String,
     /// The field has had the keyboard, where the system has no window that wants it.
-    pub(crate) begun: bool,
+    pub(crate) had_focus: bool,
     pub(crate) has_keyboard: bool,
 }
 
@@ -44,15 +44,15 @@ pub struct Page {
     /// The path of a settings file that is being typed.
     pub(crate) path: Option<TypedPath>,
     pub(crate) hint: String,
-    pub(crate) designed: Option<Designed>,
-    pub(crate) proposed: Option<Designed>,
+    pub(crate) design: Option<StripDesign>,
+    pub(crate) proposed_design: Option<StripDesign>,
 }
 
 impl Default for Page {
     fn default() -> Self {
         Self {
             dark: false,
-            zoom: ZOOM[0],
+            zoom: ZOOM_RANGE[0],
             open: None,
             typing: None,
             drag: None,
@@ -60,8 +60,8 @@ impl Default for Page {
             preview: false,
             path: None,
             hint: String::new(),
-            designed: None,
-            proposed: None,
+            design: None,
+            proposed_design: None,
         }
     }
 }

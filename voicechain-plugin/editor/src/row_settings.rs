@@ -1,15 +1,15 @@
 //! What the row of a stage says of its settings without being opened.
 
 use crate::bands::bands;
-use crate::look::{DIGIT, SMALL, TINY, width, words, write};
+use crate::draw_context::{DrawContext, name_in, row_for};
+use crate::formatting;
 use crate::page::Page;
-use crate::pen::{Pen, name_in, row_for};
-use crate::words as say;
+use crate::style::{DIGIT, SMALL, TINY, text_font, width, write};
 use egui::{Align, Rect, Ui, pos2, vec2};
 use voicechain_core::settings::{SectionId, StageId};
 
 /// A piece of what a row says of its settings.
-enum Piece {
+enum RowItem {
     /// A name, which may be left out, or a word that may not.
     Name(String),
     Word(&'static str),
@@ -26,7 +26,7 @@ const fn fields(stage: StageId) -> Option<&'static [&'static str]> {
         StageId::Hum => &["mains", "harmonics", "depth_db"],
         StageId::DeReverb => &["latency", "decay_ms", "range_db"],
         StageId::Expander => &["threshold_db", "range_db"],
-        StageId::Leveller => &["target_lufs", "rise_db", "cut_db"],
+        StageId::Leveller => &["target_lufs", "maximum_boost_db", "maximum_cut_db"],
         StageId::DeEsser => &["frequency_hz", "threshold_db", "range_db"],
         StageId::Compressor => &["threshold_db", "ratio", "attack_ms", "release_ms"],
         StageId::Limiter => &["ceiling_dbtp", "release_ms"],
@@ -34,67 +34,77 @@ const fn fields(stage: StageId) -> Option<&'static [&'static str]> {
 }
 
 /// What a row says without being opened.
-fn said(stage: StageId, pen: &Pen<'_>) -> Vec<Piece> {
+fn row_items(stage: StageId, cx: &DrawContext<'_>) -> Vec<RowItem> {
     if let Some(fields) = fields(stage) {
-        let bypassed = pen.is_on(stage) && pen.lacks_latency(stage);
+        let bypassed = cx.is_on(stage) && cx.lacks_latency(stage);
         let rows = fields
             .iter()
             .filter_map(|field| row_for(stage, field))
             .filter(|(section, ..)| !bypassed || *section == SectionId::Spectral);
-        let words = bypassed.then_some(Piece::Word("bypassed:"));
-        let named = rows
-            .flat_map(|(section, row, info)| [Piece::Name(name_in(stage, section, info)), Piece::Value(section, row)]);
-        return words.into_iter().chain(named).collect();
+        let text_font = bypassed.then_some(RowItem::Word("bypassed:"));
+        let named = rows.flat_map(|(section, row, info)| {
+            [RowItem::Name(name_in(stage, section, info)), RowItem::Value(section, row)]
+        });
+        return text_font.into_iter().chain(named).collect();
     }
     let gains = bands().iter().filter(|band| band.stage == stage);
     let moved = gains.filter_map(|band| Some((band.gain?, band.frequency)));
-    let moved = moved.filter(|(gain, _)| pen.value(stage, *gain) != 0.0);
+    let moved = moved.filter(|(gain, _)| cx.value(stage, *gain) != 0.0);
     moved
-        .flat_map(|(gain, hz)| [Piece::Value(stage.into(), gain), Piece::Word("at"), Piece::Value(stage.into(), hz)])
+        .flat_map(|(gain, hz)| {
+            [RowItem::Value(stage.into(), gain), RowItem::Word("at"), RowItem::Value(stage.into(), hz)]
+        })
         .collect()
 }
 
 impl Page {
     /// Writes them into `place`, as many as there is room for; each can be moved there.
-    pub(crate) fn row_settings(&mut self, ui: &mut Ui, stage: StageId, place: Rect, base: f32, pen: &mut Pen<'_>) {
-        let pieces = said(stage, pen);
-        if pieces.is_empty() {
+    pub(crate) fn row_settings(
+        &mut self,
+        ui: &mut Ui,
+        stage: StageId,
+        place: Rect,
+        base: f32,
+        cx: &mut DrawContext<'_>,
+    ) {
+        let items = row_items(stage, cx);
+        if items.is_empty() {
             let at = pos2(place.left(), base);
-            write(ui.painter(), at, Align::Min, "every band at rest", words(SMALL), pen.look.quiet);
+            write(ui.painter(), at, Align::Min, "every band flat", text_font(SMALL), cx.palette.quiet);
             return;
         }
         // Names are left out where there is no room for all of them.
-        let slot = |section: SectionId, row: usize| DIGIT * say::widest(&section.rows()[row]) as f32;
+        let slot = |section: SectionId, row: usize| DIGIT * formatting::widest(&section.rows()[row]) as f32;
         let gap = |with_names: bool| if with_names { 18.0 } else { 12.0 };
-        let wide = |piece: &Piece, with_names: bool| match piece {
-            Piece::Name(_) if !with_names => 0.0,
-            Piece::Name(name) => width(ui.painter(), name, words(TINY)) + 6.0,
-            Piece::Word(word) => width(ui.painter(), word, words(TINY)) + 6.0,
-            Piece::Value(section, row) => slot(*section, *row) + gap(with_names),
+        let wide = |item: &RowItem, with_names: bool| match item {
+            RowItem::Name(_) if !with_names => 0.0,
+            RowItem::Name(name) => width(ui.painter(), name, text_font(TINY)) + 6.0,
+            RowItem::Word(word) => width(ui.painter(), word, text_font(TINY)) + 6.0,
+            RowItem::Value(section, row) => slot(*section, *row) + gap(with_names),
         };
-        let all: f32 = pieces.iter().map(|piece| wide(piece, true)).sum();
+        let all: f32 = items.iter().map(|item| wide(item, true)).sum();
         let with_names = all - gap(true) <= place.width();
-        let widths: Vec<f32> = pieces.iter().map(|piece| wide(piece, with_names)).collect();
+        let widths: Vec<f32> = items.iter().map(|item| wide(item, with_names)).collect();
         let mut x = place.left();
-        for (n, (piece, wide)) in pieces.iter().zip(widths).enumerate() {
-            let last = n + 1 == pieces.len();
-            let end = x + wide - if matches!(piece, Piece::Value(..)) { gap(with_names) } else { 0.0 };
+        for (n, (item, wide)) in items.iter().zip(widths).enumerate() {
+            let last = n + 1 == items.len();
+            let end = x + wide - if matches!(item, RowItem::Value(..)) { gap(with_names) } else { 0.0 };
             if end > place.right() - if last { 0.0 } else { 12.0 } {
-                write(ui.painter(), pos2(x, base), Align::Min, "\u{2026}", words(SMALL), pen.look.quiet);
+                write(ui.painter(), pos2(x, base), Align::Min, "\u{2026}", text_font(SMALL), cx.palette.quiet);
                 break;
             }
-            match piece {
-                Piece::Name(_) if !with_names => {}
-                Piece::Name(name) => {
-                    write(ui.painter(), pos2(x, base), Align::Min, name, words(TINY), pen.look.quiet);
+            match item {
+                RowItem::Name(_) if !with_names => {}
+                RowItem::Name(name) => {
+                    write(ui.painter(), pos2(x, base), Align::Min, name, text_font(TINY), cx.palette.quiet);
                 }
-                Piece::Word(word) => {
-                    write(ui.painter(), pos2(x, base), Align::Min, *word, words(TINY), pen.look.quiet);
+                RowItem::Word(word) => {
+                    write(ui.painter(), pos2(x, base), Align::Min, *word, text_font(TINY), cx.palette.quiet);
                 }
-                Piece::Value(section, row) => {
+                RowItem::Value(section, row) => {
                     let end = x + slot(*section, *row);
                     let slot = Rect::from_x_y_ranges(x..=end, place.y_range()).shrink2(vec2(0.0, 1.0));
-                    self.value(ui, slot, *section, *row, Align::Min, pen);
+                    self.value(ui, slot, *section, *row, Align::Min, cx);
                 }
             }
             x += wide;
@@ -107,7 +117,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_row_says_settings_that_there_are() {
+    fn row_settings_exist() {
         for &stage in StageId::ALL {
             for field in fields(stage).unwrap_or_default() {
                 assert!(row_for(stage, field).is_some(), "{stage:?} {field}");

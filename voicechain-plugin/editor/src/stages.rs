@@ -1,11 +1,11 @@
 //! The table of the stages: one row each, in signal order.
 
-use crate::look::{DIGITS, SMALL, numbers, words, write};
-use crate::opened;
+use crate::draw_context::DrawContext;
+use crate::expanded_row;
+use crate::formatting;
 use crate::page::Page;
-use crate::pen::Pen;
 use crate::row::{Columns, ROW};
-use crate::words as say;
+use crate::style::{DIGITS, SMALL, number_font, text_font, write};
 use egui::{Align, Rect, ScrollArea, Sense, Ui, UiBuilder, pos2, vec2};
 use voicechain_core::settings::StageId;
 
@@ -15,21 +15,21 @@ const SUM: f32 = 28.0;
 
 /// Height that the table needs without scrolling.
 pub(crate) fn height(open: Option<StageId>, width: f32) -> f32 {
-    let inside = open.map_or(0.0, |stage| opened::height(stage, width));
+    let inside = open.map_or(0.0, |stage| expanded_row::height(stage, width));
     TITLES + ROW * StageId::COUNT as f32 + SUM + inside
 }
 
 impl Page {
-    pub(crate) fn stages(&mut self, ui: &mut Ui, rect: Rect, pen: &mut Pen<'_>) {
-        let look = pen.look;
+    pub(crate) fn stages(&mut self, ui: &mut Ui, rect: Rect, cx: &mut DrawContext<'_>) {
+        let palette = cx.palette;
         let columns = Columns::of(rect);
         let base = rect.top() + 20.0;
         let title = |x: f32, align: Align, text: &str| {
-            write(ui.painter(), pos2(x, base), align, text, words(SMALL), look.quiet);
+            write(ui.painter(), pos2(x, base), align, text, text_font(SMALL), palette.quiet);
         };
         title(columns.name, Align::Min, "stage");
-        if let Some(evidence) = columns.evidence {
-            title(evidence, Align::Min, "what was measured");
+        if let Some(measurement) = columns.measurement {
+            title(measurement, Align::Min, "what was measured");
         }
         title(columns.setting, Align::Min, if self.preview { "what would change" } else { "settings" });
         title(columns.now, Align::Max, "now, dB");
@@ -43,14 +43,21 @@ impl Page {
         inside.set_clip_rect(body);
         ScrollArea::vertical().id_salt("rows").auto_shrink([false, false]).show(&mut inside, |ui| {
             ui.spacing_mut().item_spacing = vec2(0.0, 0.0);
-            for stage in pen.shown.settings.signal_order() {
-                self.stage(ui, stage, rect, &columns, pen);
+            for stage in cx.view.settings.signal_order() {
+                self.stage(ui, stage, rect, &columns, cx);
             }
             let (sum, _) = ui.allocate_exact_size(vec2(body.width(), SUM), Sense::hover());
-            if let Some(ledger) = pen.shown.ledger {
+            if let Some(ledger) = cx.view.ledger {
                 let at = pos2(columns.ledger, sum.top() + 17.0);
-                write(ui.painter(), at, Align::Max, say::signed(ledger.total_lu, 1), numbers(DIGITS), look.ink);
-                write(ui.painter(), at - vec2(52.0, 0.0), Align::Max, "sum", words(SMALL), look.quiet);
+                write(
+                    ui.painter(),
+                    at,
+                    Align::Max,
+                    formatting::signed(ledger.total_lu, 1),
+                    number_font(DIGITS),
+                    palette.ink,
+                );
+                write(ui.painter(), at - vec2(52.0, 0.0), Align::Max, "sum", text_font(SMALL), palette.quiet);
             }
         });
     }

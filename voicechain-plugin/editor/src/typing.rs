@@ -1,9 +1,9 @@
 //! The field in which a value is typed.
 
-use crate::look::{DIGITS, numbers};
+use crate::draw_context::DrawContext;
+use crate::formatting;
 use crate::page::Page;
-use crate::pen::Pen;
-use crate::words as say;
+use crate::style::{DIGITS, number_font};
 use egui::{Key, Rect, Response, Sense, TextEdit, Ui, vec2};
 use voicechain_core::settings::SectionId;
 
@@ -15,38 +15,38 @@ impl Page {
         place: Rect,
         section: SectionId,
         row: usize,
-        pen: &mut Pen<'_>,
+        cx: &mut DrawContext<'_>,
     ) -> Response {
         let info = &section.rows()[row];
         let Some(mut typing) = self.typing.take() else { return ui.interact(place, ui.scope_id(), Sense::hover()) };
-        let colour = if typing.bad { pen.look.takes } else { pen.look.ink };
-        let name = say::setting(section, info);
+        let colour = if typing.invalid { cx.palette.reduction } else { cx.palette.ink };
+        let name = formatting::setting(section, info);
         let field = Rect::from_center_size(place.center(), vec2(place.width().max(76.0) + 6.0, 20.0));
         ui.painter().rect(
             field,
             2.0,
-            pen.look.field,
-            (1.0, if typing.bad { pen.look.takes } else { pen.look.after }),
+            cx.palette.field,
+            (1.0, if typing.invalid { cx.palette.reduction } else { cx.palette.accent }),
             egui::StrokeKind::Outside,
         );
         let id = ui.scope_id().with("typing");
         let edit = TextEdit::singleline(&mut typing.text)
             .id(id)
             .frame(egui::Frame::NONE)
-            .font(numbers(DIGITS))
+            .font(number_font(DIGITS))
             .text_color(colour)
             .char_limit(32)
             .margin(egui::Margin::symmetric(3, 1));
         let response = ui.put(field, edit);
         ui.ctx().accesskit_node_builder(id, |node| node.set_label(name));
-        if !typing.begun {
+        if !typing.had_focus {
             response.request_focus();
-            typing.begun = true;
+            typing.had_focus = true;
             self.typing = Some(typing);
             return response;
         }
         if response.changed() {
-            typing.bad = false;
+            typing.invalid = false;
         }
         let (enter, escape) = ui.input(|input| (input.key_pressed(Key::Enter), input.key_pressed(Key::Escape)));
         if escape {
@@ -55,8 +55,8 @@ impl Page {
         if enter || response.lost_focus() {
             match info.parse(&typing.text) {
                 Some(value) => {
-                    if value != pen.value(section, row) {
-                        pen.set(section, row, value);
+                    if value != cx.value(section, row) {
+                        cx.set(section, row, value);
                     }
                     if enter {
                         ui.memory_mut(|memory| memory.request_focus(ui.scope_id().with((section.id(), row))));
@@ -64,7 +64,7 @@ impl Page {
                     return response;
                 }
                 None if enter => {
-                    typing.bad = true;
+                    typing.invalid = true;
                     response.request_focus();
                 }
                 // Somewhere else was clicked: what is no value is dropped.

@@ -1,19 +1,19 @@
 //! One setting: dragged, typed, stepped by the keyboard, or given back its default.
 
-use crate::keyboard::{keep_arrows, steps_asked};
-use crate::look::{BASE, DIGITS, numbers, write};
+use crate::draw_context::DrawContext;
+use crate::formatting;
+use crate::keyboard::{lock_arrow_keys, requested_steps};
 use crate::page::{Page, Typing};
-use crate::pen::Pen;
-use crate::shown::Ask;
-use crate::words as say;
+use crate::style::{BASELINE, DIGITS, number_font, write};
+use crate::view_model::UserAction;
 use egui::accesskit::Action;
 use egui::{Align, CursorIcon, Event, Id, Key, Rect, Response, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use voicechain_core::settings::{SectionId, SettingInfo};
 use voicechain_core::units::Unit;
 
 /// Points of a drag from one end of a setting to the other; finely, so many times as far.
-const SPAN: f64 = 320.0;
-const FINELY: f64 = 8.0;
+const DRAG_RANGE: f64 = 320.0;
+const FINE_FACTOR: f64 = 8.0;
 
 impl Page {
     /// Draws the value of a row of the table into `place`, at its right or left end, and answers to pointer and keyboard.
@@ -24,23 +24,23 @@ impl Page {
         section: SectionId,
         row: usize,
         align: Align,
-        pen: &mut Pen<'_>,
+        cx: &mut DrawContext<'_>,
     ) -> Response {
         if self.typing.as_ref().is_some_and(|typing| typing.at == (section, row)) {
-            return self.type_value(ui, place, section, row, pen);
+            return self.type_value(ui, place, section, row, cx);
         }
-        let (info, value) = (&section.rows()[row], pen.value(section, row));
+        let (info, value) = (&section.rows()[row], cx.value(section, row));
         let id = ui.scope_id().with((section.id(), row));
         let sense = if is_choice(info) { Sense::click() } else { Sense::click_and_drag() };
         let response = ui.interact(place, id, sense);
-        let (name, text) = (say::setting(section, info), say::value(info, value));
-        tell(ui, &response, &name, &text, info, value);
-        self.draw_value(ui, &response, align, &name, text, info, pen);
-        press(&response, section, row, pen);
-        self.drag_value(ui, &response, section, row, pen);
+        let (name, text) = (formatting::setting(section, info), formatting::value(info, value));
+        set_accessibility(ui, &response, &name, &text, info, value);
+        self.draw_value(ui, &response, align, &name, text, info, cx);
+        handle_click(&response, section, row, cx);
+        self.drag_value(ui, &response, section, row, cx);
         if response.has_focus() {
-            keep_arrows(ui, id);
-            self.keys(ui, id, section, row, pen);
+            lock_arrow_keys(ui, id);
+            self.keys(ui, id, section, row, cx);
         }
         response.on_hover_text(info.explanation)
     }
@@ -55,14 +55,14 @@ impl Page {
         name: &str,
         text: String,
         info: &SettingInfo,
-        pen: &Pen<'_>,
+        cx: &DrawContext<'_>,
     ) {
-        let (look, place) = (pen.look, response.rect);
+        let (palette, place) = (cx.palette, response.rect);
         let end = if align == Align::Max { place.right() } else { place.left() };
-        let base = pos2(end, place.center().y + BASE);
-        let drawn = write(ui.painter(), base, align, text, numbers(DIGITS), look.ink);
+        let base = pos2(end, place.center().y + BASELINE);
+        let drawn = write(ui.painter(), base, align, text, number_font(DIGITS), palette.ink);
         if response.hovered() || response.dragged() {
-            ui.painter().hline(drawn.x_range(), drawn.bottom(), (1.0, look.after));
+            ui.painter().hline(drawn.x_range(), drawn.bottom(), (1.0, palette.accent));
             self.hint = format!("{name}: {}", info.explanation);
             ui.ctx().set_cursor_icon(if is_choice(info) {
                 CursorIcon::PointingHand
@@ -70,44 +70,44 @@ impl Page {
                 CursorIcon::ResizeHorizontal
             });
         }
-        self.focus_mark(ui, response, drawn.expand2(vec2(4.0, 1.0)), pen);
+        self.focus_ring(ui, response, drawn.expand2(vec2(4.0, 1.0)), cx);
     }
 
     /// A drag from its beginning to its end is one gesture.
-    fn drag_value(&mut self, ui: &Ui, response: &Response, section: SectionId, row: usize, pen: &mut Pen<'_>) {
-        let (info, value) = (&section.rows()[row], pen.value(section, row));
+    fn drag_value(&mut self, ui: &Ui, response: &Response, section: SectionId, row: usize, cx: &mut DrawContext<'_>) {
+        let (info, value) = (&section.rows()[row], cx.value(section, row));
         if response.drag_started() {
             response.request_focus();
             self.drag = Some((response.id, info.position_of(value)));
-            pen.asks.push(Ask::Begin(section, row));
+            cx.actions.push(UserAction::BeginGesture(section, row));
         }
         if response.dragged()
             && let Some((_, position)) = self.drag.as_mut().filter(|(held, _)| *held == response.id)
         {
             let delta = response.drag_delta();
-            let finely = if ui.input(|input| input.modifiers.shift) { FINELY } else { 1.0 };
-            *position = (*position + f64::from(delta.x - delta.y) / (SPAN * finely)).clamp(0.0, 1.0);
+            let fine_factor = if ui.input(|input| input.modifiers.shift) { FINE_FACTOR } else { 1.0 };
+            *position = (*position + f64::from(delta.x - delta.y) / (DRAG_RANGE * fine_factor)).clamp(0.0, 1.0);
             let wanted = info.rounded(info.on_step(info.value_at(*position)));
             if wanted != value {
-                pen.asks.push(Ask::Set(section, row, wanted));
+                cx.actions.push(UserAction::SetValue(section, row, wanted));
             }
         }
         if response.drag_stopped() {
             self.drag = None;
-            pen.asks.push(Ask::End(section, row));
+            cx.actions.push(UserAction::EndGesture(section, row));
         }
     }
 
     /// The keyboard: steps, the default, the beginning of a typed value.
-    fn keys(&mut self, ui: &Ui, id: Id, section: SectionId, row: usize, pen: &mut Pen<'_>) {
-        let (info, value) = (&section.rows()[row], pen.value(section, row));
-        let [along, up] = steps_asked(ui, id);
+    fn keys(&mut self, ui: &Ui, id: Id, section: SectionId, row: usize, cx: &mut DrawContext<'_>) {
+        let (info, value) = (&section.rows()[row], cx.value(section, row));
+        let [along, up] = requested_steps(ui, id);
         let steps = along + up;
         if steps != 0.0 {
             let wanted =
                 if is_choice(info) { info.nearest(value + steps.signum()) } else { info.stepped(value, steps) };
             if wanted != value {
-                pen.set(section, row, wanted);
+                cx.set(section, row, wanted);
             }
         }
         let (mut begin, mut default) = (None, false);
@@ -124,9 +124,9 @@ impl Page {
             }
         });
         if default {
-            pen.set(section, row, info.default);
+            cx.set(section, row, info.default);
         } else if let Some(text) = begin {
-            self.typing = Some(Typing { at: (section, row), text, bad: false, begun: false });
+            self.typing = Some(Typing { at: (section, row), text, invalid: false, had_focus: false });
             ui.ctx().request_repaint();
         }
     }
@@ -138,7 +138,7 @@ fn is_choice(info: &SettingInfo) -> bool {
 }
 
 /// Tells those who do not see it what the value is, and what can be done with it.
-fn tell(ui: &Ui, response: &Response, name: &str, text: &str, info: &SettingInfo, value: f64) {
+fn set_accessibility(ui: &Ui, response: &Response, name: &str, text: &str, info: &SettingInfo, value: f64) {
     response.widget_info(|| {
         let role = match info.unit {
             Unit::Switch => return WidgetInfo::selected(Role::CheckBox, true, value >= 0.5, name),
@@ -162,16 +162,16 @@ fn tell(ui: &Ui, response: &Response, name: &str, text: &str, info: &SettingInfo
 }
 
 /// A click takes the keyboard, and the next name of a choice; two give a number its default.
-fn press(response: &Response, section: SectionId, row: usize, pen: &mut Pen<'_>) {
+fn handle_click(response: &Response, section: SectionId, row: usize, cx: &mut DrawContext<'_>) {
     let info = &section.rows()[row];
     if response.clicked() {
         response.request_focus();
         if is_choice(info) {
-            pen.set(section, row, next(info, pen.value(section, row)));
+            cx.set(section, row, next(info, cx.value(section, row)));
         }
     }
     if response.double_clicked() && !is_choice(info) {
-        pen.set(section, row, info.default);
+        cx.set(section, row, info.default);
     }
 }
 

@@ -1,7 +1,7 @@
 //! The colours by numbers: contrast, and whether people who see some colours alike can tell them apart.
 
 use egui::Color32;
-use voicechain_editor::Look;
+use voicechain_editor::Palette;
 
 /// Red, green and blue in proportion to light (IEC 61966-2-1).
 fn linear(colour: Color32) -> [f64; 3] {
@@ -71,29 +71,31 @@ fn words_and_marks_stand_out() {
     assert!(contrast(Color32::from_gray(0x76), Color32::WHITE) >= 4.5);
     assert!(contrast(Color32::from_gray(0x77), Color32::WHITE) < 4.5);
     for dark in [false, true] {
-        let look = Look::of(dark);
+        let palette = Palette::of(dark);
         for (name, ink) in [
-            ("ink", look.ink),
-            ("quiet", look.quiet),
-            ("after", look.after),
-            ("takes", look.takes),
-            ("gives", look.gives),
+            ("ink", palette.ink),
+            ("quiet", palette.quiet),
+            ("accent", palette.accent),
+            ("reduction", palette.reduction),
+            ("boost", palette.boost),
         ] {
-            for (on, ground) in [("paper", look.paper), ("an open row", look.ground), ("a field", look.field)] {
-                let ratio = contrast(ink, ground);
+            for (on, background) in
+                [("paper", palette.paper), ("an open row", palette.selected), ("a field", palette.field)]
+            {
+                let ratio = contrast(ink, background);
                 assert!(ratio >= 4.5, "dark {dark}: {name} on {on} {ratio:.2}");
             }
             // Lines, steps and handles cross the band; words on it are in ink.
-            let ratio = contrast(ink, look.band);
+            let ratio = contrast(ink, palette.band);
             assert!(ratio >= if name == "ink" { 4.5 } else { 3.0 }, "dark {dark}: {name} on the band {ratio:.2}");
         }
-        assert!(contrast(look.paper, look.after) >= 4.5, "the tick in a switch");
+        assert!(contrast(palette.paper, palette.accent) >= 4.5, "the tick in a switch");
     }
 }
 
 /// What takes, what gives and what is on are told apart by everybody: at least ten apart, four times what is just noticed.
 #[test]
-fn takes_gives_and_active_are_told_apart() {
+fn reduction_boost_and_accent_are_distinguishable() {
     // A control: red and green of one lightness are far apart for most and close for those without middle-wave cones.
     let (red, green) = (Color32::from_rgb(0xB0, 0x60, 0x40), Color32::from_rgb(0x70, 0x80, 0x3C));
     assert!(distance(red, green, &SEEN[0].1) > 40.0, "{}", distance(red, green, &SEEN[0].1));
@@ -102,11 +104,11 @@ fn takes_gives_and_active_are_told_apart() {
         let grey = times(matrix, [0.5; 3]);
         assert!(grey.iter().all(|v| (v - 0.5).abs() < 1e-5), "{seen}: grey stays grey");
         for dark in [false, true] {
-            let look = Look::of(dark);
+            let palette = Palette::of(dark);
             let pairs = [
-                ("after and takes", look.after, look.takes),
-                ("after and gives", look.after, look.gives),
-                ("takes and gives", look.takes, look.gives),
+                ("after and takes", palette.accent, palette.reduction),
+                ("after and gives", palette.accent, palette.boost),
+                ("takes and gives", palette.reduction, palette.boost),
             ];
             for (names, a, b) in pairs {
                 let far = distance(a, b, matrix);

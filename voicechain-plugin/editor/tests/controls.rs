@@ -1,19 +1,19 @@
 //! Every control, by pointer and keyboard, found by its name.
 
-use crate::desk::Track;
+use crate::track::Track;
 use egui::{Event, Key, Modifiers, PointerButton, Pos2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 use voicechain_core::propose::{TrialBell, trial_bell};
-use voicechain_core::settings::{Middle, SectionId, SpectralLatency, StageId, row};
-use voicechain_core::strip::{Part, StartingPoint, Way};
+use voicechain_core::settings::{ReorderableStage, SectionId, SpectralLatency, StageId, row};
+use voicechain_core::strip::{AuditionBand, MonitorMode, StartingPoint};
 use voicechain_core::units::Unit;
-use voicechain_editor::{Ask, FIRST, Filing, SMALLEST};
+use voicechain_editor::{DEFAULT_SIZE, FileOperation, MIN_SIZE, UserAction};
 
 pub(crate) type Opened = Harness<'static, Track>;
 
 pub(crate) fn open(track: Track) -> Opened {
-    track.open(FIRST, 1.0).0
+    track.open(DEFAULT_SIZE, 1.0).0
 }
 
 pub(crate) fn press(page: &mut Opened, name: &str) {
@@ -51,65 +51,65 @@ fn type_text(page: &mut Opened, name: &str, text: &str) {
 }
 
 /// Each gesture is whole: taken hold of, given values, let go.
-pub(crate) fn gestures_are_whole(asked: &[Ask]) {
+pub(crate) fn assert_complete_gestures(actions: &[UserAction]) {
     let mut held = std::collections::BTreeSet::new();
-    for ask in asked {
-        match ask {
-            Ask::Begin(stage, row) => assert!(held.insert((stage.id(), *row)), "{asked:?}"),
-            Ask::Set(stage, row, _) => assert!(held.contains(&(stage.id(), *row)), "{asked:?}"),
-            Ask::End(stage, row) => assert!(held.remove(&(stage.id(), *row)), "{asked:?}"),
+    for action in actions {
+        match action {
+            UserAction::BeginGesture(stage, row) => assert!(held.insert((stage.id(), *row)), "{actions:?}"),
+            UserAction::SetValue(stage, row, _) => assert!(held.contains(&(stage.id(), *row)), "{actions:?}"),
+            UserAction::EndGesture(stage, row) => assert!(held.remove(&(stage.id(), *row)), "{actions:?}"),
             _ => {}
         }
     }
-    assert!(held.is_empty(), "{asked:?}");
+    assert!(held.is_empty(), "{actions:?}");
 }
 
 /// A click and the way back from it, a drag and where it went: before the page is drawn even once.
 #[test]
 fn what_happens_between_two_drawings_is_not_lost() {
     let mut page = open(Track::measured());
-    let (at, away) = (place(&page, "removed"), Pos2::new(FIRST[0] - 2.0, FIRST[1] - 2.0));
+    let (at, away) = (place(&page, "removed"), Pos2::new(DEFAULT_SIZE[0] - 2.0, DEFAULT_SIZE[1] - 2.0));
     let modifiers = Modifiers::NONE;
     let button = |pos, pressed| Event::PointerButton { pos, button: PointerButton::Primary, pressed, modifiers };
-    page.state_mut().asked.clear();
+    page.state_mut().actions.clear();
     let click = [Event::PointerMoved(at), button(at, true), button(at, false), Event::PointerMoved(away)];
     page.input_mut().events.extend(click);
     page.run_steps(4);
-    assert_eq!(page.state().asked, [Ask::Listen(Way::Removed)]);
+    assert_eq!(page.state().actions, [UserAction::SetMonitorMode(MonitorMode::Removed)]);
     // Released elsewhere, and in the same drawing: no click.
-    page.state_mut().asked.clear();
+    page.state_mut().actions.clear();
     let at = place(&page, "processed");
     let drag = [Event::PointerMoved(at), button(at, true), Event::PointerMoved(away), button(away, false)];
     page.input_mut().events.extend(drag);
     page.run_steps(4);
-    assert_eq!(page.state().asked, []);
+    assert_eq!(page.state().actions, []);
     assert!(page.ctx.input(|input| input.pointer.latest_pos()) == Some(away), "what was kept back has come");
     // A click, and another on what the first has brought.
     let propose = place(&page, "propose");
     press(&mut page, "propose");
     let apply = place(&page, "apply");
     press(&mut page, "leave as it is");
-    page.state_mut().asked.clear();
+    page.state_mut().actions.clear();
     for at in [propose, apply] {
         page.input_mut().events.extend([Event::PointerMoved(at), button(at, true), button(at, false)]);
     }
     page.input_mut().events.push(Event::PointerMoved(away));
     page.run_steps(6);
-    assert_eq!(page.state().asked, [Ask::Propose]);
+    assert_eq!(page.state().actions, [UserAction::ApplyProposal]);
 }
 
 #[test]
 fn a_button_that_is_let_go_late_counts() {
     let mut page = open(Track::measured());
     let (at, modifiers) = (place(&page, "removed"), Modifiers::NONE);
-    page.state_mut().asked.clear();
+    page.state_mut().actions.clear();
     for pressed in [true, false] {
         let button = Event::PointerButton { pos: at, button: PointerButton::Primary, pressed, modifiers };
         page.input_mut().events.extend([Event::PointerMoved(at), button]);
         // A quarter of a second each.
         page.run_steps(8);
     }
-    assert_eq!(page.state().asked, [Ask::Listen(Way::Removed)]);
+    assert_eq!(page.state().actions, [UserAction::SetMonitorMode(MonitorMode::Removed)]);
 }
 
 #[test]
@@ -117,31 +117,37 @@ fn every_action_asks_for_what_it_says() {
     let mut page = open(Track::measured());
     let candidate = page.state().profile.unwrap().resonances.unwrap()[0].unwrap();
     let TrialBell { frequency_hz, gain_db, q } = trial_bell(&candidate);
-    for (name, ask) in [
-        ("measure again", Ask::Measure),
-        ("stop measuring", Ask::StopMeasuring),
-        ("undo", Ask::Undo),
-        ("copy", Ask::Copy),
-        ("paste", Ask::Paste(None)),
-        ("carry over", Ask::CarryOver),
-        ("unprocessed", Ask::Listen(Way::Unprocessed)),
-        ("removed", Ask::Listen(Way::Removed)),
-        ("processed", Ask::Listen(Way::Processed)),
-        ("same loudness", Ask::Match(false)),
-        ("hear 455 Hz alone", Ask::Hear(Part::Band { frequency_hz: candidate.frequency_hz, q: candidate.q })),
-        ("hear the cut at 455 Hz", Ask::Hear(Part::Cut { frequency_hz, gain_db, q })),
-        ("hear the cut at 455 Hz", Ask::Hear(Part::Whole)),
-        ("open", Ask::Choose(Filing::Open)),
+    for (name, action) in [
+        ("measure again", UserAction::StartMeasuring),
+        ("stop measuring", UserAction::StopMeasuring),
+        ("undo", UserAction::Undo),
+        ("copy", UserAction::Copy),
+        ("paste", UserAction::Paste(None)),
+        ("carry over", UserAction::CarryOver),
+        ("unprocessed", UserAction::SetMonitorMode(MonitorMode::Unprocessed)),
+        ("removed", UserAction::SetMonitorMode(MonitorMode::Removed)),
+        ("processed", UserAction::SetMonitorMode(MonitorMode::Processed)),
+        ("loudness match", UserAction::SetLoudnessMatch(false)),
+        (
+            "hear 455 Hz alone",
+            UserAction::SetAuditionBand(AuditionBand::BandPass {
+                frequency_hz: candidate.frequency_hz,
+                q: candidate.q,
+            }),
+        ),
+        ("hear the cut at 455 Hz", UserAction::SetAuditionBand(AuditionBand::BellCut { frequency_hz, gain_db, q })),
+        ("hear the cut at 455 Hz", UserAction::SetAuditionBand(AuditionBand::Full)),
+        ("open", UserAction::ChooseFile(FileOperation::Open)),
     ] {
-        page.state_mut().asked.clear();
+        page.state_mut().actions.clear();
         press(&mut page, name);
-        assert_eq!(page.state().asked, [ask], "{name}");
+        assert_eq!(page.state().actions, [action], "{name}");
     }
     press(&mut page, "cancel");
     // There is nothing to take again.
-    page.state_mut().asked.clear();
+    page.state_mut().actions.clear();
     press(&mut page, "redo");
-    assert!(page.state().asked.is_empty());
+    assert!(page.state().actions.is_empty());
     press(&mut page, "dark");
     assert!(page.state().page.dark);
     press(&mut page, "light");
@@ -161,7 +167,7 @@ fn a_proposal_is_shown_before_it_is_applied() {
     assert_eq!(page.state().settings, before);
     press(&mut page, "propose");
     press(&mut page, "apply");
-    assert_eq!(page.state().asked, [Ask::Propose]);
+    assert_eq!(page.state().actions, [UserAction::ApplyProposal]);
     assert!(page.query_by_label("apply").is_none());
     // A voice that was not measured has none.
     let mut page = open(Track::empty());
@@ -175,7 +181,7 @@ fn starting_points_are_in_a_menu() {
     for point in StartingPoint::ALL {
         press(&mut page, "starting points");
         press(&mut page, point.name());
-        assert_eq!(page.state().asked.last(), Some(&Ask::StartFrom(point)));
+        assert_eq!(page.state().actions.last(), Some(&UserAction::ApplyStartingPoint(point)));
         assert_eq!(page.state().settings, point.settings());
     }
 }
@@ -193,7 +199,7 @@ fn every_stage_is_switched_and_opened() {
     }
     // A spectral stage that is switched on gets the latency that it needs.
     assert_eq!(page.state().settings.spectral.latency, SpectralLatency::High);
-    gestures_are_whole(&page.state().asked);
+    assert_complete_gestures(&page.state().actions);
 }
 
 /// The page of one open row that is tall enough for all of it.
@@ -201,7 +207,7 @@ pub(crate) fn opened(stage: StageId) -> Opened {
     let mut track = Track::measured();
     track.page.open_row(stage);
     track.settings.compressor.on = true;
-    track.open([FIRST[0], 1_000.0], 1.0).0
+    track.open([DEFAULT_SIZE[0], 1_000.0], 1.0).0
 }
 
 /// An open row says why its settings are proposed, and what they would be.
@@ -239,21 +245,21 @@ fn every_setting_is_typed_dragged_stepped_and_given_back() {
                 let before = value(&page);
                 click(&mut page);
                 assert_ne!(value(&page), before, "{name}");
-                gestures_are_whole(&page.state().asked);
+                assert_complete_gestures(&page.state().actions);
                 continue;
             }
             let start = value(&page);
             drag(&mut page, at, egui::vec2(-40.0, 0.0), Modifiers::NONE);
             let dragged = value(&page);
             assert!(dragged < start || start == info.min, "{name}: {start} to {dragged}");
-            gestures_are_whole(&page.state().asked);
+            assert_complete_gestures(&page.state().actions);
             page.key_press(Key::ArrowUp);
             page.run_steps(2);
             assert_eq!(value(&page), info.stepped(dragged, 1.0), "{name}");
             page.key_press(Key::Delete);
             page.run_steps(2);
             assert_eq!(value(&page), info.default, "{name}");
-            gestures_are_whole(&page.state().asked);
+            assert_complete_gestures(&page.state().actions);
         }
     }
 }
@@ -275,7 +281,7 @@ fn what_is_typed_is_taken_with_or_without_its_unit() {
         let mut page = open(track);
         type_text(&mut page, &format!("{} {}", section.name(), info.name), text);
         assert_eq!(page.state().settings.get(id), Some(expected), "{id} {text}");
-        gestures_are_whole(&page.state().asked);
+        assert_complete_gestures(&page.state().actions);
     }
 }
 
@@ -293,7 +299,7 @@ fn what_is_no_value_is_refused_and_said() {
         page.run_steps(3);
         assert_eq!(page.state().settings, before, "{text}");
     }
-    assert!(page.state().asked.iter().all(|ask| !matches!(ask, Ask::Set(..))));
+    assert!(page.state().actions.iter().all(|action| !matches!(action, UserAction::SetValue(..))));
 }
 
 #[test]
@@ -306,12 +312,12 @@ fn a_handle_is_dragged_for_frequency_and_gain() {
     assert!(after.bell_3_frequency_hz > 1.2 * before.bell_3_frequency_hz, "{after:?}");
     assert!(after.bell_3_gain_db < -1.0, "{after:?}");
     assert_eq!(after.bell_3_q, before.bell_3_q);
-    gestures_are_whole(&page.state().asked);
+    assert_complete_gestures(&page.state().actions);
     let at = place(&page, "Corrective EQ bell 3 handle");
     drag(&mut page, at, egui::vec2(0.0, -30.0), Modifiers::ALT);
     let narrower = page.state().settings.corrective_eq;
     assert!(narrower.bell_3_q > after.bell_3_q && narrower.bell_3_gain_db == after.bell_3_gain_db, "{narrower:?}");
-    gestures_are_whole(&page.state().asked);
+    assert_complete_gestures(&page.state().actions);
     // The keyboard: the handle has it since it was dragged.
     page.key_press(Key::ArrowUp);
     page.key_press(Key::ArrowRight);
@@ -333,7 +339,7 @@ fn a_handle_is_dragged_for_frequency_and_gain() {
     });
     page.run_steps(20);
     assert!(page.state().settings.corrective_eq.bell_3_q < nudged.bell_3_q);
-    gestures_are_whole(&page.state().asked);
+    assert_complete_gestures(&page.state().actions);
 }
 
 #[test]
@@ -345,16 +351,16 @@ fn every_band_has_a_handle() {
 }
 
 #[test]
-fn a_middle_stage_moves_in_the_chain() {
+fn a_reorderable_stage_moves_in_the_chain() {
     let mut page = opened(StageId::DeEsser);
     press(&mut page, "De-esser later");
-    assert_eq!(page.state().settings.order[2], Middle::DeEsser);
+    assert_eq!(page.state().settings.order[2], ReorderableStage::DeEsser);
     press(&mut page, "De-esser earlier");
     press(&mut page, "De-esser earlier");
-    assert_eq!(page.state().settings.order[0], Middle::DeEsser);
-    page.state_mut().asked.clear();
+    assert_eq!(page.state().settings.order[0], ReorderableStage::DeEsser);
+    page.state_mut().actions.clear();
     press(&mut page, "De-esser earlier");
-    assert!(page.state().asked.is_empty(), "there is no place before the first");
+    assert!(page.state().actions.is_empty(), "there is no place before the first");
 }
 
 #[test]
@@ -369,7 +375,7 @@ fn the_keyboard_reaches_everything_and_tab_moves_on() {
         }
     }
     assert!(seen.len() > 40, "{}", seen.len());
-    assert!(page.state().asked.is_empty(), "nothing is changed by looking around");
+    assert!(page.state().actions.is_empty(), "nothing is changed by looking around");
 }
 
 #[test]
@@ -381,15 +387,15 @@ fn nothing_is_redrawn_while_nothing_happens() {
 }
 
 #[test]
-fn what_is_wild_is_drawn() {
-    for size in [SMALLEST, [300.0, 200.0], [3_840.0, 2_160.0]] {
+fn non_finite_values_are_drawn() {
+    for size in [MIN_SIZE, [300.0, 200.0], [3_840.0, 2_160.0]] {
         let mut track = Track::measured();
         let profile = track.profile.as_mut().unwrap();
         profile.level.active_s = f64::NAN;
-        if let Ok(colour) = &mut profile.colour {
-            colour.deviation_db = [Some(f64::NEG_INFINITY); 25];
-            colour.deviation_db[3] = Some(f64::NAN);
-            colour.deviation_db[7] = None;
+        if let Ok(tonal_balance) = &mut profile.tonal_balance {
+            tonal_balance.deviation_db = [Some(f64::NEG_INFINITY); 25];
+            tonal_balance.deviation_db[3] = Some(f64::NAN);
+            tonal_balance.deviation_db[7] = None;
         }
         track.play(f64::INFINITY);
         track.page.open_row(StageId::Limiter);

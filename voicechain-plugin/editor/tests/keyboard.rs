@@ -1,12 +1,12 @@
 //! The page without a pointer, and for somebody who does not see it: order, focus, names and roles.
 
 use crate::controls::{Opened, open, opened, press};
-use crate::desk::Track;
+use crate::track::Track;
 use egui::accesskit::Role;
 use egui::{Event, Key, Modifiers};
 use egui_kittest::kittest::{By, NodeT, Queryable};
 use voicechain_core::settings::{StageId, row};
-use voicechain_editor::{Ask, FIRST, Filing};
+use voicechain_editor::{DEFAULT_SIZE, FileOperation, UserAction};
 
 /// The name and place of what has the keyboard.
 fn focused(page: &Opened) -> Option<(String, egui::Rect)> {
@@ -47,7 +47,7 @@ fn tab_goes_through_the_page_as_it_is_read() {
         "processed",
         "unprocessed",
         "removed",
-        "same loudness",
+        "loudness match",
         "hear 455 Hz alone",
         "hear the cut at 455 Hz",
         "High-pass handle",
@@ -76,7 +76,7 @@ fn tab_goes_through_the_page_as_it_is_read() {
     assert!(places.is_sorted(), "{places:?} {seen:?}");
     // What cannot be pressed now is passed by.
     assert!(!seen.iter().any(|(name, _)| name == "redo"));
-    assert!(page.state().asked.is_empty(), "nothing is changed by looking around");
+    assert!(page.state().actions.is_empty(), "nothing is changed by looking around");
 }
 
 #[test]
@@ -128,7 +128,7 @@ fn everything_to_press_or_move_has_a_name_a_role_and_a_value() {
         assert!(count > 40, "{count}");
         for (name, role) in [
             ("processed", Role::RadioButton),
-            ("same loudness", Role::CheckBox),
+            ("loudness match", Role::CheckBox),
             ("Compressor on", Role::CheckBox),
             ("Compressor row", Role::DisclosureTriangle),
             ("High-pass frequency", Role::SpinButton),
@@ -169,28 +169,28 @@ fn assistive_technology_steps_a_setting() {
 #[test]
 fn every_word_is_pressed_by_the_keyboard() {
     for key in [Key::Enter, Key::Space] {
-        let mut page = open(Track { steps: [true; 2], ..Track::measured() });
-        for (name, ask) in [
-            ("undo", Ask::Undo),
-            ("redo", Ask::Redo),
-            ("copy", Ask::Copy),
-            ("paste", Ask::Paste(None)),
-            ("carry over", Ask::CarryOver),
-            ("unprocessed", Ask::Listen(voicechain_core::strip::Way::Unprocessed)),
-            ("processed", Ask::Listen(voicechain_core::strip::Way::Processed)),
-            ("same loudness", Ask::Match(false)),
-            ("measure again", Ask::Measure),
-            ("stop measuring", Ask::StopMeasuring),
-            ("open", Ask::Choose(Filing::Open)),
+        let mut page = open(Track { can_undo_redo: [true; 2], ..Track::measured() });
+        for (name, action) in [
+            ("undo", UserAction::Undo),
+            ("redo", UserAction::Redo),
+            ("copy", UserAction::Copy),
+            ("paste", UserAction::Paste(None)),
+            ("carry over", UserAction::CarryOver),
+            ("unprocessed", UserAction::SetMonitorMode(voicechain_core::strip::MonitorMode::Unprocessed)),
+            ("processed", UserAction::SetMonitorMode(voicechain_core::strip::MonitorMode::Processed)),
+            ("loudness match", UserAction::SetLoudnessMatch(false)),
+            ("measure again", UserAction::StartMeasuring),
+            ("stop measuring", UserAction::StopMeasuring),
+            ("open", UserAction::ChooseFile(FileOperation::Open)),
         ] {
-            page.state_mut().asked.clear();
+            page.state_mut().actions.clear();
             page.get_by_label(name).focus();
             page.run_steps(2);
             page.key_press(key);
             page.run_steps(3);
-            assert_eq!(page.state().asked, [ask], "{name} {key:?}");
+            assert_eq!(page.state().actions, [action], "{name} {key:?}");
         }
-        page.state_mut().choosing = None;
+        page.state_mut().file_dialog = None;
         page.run_steps(2);
         page.get_by_label("propose").focus();
         page.run_steps(2);
@@ -211,7 +211,7 @@ fn every_word_is_pressed_by_the_keyboard() {
 fn every_handle_is_nudged() {
     for band in ["Corrective EQ bell 1", "Corrective EQ bell 4", "Tone EQ low shelf", "Tone EQ bell", "High-pass"] {
         // As fast as a hand presses twice.
-        let mut page = Track::measured().open_at(FIRST, 1.0, 0.02).0;
+        let mut page = Track::measured().open_at(DEFAULT_SIZE, 1.0, 0.02).0;
         let before = page.state().settings;
         let name = format!("{band} handle");
         page.get_by_label(&name).focus();
@@ -236,18 +236,18 @@ fn every_handle_is_nudged() {
         }
         page.run_steps(3);
         assert_eq!(page.state().settings, before, "{band}");
-        crate::controls::gestures_are_whole(&page.state().asked);
+        crate::controls::assert_complete_gestures(&page.state().actions);
     }
 }
 
 #[test]
 fn undo_and_redo_have_their_usual_keys() {
-    let mut page = open(Track { steps: [true; 2], ..Track::measured() });
+    let mut page = open(Track { can_undo_redo: [true; 2], ..Track::measured() });
     page.key_press_modifiers(Modifiers::COMMAND, Key::Z);
     page.run_steps(2);
     page.key_press_modifiers(Modifiers::COMMAND | Modifiers::SHIFT, Key::Z);
     page.run_steps(2);
-    assert_eq!(page.state().asked, [Ask::Undo, Ask::Redo]);
+    assert_eq!(page.state().actions, [UserAction::Undo, UserAction::Redo]);
     press(&mut page, "redo");
-    assert_eq!(page.state().asked.last(), Some(&Ask::Redo));
+    assert_eq!(page.state().actions.last(), Some(&UserAction::Redo));
 }

@@ -1,15 +1,15 @@
 //! Sizes from the smallest to a large display's, and that nothing moves that should stand.
 
-use crate::controls::{gestures_are_whole, open, opened, press};
-use crate::desk::Track;
+use crate::controls::{assert_complete_gestures, open, opened, press};
+use crate::track::Track;
 use egui::accesskit::Role;
 use egui::{Event, Key, Rect, pos2, vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{By, NodeT, Queryable};
 use std::collections::BTreeMap;
 use voicechain_core::settings::StageId;
-use voicechain_core::strip::Way;
-use voicechain_editor::{Ask, FIRST, Filing, SMALLEST};
+use voicechain_core::strip::MonitorMode;
+use voicechain_editor::{DEFAULT_SIZE, FileOperation, MIN_SIZE, UserAction};
 
 /// Every named control and where it is.
 fn places(page: &Harness<'static, Track>) -> Vec<(String, Role, Rect)> {
@@ -24,11 +24,11 @@ fn places(page: &Harness<'static, Track>) -> Vec<(String, Role, Rect)> {
 /// Sizes in points, and pixels per point: the smallest window at 100 to 300 %, the first, and a display of 3840 by 2160
 /// pixels at 300, 200 and 100 %.
 const SIZES: [([f32; 2], f32); 8] = [
-    (SMALLEST, 1.0),
-    (SMALLEST, 1.5),
-    (SMALLEST, 2.0),
-    (SMALLEST, 3.0),
-    (FIRST, 1.0),
+    (MIN_SIZE, 1.0),
+    (MIN_SIZE, 1.5),
+    (MIN_SIZE, 2.0),
+    (MIN_SIZE, 3.0),
+    (DEFAULT_SIZE, 1.0),
     ([1_280.0, 720.0], 3.0),
     ([1_920.0, 1_080.0], 2.0),
     ([3_840.0, 2_160.0], 1.0),
@@ -37,10 +37,11 @@ const SIZES: [([f32; 2], f32); 8] = [
 #[test]
 fn everything_has_its_place_at_every_size() {
     for (size, scale) in SIZES {
-        for choosing in [false, true] {
+        for file_dialog in [false, true] {
             let mut track = Track::measured();
-            if choosing {
-                track.choosing = Some((Filing::Save, "/home/somebody/voice.toml".into(), false, String::new()));
+            if file_dialog {
+                track.file_dialog =
+                    Some((FileOperation::Save, "/home/somebody/voice.toml".into(), false, String::new()));
             }
             let (page, _) = track.open(size, scale);
             let window = Rect::from_min_size(pos2(0.0, 0.0), vec2(size[0], size[1])).expand(1.0);
@@ -63,7 +64,7 @@ fn everything_has_its_place_at_every_size() {
                     assert!(!a.intersects(b), "{size:?} {scale}: {name} {a:?} and {other} {b:?}");
                 }
             }
-            let least = if choosing { ["save it", "cancel"] } else { ["measure again", "save"] };
+            let least = if file_dialog { ["save it", "cancel"] } else { ["measure again", "save"] };
             for name in least {
                 assert!(words.iter().any(|(other, ..)| other == name), "{size:?}: {name}");
             }
@@ -74,7 +75,7 @@ fn everything_has_its_place_at_every_size() {
 /// Every stage can be reached in the smallest window: the table scrolls.
 #[test]
 fn the_table_scrolls_in_the_smallest_window() {
-    let (mut page, _) = Track::measured().open(SMALLEST, 1.0);
+    let (mut page, _) = Track::measured().open(MIN_SIZE, 1.0);
     assert!(page.query_by_label("Output row").is_none_or(|row| row.rect().top() > 400.0));
     let at = page.get_by_label("Trim row").rect().center();
     page.event(Event::PointerMoved(at));
@@ -88,7 +89,7 @@ fn the_table_scrolls_in_the_smallest_window() {
     });
     page.run_steps(30);
     let rect = page.get_by_label("Output row").rect();
-    assert!(rect.bottom() < SMALLEST[1] - 60.0, "{rect:?}");
+    assert!(rect.bottom() < MIN_SIZE[1] - 60.0, "{rect:?}");
 }
 
 /// Left ends of everything that is there in both of two states.
@@ -136,10 +137,10 @@ fn nothing_jumps_while_it_plays_measures_and_is_compared() {
     page.state_mut().play(40.0);
     page.run_steps(1);
     nothing_jumps("heavy reduction", &before, &places(&page));
-    for way in [Way::Unprocessed, Way::Removed, Way::Processed] {
-        page.state_mut().listening.way = way;
+    for mode in [MonitorMode::Unprocessed, MonitorMode::Removed, MonitorMode::Processed] {
+        page.state_mut().monitoring.mode = mode;
         page.run_steps(1);
-        nothing_jumps("ways to listen", &before, &places(&page));
+        nothing_jumps("monitor modes", &before, &places(&page));
     }
     page.state_mut().measuring = true;
     page.run_steps(1);
@@ -166,40 +167,40 @@ fn a_tooltip_is_what_the_table_of_settings_says() {
 fn a_file_is_chosen_by_its_path() {
     let mut page = open(Track::measured());
     press(&mut page, "save");
-    assert_eq!(page.state().asked, [Ask::Choose(Filing::Save)]);
+    assert_eq!(page.state().actions, [UserAction::ChooseFile(FileOperation::Save)]);
     assert!(page.query_by_label("choose it in the system's window, or type its path here").is_some());
     assert!(!page.state().page.is_typing(), "the system's window has the keyboard");
     // The system has none.
-    page.state_mut().choosing.as_mut().unwrap().2 = false;
+    page.state_mut().file_dialog.as_mut().unwrap().2 = false;
     page.run_steps(3);
     assert!(page.state().page.is_typing());
     assert!(page.query_by_label("this system shows no window for choosing files: type the path here").is_some());
-    page.state_mut().asked.clear();
+    page.state_mut().actions.clear();
     page.key_press_modifiers(egui::Modifiers::COMMAND, Key::A);
     page.event(Event::Text("/tmp/mine.toml".into()));
     page.run_steps(1);
     page.key_press(Key::Enter);
     page.run_steps(3);
-    let asked = |replace| Ask::File { path: "/tmp/mine.toml".into(), replace };
-    assert_eq!(page.state().asked, [asked(false)]);
+    let actions = |replace| UserAction::EnterPath { path: "/tmp/mine.toml".into(), replace };
+    assert_eq!(page.state().actions, [actions(false)]);
     // It is there already: the same path is written over only if that is pressed.
-    page.state_mut().asked.clear();
-    page.state_mut().choosing.as_mut().unwrap().3 = "/tmp/mine.toml".into();
+    page.state_mut().actions.clear();
+    page.state_mut().file_dialog.as_mut().unwrap().3 = "/tmp/mine.toml".into();
     page.run_steps(2);
     assert!(page.query_by_label("there is such a file already: replace it, or change the path").is_some());
     press(&mut page, "replace it");
-    assert_eq!(page.state().asked, [asked(true)]);
+    assert_eq!(page.state().actions, [actions(true)]);
     press(&mut page, "cancel");
-    assert_eq!(page.state().asked.last(), Some(&Ask::NoFile));
+    assert_eq!(page.state().actions.last(), Some(&UserAction::CancelFile));
     assert!(page.query_by_label("save").is_some(), "the actions are back");
     press(&mut page, "open");
-    page.state_mut().choosing.as_mut().unwrap().2 = false;
+    page.state_mut().file_dialog.as_mut().unwrap().2 = false;
     page.run_steps(3);
     assert!(page.query_by_label("open it").is_some());
     page.key_press(Key::Escape);
     page.run_steps(3);
-    assert_eq!(page.state().asked.last(), Some(&Ask::NoFile));
-    gestures_are_whole(&page.state().asked);
+    assert_eq!(page.state().actions.last(), Some(&UserAction::CancelFile));
+    assert_complete_gestures(&page.state().actions);
 }
 
 /// What went wrong stands in the hint line.
@@ -226,11 +227,11 @@ fn a_turn_of_the_wheel_is_one_gesture() {
         modifiers: egui::Modifiers::NONE,
     });
     page.run_steps(30);
-    let begun = page.state().asked.iter().filter(|ask| matches!(ask, Ask::Begin(..))).count();
-    let set = page.state().asked.iter().filter(|ask| matches!(ask, Ask::Set(..))).count();
-    assert_eq!(begun, 1, "{:?}", page.state().asked);
+    let begun = page.state().actions.iter().filter(|action| matches!(action, UserAction::BeginGesture(..))).count();
+    let set = page.state().actions.iter().filter(|action| matches!(action, UserAction::SetValue(..))).count();
+    assert_eq!(begun, 1, "{:?}", page.state().actions);
     assert!(set >= 1);
-    gestures_are_whole(&page.state().asked);
+    assert_complete_gestures(&page.state().actions);
 }
 
 #[test]

@@ -2,10 +2,10 @@
 
 mod colours;
 mod controls;
-mod desk;
-mod guest;
+mod example_profile;
 mod keyboard;
 mod layout;
 mod pictures;
 mod raster;
+mod track;
 mod typed;

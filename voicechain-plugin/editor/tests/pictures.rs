@@ -1,18 +1,18 @@
 //! The main states as pictures, drawn without a graphics card and compared with those in `tests/pictures`.
 //! `VOICECHAIN_WRITE=1` writes them anew: look at them before you commit them.
 
-use crate::desk::Track;
 use crate::raster::Raster;
+use crate::track::Track;
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::{BufReader, BufWriter};
 use std::path::{Path, PathBuf};
-use voicechain_core::measure::profile::Room;
+use voicechain_core::measure::profile::Reverberation;
 use voicechain_core::propose::Proposal;
 use voicechain_core::settings::{Slope, SpectralLatency, StageId};
-use voicechain_editor::{FIRST, Filing, SMALLEST};
+use voicechain_editor::{DEFAULT_SIZE, FileOperation, MIN_SIZE};
 
 /// A picture differs when more than this share of its bytes is off by more than a rounding.
 const DIFFERENT: f64 = 0.001;
@@ -76,7 +76,7 @@ fn compare(name: &str, harness: &Harness<'static, Track>, raster: &Raster, size:
 /// A measured voice with settings of this file: what the rules propose may change without any picture.
 fn measured() -> Track {
     let mut track = Track::measured();
-    let mut proposal = Proposal::at_rest();
+    let mut proposal = Proposal::idle();
     let settings = &mut proposal.settings;
     settings.trim.gain_db = 7.0;
     settings.high_pass.on = true;
@@ -105,7 +105,7 @@ fn proposed() -> Track {
 
 #[test]
 fn empty() {
-    check("empty", Track::empty(), FIRST, 1.0);
+    check("empty", Track::empty(), DEFAULT_SIZE, 1.0);
 }
 
 #[test]
@@ -114,59 +114,59 @@ fn measuring() {
     track.measuring = true;
     track.proposal = None;
     track.profile.as_mut().unwrap().level.active_s = 12.0;
-    check("measuring", track, FIRST, 1.0);
+    check("measuring", track, DEFAULT_SIZE, 1.0);
 }
 
 #[test]
 fn proposed_and_playing() {
-    check("proposed", proposed(), FIRST, 1.0);
+    check("proposed", proposed(), DEFAULT_SIZE, 1.0);
 }
 
 /// What a proposal would change, before it does.
 #[test]
 fn previewed() {
-    let (mut harness, raster) = measured().open(FIRST, 1.0);
+    let (mut harness, raster) = measured().open(DEFAULT_SIZE, 1.0);
     harness.get_by_label("propose").click();
     harness.run_steps(3);
-    compare("previewed", &harness, &raster, FIRST, 1.0);
+    compare("previewed", &harness, &raster, DEFAULT_SIZE, 1.0);
 }
 
 #[test]
 fn dark() {
     let mut track = proposed();
     track.page.dark = true;
-    check("dark", track, FIRST, 1.0);
+    check("dark", track, DEFAULT_SIZE, 1.0);
 }
 
 #[test]
 fn heavy_reduction() {
     let mut track = proposed();
     track.play(11.0);
-    check("heavy", track, FIRST, 1.0);
+    check("heavy", track, DEFAULT_SIZE, 1.0);
 }
 
 #[test]
 fn smallest() {
-    check("smallest", proposed(), SMALLEST, 1.0);
+    check("smallest", proposed(), MIN_SIZE, 1.0);
 }
 
 #[test]
-fn twice_as_fine() {
-    check("twice", proposed(), SMALLEST, 2.0);
+fn double_resolution() {
+    check("twice", proposed(), MIN_SIZE, 2.0);
 }
 
 #[test]
 fn a_row_open() {
     let mut track = proposed();
     track.page.open_row(StageId::Compressor);
-    check("open", track, [FIRST[0], 900.0], 1.0);
+    check("open", track, [DEFAULT_SIZE[0], 900.0], 1.0);
 }
 
 #[test]
 fn an_equaliser_open() {
     let mut track = proposed();
     track.page.open_row(StageId::CorrectiveEq);
-    check("open-eq", track, [FIRST[0], 900.0], 1.0);
+    check("open-eq", track, [DEFAULT_SIZE[0], 900.0], 1.0);
 }
 
 /// What the de-esser listens to and takes, and how the room dies away.
@@ -174,7 +174,7 @@ fn an_equaliser_open() {
 fn a_detector_open() {
     let mut track = proposed();
     track.page.open_row(StageId::DeEsser);
-    check("open-detector", track, [FIRST[0], 900.0], 1.0);
+    check("open-detector", track, [DEFAULT_SIZE[0], 900.0], 1.0);
 }
 
 #[test]
@@ -183,8 +183,8 @@ fn a_decay_open() {
     track.page.open_row(StageId::DeReverb);
     track.settings.spectral.latency = SpectralLatency::High;
     track.settings.de_reverb.decay_ms = 520.0;
-    track.profile.as_mut().unwrap().room = Ok(Room { decay_time_s: 0.62, dry: false });
-    check("open-decay", track, [FIRST[0], 900.0], 1.0);
+    track.profile.as_mut().unwrap().reverberation = Ok(Reverberation { decay_time_s: 0.62, dry: false });
+    check("open-decay", track, [DEFAULT_SIZE[0], 900.0], 1.0);
 }
 
 #[test]
@@ -192,16 +192,16 @@ fn a_file_to_choose() {
     let mut track = proposed();
     track.page.dark = true;
     let path = "/home/somebody/voices/Guest.toml".to_string();
-    track.choosing = Some((Filing::Save, path.clone(), false, path));
-    check("file", track, SMALLEST, 1.0);
+    track.file_dialog = Some((FileOperation::Save, path.clone(), false, path));
+    check("file", track, MIN_SIZE, 1.0);
 }
 
 /// The comparison itself: another state is not taken for this one.
 #[test]
 fn pictures_of_different_states_differ() {
     let draw = |track: Track| {
-        let (harness, raster) = track.open(SMALLEST, 1.0);
-        raster.draw(&harness.ctx, harness.output(), SMALLEST.map(|points| points as usize))
+        let (harness, raster) = track.open(MIN_SIZE, 1.0);
+        raster.draw(&harness.ctx, harness.output(), MIN_SIZE.map(|points| points as usize))
     };
     let (a, b) = (draw(Track::empty()), draw(proposed()));
     let off = a.iter().zip(&b).filter(|(a, b)| a.abs_diff(**b) > OFF).count();

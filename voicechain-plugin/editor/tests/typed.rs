@@ -1,6 +1,6 @@
 //! Every setting by what is typed: values with and without their unit, and what is none.
 
-use crate::controls::{Opened, gestures_are_whole, opened};
+use crate::controls::{Opened, assert_complete_gestures, opened};
 use egui::{Event, Key, Modifiers, PointerButton};
 use egui_kittest::kittest::Queryable;
 use voicechain_core::settings::{SettingInfo, StageId};
@@ -42,7 +42,7 @@ fn every_setting_takes_a_typed_value() {
             let value = page.state().settings.get(info.id).unwrap();
             assert!((value - wanted).abs() <= 1e-9 + 0.005 * wanted.abs(), "{name}: {text} gave {value}");
         }
-        gestures_are_whole(&page.state().asked);
+        assert_complete_gestures(&page.state().actions);
     }
 }
 
@@ -64,6 +64,6 @@ fn every_setting_refuses_what_is_no_value_and_says_what_is() {
             assert!(!page.state().page.is_typing(), "{name}");
         }
         assert_eq!(page.state().settings, before);
-        assert_eq!(page.state().asked, [], "{}", stage.name());
+        assert_eq!(page.state().actions, [], "{}", stage.name());
     }
 }

@@ -1,7 +1,7 @@
 //! What runs inside an open window, on the window's own thread.
 
 use super::threads::WindowThreads;
-use crate::connection::Connection;
+use crate::editor_controller::EditorController;
 use crate::redraw::{RedrawFlag, RedrawPoll};
 use crate::scale::Scale;
 use egui_baseview::baseview::{HandlerError, WindowSize};
@@ -15,7 +15,7 @@ const REDRAWS_PER_SECOND: f64 = 60.0;
 
 /// The page in a window.
 pub(super) struct WindowApp {
-    connection: Arc<Mutex<Connection>>,
+    controller: Arc<Mutex<EditorController>>,
     /// The way to the host, until the page gets it.
     gui: Option<GuiContext>,
     scale: Scale,
@@ -28,29 +28,29 @@ pub(super) struct WindowApp {
 
 impl WindowApp {
     pub(super) fn new(
-        connection: Arc<Mutex<Connection>>,
+        controller: Arc<Mutex<EditorController>>,
         gui: GuiContext,
         scale: Scale,
         threads: WindowThreads,
         redraw: RedrawFlag,
     ) -> Self {
-        Self { connection, gui: Some(gui), scale, threads, redraw, poll: None }
+        Self { controller, gui: Some(gui), scale, threads, redraw, poll: None }
     }
 
-    fn with<T>(&self, then: impl FnOnce(&mut Connection) -> T) -> T {
-        then(&mut self.connection.lock().unwrap_or_else(PoisonError::into_inner))
+    fn with<T>(&self, then: impl FnOnce(&mut EditorController) -> T) -> T {
+        then(&mut self.controller.lock().unwrap_or_else(PoisonError::into_inner))
     }
 
     fn open(&mut self, ctx: &egui::Context) {
         if let Some(gui) = self.gui.take() {
-            self.with(|connection| connection.opened(ctx, gui));
+            self.with(|controller| controller.opened(ctx, gui));
         }
     }
 }
 
 impl App for WindowApp {
     fn build(&mut self, ctx: egui::Context, frame: &mut Frame) -> Result<(), HandlerError> {
-        self.threads.include_this();
+        self.threads.include_current();
         self.scale.set(frame.baseview_window().scale_factor());
         self.open(&ctx);
         Ok(())
@@ -63,11 +63,11 @@ impl App for WindowApp {
             // Where the system has no thread left, what the person does is still drawn, and the next drawing tries again.
             self.poll = RedrawPoll::start(flag, every, move || waker.request_redraw()).ok();
         }
-        self.with(|connection| connection.ui(ui, frame));
+        self.with(|controller| controller.ui(ui, frame));
     }
 
     fn resized(&mut self, size: WindowSize) {
-        self.with(|connection| connection.resized(size));
+        self.with(|controller| controller.resized(size));
     }
 }
 
@@ -76,7 +76,7 @@ impl Drop for WindowApp {
         self.poll = None;
         // A window that was never built has opened nothing.
         if self.gui.is_none() {
-            self.with(Connection::closed);
+            self.with(EditorController::closed);
         }
     }
 }
@@ -89,13 +89,13 @@ mod tests {
     use nice_plug::context::gui::GuiContextInner;
     use nice_plug::params::internals::ParamPtr;
     use nice_plug::plugin::PluginState;
-    use voicechain_core::strip::Part;
+    use voicechain_core::strip::AuditionBand;
 
     /// A host that nobody asks for anything.
-    struct Silent;
+    struct SilentHost;
 
     #[allow(unsafe_code)]
-    impl GuiContextInner for Silent {
+    impl GuiContextInner for SilentHost {
         fn plugin_api(&self) -> PluginApi {
             PluginApi::Clap
         }
@@ -113,19 +113,19 @@ mod tests {
     #[test]
     fn a_window_that_is_closed_ends_the_audition() {
         let (instance, scale) = (Instance::default(), Scale::default());
-        let connection = Arc::new(Mutex::new(Connection::new(instance.clone(), scale.clone())));
+        let controller = Arc::new(Mutex::new(EditorController::new(instance.clone(), scale.clone())));
         let app = || {
-            let (gui, redraw) = (GuiContext::new(Arc::new(Silent)), RedrawFlag::default());
-            WindowApp::new(Arc::clone(&connection), gui, scale.clone(), WindowThreads::default(), redraw)
+            let (gui, redraw) = (GuiContext::new(Arc::new(SilentHost)), RedrawFlag::default());
+            WindowApp::new(Arc::clone(&controller), gui, scale.clone(), WindowThreads::default(), redraw)
         };
-        let band = Part::Band { frequency_hz: 455.5, q: 3.3 };
+        let band = AuditionBand::BandPass { frequency_hz: 455.5, q: 3.3 };
         let mut window = app();
         window.open(&egui::Context::default());
-        instance.parameters.hear_part(band);
+        instance.parameters.set_audition_band(band);
         // One that was never shown has nothing to end.
         drop(app());
-        assert_eq!(instance.parameters.part(), band);
+        assert_eq!(instance.parameters.audition_band(), band);
         drop(window);
-        assert_eq!(instance.parameters.part(), Part::Whole);
+        assert_eq!(instance.parameters.audition_band(), AuditionBand::Full);
     }
 }

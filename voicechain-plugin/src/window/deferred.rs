@@ -16,13 +16,13 @@ use nice_plug::editor::{HostMethods, ParentWindowHandle};
 use std::cell::{OnceCell, RefCell};
 use std::io;
 use std::time::Duration;
-use voicechain_editor::SMALLEST;
+use voicechain_editor::MIN_SIZE;
 
 /// The window layer's own look for something new is not needed: [`RedrawPoll`](crate::redraw::RedrawPoll) looks.
-const SELDOM: Duration = Duration::from_secs(3_600);
+const REPAINT_POLL_INTERVAL: Duration = Duration::from_secs(3_600);
 
 /// What a window is made of.
-pub(super) struct Plan {
+pub(super) struct WindowConfig {
     pub(super) parent: Option<ParentWindowHandle>,
     pub(super) wait_for_parent: bool,
     pub(super) fallback_scale: Option<f64>,
@@ -30,7 +30,7 @@ pub(super) struct Plan {
     pub(super) app: WindowApp,
 }
 
-impl Plan {
+impl WindowConfig {
     fn window(self, instance: &Instance) -> Result<baseview::Window, baseview::Error> {
         let preferences = instance.parameters.preferences();
         // The layer counts in points of the page, which the zoom makes larger.
@@ -38,12 +38,12 @@ impl Plan {
         let settings = EguiWindowSettings::new()
             .with_title("voicechain")
             .with_size(LogicalSize::new(width, height))
-            .with_min_size(Some(LogicalSize::new(SMALLEST[0], SMALLEST[1])))
+            .with_min_size(Some(LogicalSize::new(MIN_SIZE[0], MIN_SIZE[1])))
             .with_zoom_factor(preferences.zoom)
             .with_parent(self.parent.as_ref())
             .with_wait_for_parent(self.wait_for_parent)
             .with_fallback_scale_factor(self.fallback_scale)
-            .with_repaint_poll_interval(SELDOM);
+            .with_repaint_poll_interval(REPAINT_POLL_INTERVAL);
         EguiWindow::create_with_host(settings, self.app, self.host.map(host::of))
     }
 }
@@ -54,29 +54,29 @@ pub struct DeferredWindow {
     scale: Scale,
     threads: WindowThreads,
     /// Gone once the window was made.
-    plan: RefCell<Option<Plan>>,
+    config: RefCell<Option<WindowConfig>>,
     window: OnceCell<baseview::Window>,
 }
 
 impl DeferredWindow {
-    pub(super) fn new(instance: Instance, scale: Scale, threads: WindowThreads, plan: Plan) -> Self {
-        Self { instance, scale, threads, plan: RefCell::new(Some(plan)), window: OnceCell::new() }
+    pub(super) fn new(instance: Instance, scale: Scale, threads: WindowThreads, config: WindowConfig) -> Self {
+        Self { instance, scale, threads, config: RefCell::new(Some(config)), window: OnceCell::new() }
     }
 
     /// The window, made now if it is not there yet.
-    fn made(&self) -> Result<&baseview::Window, baseview::Error> {
+    fn get_or_create(&self) -> Result<&baseview::Window, baseview::Error> {
         if let Some(window) = self.window.get() {
             return Ok(window);
         }
         let failed = || HandlerError::from(io::Error::other("the window could not be made"));
-        let plan = self.plan.take().ok_or_else(failed)?;
-        let window = plan.window(&self.instance).inspect_err(|_| self.threads.end(|| ()))?;
+        let config = self.config.take().ok_or_else(failed)?;
+        let window = config.window(&self.instance).inspect_err(|_| self.threads.end(|| ()))?;
         Ok(self.window.get_or_init(|| window))
     }
 
     /// Makes the window if need be, and shows it.
     pub(super) fn show(&self) -> Result<(), baseview::Error> {
-        let window = self.made()?;
+        let window = self.get_or_create()?;
         window.show()?;
         ask_for_first_drawing(window);
         Ok(())
@@ -88,7 +88,7 @@ impl DeferredWindow {
 
     /// Shows the window, and returns when it is closed.
     pub(super) fn run(mut self) -> Result<(), baseview::Error> {
-        ask_for_first_drawing(self.made()?);
+        ask_for_first_drawing(self.get_or_create()?);
         let window = self.window.take();
         self.threads.end(|| window.map_or(Ok(()), baseview::Window::run_until_closed))
     }
@@ -97,8 +97,8 @@ impl DeferredWindow {
         if let Some(window) = self.window.get() {
             return window.set_parent(&parent);
         }
-        if let Some(plan) = &mut *self.plan.borrow_mut() {
-            plan.parent = Some(parent);
+        if let Some(config) = &mut *self.config.borrow_mut() {
+            config.parent = Some(parent);
         }
         Ok(())
     }
@@ -126,8 +126,8 @@ impl DeferredWindow {
             return window.suggest_fallback_scale_factor(scale);
         }
         self.scale.set(scale);
-        if let Some(plan) = &mut *self.plan.borrow_mut() {
-            plan.fallback_scale = Some(scale);
+        if let Some(config) = &mut *self.config.borrow_mut() {
+            config.fallback_scale = Some(scale);
         }
         Ok(())
     }

@@ -4,9 +4,9 @@ use egui_baseview::baseview::host::{Host, HostCallbacks, HostMainThreadCaller};
 use egui_baseview::baseview::{HandlerError, WindowSize};
 use nice_plug::editor::{self, HostMethods};
 
-struct Answers(Box<dyn editor::HostCallbacks>);
+struct CallbackAdapter(Box<dyn editor::HostCallbacks>);
 
-impl HostCallbacks for Answers {
+impl HostCallbacks for CallbackAdapter {
     fn request_resize(&mut self, size: WindowSize) -> Result<(), HandlerError> {
         self.0.request_resize(size.physical.into(), size.scale_factor).map_err(HandlerError::from_boxed)
     }
@@ -16,9 +16,9 @@ impl HostCallbacks for Answers {
     }
 }
 
-struct MainThread(Box<dyn editor::HostMainThreadCaller>);
+struct MainThreadAdapter(Box<dyn editor::HostMainThreadCaller>);
 
-impl HostMainThreadCaller for MainThread {
+impl HostMainThreadCaller for MainThreadAdapter {
     fn call_main_thread(&mut self) {
         self.0.call_main_thread();
     }
@@ -26,5 +26,7 @@ impl HostMainThreadCaller for MainThread {
 
 /// The same host for the window layer.
 pub(super) fn of(methods: HostMethods) -> Host {
-    Host::new().with_callbacks(Answers(methods.callbacks)).with_main_thread(MainThread(methods.main_thread_caller))
+    Host::new()
+        .with_callbacks(CallbackAdapter(methods.callbacks))
+        .with_main_thread(MainThreadAdapter(methods.main_thread_caller))
 }

@@ -12,9 +12,9 @@ use std::thread::sleep;
 use std::time::{Duration, Instant};
 
 /// The longest that a window's threads are waited for. They take some 20 ms.
-const LONGEST: Duration = Duration::from_secs(2);
+const MAX_WAIT: Duration = Duration::from_secs(2);
 /// Between two looks at threads that are about to end: the kernel tells nobody when they do.
-const BETWEEN: Duration = Duration::from_millis(1);
+const POLL_INTERVAL: Duration = Duration::from_millis(1);
 
 /// The threads of one window.
 #[derive(Clone, Debug, Default)]
@@ -26,7 +26,7 @@ pub(crate) struct WindowThreads {
 
 impl WindowThreads {
     /// Counts the calling thread among them, and those that it begins from now on.
-    pub(crate) fn include_this(&self) {
+    pub(crate) fn include_current(&self) {
         // Without /proc nobody can be told apart.
         let Ok(this) = fs::read_link("/proc/thread-self") else { return };
         let number = this.file_name().unwrap_or_default().to_string_lossy();
@@ -56,10 +56,10 @@ impl WindowThreads {
         let begun = Instant::now();
         loop {
             running.retain(|task| self.includes(task));
-            if running.is_empty() || begun.elapsed() >= LONGEST {
+            if running.is_empty() || begun.elapsed() >= MAX_WAIT {
                 return closed;
             }
-            sleep(BETWEEN);
+            sleep(POLL_INTERVAL);
         }
     }
 }
@@ -73,11 +73,11 @@ mod tests {
     fn threads_that_a_thread_begins_are_waited_for_too() {
         let (threads, (ready, all)) = (WindowThreads::default(), channel());
         let others = WindowThreads::default();
-        others.include_this();
+        others.include_current();
         let (end, ending) = channel::<()>();
         let of_the_window = threads.clone();
         std::thread::spawn(move || {
-            of_the_window.include_this();
+            of_the_window.include_current();
             std::thread::spawn(move || {
                 ready.send(()).unwrap();
                 let _ = ending.recv();

@@ -1,15 +1,15 @@
 //! One voice: read, measured, brought to level, run through the strip.
 
-mod drawn;
+mod plot_data;
 mod process;
 mod read;
 mod response;
 
-use super::chosen::Chosen;
-use super::levels::TWO_CHANNELS_DB;
-use super::words;
+use super::assigned_settings::AssignedSettings;
+use super::levels::DUAL_MONO_GAIN_DB;
+use super::settings_text;
 use crate::audio_file::Warning;
-use crate::error::{JobError, Trouble};
+use crate::error::{JobError, JobErrorKind};
 use crate::report::VoiceSeries;
 use crate::report::data::{self, GainReductions, Levels};
 use crate::wav_file::SpoolReader;
@@ -27,7 +27,7 @@ pub(super) struct Voice {
     /// Measured on the recording at its own rate.
     pub(super) profile: Profile,
     pub(super) file_warnings: Vec<Warning>,
-    chosen: Chosen,
+    chosen: AssignedSettings,
     rate: SampleRate,
     source_rate_hz: u32,
     recorded: SpoolReader,
@@ -46,7 +46,7 @@ pub(super) struct Voice {
 
 impl Voice {
     /// Takes the settings that were chosen for it.
-    pub(super) fn choose(&mut self, chosen: Chosen) {
+    pub(super) fn assign(&mut self, chosen: AssignedSettings) {
         self.settings = chosen.settings;
         self.warnings.extend(chosen.warnings.iter().cloned());
         self.chosen = chosen;
@@ -93,7 +93,7 @@ impl Voice {
     pub(super) fn series(&self) -> VoiceSeries {
         let mut drawn = self.drawn.clone();
         // The drawing shows the voice as in the stereo mix, balanced.
-        let two = if self.channels() == 1 { TWO_CHANNELS_DB } else { 0.0 };
+        let two = if self.channels() == 1 { DUAL_MONO_GAIN_DB } else { 0.0 };
         for value in &mut drawn.loudness_after.values {
             *value += (self.balance_db + two) as f32;
         }
@@ -102,7 +102,7 @@ impl Voice {
 
     /// What the report says.
     pub(super) fn report(&self) -> Result<data::Voice, JobError> {
-        let design = |e: voicechain_core::SettingError| JobError::new(Trouble::Usage, e.to_string(), "correct it");
+        let design = |e: voicechain_core::SettingError| JobError::new(JobErrorKind::Usage, e.to_string(), "correct it");
         let coefs = StripCoefs::<2>::design(&self.settings, self.rate).map_err(design)?;
         let ledger = self.settings.signal_order().into_iter().map(|stage| data::LedgerEntry {
             stage: stage.id().to_string(),
@@ -118,9 +118,9 @@ impl Voice {
             output: self.output(),
             ledger: ledger.collect(),
             gain_reduction: self.reductions,
-            settings_from: self.chosen.from.clone(),
-            settings: words::stages(&self.settings, &coefs, |stage| match stage {
-                StageId::Hum if self.settings.hum.on => Some(words::hum(self.hum, self.chosen.why(stage))),
+            settings_source: self.chosen.from.clone(),
+            settings: settings_text::stages(&self.settings, &coefs, |stage| match stage {
+                StageId::Hum if self.settings.hum.on => Some(settings_text::hum(self.hum, self.chosen.why(stage))),
                 _ => self.chosen.why(stage),
             }),
             evidence: self.chosen.evidence.clone(),

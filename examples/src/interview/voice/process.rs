@@ -1,9 +1,9 @@
 //! Second pass: the strip.
 
 use super::Voice;
-use super::drawn::Gathered;
-use crate::error::{JobError, Trouble};
-use crate::interview::levels::{TWO_CHANNELS_DB, measure, reduction};
+use super::plot_data::PlotData;
+use crate::error::{JobError, JobErrorKind};
+use crate::interview::levels::{DUAL_MONO_GAIN_DB, measure, reduction};
 use crate::progress::{Progress, advance};
 use crate::report::data::GainReductions;
 use crate::wav_file::Spool;
@@ -11,8 +11,8 @@ use std::path::Path;
 use voicechain_core::SettingError;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::StageId;
-use voicechain_core::stages::leveller::ahead::{self, LevelEar};
-use voicechain_core::strip::{LEARNT_S, Strip, StripCoefs};
+use voicechain_core::stages::leveller::gain_curve::{self, SubBlockPowerMeter};
+use voicechain_core::strip::{ANALYSED_AHEAD_S, Strip, StripCoefs};
 
 impl Voice {
     /// Runs the voice through the strip.
@@ -26,40 +26,40 @@ impl Voice {
     where
         [f32; C]: Frame,
     {
-        let design = |e: SettingError| JobError::new(Trouble::Usage, e.to_string(), "correct it");
+        let design = |e: SettingError| JobError::new(JobErrorKind::Usage, e.to_string(), "correct it");
         let coefs = StripCoefs::<C>::design(&self.settings, self.rate).map_err(design)?;
         let mut strip = Box::new(Strip::new(&coefs));
-        let mut gathered = Gathered::new(&self.settings, self.rate);
+        let mut plot_data = PlotData::new(&self.settings, self.rate);
         let gains = if self.settings.leveller.on { self.leveller_gains::<C>()? } else { Vec::new() };
         if self.settings.hum.on || self.settings.de_reverb.on {
             let mut beginning = Vec::new();
             self.recorded.rewind()?;
-            self.recorded.read(&mut beginning, (LEARNT_S * self.rate.hz()) as usize)?;
-            strip.learn(beginning.as_chunks::<C>().0);
+            self.recorded.read(&mut beginning, (ANALYSED_AHEAD_S * self.rate.hz()) as usize)?;
+            strip.analyse_ahead(beginning.as_chunks::<C>().0);
         }
-        self.play(&mut strip, &gains, &mut gathered, &mut spool, progress)?;
+        self.process_recording(&mut strip, &gains, &mut plot_data, &mut spool, progress)?;
 
         let mut processed = spool.into_reader()?;
         self.processed_levels = measure::<C>(&mut processed, self.rate)?;
         if C == 1 {
             self.processed_levels.integrated_lufs =
-                self.processed_levels.integrated_lufs.map(|lufs| lufs + TWO_CHANNELS_DB);
+                self.processed_levels.integrated_lufs.map(|lufs| lufs + DUAL_MONO_GAIN_DB);
         }
         self.processed = Some(processed);
-        self.keep_readings(&strip);
-        self.hum = gathered.hum;
+        self.store_meter_readings(&strip);
+        self.hum = plot_data.hum;
         let pitch_hz = self.profile.pitch.ok().map(|pitch| pitch.median_hz);
-        self.drawn = gathered.series(&self.settings, &coefs, self.source_rate_hz, pitch_hz);
+        self.drawn = plot_data.series(&self.settings, &coefs, self.source_rate_hz, pitch_hz);
         Ok(())
     }
 
     /// Plays the recording through the strip into the spool, ten milliseconds at a time, so that every gain reduction is
     /// read. What the strip delays is left out at the beginning and pushed out by silence behind the end.
-    fn play<const C: usize>(
+    fn process_recording<const C: usize>(
         &mut self,
         strip: &mut Strip<C>,
         leveller_gains: &[f32],
-        gathered: &mut Gathered<C>,
+        plot_data: &mut PlotData<C>,
         spool: &mut Spool,
         progress: &mut dyn Progress,
     ) -> Result<(), JobError>
@@ -72,18 +72,18 @@ impl Voice {
         let (mut chunk, mut fed, mut given) = (Vec::new(), 0u64, 0u64);
         while given < total {
             let read = self.recorded.read(&mut chunk, step as usize)?;
-            gathered.recorded(&chunk);
+            plot_data.recorded(&chunk);
             chunk.resize(step as usize * C, 0.0);
             let (frames, _) = chunk.as_chunks_mut::<C>();
-            let at = ahead::gain_for(fed, strip.leveller_delay(), self.rate);
-            strip.guide_leveller(leveller_gains.get(at).or(leveller_gains.last()).map(|&db| f64::from(db)));
+            let at = gain_curve::gain_index(fed, strip.leveller_delay(), self.rate);
+            strip.override_leveller_gain(leveller_gains.get(at).or(leveller_gains.last()).map(|&db| f64::from(db)));
             strip.run(frames);
             let drop = latency.saturating_sub(fed).min(step);
             let take = (step - drop).min(total - given);
             let out = &chunk[drop as usize * C..(drop + take) as usize * C];
-            gathered.processed(out);
+            plot_data.processed(out);
             spool.write(out)?;
-            gathered.read(strip);
+            plot_data.read(strip);
             fed += step;
             given += take;
             advance(progress, fed.min(total))?;
@@ -93,7 +93,7 @@ impl Voice {
     }
 
     /// Keeps what the strip's meters read at the end.
-    fn keep_readings<const C: usize>(&mut self, strip: &Strip<C>)
+    fn store_meter_readings<const C: usize>(&mut self, strip: &Strip<C>)
     where
         [f32; C]: Frame,
     {
@@ -106,8 +106,8 @@ impl Voice {
             compressor: reduction(strip.reduction(StageId::Compressor)),
             limiter: reduction(strip.reduction(StageId::Limiter)),
         };
-        if strip.rejected_samples() > 0 {
-            self.warnings.push(format!("{} samples beyond +36 dB of full scale were held", strip.rejected_samples()));
+        if strip.sanitised_samples() > 0 {
+            self.warnings.push(format!("{} samples beyond +36 dB of full scale were held", strip.sanitised_samples()));
         }
     }
 
@@ -116,13 +116,14 @@ impl Voice {
     where
         [f32; C]: Frame,
     {
-        let (mut ear, mut powers, mut chunk) = (LevelEar::<C>::new(self.rate), Vec::new(), Vec::new());
+        let (mut level_meter, mut powers, mut chunk) =
+            (SubBlockPowerMeter::<C>::new(self.rate), Vec::new(), Vec::new());
         self.recorded.rewind()?;
         while self.recorded.read(&mut chunk, 4_096)? > 0 {
-            ear.push(chunk.as_chunks::<C>().0, |power| powers.push(power));
+            level_meter.push(chunk.as_chunks::<C>().0, |power| powers.push(power));
         }
         let mut gains = vec![0.0; powers.len()];
-        ahead::plan(&powers, self.settings.trim.gain_db, &self.settings.leveller, &mut gains);
+        gain_curve::compute(&powers, self.settings.trim.gain_db, &self.settings.leveller, &mut gains);
         Ok(gains)
     }
 }

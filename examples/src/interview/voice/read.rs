@@ -2,8 +2,8 @@
 
 use super::Voice;
 use crate::audio_file::{AudioFile, Warning};
-use crate::error::{JobError, Trouble};
-use crate::interview::chosen::Chosen;
+use crate::error::{JobError, JobErrorKind};
+use crate::interview::assigned_settings::AssignedSettings;
 use crate::interview::job::Job;
 use crate::interview::levels::measure;
 use crate::interview::sources::Source;
@@ -11,14 +11,14 @@ use crate::progress::{Progress, advance};
 use crate::report::VoiceSeries;
 use crate::report::data::{GainReductions, Levels};
 use crate::resample::Resampler;
-use crate::voice_page::Ear;
+use crate::voice_page::RecordingMeter;
 use crate::wav_file::Spool;
 use std::path::{Path, PathBuf};
 use voicechain_core::measure::Profile;
 use voicechain_core::{SampleRate, StripSettings};
 
 /// What was read of a source.
-struct Recorded {
+struct MeasuredRecording {
     /// What the report calls it.
     file: String,
     rate_hz: u32,
@@ -41,14 +41,14 @@ impl Voice {
     ) -> Result<Self, JobError> {
         let rate_hz = job.delivery.rate_hz;
         let rate = SampleRate::new(f64::from(rate_hz))
-            .map_err(|e| JobError::new(Trouble::Rate, e.to_string(), "use 44100 or 48000"))?;
+            .map_err(|e| JobError::new(JobErrorKind::Rate, e.to_string(), "use 44100 or 48000"))?;
         let (place, read) = match source {
-            Source::Made { rate_hz: from, samples } => {
+            Source::Synthetic { rate_hz: from, samples } => {
                 progress.step(&format!("reading {name}"), Some(samples.len() as u64));
-                (PathBuf::from(&name), made(from, &samples, rate_hz, folder, progress)?)
+                (PathBuf::from(&name), read_synthetic(from, &samples, rate_hz, folder, progress)?)
             }
             Source::File(path) => {
-                let read = recording(&name, &path, rate_hz, folder, progress)?;
+                let read = read_recording(&name, &path, rate_hz, folder, progress)?;
                 (path, read)
             }
         };
@@ -57,7 +57,7 @@ impl Voice {
             if read.channels == 1 { measure::<1>(&mut recorded, rate)? } else { measure::<2>(&mut recorded, rate)? };
         if input.integrated_lufs.is_none() {
             let error = JobError::new(
-                Trouble::NoSound,
+                JobErrorKind::NoSound,
                 "the recording is silent (nothing above -70 LUFS)",
                 "check that it is the right file and that its channel was recorded",
             );
@@ -69,7 +69,7 @@ impl Voice {
             settings: StripSettings::default(),
             profile: read.profile,
             file_warnings: read.file_warnings,
-            chosen: Chosen::default(),
+            chosen: AssignedSettings::default(),
             rate,
             source_rate_hz: read.rate_hz,
             recorded,
@@ -87,57 +87,57 @@ impl Voice {
 }
 
 /// Reads samples that the program made.
-fn made(
+fn read_synthetic(
     from_hz: u32,
     samples: &[f32],
     rate_hz: u32,
     folder: &Path,
     progress: &mut dyn Progress,
-) -> Result<Recorded, JobError> {
+) -> Result<MeasuredRecording, JobError> {
     let mut resampler = Resampler::new(from_hz, rate_hz, 1)?;
     let mut spool = Spool::create(folder, 1)?;
     let mut out = Vec::new();
-    let mut ear = Ear::new(from_hz, 1)?;
-    ear.hear(samples);
+    let mut meter = RecordingMeter::new(from_hz, 1)?;
+    meter.push(samples);
     resampler.push(samples, &mut out);
     resampler.finish(&mut out);
     spool.write(&out)?;
     advance(progress, samples.len() as u64)?;
-    Ok(Recorded {
+    Ok(MeasuredRecording {
         file: "made for the demo".into(),
         rate_hz: from_hz,
         channels: 1,
         spool,
-        profile: ear.profile(),
+        profile: meter.profile(),
         file_warnings: Vec::new(),
         warnings: Vec::new(),
     })
 }
 
 /// Reads a recording chunk by chunk.
-fn recording(
+fn read_recording(
     name: &str,
     path: &Path,
     rate_hz: u32,
     folder: &Path,
     progress: &mut dyn Progress,
-) -> Result<Recorded, JobError> {
+) -> Result<MeasuredRecording, JobError> {
     let mut audio = AudioFile::open(path)?;
     progress.step(&format!("reading {name}"), audio.frames());
     let channels = audio.channels();
     let mut resampler = Resampler::new(audio.rate_hz(), rate_hz, channels)?;
     let mut spool = Spool::create(folder, channels)?;
-    let mut ear = Ear::new(audio.rate_hz(), channels).map_err(|e| e.at(path))?;
+    let mut meter = RecordingMeter::new(audio.rate_hz(), channels).map_err(|e| e.at(path))?;
     let (mut chunk, mut out) = (Vec::new(), Vec::new());
-    let mut not_numbers = 0;
+    let mut non_finite = 0;
     while audio.read(&mut chunk)? > 0 {
         for sample in &mut chunk {
             if !sample.is_finite() {
                 *sample = 0.0;
-                not_numbers += 1;
+                non_finite += 1;
             }
         }
-        ear.hear(&chunk);
+        meter.push(&chunk);
         out.clear();
         resampler.push(&chunk, &mut out);
         spool.write(&out)?;
@@ -148,15 +148,15 @@ fn recording(
     spool.write(&out)?;
     let file_warnings = audio.warnings();
     let mut warnings: Vec<String> = file_warnings.iter().map(ToString::to_string).collect();
-    if not_numbers > 0 {
-        warnings.push(format!("{not_numbers} samples are no numbers and were made silent"));
+    if non_finite > 0 {
+        warnings.push(format!("{non_finite} samples are no numbers and were made silent"));
     }
-    Ok(Recorded {
+    Ok(MeasuredRecording {
         file: file_name(path),
         rate_hz: audio.rate_hz(),
         channels,
         spool,
-        profile: ear.profile(),
+        profile: meter.profile(),
         file_warnings,
         warnings,
     })

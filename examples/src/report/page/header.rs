@@ -1,4 +1,4 @@
-//! The head of the page: the verdict, the way to the sections, the demo and the warnings.
+//! The head of the page: the compliance, the way to the sections, the demo and the warnings.
 
 use super::parts::{BAD, GOOD, n, warnings};
 use crate::report::data::Report;
@@ -6,11 +6,11 @@ use crate::report::text::{self, escape, number};
 use std::fmt::Write;
 
 pub(super) fn header(html: &mut String, report: &Report) {
-    let (mix, target, verdict) = (&report.mix, &report.target, report.verdict());
+    let (mix, target, compliance) = (&report.mix, &report.target, report.compliance());
     let _ = write!(
         html,
         "<header class=\"page\">\n<div><h1>{}</h1>\n<p class=\"quiet\">{} · {} · {} {} {}</p></div>\n",
-        escape(&report.job),
+        escape(&report.title),
         text::count(report.voices.len(), "voice", "voices"),
         text::length(mix.duration_s),
         text::kilohertz(mix.sample_rate_hz),
@@ -19,14 +19,14 @@ pub(super) fn header(html: &mut String, report: &Report) {
     );
     let _ = write!(
         html,
-        "<div class=\"verdict\"><p class=\"large\"><span class=\"quiet\">delivered</span> {} <span class=\"quiet\">LUFS</span> {} \
+        "<div class=\"compliance\"><p class=\"large\"><span class=\"quiet\">delivered</span> {} <span class=\"quiet\">LUFS</span> {} \
          <span class=\"quiet\">dBTP</span></p>\n<p>{}{}</p>\n<p class=\"quiet small\">asked for {}{} LUFS within {} LU, \
          true peak at most {} dBTP</p></div>\n",
         n(number(mix.integrated_lufs, 1)),
         n(number(mix.true_peak_dbtp, 1)),
-        if verdict.met() { GOOD } else { BAD },
-        verdict_words(report),
-        target.name.as_deref().map(|name| escape(name) + ": ").unwrap_or_default(),
+        if compliance.is_compliant() { GOOD } else { BAD },
+        compliance_text(report),
+        target.document.as_deref().map(|name| escape(name) + ": ").unwrap_or_default(),
         n(number(target.integrated_lufs, 1)),
         n(number(target.tolerance_lu, 1)),
         n(number(target.ceiling_dbtp, 1)),
@@ -48,7 +48,7 @@ pub(super) fn header(html: &mut String, report: &Report) {
             escape(&demo.scenario)
         );
         for fault in &demo.faults {
-            let _ = write!(html, "<li>{}: {}</li>", escape(&fault.voice), escape(&fault.words));
+            let _ = write!(html, "<li>{}: {}</li>", escape(&fault.voice), escape(&fault.description));
         }
         html.push_str("</ul></div>\n");
     }
@@ -56,22 +56,22 @@ pub(super) fn header(html: &mut String, report: &Report) {
     html.push_str("</section>\n");
 }
 
-/// The verdict in a sentence, escaped.
-pub(in crate::report) fn verdict_words(report: &Report) -> String {
-    let verdict = report.verdict();
-    let loudness = match verdict.loudness_off_lu {
+/// The compliance in a sentence, escaped.
+pub(in crate::report) fn compliance_text(report: &Report) -> String {
+    let compliance = report.compliance();
+    let loudness = match compliance.loudness_deviation_lu {
         None => "no loudness could be measured".into(),
         Some(0.0) => "loudness is on the target".into(),
         Some(off) => {
             format!("loudness is {} LU {} the target", number(off.abs(), 1), if off > 0.0 { "above" } else { "below" })
         }
     };
-    let peak = match verdict.peak_over_db {
+    let peak = match compliance.true_peak_excess_db {
         None => "there is no peak".into(),
         Some(over) if over > 0.0 => format!("the true peak passes the ceiling by {} dB", number(over, 1)),
         Some(0.0) => "the true peak is at the ceiling".into(),
         Some(over) => format!("the true peak stays {} dB under the ceiling", number(-over, 1)),
     };
     let both = format!("{loudness}, {peak}");
-    if verdict.met() { format!("Meets the target: {both}.") } else { format!("Misses the target: {both}.") }
+    if compliance.is_compliant() { format!("Meets the target: {both}.") } else { format!("Misses the target: {both}.") }
 }

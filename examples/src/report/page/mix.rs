@@ -1,19 +1,19 @@
 //! The mix: its course over time, what was delivered, the balance and the files.
 
-use super::parts::{ACROSS, BAD, CAUTION, GOOD, KEY_TARGET, n, note, player};
-use crate::report::contents::Page;
+use super::parts::{BAD, CAUTION, FULL_WIDTHS, GOOD, KEY_TARGET, n, note, player};
 use crate::report::data::Report;
-use crate::report::plot::{self, Line, Taken, Times};
+use crate::report::page_data::ReportPage;
+use crate::report::plot::{self, LoudnessTrace, ReductionTrace, TimePlot};
 use crate::report::text::{self, escape, number, signed};
 use std::fmt::Write;
 
-pub(super) fn mix_section(html: &mut String, page: &Page) {
+pub(super) fn mix_section(html: &mut String, page: &ReportPage) {
     let report = &page.report;
     let mix = &report.mix;
     let _ = write!(
         html,
         "<section id=\"mix\" aria-labelledby=\"mix-name\">\n<div class=\"head\"><div><h2 id=\"mix-name\">The mix</h2>\
-         <span class=\"quiet\">{} · {} {} {}</span></div>\n<div class=\"way\"><span class=\"quiet\">delivered</span> {} \
+         <span class=\"quiet\">{} · {} {} {}</span></div>\n<div class=\"in-out\"><span class=\"quiet\">delivered</span> {} \
          <span class=\"quiet\">LUFS</span></div></div>\n",
         text::length(mix.duration_s),
         text::kilohertz(mix.sample_rate_hz),
@@ -34,7 +34,7 @@ pub(super) fn mix_section(html: &mut String, page: &Page) {
 }
 
 /// Loudness over time, and what the programme limiter took.
-fn time_figure(html: &mut String, page: &Page) {
+fn time_figure(html: &mut String, page: &ReportPage) {
     let (mix, target) = (&page.report.mix, &page.report.target);
     let _ = write!(
         html,
@@ -43,16 +43,16 @@ fn time_figure(html: &mut String, page: &Page) {
         page.mix.window.words(),
         n(number(target.integrated_lufs, 1))
     );
-    for (at, (class, width)) in ACROSS.into_iter().enumerate() {
-        let shown = Times {
-            loudness: vec![Line { class: "after", series: &page.mix.loudness }],
+    for (at, (class, width)) in FULL_WIDTHS.into_iter().enumerate() {
+        let shown = TimePlot {
+            loudness: vec![LoudnessTrace { class: "after", series: &page.mix.loudness }],
             target: Some(target.integrated_lufs as f32),
-            taken: vec![Taken { name: "programme limiter".into(), gain: &page.mix.limiter_gain }],
+            reductions: vec![ReductionTrace { name: "programme limiter".into(), gain: &page.mix.limiter_gain }],
             excerpt: page.mix.excerpt.as_ref().map(|(start, clip)| (*start, clip.seconds as f32)),
             duration_s: mix.duration_s as f32,
         };
         let title = "The mix: loudness and programme limiter over time";
-        html.push_str(&plot::times(&shown, title, class, &format!("mix-t{at}"), width));
+        html.push_str(&plot::time_plot(&shown, title, class, &format!("mix-t{at}"), width));
         html.push('\n');
     }
     html.push_str("</figure>\n");
@@ -68,7 +68,7 @@ fn measured(html: &mut String, name: &str, source: Option<u8>) {
 
 /// What was delivered against what was asked for.
 fn delivery_table(html: &mut String, report: &Report) {
-    let (mix, target, verdict) = (&report.mix, &report.target, report.verdict());
+    let (mix, target, compliance) = (&report.mix, &report.target, report.compliance());
     html.push_str(
         "<table><caption>delivered against what was asked for</caption><thead><tr><th scope=\"col\">measured on the file</th>\
          <th scope=\"col\" class=\"n\">delivered</th><th scope=\"col\" class=\"n\">asked for</th>\
@@ -82,20 +82,20 @@ fn delivery_table(html: &mut String, report: &Report) {
     let _ = writeln!(
         html,
         "{}</th><td class=\"n\">{}</td><td class=\"n\">{} ± {}</td><td class=\"n\">{}</td></tr>",
-        sign(verdict.loudness_met),
+        sign(compliance.loudness_compliant),
         number(mix.integrated_lufs, 1),
         number(target.integrated_lufs, 1),
         number(target.tolerance_lu, 1),
-        signed(verdict.loudness_off_lu, 1),
+        signed(compliance.loudness_deviation_lu, 1),
     );
     measured(html, "true peak, dBTP", Some(1));
     let _ = writeln!(
         html,
         "{}</th><td class=\"n\">{}</td><td class=\"n\">≤ {}</td><td class=\"n\">{}</td></tr>",
-        sign(verdict.ceiling_met),
+        sign(compliance.true_peak_compliant),
         number(mix.true_peak_dbtp, 1),
         number(target.ceiling_dbtp, 1),
-        signed(verdict.peak_over_db, 1),
+        signed(compliance.true_peak_excess_db, 1),
     );
     for (name, source, value) in [
         ("loudness range, LU", Some(2), number(mix.loudness_range_lu, 1)),
@@ -121,12 +121,12 @@ fn limiter_words(html: &mut String, report: &Report) {
             n(number(limiter.max_db, 1))
         )
     };
-    let speed = report.seconds.audio / report.seconds.processing;
+    let speed = report.timing.programme_s / report.timing.processing_s;
     let _ = write!(
         html,
         "<p class=\"quiet small after-table\">The programme limiter {took}. {} of sound took {} to make{}.</p>",
-        text::length(report.seconds.audio),
-        text::length(report.seconds.processing),
+        text::length(report.timing.programme_s),
+        text::length(report.timing.processing_s),
         if speed.is_finite() && speed >= 2.0 {
             format!(", {speed:.0} times faster than it plays")
         } else {
@@ -136,7 +136,7 @@ fn limiter_words(html: &mut String, report: &Report) {
 }
 
 /// The excerpt to listen to.
-fn listen(html: &mut String, page: &Page) {
+fn listen(html: &mut String, page: &ReportPage) {
     let Some((start, clip)) = &page.mix.excerpt else { return };
     let _ = writeln!(
         html,
@@ -162,7 +162,7 @@ fn files_table(html: &mut String, report: &Report) {
             html,
             "<tr><th scope=\"row\"><span class=\"n\">{}</span></th><td>{}</td></tr>",
             escape(&file.name),
-            escape(&file.what)
+            escape(&file.description)
         );
     }
     html.push_str("</tbody></table>\n");
@@ -181,14 +181,14 @@ fn balance_table(html: &mut String, report: &Report) {
          <th scope=\"col\" class=\"n\">LUFS</th></tr></thead>\n<tbody>",
         escape(&spread)
     );
-    let reach =
+    let range =
         report.voices.iter().map(|voice| voice.balance_gain_db.abs()).filter(|db| db.is_finite()).fold(3.0, f64::max);
     for voice in &report.voices {
         let _ = write!(
             html,
             "<tr><th scope=\"row\">{}</th><td class=\"picture\">{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td></tr>",
             escape(&voice.name),
-            plot::step_bar(0.0, voice.balance_gain_db, -reach, reach),
+            plot::waterfall_bar(0.0, voice.balance_gain_db, -range, range),
             signed(voice.balance_gain_db, 1),
             number(voice.output.integrated_lufs, 1)
         );

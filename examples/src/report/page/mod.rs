@@ -5,10 +5,10 @@ mod mix;
 mod parts;
 mod voice;
 
-pub(super) use header::verdict_words;
+pub(super) use header::compliance_text;
 
-use super::contents::Page;
 use super::data::Report;
+use super::page_data::ReportPage;
 use super::text::escape;
 use header::header;
 use mix::mix_section;
@@ -20,7 +20,7 @@ const SCRIPT: &str = include_str!("../listen.js");
 
 /// The whole page as HTML.
 #[must_use]
-pub fn render(page: &Page) -> String {
+pub fn render(page: &ReportPage) -> String {
     let report = &page.report;
     let mut html = String::with_capacity(1 << 20);
     let _ = write!(
@@ -30,13 +30,13 @@ pub fn render(page: &Page) -> String {
          <meta name=\"color-scheme\" content=\"light dark\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; \
          script-src 'unsafe-inline'; media-src data:\">\n<title>{}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n",
-        escape(&report.job)
+        escape(&report.title)
     );
     header(&mut html, report);
-    let reach = bar_reach(report);
+    let range = bar_range(report);
     html.push_str("<main>\n");
     for (at, voice) in report.voices.iter().enumerate() {
-        voice_section(&mut html, at, voice, page.voices.get(at), reach);
+        voice_section(&mut html, at, voice, page.voices.get(at), range);
     }
     mix_section(&mut html, page);
     html.push_str("</main>\n");
@@ -45,8 +45,8 @@ pub fn render(page: &Page) -> String {
     html
 }
 
-/// The reach of all gain reduction bars, so that they can be compared.
-fn bar_reach(report: &Report) -> f64 {
+/// The range of all gain reduction bars, so that they can be compared.
+fn bar_range(report: &Report) -> f64 {
     let most = report.voices.iter().flat_map(|voice| voice.gain_reduction.all()).map(|reduction| reduction.max_db);
     most.filter(|db| db.is_finite()).fold(6.0, f64::max)
 }
@@ -61,7 +61,7 @@ fn footer(html: &mut String) {
          <li id=\"note-2\">Loudness range: EBU Tech 3342.</li>\n\
          <li id=\"note-3\">Published speech: Byrne et al. 1994, An international comparison of long-term average speech spectra, \
          Journal of the Acoustical Society of America 96(4), table 2, both sexes; below 200 Hz men or women, by the measured pitch. Each spectrum is shown at equal power between \
-         160 Hz and 6.3 kHz, so that the line is colour, not level. The band is one standard deviation to either side over 49 \
+         160 Hz and 6.3 kHz, so that the line is tonal balance, not level. The band is one standard deviation to either side over 49 \
          recorded speakers measured for this project, 100 Hz to 10 kHz; it is wide because voices, rooms and microphones \
          differ.</li>\n\
          <li id=\"note-4\">The ledger is measured: loudness after a stage minus loudness before it, over those 400 ms blocks that \

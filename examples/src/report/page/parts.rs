@@ -6,7 +6,8 @@ use crate::report::text::escape;
 use std::fmt::Write;
 
 /// Widths of the drawings that take the whole page.
-pub(super) const ACROSS: [(&str, f32); 3] = [("plot large", 1080.0), ("plot middle", 660.0), ("plot small", 344.0)];
+pub(super) const FULL_WIDTHS: [(&str, f32); 3] =
+    [("plot large", 1080.0), ("plot middle", 660.0), ("plot small", 344.0)];
 
 /// A number in the numbers' face.
 pub(super) fn n(text: impl AsRef<str>) -> String {
@@ -50,6 +51,6 @@ pub(super) fn player(html: &mut String, word: &str, label: &str, pair: &str, cli
 pub(super) const CAUTION: &str = "Start playback low.";
 
 /// The value as it is shown, so that differences agree with what stands beside them.
-pub(super) fn text_round(value: f64) -> f64 {
+pub(super) fn rounded(value: f64) -> f64 {
     data::round(value, 1)
 }

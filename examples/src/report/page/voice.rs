@@ -1,24 +1,24 @@
 //! One voice: its spectrum, levels, players, course over time and stages.
 
-use super::parts::{ACROSS, CAUTION, KEY_AFTER, n, note, player, text_round, warnings};
-use crate::report::contents::{Excerpt, VoiceSeries};
+use super::parts::{CAUTION, FULL_WIDTHS, KEY_AFTER, n, note, player, rounded, warnings};
 use crate::report::data::{GainReduction, Levels, Voice};
-use crate::report::plot::{self, Frequencies, Line, Taken, Times};
-use crate::report::text::{self, escape, number, signed, taken};
+use crate::report::page_data::{Excerpt, VoiceSeries};
+use crate::report::plot::{self, LoudnessTrace, ReductionTrace, SpectrumPlot, TimePlot};
+use crate::report::text::{self, escape, number, reduction_text, signed};
 use std::fmt::Write;
 
 /// Widths of the drawings beside a column of facts, with the class that shows them.
-const BESIDE: [(&str, f32); 3] = [("plot large", 660.0), ("plot middle", 660.0), ("plot small", 344.0)];
+const COLUMN_WIDTHS: [(&str, f32); 3] = [("plot large", 660.0), ("plot middle", 660.0), ("plot small", 344.0)];
 
 const KEY_BEFORE: &str = r#"<span class="key"><svg viewBox="0 0 28 12" aria-hidden="true"><path class="before" d="M0 8H9V3H19V7H28"/></svg>before</span>"#;
 const KEY_BEFORE_LINE: &str = r#"<span class="key"><svg viewBox="0 0 28 12" aria-hidden="true"><path class="before" d="M0 9C8 9 8 3 14 3S20 8 28 6"/></svg>before (thin)</span>"#;
 
-pub(super) fn voice_section(html: &mut String, at: usize, voice: &Voice, series: Option<&VoiceSeries>, reach: f64) {
+pub(super) fn voice_section(html: &mut String, at: usize, voice: &Voice, series: Option<&VoiceSeries>, range: f64) {
     let id = format!("voice-{}", at + 1);
     let _ = write!(
         html,
         "<section id=\"{id}\" aria-labelledby=\"{id}-name\">\n<div class=\"head\"><div><h2 id=\"{id}-name\">{}</h2>\
-         <span class=\"quiet\">{} · {} · {} {}</span></div>\n<div class=\"way\"><span class=\"quiet\">in</span> {} \
+         <span class=\"quiet\">{} · {} · {} {}</span></div>\n<div class=\"in-out\"><span class=\"quiet\">in</span> {} \
          <span class=\"quiet\">→ out</span> {} <span class=\"quiet\">LUFS</span></div></div>\n",
         escape(&voice.name),
         escape(&voice.file),
@@ -42,7 +42,7 @@ pub(super) fn voice_section(html: &mut String, at: usize, voice: &Voice, series:
     if let Some(series) = series {
         time_figure(html, &id, voice, series);
     }
-    stages_table(html, voice, reach);
+    stages_table(html, voice, range);
     html.push_str("</section>\n");
 }
 
@@ -50,15 +50,15 @@ fn frequency_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSe
     html.push_str("<figure>\n<figcaption><span>dB, the voice against published speech");
     note(html, 3);
     let _ = writeln!(html, " (band: how far speakers differ)</span><span>{KEY_BEFORE}{KEY_AFTER}</span></figcaption>");
-    let shown = Frequencies {
+    let shown = SpectrumPlot {
         before: &series.spectrum_before,
         after: &series.spectrum_after,
         response: &series.response,
         bands: &series.bands,
         pitch_hz: series.pitch_hz,
     };
-    for (at, (class, width)) in BESIDE.into_iter().enumerate() {
-        html.push_str(&plot::frequencies(&shown, &voice.name, class, &format!("{id}-f{at}"), width));
+    for (at, (class, width)) in COLUMN_WIDTHS.into_iter().enumerate() {
+        html.push_str(&plot::spectrum_plot(&shown, &voice.name, class, &format!("{id}-f{at}"), width));
         html.push('\n');
     }
     html.push_str(
@@ -82,7 +82,7 @@ fn levels_table(html: &mut String, input: &Levels, output: &Levels) {
         if let Some(source) = source {
             note(html, source);
         }
-        let change = before.zip(after).map(|(before, after)| text_round(after) - text_round(before));
+        let change = before.zip(after).map(|(before, after)| rounded(after) - rounded(before));
         let _ = write!(
             html,
             "</th><td class=\"n\">{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td></tr>",
@@ -95,8 +95,8 @@ fn levels_table(html: &mut String, input: &Levels, output: &Levels) {
 }
 
 /// How the two sides were matched, in words.
-fn match_words(excerpt: &Excerpt) -> String {
-    let raised = text_round(excerpt.match_db);
+fn loudness_match_text(excerpt: &Excerpt) -> String {
+    let raised = rounded(excerpt.loudness_match_db);
     let mut words = if raised > 0.0 {
         format!("Both at the same loudness: the unprocessed side is raised by {} dB", number(raised, 1))
     } else if raised < 0.0 {
@@ -104,7 +104,7 @@ fn match_words(excerpt: &Excerpt) -> String {
     } else {
         "Both at the same loudness as they are".into()
     };
-    let both = text_round(excerpt.both_lowered_db);
+    let both = rounded(excerpt.peak_attenuation_db);
     if both > 0.0 {
         let _ = write!(words, ", then both are lowered by {} dB so that no peak passes the ceiling", number(both, 1));
     }
@@ -124,7 +124,7 @@ fn players(html: &mut String, id: &str, voice: &str, excerpt: &Excerpt) {
         html,
         "<p class=\"quiet small\">{} <span class=\"hint\">While one plays, start the other to go on from the same place.</span> \
          {CAUTION}</p></div>",
-        escape(&match_words(excerpt))
+        escape(&loudness_match_text(excerpt))
     );
 }
 
@@ -135,23 +135,23 @@ fn time_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSeries)
          <span>{KEY_BEFORE_LINE}{KEY_AFTER}</span></figcaption>\n",
         series.window.words()
     );
-    for (at, (class, width)) in ACROSS.into_iter().enumerate() {
-        let shown = Times {
+    for (at, (class, width)) in FULL_WIDTHS.into_iter().enumerate() {
+        let shown = TimePlot {
             loudness: vec![
-                Line { class: "before", series: &series.loudness_before },
-                Line { class: "after", series: &series.loudness_after },
+                LoudnessTrace { class: "before", series: &series.loudness_before },
+                LoudnessTrace { class: "after", series: &series.loudness_after },
             ],
             target: None,
-            taken: series
+            reductions: series
                 .gain
                 .iter()
-                .map(|(stage, gain)| Taken { name: text::stage(stage).to_lowercase(), gain })
+                .map(|(stage, gain)| ReductionTrace { name: text::stage(stage).to_lowercase(), gain })
                 .collect(),
             excerpt: series.excerpt.as_ref().map(|excerpt| (excerpt.start_s, excerpt.before.seconds as f32)),
             duration_s: voice.duration_s as f32,
         };
         let title = format!("{}: loudness and gain reduction over time", voice.name);
-        html.push_str(&plot::times(&shown, &title, class, &format!("{id}-t{at}"), width));
+        html.push_str(&plot::time_plot(&shown, &title, class, &format!("{id}-t{at}"), width));
         html.push('\n');
     }
     html.push_str("</figure>\n");
@@ -159,7 +159,7 @@ fn time_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSeries)
 
 const NO_REDUCTION: &str = "<td role=\"cell\" class=\"empty\"></td>";
 
-fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
+fn stages_table(html: &mut String, voice: &Voice, range: f64) {
     // Settings and ledger are both in signal order; a stage may stand in one of them only.
     let mut stages: Vec<&str> = voice.ledger.iter().map(|entry| entry.stage.as_str()).collect();
     for (at, row) in voice.settings.iter().enumerate() {
@@ -172,7 +172,7 @@ fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
         sum += lu;
         (low, high) = (low.min(sum), high.max(sum));
     }
-    let from = match voice.settings_from.as_str() {
+    let from = match voice.settings_source.as_str() {
         "" => String::new(),
         from => format!("{}; ", escape(from)),
     };
@@ -197,15 +197,15 @@ fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
             escape(&text::stage(stage))
         );
         if let Some(row) = settings {
-            html.push_str(&escape(&together(&row.words)));
+            html.push_str(&escape(&non_breaking(&row.description)));
         }
         let reasons = voice.evidence.iter().filter(|reason| reason.stage == stage).map(|reason| &reason.sentence);
-        for why in reasons.chain(settings.and_then(|row| row.why.as_ref())) {
+        for why in reasons.chain(settings.and_then(|row| row.rationale.as_ref())) {
             let _ = write!(html, "<span class=\"quiet\">{}</span>", escape(why));
         }
         html.push_str("</td>");
         match voice.gain_reduction.of(stage).filter(|_| on) {
-            Some(reduction) => reduction_cells(html, &reduction, reach),
+            Some(reduction) => reduction_cells(html, &reduction, range),
             None => {
                 html.push_str("<td role=\"cell\" class=\"picture\"></td>");
                 html.push_str(&NO_REDUCTION.repeat(3));
@@ -215,7 +215,7 @@ fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
         let _ = writeln!(
             html,
             "<td role=\"cell\" class=\"picture path\">{}</td><td role=\"cell\" class=\"n ledger\">{}</td></tr>",
-            plot::step_bar(reached, next, low, high),
+            plot::waterfall_bar(reached, next, low, high),
             signed(lu, 1)
         );
         reached = next;
@@ -233,16 +233,20 @@ fn stages_table(html: &mut String, voice: &Voice, reach: f64) {
 }
 
 /// Settings in words whose short items are not broken at the end of a line.
-fn together(words: &str) -> String {
+fn non_breaking(words: &str) -> String {
     let item = |item: &str| {
         if item.chars().count() <= 30 { item.replace(' ', "\u{a0}") } else { item.to_owned() }
     };
     words.split(" · ").map(item).collect::<Vec<_>>().join("\u{a0}· ")
 }
 
-fn reduction_cells(html: &mut String, reduction: &GainReduction, reach: f64) {
-    let _ = write!(html, "<td role=\"cell\" class=\"picture\">{}</td>", plot::reduction_bar(reduction, reach));
+fn reduction_cells(html: &mut String, reduction: &GainReduction, range: f64) {
+    let _ = write!(html, "<td role=\"cell\" class=\"picture\">{}</td>", plot::reduction_bar(reduction, range));
     for (label, db) in [("median", reduction.median_db), ("95 %", reduction.p95_db), ("most", reduction.max_db)] {
-        let _ = write!(html, "<td role=\"cell\" class=\"n reduction\" data-label=\"{label}\">{}</td>", taken(db, 1));
+        let _ = write!(
+            html,
+            "<td role=\"cell\" class=\"n reduction\" data-label=\"{label}\">{}</td>",
+            reduction_text(db, 1)
+        );
     }
 }

@@ -4,11 +4,11 @@ use crate::report::text::escape;
 use std::fmt::Write;
 
 /// Width of a letter at the size of the labels, near enough to keep labels apart.
-pub(super) const LETTER: f32 = 6.4;
+pub(super) const CHARACTER_WIDTH: f32 = 6.4;
 
 /// Left edge of the plots, where the numbers of the scale end.
-pub(super) const LEFT: f32 = 40.0;
-pub(super) const RIGHT: f32 = 8.0;
+pub(super) const LEFT_MARGIN: f32 = 40.0;
+pub(super) const RIGHT_MARGIN: f32 = 8.0;
 
 /// A drawing being made.
 pub(super) struct Drawing {
@@ -22,7 +22,7 @@ impl Drawing {
     }
 
     pub(super) fn right(&self) -> f32 {
-        self.width - RIGHT
+        self.width - RIGHT_MARGIN
     }
 
     pub(super) fn line(&mut self, class: &str, from: (f32, f32), to: (f32, f32)) {
@@ -37,10 +37,10 @@ impl Drawing {
     }
 
     pub(super) fn clip(&mut self, id: &str, top: f32, bottom: f32) {
-        let (width, height) = (self.right() - LEFT, bottom - top);
+        let (width, height) = (self.right() - LEFT_MARGIN, bottom - top);
         let _ = write!(
             self.body,
-            r#"<clipPath id="{id}"><rect x="{LEFT}" y="{top:.1}" width="{width:.1}" height="{height:.1}"/></clipPath>"#
+            r#"<clipPath id="{id}"><rect x="{LEFT_MARGIN}" y="{top:.1}" width="{width:.1}" height="{height:.1}"/></clipPath>"#
         );
     }
 
@@ -65,7 +65,7 @@ impl Drawing {
     }
 
     /// The drawing as a file of its own, with its style.
-    pub(super) fn finish_alone(self, height: f32, title: &str, description: &str, style: &str) -> String {
+    pub(super) fn finish_standalone(self, height: f32, title: &str, description: &str, style: &str) -> String {
         let Self { width, body } = self;
         format!(
             r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}" role="img" aria-labelledby="t d"><title id="t">{}</title><desc id="d">{}</desc><style>{style}</style>{body}</svg>

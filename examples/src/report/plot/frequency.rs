@@ -1,16 +1,16 @@
 //! The frequency axis, and what is drawn along it in third octaves.
 
-use super::axes::{Drawing, LEFT, Scale};
+use super::axes::{Drawing, LEFT_MARGIN, Scale};
 use super::lines::{smooth, smooth_back};
-use super::published::{middle, spread};
+use super::published::{centre_hz, spread};
 use std::fmt::Write;
 
 /// Frequencies with a rule, Hz.
-pub(super) const RULES_HZ: [f32; 9] = [63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16_000.0];
+pub(super) const GRID_HZ: [f32; 9] = [63.0, 125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16_000.0];
 
 /// The place of a frequency: from the lower edge of the 63 Hz band to the upper edge of the 16 kHz band.
 pub(super) fn frequency_x(hz: f32, drawing: &Drawing) -> f32 {
-    LEFT + (hz.max(1.0).log10() - 1.75) / 2.5 * (drawing.right() - LEFT)
+    LEFT_MARGIN + (hz.max(1.0).log10() - 1.75) / 2.5 * (drawing.right() - LEFT_MARGIN)
 }
 
 /// Neighbouring bands that have a level, run by run.
@@ -28,9 +28,9 @@ fn runs(levels: &[Option<f32>; 25]) -> Vec<Vec<(usize, f32)>> {
 }
 
 /// The band within which real speakers differ from published speech.
-pub(super) fn speakers_band(drawing: &mut Drawing, scale: &Scale, clip: &str) {
+pub(super) fn speaker_spread_band(drawing: &mut Drawing, scale: &Scale, clip: &str) {
     let edge = |sign: f32, drawing: &Drawing| -> Vec<(f32, f32)> {
-        spread().map(|(band, sd)| (frequency_x(middle(band), drawing), scale.y(sign * sd))).collect()
+        spread().map(|(band, sd)| (frequency_x(centre_hz(band), drawing), scale.y(sign * sd))).collect()
     };
     let under: Vec<_> = edge(-1.0, drawing).into_iter().rev().collect();
     let outline = format!("{}{}Z", smooth(&edge(1.0, drawing)), smooth_back(&under));
@@ -42,8 +42,8 @@ pub(super) fn steps(drawing: &mut Drawing, levels: &[Option<f32>; 25], scale: &S
     for run in runs(levels) {
         let mut path = String::new();
         for (band, level) in run {
-            let from = frequency_x(middle(band) * 10f32.powf(-0.05), drawing);
-            let to = frequency_x(middle(band) * 10f32.powf(0.05), drawing);
+            let from = frequency_x(centre_hz(band) * 10f32.powf(-0.05), drawing);
+            let to = frequency_x(centre_hz(band) * 10f32.powf(0.05), drawing);
             let start = if path.is_empty() { 'M' } else { 'L' };
             let _ = write!(path, "{start}{from:.1} {0:.1}H{to:.1}", scale.y(level));
         }
@@ -55,18 +55,18 @@ pub(super) fn steps(drawing: &mut Drawing, levels: &[Option<f32>; 25], scale: &S
 pub(super) fn curve(drawing: &mut Drawing, levels: &[Option<f32>; 25], scale: &Scale, class: &str, clip: &str) {
     for run in runs(levels) {
         let points: Vec<_> =
-            run.iter().map(|&(band, level)| (frequency_x(middle(band), drawing), scale.y(level))).collect();
+            run.iter().map(|&(band, level)| (frequency_x(centre_hz(band), drawing), scale.y(level))).collect();
         drawing.path(class, &smooth(&points), clip);
     }
 }
 
 /// Where third octaves stand, with their levels; 0 dB where there is none.
-pub(super) fn places(levels: &[Option<f32>; 25], drawing: &Drawing) -> Vec<(f32, f32)> {
-    let place = |(band, level): (usize, &Option<f32>)| (frequency_x(middle(band), drawing), level.unwrap_or(0.0));
+pub(super) fn band_points(levels: &[Option<f32>; 25], drawing: &Drawing) -> Vec<(f32, f32)> {
+    let place = |(band, level): (usize, &Option<f32>)| (frequency_x(centre_hz(band), drawing), level.unwrap_or(0.0));
     levels.iter().enumerate().map(place).collect()
 }
 
 /// Half the width of a third octave.
 pub(super) fn half_band(drawing: &Drawing) -> f32 {
-    (drawing.right() - LEFT) / 50.0
+    (drawing.right() - LEFT_MARGIN) / 50.0
 }

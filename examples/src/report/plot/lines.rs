@@ -3,17 +3,17 @@
 use std::fmt::Write;
 
 /// Most points of one drawn line.
-pub(super) const MOST_POINTS: usize = 1500;
+pub(super) const MAX_POINTS: usize = 1500;
 
-/// At most `most` of the points; every dropped stretch keeps its lowest and its highest value in their order.
-pub(super) fn reduce(points: &[(f32, f32)], most: usize) -> Vec<(f32, f32)> {
+/// At most `most` of the points; every dropped bucket keeps its lowest and its highest value in their order.
+pub(super) fn decimate(points: &[(f32, f32)], most: usize) -> Vec<(f32, f32)> {
     if points.len() <= most.max(4) {
         return points.to_vec();
     }
-    let stretches = most.max(4) / 2;
-    let mut kept = Vec::with_capacity(2 * stretches);
-    for stretch in 0..stretches {
-        let range = stretch * points.len() / stretches..(stretch + 1) * points.len() / stretches;
+    let buckets = most.max(4) / 2;
+    let mut kept = Vec::with_capacity(2 * buckets);
+    for bucket in 0..buckets {
+        let range = bucket * points.len() / buckets..(bucket + 1) * points.len() / buckets;
         let part = &points[range];
         let low = part.iter().enumerate().min_by(|a, b| a.1.1.total_cmp(&b.1.1));
         let high = part.iter().enumerate().max_by(|a, b| a.1.1.total_cmp(&b.1.1));
@@ -61,9 +61,9 @@ pub(super) fn smooth_back(points: &[(f32, f32)]) -> String {
     smooth(points).replacen('M', "L", 1)
 }
 
-/// What a stretch of a long series comes down to.
+/// What a bucket of a long series comes down to.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Stretch {
+pub(super) struct Bucket {
     pub(super) seconds: f32,
     pub(super) lowest: f32,
     pub(super) highest: f32,
@@ -71,11 +71,11 @@ pub(super) struct Stretch {
 }
 
 /// A long series in `count` stretches. `mean` averages the values of one.
-pub(super) fn stretches(points: &[(f32, f32)], count: usize, mean: fn(&[(f32, f32)]) -> f32) -> Vec<Stretch> {
+pub(super) fn buckets(points: &[(f32, f32)], count: usize, mean: fn(&[(f32, f32)]) -> f32) -> Vec<Bucket> {
     (0..count)
         .map(|at| &points[at * points.len() / count..(at + 1) * points.len() / count])
         .filter(|part| !part.is_empty())
-        .map(|part| Stretch {
+        .map(|part| Bucket {
             seconds: part[part.len() / 2].0,
             lowest: part.iter().map(|point| point.1).fold(f32::INFINITY, f32::min),
             highest: part.iter().map(|point| point.1).fold(f32::NEG_INFINITY, f32::max),
@@ -96,7 +96,7 @@ pub(super) fn mean_gain(part: &[(f32, f32)]) -> f32 {
 }
 
 /// The parts of a line that lie above `low`, each with one neighbour below on either side so that it runs off the scale.
-pub(super) fn above(line: &[(f32, f32)], low: f32) -> Vec<&[(f32, f32)]> {
+pub(super) fn runs_above(line: &[(f32, f32)], low: f32) -> Vec<&[(f32, f32)]> {
     let shown = |at: usize| line.get(at).is_some_and(|point| point.1 > low);
     let mut parts = Vec::new();
     let mut start = 0;
@@ -120,17 +120,17 @@ mod tests {
         let mut line: Vec<(f32, f32)> = (0..100_000).map(|n| (n as f32, (n as f32 * 0.37).sin())).collect();
         line[54_321].1 = 9.0;
         line[65_432].1 = -7.0;
-        let kept = reduce(&line, MOST_POINTS);
-        assert!(kept.len() <= MOST_POINTS);
+        let kept = decimate(&line, MAX_POINTS);
+        assert!(kept.len() <= MAX_POINTS);
         assert!(kept.contains(&(54_321.0, 9.0)) && kept.contains(&(65_432.0, -7.0)));
         assert!(kept.windows(2).all(|pair| pair[0].0 < pair[1].0));
-        assert_eq!(reduce(&line[..100], MOST_POINTS), &line[..100]);
+        assert_eq!(decimate(&line[..100], MAX_POINTS), &line[..100]);
     }
 
     #[test]
     fn a_long_series_keeps_range_and_mean() {
         let line: Vec<(f32, f32)> = (0..1000).map(|n| (n as f32, if n == 500 { -3.0 } else { -23.0 })).collect();
-        let parts = stretches(&line, 10, mean_power);
+        let parts = buckets(&line, 10, mean_power);
         assert_eq!(parts.len(), 10);
         assert_eq!((parts[5].lowest, parts[5].highest, parts[4].highest), (-23.0, -3.0, -23.0));
         // One value in a hundred is a hundred times as strong: 10 log10(1.99) above the rest.
@@ -139,10 +139,10 @@ mod tests {
     }
 
     #[test]
-    fn pauses_interrupt_a_line() {
+    fn values_below_the_scale_split_a_line() {
         let line = [0.0, 1.0, f32::NAN, f32::NEG_INFINITY, -9.0, 2.0, -9.0].map(|level| (0.0, level));
-        let lengths: Vec<usize> = above(&line, -1.0).iter().map(|part| part.len()).collect();
+        let lengths: Vec<usize> = runs_above(&line, -1.0).iter().map(|part| part.len()).collect();
         assert_eq!(lengths, [3, 3]);
-        assert!(above(&[], 0.0).is_empty() && above(&line[2..4], -1.0).is_empty());
+        assert!(runs_above(&[], 0.0).is_empty() && runs_above(&line[2..4], -1.0).is_empty());
     }
 }

@@ -6,15 +6,15 @@
 
 mod axes;
 mod bars;
-mod beyond;
 mod frequency;
 mod lines;
+mod off_scale;
 mod published;
 mod spectrum;
 mod time;
 mod voice;
 
-pub(super) use bars::{reduction_bar, step_bar};
-pub(super) use spectrum::{Frequencies, frequencies};
-pub(super) use time::{Line, Taken, Times, times};
-pub(crate) use voice::{Finding, Marked, VoiceDrawing, voice_drawing};
+pub(super) use bars::{reduction_bar, waterfall_bar};
+pub(super) use spectrum::{SpectrumPlot, spectrum_plot};
+pub(super) use time::{LoudnessTrace, ReductionTrace, TimePlot, time_plot};
+pub(crate) use voice::{Finding, FindingMark, VoiceDrawing, voice_drawing};

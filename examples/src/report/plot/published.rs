@@ -1,21 +1,21 @@
 //! Third-octave levels against published speech, for the drawings.
 
-pub(super) use voicechain_core::speech::{BYRNE_1994_COMBINED as PUBLISHED_SPEECH, SPREAD_FROM};
-use voicechain_core::speech::{SPREAD_DB, against_published as compare};
+pub(super) use voicechain_core::speech::{BYRNE_1994_COMBINED as PUBLISHED_SPEECH, SPEAKER_SD_FIRST_BAND};
+use voicechain_core::speech::{SPEAKER_SD_DB, deviation_from_published as compare};
 
-/// How far speakers differ from published speech, from [`SPREAD_FROM`] on, dB.
+/// How far speakers differ from published speech, from [`SPEAKER_SD_FIRST_BAND`] on, dB.
 pub(super) fn spread() -> impl Iterator<Item = (usize, f32)> {
-    SPREAD_DB.iter().enumerate().map(|(at, &sd)| (SPREAD_FROM + at, sd as f32))
+    SPEAKER_SD_DB.iter().enumerate().map(|(at, &sd)| (SPEAKER_SD_FIRST_BAND + at, sd as f32))
 }
 
 /// Middle of a third-octave band, exactly a tenth of a decade apart.
-pub(super) fn middle(band: usize) -> f32 {
+pub(super) fn centre_hz(band: usize) -> f32 {
     10f32.powf(1.8 + 0.1 * band as f32)
 }
 
 /// Third-octave levels as difference from published speech, at the same power between 160 Hz and 6.3 kHz. Bands that the
 /// list does not have, or that have no finite level, are absent.
-pub(super) fn against_published(levels: &[(f32, f32)], pitch_hz: Option<f64>) -> [Option<f32>; 25] {
+pub(super) fn deviation_from_published(levels: &[(f32, f32)], pitch_hz: Option<f64>) -> [Option<f32>; 25] {
     let mut found = [None; 25];
     for &(hz, db) in levels.iter().filter(|(hz, db)| hz.is_finite() && *hz > 0.0 && db.is_finite()) {
         let band = ((hz.log10() - 1.8) * 10.0).round();
@@ -31,13 +31,13 @@ mod tests {
     use super::*;
 
     #[test]
-    fn published_speech_itself_is_no_difference_at_any_level() {
+    fn published_speech_has_no_deviation_from_itself_at_any_level() {
         let quiet: Vec<_> = PUBLISHED_SPEECH.iter().map(|(hz, db)| (*hz as f32, (db - 83.0) as f32)).collect();
-        for difference in against_published(&quiet, None) {
+        for difference in deviation_from_published(&quiet, None) {
             assert!(difference.is_some_and(|db| db.abs() < 1e-3));
         }
-        assert_eq!(against_published(&[], None), [None; 25]);
+        assert_eq!(deviation_from_published(&[], None), [None; 25]);
         let holes = [(1000.0, f32::NEG_INFINITY), (f32::NAN, 3.0), (2000.0, -20.0), (30_000.0, 1.0)];
-        assert_eq!(against_published(&holes, None).iter().flatten().count(), 1);
+        assert_eq!(deviation_from_published(&holes, None).iter().flatten().count(), 1);
     }
 }

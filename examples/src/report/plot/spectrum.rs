@@ -1,15 +1,15 @@
 //! The voice against published speech, and what the strip does, over frequency.
 
-use super::axes::{Drawing, LEFT, Scale};
-use super::beyond::{beyond, mark_beyond};
-use super::frequency::{RULES_HZ, curve, frequency_x, half_band, places, speakers_band, steps};
-use super::lines::{MOST_POINTS, reduce, straight};
-use super::published::{PUBLISHED_SPEECH, against_published};
+use super::axes::{Drawing, LEFT_MARGIN, Scale};
+use super::frequency::{GRID_HZ, band_points, curve, frequency_x, half_band, speaker_spread_band, steps};
+use super::lines::{MAX_POINTS, decimate, straight};
+use super::off_scale::{mark_off_scale, off_scale_runs};
+use super::published::{PUBLISHED_SPEECH, deviation_from_published};
 use crate::report::text::{hertz, signed};
 use std::fmt::Write;
 
 /// What the frequency drawing shows.
-pub(in crate::report) struct Frequencies<'a> {
+pub(in crate::report) struct SpectrumPlot<'a> {
     /// Third-octave levels of the recording.
     pub before: &'a [(f32, f32)],
     /// Third-octave levels of the processed voice.
@@ -38,15 +38,15 @@ impl Layout {
             .iter()
             .filter(|(hz, _)| (100.0..12_000.0).contains(hz))
             .fold(0.0f32, |most, (_, db)| most.max(db.abs()));
-        let reach = [6.0, 12.0, 18.0].into_iter().find(|reach| peak <= *reach).unwrap_or(24.0);
+        let range = [6.0, 12.0, 18.0].into_iter().find(|range| peak <= *range).unwrap_or(24.0);
         let below = voice.bottom + 32.0;
-        Self { narrow, voice, response: Scale { high: reach, low: -reach, top: below, bottom: below + lower } }
+        Self { narrow, voice, response: Scale { high: range, low: -range, top: below, bottom: below + lower } }
     }
 }
 
 /// The voice against published speech and, below on the same axis, what the strip does.
-pub(in crate::report) fn frequencies(
-    shown: &Frequencies<'_>,
+pub(in crate::report) fn spectrum_plot(
+    shown: &SpectrumPlot<'_>,
     voice: &str,
     class: &str,
     id: &str,
@@ -58,11 +58,11 @@ pub(in crate::report) fn frequencies(
     drawing.clip(&clip, layout.voice.top, layout.voice.bottom);
     drawing.clip(&response_clip, layout.response.top, layout.response.bottom);
     // The band first, rules over it.
-    speakers_band(&mut drawing, &layout.voice, &clip);
-    frequency_rules(&mut drawing, &layout);
-    level_rules(&mut drawing, &layout);
-    let before = against_published(shown.before, shown.pitch_hz);
-    let after = against_published(shown.after, shown.pitch_hz);
+    speaker_spread_band(&mut drawing, &layout.voice, &clip);
+    frequency_grid(&mut drawing, &layout);
+    level_grid(&mut drawing, &layout);
+    let before = deviation_from_published(shown.before, shown.pitch_hz);
+    let after = deviation_from_published(shown.after, shown.pitch_hz);
     voice_lines(&mut drawing, &layout.voice, &before, &after, &clip);
     response_line(&mut drawing, &layout.response, shown, &response_clip);
     let title = format!("{voice}: spectrum against published speech, and the response of the strip");
@@ -70,9 +70,9 @@ pub(in crate::report) fn frequencies(
     drawing.finish(class, id, height, &title, &describe(&before, &after, shown.response))
 }
 
-fn frequency_rules(drawing: &mut Drawing, layout: &Layout) {
+fn frequency_grid(drawing: &mut Drawing, layout: &Layout) {
     let below = layout.response.bottom + 16.0;
-    for hz in RULES_HZ {
+    for hz in GRID_HZ {
         let x = frequency_x(hz, drawing);
         for scale in [&layout.voice, &layout.response] {
             drawing.line("rule", (x, scale.top), (x, scale.bottom));
@@ -84,15 +84,15 @@ fn frequency_rules(drawing: &mut Drawing, layout: &Layout) {
     drawing.text("label", (drawing.right(), below), "end", "16k Hz");
 }
 
-fn level_rules(drawing: &mut Drawing, layout: &Layout) {
+fn level_grid(drawing: &mut Drawing, layout: &Layout) {
     let right = drawing.right();
     for scale in [&layout.voice, &layout.response] {
         for (index, part) in [1.0, 0.5, 0.0, -0.5, -1.0].into_iter().enumerate() {
             let db = part * scale.high;
             let y = scale.y(db);
-            drawing.line(if db == 0.0 { "axis" } else { "rule" }, (LEFT, y), (right, y));
+            drawing.line(if db == 0.0 { "axis" } else { "rule" }, (LEFT_MARGIN, y), (right, y));
             if index % 2 == 0 || scale.bottom - scale.top > 150.0 {
-                drawing.text("value", (LEFT - 8.0, y + 4.0), "end", &signed(f64::from(db), 0));
+                drawing.text("value", (LEFT_MARGIN - 8.0, y + 4.0), "end", &signed(f64::from(db), 0));
             }
         }
     }
@@ -109,25 +109,25 @@ fn voice_lines(
     steps(drawing, before, scale, "before", clip);
     curve(drawing, after, scale, "after", clip);
     let marks = [
-        ("before-mark", "before ", beyond(&places(before, drawing), scale)),
-        ("after-mark", "after ", beyond(&places(after, drawing), scale)),
+        ("before-mark", "before ", off_scale_runs(&band_points(before, drawing), scale)),
+        ("after-mark", "after ", off_scale_runs(&band_points(after, drawing), scale)),
     ];
     let half = half_band(drawing);
-    mark_beyond(drawing, scale, half, &marks);
+    mark_off_scale(drawing, scale, half, &marks);
 }
 
 /// The response of the strip, with a diamond for every band in use.
-fn response_line(drawing: &mut Drawing, scale: &Scale, shown: &Frequencies<'_>, clip: &str) {
+fn response_line(drawing: &mut Drawing, scale: &Scale, shown: &SpectrumPlot<'_>, clip: &str) {
     let line: Vec<(f32, f32)> = shown
         .response
         .iter()
         .filter(|(hz, db)| db.is_finite() && (56.0..=17_800.0).contains(hz))
         .map(|&(hz, db)| (frequency_x(hz, drawing), db))
         .collect();
-    let line = reduce(&line, MOST_POINTS);
+    let line = decimate(&line, MAX_POINTS);
     let pixels: Vec<_> = line.iter().map(|&(x, db)| (x, scale.y(db))).collect();
     drawing.path("after", &straight(&pixels), clip);
-    mark_beyond(drawing, scale, 0.0, &[("after-mark", "", beyond(&line, scale))]);
+    mark_off_scale(drawing, scale, 0.0, &[("after-mark", "", off_scale_runs(&line, scale))]);
     for &(hz, db) in shown.bands.iter().filter(|(_, db)| db.is_finite() && db.abs() <= scale.high) {
         drawing.diamond(frequency_x(hz, drawing), scale.y(db));
     }

@@ -1,13 +1,13 @@
 //! Loudness over time, and what the dynamic stages took away.
 
-use super::axes::{Drawing, LEFT, LETTER, Scale};
-use super::lines::{MOST_POINTS, above, mean_gain, mean_power, reduce, straight, stretches};
-use crate::report::contents::TimeSeries;
+use super::axes::{CHARACTER_WIDTH, Drawing, LEFT_MARGIN, Scale};
+use super::lines::{MAX_POINTS, buckets, decimate, mean_gain, mean_power, runs_above, straight};
+use crate::report::page_data::TimeSeries;
 use crate::report::text::{self, clock, number};
 use std::fmt::Write;
 
 /// A line over time.
-pub(in crate::report) struct Line<'a> {
+pub(in crate::report) struct LoudnessTrace<'a> {
     /// Class of the line: `before` or `after`.
     pub class: &'static str,
     /// Its values.
@@ -15,7 +15,7 @@ pub(in crate::report) struct Line<'a> {
 }
 
 /// What a stage took away over time.
-pub(in crate::report) struct Taken<'a> {
+pub(in crate::report) struct ReductionTrace<'a> {
     /// The stage's name for the eye.
     pub name: String,
     /// Gain in dB, negative where something is taken away.
@@ -23,13 +23,13 @@ pub(in crate::report) struct Taken<'a> {
 }
 
 /// What the time drawing shows.
-pub(in crate::report) struct Times<'a> {
+pub(in crate::report) struct TimePlot<'a> {
     /// Loudness.
-    pub loudness: Vec<Line<'a>>,
+    pub loudness: Vec<LoudnessTrace<'a>>,
     /// A level to compare with.
     pub target: Option<f32>,
     /// Dynamic stages.
-    pub taken: Vec<Taken<'a>>,
+    pub reductions: Vec<ReductionTrace<'a>>,
     /// Start and length of the excerpt that the page plays.
     pub excerpt: Option<(f32, f32)>,
     /// Length of the recording.
@@ -71,13 +71,13 @@ impl TimeAxis {
             right,
             duration_s: if duration_s.is_finite() { duration_s.max(0.1) } else { 0.1 },
             narrow: drawing.width < 500.0,
-            most: MOST_POINTS.min((2.0 * (right - LEFT)) as usize),
-            count: ((right - LEFT) / 3.0) as usize,
+            most: MAX_POINTS.min((2.0 * (right - LEFT_MARGIN)) as usize),
+            count: ((right - LEFT_MARGIN) / 3.0) as usize,
         }
     }
 
     fn x(&self, seconds: f32) -> f32 {
-        LEFT + (seconds / self.duration_s).clamp(0.0, 1.0) * (self.right - LEFT)
+        LEFT_MARGIN + (seconds / self.duration_s).clamp(0.0, 1.0) * (self.right - LEFT_MARGIN)
     }
 
     /// A series that is too long for single values is shown as mean and range of stretches.
@@ -95,42 +95,42 @@ struct Points {
 impl Points {
     fn new(series: &TimeSeries, axis: &TimeAxis) -> Self {
         let all = points(series);
-        Self { reduced: reduce(&all, axis.most), all }
+        Self { reduced: decimate(&all, axis.most), all }
     }
 }
 
 /// Loudness over time and, below, what was taken away.
-pub(in crate::report) fn times(shown: &Times<'_>, title: &str, class: &str, id: &str, width: f32) -> String {
+pub(in crate::report) fn time_plot(shown: &TimePlot<'_>, title: &str, class: &str, id: &str, width: f32) -> String {
     let mut drawing = Drawing::new(width);
     let axis = TimeAxis::new(&drawing, shown.duration_s);
     let lines: Vec<_> = shown.loudness.iter().map(|line| (line.class, Points::new(line.series, &axis))).collect();
-    let gains: Vec<_> = shown.taken.iter().map(|taken| Points::new(taken.gain, &axis)).collect();
+    let gains: Vec<_> = shown.reductions.iter().map(|taken| Points::new(taken.gain, &axis)).collect();
     let dense = lines.iter().any(|(_, line)| axis.is_too_long(line));
     let above_plot = if dense { 16.0 } else { 0.0 };
     let top = above_plot + if shown.excerpt.is_some() { 24.0 } else { 8.0 };
     let scale = loudness_scale(&lines, shown.target, top, if axis.narrow { 140.0 } else { 168.0 });
-    let strips = taken_scales(&gains, scale.bottom);
-    let bottom = strips.last().map_or(scale.bottom, |strip| strip.bottom);
+    let subplots = reduction_scales(&gains, scale.bottom);
+    let bottom = subplots.last().map_or(scale.bottom, |subplot| subplot.bottom);
 
-    time_rules(&mut drawing, &axis, &scale, &strips, bottom);
-    level_rules(&mut drawing, &axis, &scale);
+    time_grid(&mut drawing, &axis, &scale, &subplots, bottom);
+    level_grid(&mut drawing, &axis, &scale);
     let clip = format!("{id}-c");
     drawing.clip(&clip, scale.top, scale.bottom + 1.0);
     for (class, line) in &lines {
         loudness(&mut drawing, &axis, &scale, class, line, &clip);
     }
     if dense {
-        drawing.text("label", (axis.right, 10.0), "end", &words_about_stretches(&axis));
+        drawing.text("label", (axis.right, 10.0), "end", &bucket_caption(&axis));
     }
     if let Some(level) = shown.target {
         let y = scale.y(level);
-        drawing.line("target", (LEFT, y), (axis.right, y));
+        drawing.line("target", (LEFT_MARGIN, y), (axis.right, y));
     }
     if let Some(excerpt) = shown.excerpt {
         bracket(&mut drawing, &axis, excerpt, above_plot);
     }
-    for ((strip, taken), gain) in strips.iter().zip(&shown.taken).zip(&gains) {
-        taken_away(&mut drawing, &axis, strip, &taken.name, gain, &format!("{id}-s{:.0}", strip.top));
+    for ((subplot, taken), gain) in subplots.iter().zip(&shown.reductions).zip(&gains) {
+        draw_reduction(&mut drawing, &axis, subplot, &taken.name, gain, &format!("{id}-s{:.0}", subplot.top));
     }
     drawing.finish(class, id, bottom + 24.0, title, &describe(&lines, axis.duration_s))
 }
@@ -146,31 +146,31 @@ fn loudness_scale(lines: &[(&str, Points)], target: Option<f32>, top: f32, heigh
     Scale { high, low: quiet.clamp(high - 42.0, high - 24.0), top, bottom: top + height }
 }
 
-/// A strip for every stage, all of one reach, below the loudness.
-fn taken_scales(gains: &[Points], below: f32) -> Vec<Scale> {
+/// A subplot for every stage, all of one range, below the loudness.
+fn reduction_scales(gains: &[Points], below: f32) -> Vec<Scale> {
     let values = gains.iter().flat_map(|gain| &gain.reduced);
-    let deepest = values.map(|point| -point.1).filter(|db| db.is_finite()).fold(0.0f32, f32::max);
-    let reach = [3.0, 6.0, 9.0, 12.0, 18.0, 24.0].into_iter().find(|reach| deepest <= *reach).unwrap_or(36.0);
-    let strip = |at: usize| {
+    let max_reduction_db = values.map(|point| -point.1).filter(|db| db.is_finite()).fold(0.0f32, f32::max);
+    let range = [3.0, 6.0, 9.0, 12.0, 18.0, 24.0].into_iter().find(|range| max_reduction_db <= *range).unwrap_or(36.0);
+    let subplot = |at: usize| {
         let top = below + 36.0 + 68.0 * at as f32;
-        Scale { high: 0.0, low: -reach, top, bottom: top + 40.0 }
+        Scale { high: 0.0, low: -range, top, bottom: top + 40.0 }
     };
-    (0..gains.len()).map(strip).collect()
+    (0..gains.len()).map(subplot).collect()
 }
 
 /// Rules at round times through all scales, with the times below.
-fn time_rules(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, strips: &[Scale], bottom: f32) {
-    let step = time_step(axis.duration_s, (axis.right - LEFT) / 76.0);
+fn time_grid(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, subplots: &[Scale], bottom: f32) {
+    let step = time_step(axis.duration_s, (axis.right - LEFT_MARGIN) / 76.0);
     let unit = if axis.duration_s >= 3600.0 { "h:min:s" } else { "min:s" };
-    let unit_from = axis.right - unit.len() as f32 * LETTER - 8.0;
+    let unit_from = axis.right - unit.len() as f32 * CHARACTER_WIDTH - 8.0;
     let mut at = 0.0;
     while at <= axis.duration_s {
         let place = axis.x(at);
-        for scale in std::iter::once(scale).chain(strips) {
+        for scale in std::iter::once(scale).chain(subplots) {
             drawing.line("rule", (place, scale.top), (place, scale.bottom));
         }
         let label = if step < 1.0 { number(f64::from(at), 1) } else { clock(f64::from(at)) };
-        if place + label.len() as f32 * LETTER / 2.0 < unit_from {
+        if place + label.len() as f32 * CHARACTER_WIDTH / 2.0 < unit_from {
             drawing.text("value", (place, bottom + 16.0), "middle", &label);
         }
         at += step;
@@ -179,14 +179,14 @@ fn time_rules(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, strips: &[S
 }
 
 /// Rules every 6 dB.
-fn level_rules(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale) {
+fn level_grid(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale) {
     let ticks = ((scale.high - scale.low) / 6.0).round() as usize;
     for tick in 0..=ticks {
         let level = scale.high - 6.0 * tick as f32;
         let y = scale.y(level);
-        drawing.line("rule", (LEFT, y), (axis.right, y));
+        drawing.line("rule", (LEFT_MARGIN, y), (axis.right, y));
         if tick % 2 == 1 || ticks < 6 {
-            drawing.text("value", (LEFT - 8.0, y + 4.0), "end", &number(f64::from(level), 0));
+            drawing.text("value", (LEFT_MARGIN - 8.0, y + 4.0), "end", &number(f64::from(level), 0));
         }
     }
 }
@@ -194,7 +194,7 @@ fn level_rules(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale) {
 /// A line of loudness, interrupted by pauses; a long one as its mean, over its range.
 fn loudness(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, class: &str, line: &Points, clip: &str) {
     let line = if axis.is_too_long(line) {
-        let parts = stretches(&line.all, axis.count, mean_power);
+        let parts = buckets(&line.all, axis.count, mean_power);
         let mut range: Vec<_> = parts.iter().map(|part| (axis.x(part.seconds), scale.y(part.highest))).collect();
         range.extend(parts.iter().rev().map(|part| (axis.x(part.seconds), scale.y(part.lowest))));
         drawing.path(&format!("{class}-range"), &(straight(&range) + "Z"), clip);
@@ -203,7 +203,7 @@ fn loudness(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, class: &str, 
         &line.reduced
     };
     let mut path = String::new();
-    for part in above(line, scale.low) {
+    for part in runs_above(line, scale.low) {
         let pixels: Vec<_> = part.iter().map(|&(seconds, level)| (axis.x(seconds), scale.y(level))).collect();
         path.push_str(&straight(&pixels));
     }
@@ -211,7 +211,7 @@ fn loudness(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, class: &str, 
 }
 
 /// How long series are shown.
-fn words_about_stretches(axis: &TimeAxis) -> String {
+fn bucket_caption(axis: &TimeAxis) -> String {
     let each = text::length(f64::from(axis.duration_s) / axis.count as f64);
     if axis.narrow {
         format!("lines: mean of {each}; shade: range")
@@ -225,7 +225,7 @@ fn bracket(drawing: &mut Drawing, axis: &TimeAxis, (start, seconds): (f32, f32),
     let (from, to) = (axis.x(start), axis.x(start + seconds).max(axis.x(start) + 2.0));
     let _ = write!(drawing.body, r#"<path class="bracket" d="M{from:.1} {0:.1}v-5H{to:.1}v5"/>"#, above_plot + 20.0);
     let label = "excerpt to listen to";
-    let length = label.len() as f32 * LETTER;
+    let length = label.len() as f32 * CHARACTER_WIDTH;
     if from + length < axis.right {
         drawing.text("label", (from, above_plot + 10.0), "start", label);
     } else {
@@ -234,36 +234,36 @@ fn bracket(drawing: &mut Drawing, axis: &TimeAxis, (start, seconds): (f32, f32),
 }
 
 /// What a stage took away, as an area that hangs from the line of no change.
-fn taken_away(drawing: &mut Drawing, axis: &TimeAxis, strip: &Scale, name: &str, gain: &Points, clip: &str) {
-    drawing.clip(clip, strip.top, strip.bottom);
-    drawing.text("label", (LEFT, strip.top - 6.0), "start", name);
-    drawing.text("label", (axis.right, strip.top - 6.0), "end", &most_words(&gain.reduced));
+fn draw_reduction(drawing: &mut Drawing, axis: &TimeAxis, subplot: &Scale, name: &str, gain: &Points, clip: &str) {
+    drawing.clip(clip, subplot.top, subplot.bottom);
+    drawing.text("label", (LEFT_MARGIN, subplot.top - 6.0), "start", name);
+    drawing.text("label", (axis.right, subplot.top - 6.0), "end", &max_reduction_text(&gain.reduced));
     let mut area = |class: &str, gains: &[(f32, f32)]| {
         if let (Some(first), Some(last)) = (gains.first(), gains.last()) {
-            let mut path = format!("M{:.1} {:.1}", axis.x(first.0), strip.top);
+            let mut path = format!("M{:.1} {:.1}", axis.x(first.0), subplot.top);
             for &(seconds, db) in gains {
                 let db = if db.is_nan() { 0.0 } else { db.min(0.0) };
-                let _ = write!(path, "L{:.1} {:.1}", axis.x(seconds), strip.y(db));
+                let _ = write!(path, "L{:.1} {:.1}", axis.x(seconds), subplot.y(db));
             }
-            let _ = write!(path, "L{:.1} {:.1}Z", axis.x(last.0), strip.top);
+            let _ = write!(path, "L{:.1} {:.1}Z", axis.x(last.0), subplot.top);
             drawing.path(class, &path, clip);
         }
     };
     if axis.is_too_long(gain) {
-        let parts = stretches(&gain.all, axis.count, mean_gain);
-        area("takes soft", &parts.iter().map(|part| (part.seconds, part.lowest)).collect::<Vec<_>>());
-        area("takes", &parts.iter().map(|part| (part.seconds, part.mean)).collect::<Vec<_>>());
+        let parts = buckets(&gain.all, axis.count, mean_gain);
+        area("cut soft", &parts.iter().map(|part| (part.seconds, part.lowest)).collect::<Vec<_>>());
+        area("cut", &parts.iter().map(|part| (part.seconds, part.mean)).collect::<Vec<_>>());
     } else {
-        area("takes", &gain.reduced);
+        area("cut", &gain.reduced);
     }
-    drawing.line("axis", (LEFT, strip.top), (axis.right, strip.top));
-    drawing.line("rule", (LEFT, strip.bottom), (axis.right, strip.bottom));
-    drawing.text("value", (LEFT - 8.0, strip.top + 4.0), "end", "0");
-    drawing.text("value", (LEFT - 8.0, strip.bottom + 4.0), "end", &number(f64::from(strip.low), 0));
+    drawing.line("axis", (LEFT_MARGIN, subplot.top), (axis.right, subplot.top));
+    drawing.line("rule", (LEFT_MARGIN, subplot.bottom), (axis.right, subplot.bottom));
+    drawing.text("value", (LEFT_MARGIN - 8.0, subplot.top + 4.0), "end", "0");
+    drawing.text("value", (LEFT_MARGIN - 8.0, subplot.bottom + 4.0), "end", &number(f64::from(subplot.low), 0));
 }
 
 /// When a stage took the most, and how much.
-fn most_words(gains: &[(f32, f32)]) -> String {
+fn max_reduction_text(gains: &[(f32, f32)]) -> String {
     let most = gains.iter().copied().filter(|point| point.1.is_finite()).min_by(|a, b| a.1.total_cmp(&b.1));
     match most {
         Some((seconds, db)) if db < -0.05 => {
@@ -292,7 +292,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn times_are_marked_at_round_places() {
+    fn time_ticks_are_at_round_times() {
         assert_eq!(time_step(48.0, 13.0), 5.0);
         assert_eq!(time_step(3.0 * 3600.0, 13.0), 900.0);
         assert_eq!(time_step(96.0, 3.8), 30.0);

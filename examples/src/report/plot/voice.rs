@@ -1,9 +1,9 @@
 //! One voice against published speech, as a drawing that stands alone, with what was found written where it is.
 
-use super::axes::{Drawing, LEFT, LETTER, Scale};
-use super::beyond::{beyond, mark_beyond};
-use super::frequency::{RULES_HZ, frequency_x, half_band, places, speakers_band, steps};
-use super::published::middle;
+use super::axes::{CHARACTER_WIDTH, Drawing, LEFT_MARGIN, Scale};
+use super::frequency::{GRID_HZ, band_points, frequency_x, half_band, speaker_spread_band, steps};
+use super::off_scale::{mark_off_scale, off_scale_runs};
+use super::published::centre_hz;
 use crate::report::text::{escape, hertz, signed};
 use std::fmt::Write;
 
@@ -11,17 +11,17 @@ use std::fmt::Write;
 const STYLE: &str = concat!(include_str!("../palette.css"), include_str!("../marks.css"));
 const WIDTH: f32 = 800.0;
 /// Height of a line of words.
-const LANE: f32 = 18.0;
+const LABEL_ROW_HEIGHT: f32 = 18.0;
 
 /// The mark that goes with a finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Marked {
+pub(crate) enum FindingMark {
     /// The proposal takes away here.
-    Takes,
+    Cut,
     /// The proposal gives here.
-    Gives,
+    Boost,
     /// Nothing is done about it.
-    Left,
+    Unchanged,
 }
 
 /// Something found at a frequency.
@@ -29,7 +29,7 @@ pub(crate) enum Marked {
 pub(crate) struct Finding {
     pub(crate) hz: f32,
     pub(crate) words: String,
-    pub(crate) mark: Marked,
+    pub(crate) mark: FindingMark,
 }
 
 /// What is drawn.
@@ -46,20 +46,20 @@ pub(crate) struct VoiceDrawing<'a> {
 pub(crate) fn voice_drawing(shown: &VoiceDrawing<'_>) -> String {
     let mut drawing = Drawing::new(WIDTH);
     let right = drawing.right();
-    let placed = lanes(&shown.findings, &drawing);
-    let lanes = placed.iter().map(|(_, _, lane)| lane + 1).max().unwrap_or(0);
-    let top = 64.0 + LANE * lanes as f32;
+    let placed = label_rows(&shown.findings, &drawing);
+    let label_rows = placed.iter().map(|(_, _, label_row)| label_row + 1).max().unwrap_or(0);
+    let top = 64.0 + LABEL_ROW_HEIGHT * label_rows as f32;
     let scale = Scale { high: 12.0, low: -12.0, top, bottom: top + 264.0 };
     let _ = write!(
         drawing.body,
-        r#"<rect width="100%" height="100%" style="fill:var(--paper)"/><text style="font-size:18px;fill:var(--ink)" x="{LEFT}" y="28">{}</text>"#,
+        r#"<rect width="100%" height="100%" style="fill:var(--paper)"/><text style="font-size:18px;fill:var(--ink)" x="{LEFT_MARGIN}" y="28">{}</text>"#,
         escape(shown.title)
     );
-    drawing.text("label", (LEFT, 48.0), "start", shown.below);
+    drawing.text("label", (LEFT_MARGIN, 48.0), "start", shown.below);
 
     drawing.clip("inside", scale.top, scale.bottom);
-    speakers_band(&mut drawing, &scale, "inside");
-    for hz in RULES_HZ {
+    speaker_spread_band(&mut drawing, &scale, "inside");
+    for hz in GRID_HZ {
         let x = frequency_x(hz, &drawing);
         drawing.line("rule", (x, scale.top), (x, scale.bottom));
         if hz < 16_000.0 {
@@ -69,24 +69,24 @@ pub(crate) fn voice_drawing(shown: &VoiceDrawing<'_>) -> String {
     drawing.text("label", (right, scale.bottom + 18.0), "end", "16k Hz");
     for db in [12.0f32, 6.0, 0.0, -6.0, -12.0] {
         let y = scale.y(db);
-        drawing.line(if db == 0.0 { "axis" } else { "rule" }, (LEFT, y), (right, y));
-        drawing.text("value", (LEFT - 8.0, y + 4.0), "end", &signed(f64::from(db), 0));
+        drawing.line(if db == 0.0 { "axis" } else { "rule" }, (LEFT_MARGIN, y), (right, y));
+        drawing.text("value", (LEFT_MARGIN - 8.0, y + 4.0), "end", &signed(f64::from(db), 0));
     }
 
     steps(&mut drawing, &shown.deviation_db, &scale, "after", "inside");
-    let marks = [("after-mark", "", beyond(&places(&shown.deviation_db, &drawing), &scale))];
+    let marks = [("after-mark", "", off_scale_runs(&band_points(&shown.deviation_db, &drawing), &scale))];
     let half = half_band(&drawing);
-    mark_beyond(&mut drawing, &scale, half, &marks);
+    mark_off_scale(&mut drawing, &scale, half, &marks);
 
-    for (finding, start, lane) in placed {
-        let x = frequency_x(finding.hz, &drawing).clamp(LEFT, right);
+    for (finding, start, label_row) in placed {
+        let x = frequency_x(finding.hz, &drawing).clamp(LEFT_MARGIN, right);
         let at = scale.y(near(&shown.deviation_db, finding.hz).clamp(scale.low, scale.high));
-        let row = 64.0 + LANE * lane as f32;
+        let row = 64.0 + LABEL_ROW_HEIGHT * label_row as f32;
         drawing.line("here", (x, row + 6.0), (x, at - 6.0));
         let (class, shape) = match finding.mark {
-            Marked::Takes => ("takes", format!("M{x:.1} {:.1}l6 -8h-12z", at + 2.0)),
-            Marked::Gives => ("gives", format!("M{x:.1} {:.1}l6 8h-12z", at - 6.0)),
-            Marked::Left => ("handle", format!("M{x:.1} {:.1}l5 5l-5 5l-5 -5z", at - 5.0)),
+            FindingMark::Cut => ("cut", format!("M{x:.1} {:.1}l6 -8h-12z", at + 2.0)),
+            FindingMark::Boost => ("boost", format!("M{x:.1} {:.1}l6 8h-12z", at - 6.0)),
+            FindingMark::Unchanged => ("handle", format!("M{x:.1} {:.1}l5 5l-5 5l-5 -5z", at - 5.0)),
         };
         let _ = write!(drawing.body, r#"<path class="{class}" d="{shape}"/>"#);
         drawing.text("label halo", (start, row), "start", &finding.words);
@@ -94,49 +94,44 @@ pub(crate) fn voice_drawing(shown: &VoiceDrawing<'_>) -> String {
     let key = scale.bottom + 44.0;
     drawing.text(
         "label",
-        (LEFT, key),
+        (LEFT_MARGIN, key),
         "start",
         "Difference from published average speech (Byrne et al. 1994), dB; the band is how far real speakers differ.",
     );
-    drawing.text(
-        "label",
-        (LEFT, key + 18.0),
-        "start",
-        "▼ the proposal takes away   ▲ it gives   ◇ nothing is done about it",
-    );
+    drawing.text("label", (LEFT_MARGIN, key + 18.0), "start", "▼ the proposal cuts   ▲ it boosts   ◇ left unchanged");
     let mut description = String::from("Difference from published speech in decibels: ");
     for band in [1usize, 4, 7, 10, 13, 16, 19, 22] {
         let value = signed(shown.deviation_db[band].map(f64::from), 0);
-        let _ = write!(description, "{} Hz {value}; ", hertz(f64::from(middle(band))));
+        let _ = write!(description, "{} Hz {value}; ", hertz(f64::from(centre_hz(band))));
     }
     for finding in &shown.findings {
         let _ = write!(description, "{}; ", finding.words);
     }
     let description = description.trim_end_matches("; ").to_owned() + ".";
-    drawing.finish_alone(key + 34.0, shown.title, &description, STYLE)
+    drawing.finish_standalone(key + 34.0, shown.title, &description, STYLE)
 }
 
 /// Each finding with where its words start and in which line, so that none covers another's words or leader.
-fn lanes<'a>(findings: &'a [Finding], drawing: &Drawing) -> Vec<(&'a Finding, f32, usize)> {
+fn label_rows<'a>(findings: &'a [Finding], drawing: &Drawing) -> Vec<(&'a Finding, f32, usize)> {
     let mut sorted: Vec<&Finding> = findings.iter().collect();
     sorted.sort_by(|a, b| a.hz.total_cmp(&b.hz));
     let mut placed: Vec<(&Finding, f32, usize)> = Vec::new();
     // From the right: what is further left lies higher, so that leaders run clear of the words.
     let mut ends: Vec<f32> = Vec::new();
     for finding in sorted.into_iter().rev() {
-        let length = finding.words.chars().count() as f32 * LETTER + 10.0;
-        let start = (frequency_x(finding.hz, drawing) - 4.0).min(drawing.right() - length).max(LEFT);
-        let lane = ends.iter().position(|&begins| start + length <= begins).unwrap_or(ends.len());
-        if lane == ends.len() {
+        let length = finding.words.chars().count() as f32 * CHARACTER_WIDTH + 10.0;
+        let start = (frequency_x(finding.hz, drawing) - 4.0).min(drawing.right() - length).max(LEFT_MARGIN);
+        let label_row = ends.iter().position(|&begins| start + length <= begins).unwrap_or(ends.len());
+        if label_row == ends.len() {
             ends.push(start);
         } else {
-            ends[lane] = start;
+            ends[label_row] = start;
         }
-        placed.push((finding, start, lane));
+        placed.push((finding, start, label_row));
     }
     let count = ends.len();
-    for (_, _, lane) in &mut placed {
-        *lane = count - 1 - *lane;
+    for (_, _, label_row) in &mut placed {
+        *label_row = count - 1 - *label_row;
     }
     placed
 }

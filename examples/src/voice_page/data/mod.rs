@@ -10,9 +10,9 @@ mod rounded;
 mod validity;
 
 use super::page::acted_on;
-use super::{VoicePage, words};
+use super::{MeasuredVoice, words};
 use crate::report::data::round;
-use parts::{Band, Clipping, Hum, Pitch, Resonance, Sibilance, Spikes, third_octaves};
+use parts::{Band, Clipping, Hum, Pitch, Resonance, Sibilance, Transients, third_octaves};
 use proposed::{Context, Proposal};
 use rounded::{known, to, two};
 use serde::Serialize;
@@ -28,8 +28,8 @@ pub const SCHEMA: &str = include_str!("../schema.json");
 /// The text for one recording: an object; for several: a list of objects, in their order.
 ///
 /// # Errors
-/// Never for what [`VoicePage::measure`] made.
-pub fn to_json(voices: &[VoicePage]) -> Result<String, serde_json::Error> {
+/// Never for what [`MeasuredVoice::measure`] made.
+pub fn to_json(voices: &[MeasuredVoice]) -> Result<String, serde_json::Error> {
     let all: Vec<Voice<'_>> = voices.iter().map(voice).collect();
     let text = match &all[..] {
         [one] => serde_json::to_string_pretty(one),
@@ -42,11 +42,11 @@ pub fn to_json(voices: &[VoicePage]) -> Result<String, serde_json::Error> {
 struct Voice<'a> {
     format: u32,
     file: &'a str,
-    kind: &'a str,
+    file_format: &'a str,
     sample_rate_hz: f64,
     channels: usize,
     duration_s: f64,
-    subject: &'static str,
+    signal_class: &'static str,
     integrated_lufs: Option<f64>,
     loudness_range_lu: Option<f64>,
     true_peak_dbtp: Option<f64>,
@@ -56,13 +56,13 @@ struct Voice<'a> {
     activity_percent: Option<f64>,
     active_s: Option<f64>,
     crest_db: Option<f64>,
-    phrase_spread_db: Option<f64>,
-    spikes: Option<Spikes>,
+    level_standard_deviation_db: Option<f64>,
+    transients: Option<Transients>,
     noise_floor_dbfs: Option<f64>,
     snr_db: Option<f64>,
     hum: Option<Hum>,
     rumble_dbfs: Option<f64>,
-    offset: Option<f64>,
+    dc_offset: Option<f64>,
     pitch_hz: Option<Pitch>,
     bandwidth_hz: Option<f64>,
     third_octaves: Option<Vec<Band>>,
@@ -79,18 +79,18 @@ struct Voice<'a> {
     file_warnings: Vec<String>,
 }
 
-fn voice(page: &VoicePage) -> Voice<'_> {
+fn voice(page: &MeasuredVoice) -> Voice<'_> {
     let p = &page.profile;
-    let (level, ground) = (&p.level, &p.ground);
+    let (level, background_noise) = (&p.level, &p.background_noise);
     let resonance = |found: &profile::Resonance| Resonance::new(found, acted_on(&page.proposal, found.frequency_hz));
     Voice {
         format: FORMAT,
         file: &page.file,
-        kind: &page.kind,
+        file_format: &page.file_format,
         sample_rate_hz: p.rate_hz,
         channels: p.channels,
         duration_s: round(p.duration_s, 3),
-        subject: words::subject_id(p.subject),
+        signal_class: words::signal_class_id(p.signal_class),
         integrated_lufs: known(level.integrated_lufs),
         loudness_range_lu: known(level.loudness_range_lu),
         true_peak_dbtp: two(level.true_peak_dbtp),
@@ -100,23 +100,23 @@ fn voice(page: &VoicePage) -> Voice<'_> {
         activity_percent: two(level.activity_percent),
         active_s: two(level.active_s),
         crest_db: known(level.crest_db),
-        phrase_spread_db: known(p.phrases.map(|phrases| phrases.spread_db)),
-        spikes: p.spikes.ok().map(Spikes::from),
-        noise_floor_dbfs: known(ground.noise_floor_dbfs),
-        snr_db: known(ground.snr_db),
+        level_standard_deviation_db: known(p.level_consistency.map(|consistency| consistency.standard_deviation_db)),
+        transients: p.transients.ok().map(Transients::from),
+        noise_floor_dbfs: known(background_noise.noise_floor_dbfs),
+        snr_db: known(background_noise.snr_db),
         hum: p.hum.ok().flatten().map(Hum::from),
-        rumble_dbfs: two(ground.rumble_dbfs),
-        offset: to(4, ground.offset),
+        rumble_dbfs: two(background_noise.rumble_dbfs),
+        dc_offset: to(4, background_noise.dc_offset),
         pitch_hz: p.pitch.ok().map(Pitch::from),
         bandwidth_hz: known(p.bandwidth.map(|band| band.high_hz)),
-        third_octaves: p.colour.ok().map(|colour| third_octaves(&colour)),
-        low_end_db: known(p.colour.and_then(|colour| colour.low_end_db)),
-        presence_db: known(p.colour.and_then(|colour| colour.presence_db)),
-        top_end_db: known(p.colour.and_then(|colour| colour.top_end_db)),
+        third_octaves: p.tonal_balance.ok().map(|tonal_balance| third_octaves(&tonal_balance)),
+        low_end_db: known(p.tonal_balance.and_then(|tonal_balance| tonal_balance.low_end_db)),
+        presence_db: known(p.tonal_balance.and_then(|tonal_balance| tonal_balance.presence_db)),
+        top_end_db: known(p.tonal_balance.and_then(|tonal_balance| tonal_balance.top_end_db)),
         resonances: p.resonances.iter().flatten().flatten().map(resonance).collect(),
         sibilance: p.sibilance.ok().map(Sibilance::from),
-        decay_time_s: known(p.room.map(|room| room.decay_time_s)),
-        dry: p.room.ok().map(|room| room.dry),
+        decay_time_s: known(p.reverberation.map(|reverberation| reverberation.decay_time_s)),
+        dry: p.reverberation.ok().map(|reverberation| reverberation.dry),
         validity: Validity::of(p),
         context: page.context.into(),
         proposal: (&page.proposal).into(),

@@ -7,26 +7,30 @@ use voicechain_core::speech::BYRNE_1994_COMBINED;
 
 #[derive(Serialize)]
 pub(super) struct Clipping {
-    stretches: u32,
+    runs: u32,
     samples: u64,
 }
 
 impl From<profile::Clipping> for Clipping {
     fn from(clipping: profile::Clipping) -> Self {
-        Self { stretches: clipping.stretches, samples: clipping.samples }
+        Self { runs: clipping.runs, samples: clipping.samples }
     }
 }
 
 #[derive(Serialize)]
-pub(super) struct Spikes {
+pub(super) struct Transients {
     count: u32,
     per_10_s: Option<f64>,
     max_excess_db: Option<f64>,
 }
 
-impl From<profile::Spikes> for Spikes {
-    fn from(spikes: profile::Spikes) -> Self {
-        Self { count: spikes.count, per_10_s: two(spikes.per_10_s), max_excess_db: two(spikes.max_excess_db) }
+impl From<profile::Transients> for Transients {
+    fn from(transients: profile::Transients) -> Self {
+        Self {
+            count: transients.count,
+            per_10_s: two(transients.per_10_s),
+            max_excess_db: two(transients.max_excess_db),
+        }
     }
 }
 
@@ -102,8 +106,8 @@ pub(super) struct Band {
 }
 
 /// The third octaves with their levels and their differences from published speech.
-pub(super) fn third_octaves(colour: &profile::Colour) -> Vec<Band> {
-    let bands = BYRNE_1994_COMBINED.iter().zip(colour.bands_dbfs).zip(colour.deviation_db);
+pub(super) fn third_octaves(tonal_balance: &profile::TonalBalance) -> Vec<Band> {
+    let bands = BYRNE_1994_COMBINED.iter().zip(tonal_balance.bands_dbfs).zip(tonal_balance.deviation_db);
     bands
         .map(|((&(frequency_hz, _), level), deviation)| Band {
             frequency_hz,

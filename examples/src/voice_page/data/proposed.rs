@@ -3,12 +3,12 @@
 use super::rounded::{to, two};
 use serde::Serialize;
 use voicechain_core::StripSettings;
-use voicechain_core::propose::{self, Delivery, Role};
+use voicechain_core::propose::{self, Role, VocalStyle};
 
 #[derive(Serialize)]
 pub(super) struct Context {
     role: &'static str,
-    delivery: &'static str,
+    vocal_style: &'static str,
 }
 
 impl From<propose::Context> for Context {
@@ -18,9 +18,9 @@ impl From<propose::Context> for Context {
                 Role::SoloVoice => "solo_voice",
                 Role::OverMusic => "over_music",
             },
-            delivery: match context.delivery {
-                Delivery::Spoken => "spoken",
-                Delivery::Sung => "sung",
+            vocal_style: match context.vocal_style {
+                VocalStyle::Spoken => "spoken",
+                VocalStyle::Sung => "sung",
             },
         }
     }
@@ -48,7 +48,7 @@ struct Evidence {
     setting: &'static str,
     proposed: f64,
     quantity: &'static str,
-    place_hz: Option<f64>,
+    frequency_hz: Option<f64>,
     measured: Option<f64>,
     reference_words: &'static str,
     reference: Option<f64>,
@@ -65,7 +65,7 @@ impl From<&propose::Evidence> for Evidence {
             setting: e.setting,
             proposed: e.proposed,
             quantity: e.quantity,
-            place_hz: e.place_hz.and_then(two),
+            frequency_hz: e.frequency_hz.and_then(two),
             measured: two(e.measured),
             reference_words: e.reference_words,
             reference: two(e.reference),

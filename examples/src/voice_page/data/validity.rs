@@ -3,7 +3,7 @@
 use crate::voice_page::words;
 use serde::Serialize;
 use voicechain_core::measure::Profile;
-use voicechain_core::measure::profile::{Colour, Measured};
+use voicechain_core::measure::profile::{Measured, TonalBalance};
 
 /// `known`, or why not.
 #[derive(Serialize)]
@@ -12,8 +12,8 @@ pub(super) struct Validity {
     loudness_range_lu: &'static str,
     active_level_dbov: &'static str,
     crest_db: &'static str,
-    phrase_spread_db: &'static str,
-    spikes: &'static str,
+    level_standard_deviation_db: &'static str,
+    transients: &'static str,
     noise_floor_dbfs: &'static str,
     snr_db: &'static str,
     hum: &'static str,
@@ -29,32 +29,34 @@ pub(super) struct Validity {
 }
 
 fn validity<T>(value: &Measured<T>) -> &'static str {
-    value.as_ref().map_or_else(|&why| words::doubt_id(why), |_| "known")
+    value.as_ref().map_or_else(|&why| words::unavailable_id(why), |_| "known")
 }
 
 impl Validity {
     /// Of everything in a profile.
     pub(super) fn of(profile: &Profile) -> Self {
-        let end = |pick: fn(&Colour) -> Measured<f64>| profile.colour.and_then(|colour| pick(&colour));
+        let end = |pick: fn(&TonalBalance) -> Measured<f64>| {
+            profile.tonal_balance.and_then(|tonal_balance| pick(&tonal_balance))
+        };
         Self {
             integrated_lufs: validity(&profile.level.integrated_lufs),
             loudness_range_lu: validity(&profile.level.loudness_range_lu),
             active_level_dbov: validity(&profile.level.active_level_dbov),
             crest_db: validity(&profile.level.crest_db),
-            phrase_spread_db: validity(&profile.phrases),
-            spikes: validity(&profile.spikes),
-            noise_floor_dbfs: validity(&profile.ground.noise_floor_dbfs),
-            snr_db: validity(&profile.ground.snr_db),
+            level_standard_deviation_db: validity(&profile.level_consistency),
+            transients: validity(&profile.transients),
+            noise_floor_dbfs: validity(&profile.background_noise.noise_floor_dbfs),
+            snr_db: validity(&profile.background_noise.snr_db),
             hum: validity(&profile.hum),
             pitch_hz: validity(&profile.pitch),
             bandwidth_hz: validity(&profile.bandwidth),
-            third_octaves: validity(&profile.colour),
+            third_octaves: validity(&profile.tonal_balance),
             low_end_db: validity(&end(|c| c.low_end_db)),
             presence_db: validity(&end(|c| c.presence_db)),
             top_end_db: validity(&end(|c| c.top_end_db)),
             resonances: validity(&profile.resonances),
             sibilance: validity(&profile.sibilance),
-            decay_time_s: validity(&profile.room),
+            decay_time_s: validity(&profile.reverberation),
         }
     }
 }

@@ -2,20 +2,20 @@
 
 use super::known::known;
 use crate::measure::Profile;
-use crate::propose::cause::{Cause, PRACTICE};
+use crate::propose::cause::{COMMON_PRACTICE, Cause};
 use crate::propose::context::{Context, Role};
 use crate::propose::proposal::Proposal;
 use crate::propose::warning::Warning;
 
 /// The threshold lies so far under the peaks of loud speech, dB, at 3:1: then the compressor's 95th percentile of gain
-/// reduction is from 3 to 6 dB in nine voices of ten (`reach -- proposal`).
-const UNDER_THE_PEAKS_DB: f64 = 7.0;
+/// reduction is from 3 to 6 dB in nine voices of ten (`accuracy -- proposal`).
+const THRESHOLD_BELOW_PEAKS_DB: f64 = 7.0;
 /// A voice over music is compressed from so much lower, dB (common practice, no source).
 const OVER_MUSIC_DB: f64 = 1.5;
-/// This many spikes in ten seconds make a voice spiky, told best by this on half of the recorded voices (`reach -- levels`).
-const SPIKY_PER_10_S: f64 = 2.0;
+/// This many transients in ten seconds make a voice rich in transients, told best by this on half of the recorded voices (`accuracy -- levels`).
+const MANY_TRANSIENTS_PER_10_S: f64 = 2.0;
 /// Below this crest factor nothing is left to compress, dB (common practice, no source).
-pub(super) const PRESSED_CREST_DB: f64 = 9.0;
+pub(super) const COMPRESSED_CREST_DB: f64 = 9.0;
 /// Signal-to-noise ratios below which compression is gentle, and below which there is none, dB (common practice, no
 /// source).
 pub(super) const NOISY_DB: [f64; 2] = [20.0, 10.0];
@@ -23,39 +23,39 @@ pub(super) const NOISY_DB: [f64; 2] = [20.0, 10.0];
 /// of ten from 12 to 16).
 const PEAKS_OVER_LOUDNESS_DB: f64 = 15.0;
 /// More reduction than this on loud phrases seldom rests, dB (common practice, no source).
-const MUCH_DB: f64 = 7.0;
+const HEAVY_REDUCTION_DB: f64 = 7.0;
 
 /// By how much the louder channel stands over (L+R)/2, dB: 0 for one channel and for two that are the same, 6 where one is
 /// silent. Speech is measured on (L+R)/2, but the louder channel drives the compressor of both. Read from the largest
 /// samples of both, which are known in any case.
-fn louder_side_db(profile: &Profile) -> f64 {
+fn louder_channel_db(profile: &Profile) -> f64 {
     let level = &profile.level;
     let (Some(active), Some(crest)) = (known(level.active_level_dbov), known(level.crest_db)) else { return 0.0 };
     let over = level.sample_peak_dbfs - (active + crest);
     if profile.channels == 2 && over.is_finite() { over.clamp(0.0, 6.0) } else { 0.0 }
 }
 
-/// Near 3:1 from the peaks of loud speech; harder for spikes, gentle where noise would rise. Behind the leveller speech lies
+/// Near 3:1 from the peaks of loud speech; harder for transients, gentle where noise would rise. Behind the leveller speech lies
 /// where it brings it: peaks that were measured on uneven phrases are those of the loud ones.
 pub(in crate::propose) fn compressor(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let Some(peak) = known(profile.level.speech_peak_dbfs) else { return };
-    if known(profile.level.crest_db).is_some_and(|crest| crest < PRESSED_CREST_DB) {
+    if known(profile.level.crest_db).is_some_and(|crest| crest < COMPRESSED_CREST_DB) {
         return;
     }
-    let snr = known(profile.ground.snr_db).unwrap_or(f64::INFINITY);
+    let snr = known(profile.background_noise.snr_db).unwrap_or(f64::INFINITY);
     if snr < NOISY_DB[1] {
         return;
     }
-    let spikes = profile.spikes.map_or(0.0, |s| s.per_10_s);
-    let spiky = spikes >= SPIKY_PER_10_S;
+    let transients = profile.transients.map_or(0.0, |s| s.per_10_s);
+    let many_transients = transients >= MANY_TRANSIENTS_PER_10_S;
     let leveller = proposal.settings.leveller;
     let noisy = snr < NOISY_DB[0];
 
-    let mut under = UNDER_THE_PEAKS_DB;
+    let mut under = THRESHOLD_BELOW_PEAKS_DB;
     if context.role == Role::OverMusic {
         under += OVER_MUSIC_DB;
     }
-    let ratio = match (noisy, spiky || context.role == Role::OverMusic) {
+    let ratio = match (noisy, many_transients || context.role == Role::OverMusic) {
         (true, _) => 2.0,
         (false, true) => 4.0,
         (false, false) => 3.0,
@@ -65,7 +65,7 @@ pub(in crate::propose) fn compressor(profile: &Profile, context: Context, propos
     } else {
         ("the 95th percentile of the peaks of speech behind the trim", peak + proposal.settings.trim.gain_db)
     };
-    let level = speech_peak + louder_side_db(profile);
+    let level = speech_peak + louder_channel_db(profile);
     let threshold = libm::round(2.0 * (level - under)) * 0.5;
     let cause = Cause {
         reference_words: "the compressor begins at",
@@ -81,21 +81,21 @@ pub(in crate::propose) fn compressor(profile: &Profile, context: Context, propos
             reference_words: "compression is gentle below",
             ..Cause::new("the signal-to-noise ratio", snr, NOISY_DB[0], "dB")
         }
-    } else if spiky {
+    } else if many_transients {
         Cause {
             source: "measured on 24 recorded voices, command reach levels",
             reference_words: "usual is less than",
-            ..Cause::new("the number of spikes in ten seconds", spikes, SPIKY_PER_10_S, "")
+            ..Cause::new("the number of transients in ten seconds", transients, MANY_TRANSIENTS_PER_10_S, "")
         }
     } else {
-        Cause { source: PRACTICE, ..cause }
+        Cause { source: COMMON_PRACTICE, ..cause }
     };
     proposal.decide(why, "compressor.ratio", ratio);
-    if spiky {
+    if many_transients {
         proposal.decide(why, "compressor.attack_ms", 2.5);
     }
     let reduction = (1.0 - 1.0 / ratio) * under;
-    if reduction > MUCH_DB {
-        proposal.warn(Warning::SeldomRests(reduction));
+    if reduction > HEAVY_REDUCTION_DB {
+        proposal.warn(Warning::ContinuousCompression(reduction));
     }
 }

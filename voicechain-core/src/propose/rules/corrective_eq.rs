@@ -1,16 +1,16 @@
-//! Cuts for what stands out of the voice, only beyond what is usual.
+//! Cuts for resonances, only beyond what is usual.
 
-use super::tone_budget::left_db;
+use super::tone_budget::remaining_db;
 use crate::measure::Profile;
 use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
-use crate::propose::resonance_bell::{LEAST_CUT_DB, USUAL_PROMINENCE_DB, bell_q, cut_db};
+use crate::propose::resonance_bell::{MIN_CUT_DB, USUAL_PROMINENCE_DB, bell_q, cut_db};
 
 /// Two bells closer than this (as a ratio, an octave) would add up: the second is left out.
 const APART: f64 = 2.0;
 const MEASURED: &str = "measured on 24 recorded voices, command reach resonance";
 
-/// The settings of the bells for what stands out, with the frequency below which each is the first choice, Hz.
+/// The settings of the bells for resonances, with the frequency below which each is the first choice, Hz.
 const BELLS: [(f64, [&str; 3]); 3] = [
     (300.0, ["corrective_eq.bell_1_frequency_hz", "corrective_eq.bell_1_gain_db", "corrective_eq.bell_1_q"]),
     (670.0, ["corrective_eq.bell_2_frequency_hz", "corrective_eq.bell_2_gain_db", "corrective_eq.bell_2_q"]),
@@ -23,8 +23,8 @@ pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Propos
     let mut taken = [f64::NAN; 3];
     for resonance in candidates.iter().flatten() {
         let Some(cut) = cut_db(resonance) else { continue };
-        let cut = cut.max(-left_db(proposal));
-        if cut > -LEAST_CUT_DB {
+        let cut = cut.max(-remaining_db(proposal));
+        if cut > -MIN_CUT_DB {
             return;
         }
         let hz = resonance.frequency_hz;
@@ -37,10 +37,10 @@ pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Propos
         };
         taken[slot] = hz;
         let cause = Cause {
-            place_hz: Some(hz),
+            frequency_hz: Some(hz),
             confidence: resonance.confidence.min(1.0),
             source: MEASURED,
-            ..Cause::new("what stands out of the voice", resonance.prominence_db, USUAL_PROMINENCE_DB, "dB")
+            ..Cause::new("the prominence of the resonance", resonance.prominence_db, USUAL_PROMINENCE_DB, "dB")
         };
         let (_, [frequency, gain, q]) = BELLS[slot];
         proposal.decide(cause, frequency, hz);

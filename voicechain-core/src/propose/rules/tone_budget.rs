@@ -4,12 +4,12 @@ use crate::propose::proposal::Proposal;
 
 /// All changes of tone together give and take at most this, dB: the sum of their gains' magnitudes, which no response of
 /// theirs exceeds (common practice, no source).
-const ALTOGETHER_DB: f64 = 9.0;
+const MAX_TOTAL_GAIN_DB: f64 = 9.0;
 
-/// What is left of [`ALTOGETHER_DB`], dB.
-pub(super) fn left_db(proposal: &Proposal) -> f64 {
+/// What is left of [`MAX_TOTAL_GAIN_DB`], dB.
+pub(super) fn remaining_db(proposal: &Proposal) -> f64 {
     let (cuts, tone) = (&proposal.settings.corrective_eq, &proposal.settings.tone_eq);
     let gains =
         [cuts.bell_1_gain_db, cuts.bell_2_gain_db, cuts.bell_3_gain_db, tone.low_shelf_gain_db, tone.bell_gain_db];
-    ALTOGETHER_DB - gains.iter().map(|gain| gain.abs()).sum::<f64>()
+    MAX_TOTAL_GAIN_DB - gains.iter().map(|gain| gain.abs()).sum::<f64>()
 }

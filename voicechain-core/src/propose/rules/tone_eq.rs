@@ -1,7 +1,7 @@
 //! Low end and presence: lifted where they lack, taken where they are too much, only beyond what is usual.
 
 use super::known::known;
-use super::tone_budget::left_db;
+use super::tone_budget::remaining_db;
 use crate::measure::Profile;
 use crate::propose::cause::Cause;
 use crate::propose::context::{Context, Role};
@@ -12,24 +12,24 @@ const LOW_END_DB: [f64; 2] = [-1.4, 4.0];
 /// The same from 2 to 5 kHz.
 const PRESENCE_DB: [f64; 2] = [1.9, 3.9];
 /// The most that a tone rule gives or takes, dB (common practice, no source).
-const MOST_TONE_DB: f64 = 2.0;
+const MAX_TONE_GAIN_DB: f64 = 2.0;
 /// The bell of the tone EQ needs the band up to here, Hz.
 const PRESENCE_NEEDS_HZ: f64 = 6_000.0;
-const MEASURED: &str = "measured on 16 clean voices against Byrne et al. 1994, command reach colour";
+const MEASURED: &str = "measured on 16 clean voices against Byrne et al. 1994, command reach tonal_balance";
 
 /// Half of what lies beyond one standard deviation, the other way, bounded, in half decibels.
 fn correction_db(deviation: f64, [mean, spread]: [f64; 2]) -> f64 {
     let beyond = deviation - mean;
     let beyond = beyond - beyond.clamp(-spread, spread);
-    libm::round((-beyond).clamp(-2.0 * MOST_TONE_DB, 2.0 * MOST_TONE_DB)) * 0.5 + 0.0
+    libm::round((-beyond).clamp(-2.0 * MAX_TONE_GAIN_DB, 2.0 * MAX_TONE_GAIN_DB)) * 0.5 + 0.0
 }
 
 /// A little low end for a solo voice that lacks it; presence when dull, unless it would hiss or is not recorded.
 pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal: &mut Proposal) {
-    let Ok(colour) = profile.colour else { return };
-    if let Some(low) = known(colour.low_end_db) {
-        let left = left_db(proposal);
-        let gain = correction_db(low, LOW_END_DB).clamp(-left, left);
+    let Ok(tonal_balance) = profile.tonal_balance else { return };
+    if let Some(low) = known(tonal_balance.low_end_db) {
+        let remaining = remaining_db(proposal);
+        let gain = correction_db(low, LOW_END_DB).clamp(-remaining, remaining);
         let wanted = if context.role == Role::OverMusic { gain.min(0.0) } else { gain };
         if wanted != 0.0 {
             let cause = Cause {
@@ -40,7 +40,7 @@ pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal:
             proposal.decide(cause, "tone_eq.low_shelf_gain_db", wanted);
         }
     }
-    if let Some(presence) = known(colour.presence_db) {
+    if let Some(presence) = known(tonal_balance.presence_db) {
         let mut gain = correction_db(presence, PRESENCE_DB);
         let reaches = profile.bandwidth.is_ok_and(|b| b.high_hz >= PRESENCE_NEEDS_HZ);
         if gain > 0.0 {
@@ -49,8 +49,8 @@ pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal:
             let less = if sibilant.is_finite() { (1.0 - sibilant / 5.0).clamp(0.0, 1.0) } else { 0.0 };
             gain = if reaches { libm::round(2.0 * gain * less) * 0.5 } else { 0.0 };
         }
-        let left = left_db(proposal);
-        gain = gain.clamp(-left, left);
+        let remaining = remaining_db(proposal);
+        gain = gain.clamp(-remaining, remaining);
         if gain != 0.0 {
             let cause = Cause {
                 confidence: 0.6,

@@ -1,9 +1,9 @@
 //! What of every band is late sound, predicted from the band's own past and learnt from it.
 
-use super::plan::{BANDS, FLOORS, FOURS, HALF, PAST, Plan, Span, TAPS};
-use super::rules::Rules;
+use super::parameters::Parameters;
+use super::stft::{BANDS, FLOORS, HALF, MAX_BAND_GROUPS, PAST, Prediction, Stft, TAPS};
 use crate::dsp::Complex4;
-use crate::dsp::fft::Complexes;
+use crate::dsp::fft::SplitComplex;
 use wide::f32x4;
 
 #[cfg(test)]
@@ -13,41 +13,41 @@ mod tests;
 const PAIRS: usize = TAPS * (TAPS - 1) / 2;
 /// What holds the prediction back: so many values that are not predictable, each as strong as what is heard. Of 8, 25, 75
 /// and 250 the best where the room rings for 0.5 s, on the half that chooses.
-const RESTRAINT: f32 = 25.0;
+const REGULARISATION: f32 = 25.0;
 /// A value counts by the inverse of its power; not more than that of this share of the loudest of the last seconds in its
 /// band, nor of this share of the power of all its taps.
 const LOUD_SHARE: f32 = 1e-2;
 const TAPS_SHARE: f32 = 3e-3;
 /// In a room what is predicted correlates with what is heard the more, the more was learnt: the median voice, of both halves,
-/// by 0.23 to 0.29 times the share `t / (t + KNOWN_S)` of what can be known after `t` seconds of sound, from the second second
+/// by 0.23 to 0.29 times the share `t / (t + LEARNING_S)` of what can be known after `t` seconds of sound, from the second second
 /// to the thirty-fifth, in rooms of 0.27 s (of 0.8, 1.33 and 1.87 s the one by which it changes least).
-const KNOWN_S: f32 = 1.33;
+const LEARNING_S: f32 = 1.33;
 /// A voice is dry where it correlates by so much times that share, and in a room where by so much: of some twenty pairs the one that
 /// leaves most of such rooms among those that leave dry voices a PESQ of 4.2 at least, also in the last of 36 s as it plays, on
 /// both halves (0.19 and 0.24, which the half that chooses allows, take too much of one voice of the other). Of the dry voices
 /// the median correlates by .06, three quarters by less than .2.
-const DRY: f32 = 0.2;
-const ROOMY: f32 = 0.25;
+const DRY_CORRELATION: f32 = 0.2;
+const REVERBERANT_CORRELATION: f32 = 0.25;
 /// What is believed before anything was heard, and with what weight (some three seconds of speech).
-const AT_FIRST: f32 = 0.19;
-const BEFORE: f32 = 1_000.0;
+const PRIOR_CORRELATION: f32 = 0.19;
+const PRIOR_WEIGHT: f32 = 1_000.0;
 /// What counts as proof stands so far out of the noise, as a power ratio: noise follows from nothing, and a room that was proved
 /// would be lost while somebody else talks. Of 2, 4 and 8, which differ little, 4; without it rooms of 0.27 s gain ESTOI .014
 /// in noise where they gain .024, on the half that chooses.
 const OUT_OF_NOISE: f32 = 4.0;
 /// A recording's beginning proves something from this weight on: of 500 and 1 000 what leaves most of dry files of 4 s.
-const ENOUGH: f32 = 500.0;
+const MIN_WEIGHT: f32 = 500.0;
 /// So many times the power of the late sound may go from a band at most: of 1, 2 and 4 the one that costs no more than .002
 /// ESTOI, on the half that chooses. Where the room has to prove true so many times of that, because little of it is late: of 2, 4
 /// and 8 what gains ESTOI and PESQ in rooms of 0.27 s (.001 and .01) and costs dry voices less than .0002.
-const MOST_LATE: f32 = 2.0;
+const MAX_LATE_RATIO: f32 = 2.0;
 const WHERE_PROVED: f32 = 4.0;
 /// Powers below this are nothing.
-const NOTHING: f32 = 1e-20;
+const MIN_POWER: f32 = 1e-20;
 
 /// Four neighbouring bands.
 #[derive(Clone, Copy, Debug)]
-struct Four {
+struct BandGroup {
     /// The normal equations: powers of the taps, what each has in common with every later one, and with what is heard.
     own: [f32x4; TAPS],
     common: [Complex4; PAIRS],
@@ -60,7 +60,7 @@ struct Four {
     loud: f32x4,
 }
 
-impl Four {
+impl BandGroup {
     const NEW: Self = Self {
         own: [f32x4::ZERO; TAPS],
         common: [Complex4::ZERO; PAIRS],
@@ -73,15 +73,22 @@ impl Four {
 
     /// Learns from what is heard now and what its taps hold, and says how right the prediction was that it had before.
     #[inline(always)]
-    fn learn(&mut self, taps: &[Complex4; TAPS], now: Complex4, predicted: Complex4, noise: f32, kept: f32) -> Right {
+    fn learn(
+        &mut self,
+        taps: &[Complex4; TAPS],
+        now: Complex4,
+        predicted: Complex4,
+        noise: f32,
+        kept: f32,
+    ) -> PredictionCorrelation {
         let kept = f32x4::splat(kept);
-        let mut all = f32x4::splat(NOTHING);
+        let mut all = f32x4::splat(MIN_POWER);
         for tap in taps {
             all += tap.power();
         }
-        if all.to_array() == [NOTHING; 4] {
+        if all.to_array() == [MIN_POWER; 4] {
             // Silence says nothing of a room, and what is known of it stays.
-            return Right::ZERO;
+            return PredictionCorrelation::ZERO;
         }
         let least = (self.loud * LOUD_SHARE).fast_max(all * TAPS_SHARE);
         let weight = f32x4::ONE / self.new.fast_max(least);
@@ -97,7 +104,7 @@ impl Four {
         }
         let counts = now.power().simd_ge(f32x4::splat(noise * OUT_OF_NOISE));
         let weight = counts & (f32x4::ONE / self.power.fast_max(least));
-        Right {
+        PredictionCorrelation {
             common: (predicted.re * now.re + predicted.im * now.im) * weight,
             predicted: predicted.power() * weight,
             heard: (now.power() - noise) * weight,
@@ -107,7 +114,7 @@ impl Four {
     /// Solves the normal equations, held back, by Cholesky's method without roots.
     #[inline(never)]
     fn solve(&mut self) {
-        let restraint = f32x4::splat(RESTRAINT);
+        let restraint = f32x4::splat(REGULARISATION);
         let mut per = [f32x4::ZERO; TAPS];
         let mut lower = [[Complex4::ZERO; TAPS]; TAPS];
         let mut pair = 0;
@@ -154,25 +161,25 @@ impl Four {
 
 /// What of the predictions counts for how right they are.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Proof {
+enum CorrelationAverage {
     /// The last seconds, as it plays.
     Running,
     /// Everything that is heard, to be learnt from.
-    Gathering,
+    Cumulative,
     /// What was gathered, whatever comes.
-    Gathered,
+    Frozen,
 }
 
 /// How right predictions were: what they had in common with what was heard, and the powers of both, weighted. What was heard
 /// counts by the square of the share of it that could be known.
 #[derive(Clone, Copy, Debug)]
-struct Right<T = f32x4> {
+struct PredictionCorrelation<T = f32x4> {
     common: T,
     predicted: T,
     heard: T,
 }
 
-impl Right {
+impl PredictionCorrelation {
     const ZERO: Self = Self { common: f32x4::ZERO, predicted: f32x4::ZERO, heard: f32x4::ZERO };
 
     fn plus(self, o: Self) -> Self {
@@ -180,11 +187,11 @@ impl Right {
     }
 }
 
-impl Right<f32> {
+impl PredictionCorrelation<f32> {
     const NONE: Self = Self { common: 0.0, predicted: 0.0, heard: 0.0 };
 
     /// Goes on: what was is kept in part, what is new is added, of which the share `known` could be known.
-    fn follow(&mut self, kept: f32, new: &Right, known: f32) {
+    fn follow(&mut self, kept: f32, new: &PredictionCorrelation, known: f32) {
         self.common = kept * self.common + new.common.reduce_add();
         self.predicted = kept * self.predicted + new.predicted.reduce_add();
         self.heard = kept * self.heard + known * known * new.heard.reduce_add();
@@ -192,8 +199,8 @@ impl Right<f32> {
 
     /// How far it speaks for a room, 0 to 1, by the correlation of what was predicted with what was heard.
     fn room(&self) -> f32 {
-        let correlation = (self.common + AT_FIRST * BEFORE) / (self.weight() + BEFORE);
-        ((correlation - DRY) / (ROOMY - DRY)).clamp(0.0, 1.0)
+        let correlation = (self.common + PRIOR_CORRELATION * PRIOR_WEIGHT) / (self.weight() + PRIOR_WEIGHT);
+        ((correlation - DRY_CORRELATION) / (REVERBERANT_CORRELATION - DRY_CORRELATION)).clamp(0.0, 1.0)
     }
 
     /// How much there was to predict.
@@ -204,8 +211,8 @@ impl Right<f32> {
 
 /// What the suppressor knows of a hop before its prediction.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Unwanted<'a> {
-    /// The upper halves of what is late in every band, but for the factor `kept_until_late`.
+pub(super) struct Interference<'a> {
+    /// The upper halves of what is late in every band, but for the factor `decay_until_late`.
     pub(super) late: &'a [u16; BANDS],
     /// The noise of every four bands.
     pub(super) noise: &'a [f32; FLOORS],
@@ -213,7 +220,7 @@ pub(super) struct Unwanted<'a> {
 
 /// How much of what was predicted may be taken away.
 #[derive(Clone, Copy, Debug)]
-struct Limits {
+struct SubtractionLimits {
     /// Share of what is late when it arrives.
     late_share: f32,
     /// Share of what was predicted and can be late.
@@ -234,7 +241,7 @@ type Slots = [usize; TAPS];
 /// minute. Both channels are predicted with the same coefficients, learnt from the louder one.
 #[derive(Clone, Debug)]
 pub(super) struct Predictor<const C: usize> {
-    bands: [Four; FOURS],
+    bands: [BandGroup; MAX_BAND_GROUPS],
     /// The last hops' spectra: upper halves of real and imaginary parts.
     past: [[u32; PAST]; C],
     /// Where the running hop is written.
@@ -243,15 +250,15 @@ pub(super) struct Predictor<const C: usize> {
     turn: usize,
     /// Seconds of sound that the equations know.
     known_s: f32,
-    right: Right<f32>,
-    proof: Proof,
+    correlation: PredictionCorrelation<f32>,
+    average: CorrelationAverage,
     /// What was predicted of the running hop.
-    predicted: [[Complex4; FOURS]; C],
+    predicted: [[Complex4; MAX_BAND_GROUPS]; C],
 }
 
 /// Powers of a hop before and after its prediction was taken away, in the bands that are predicted.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Taken {
+pub(super) struct PredictionPowers {
     pub(super) before: f32,
     pub(super) after: f32,
     /// Power of the difference, at most.
@@ -262,36 +269,41 @@ pub(super) struct Taken {
 
 impl<const C: usize> Predictor<C> {
     pub(super) const NEW: Self = Self {
-        bands: [Four::NEW; FOURS],
+        bands: [BandGroup::NEW; MAX_BAND_GROUPS],
         past: [[0; PAST]; C],
         at: 0,
         turn: 0,
         known_s: 0.0,
-        right: Right::NONE,
-        proof: Proof::Running,
-        predicted: [[Complex4::ZERO; FOURS]; C],
+        correlation: PredictionCorrelation::NONE,
+        average: CorrelationAverage::Running,
+        predicted: [[Complex4::ZERO; MAX_BAND_GROUPS]; C],
     };
 
     /// Becomes [`NEW`](Self::NEW), in place.
     pub(super) fn clear(&mut self) {
-        self.bands.fill(Four::NEW);
+        self.bands.fill(BandGroup::NEW);
         self.past.iter_mut().for_each(|past| past.fill(0));
-        (self.at, self.turn, self.known_s, self.right, self.proof) = (0, 0, 0.0, Right::NONE, Proof::Running);
+        (self.at, self.turn, self.known_s, self.correlation, self.average) =
+            (0, 0, 0.0, PredictionCorrelation::NONE, CorrelationAverage::Running);
     }
 
     /// From here on all predictions count for how right they are.
-    pub(super) fn gather(&mut self) {
-        (self.right, self.proof) = (Right::NONE, Proof::Gathering);
+    pub(super) fn begin_analysis(&mut self) {
+        (self.correlation, self.average) = (PredictionCorrelation::NONE, CorrelationAverage::Cumulative);
     }
 
     /// Forgets the sound and keeps what is known of the room, and how right that was, if enough was heard to say so.
-    pub(super) fn turn_back(&mut self) {
+    pub(super) fn end_analysis(&mut self) {
         self.past.iter_mut().for_each(|past| past.fill(0));
         for band in &mut self.bands {
             (band.power, band.new) = (f32x4::ZERO, f32x4::ZERO);
         }
         (self.at, self.turn) = (0, 0);
-        self.proof = if self.right.weight() < ENOUGH { Proof::Running } else { Proof::Gathered };
+        self.average = if self.correlation.weight() < MIN_WEIGHT {
+            CorrelationAverage::Running
+        } else {
+            CorrelationAverage::Frozen
+        };
     }
 
     /// Learns from a hop and takes from its spectra what of it was predicted: of each band no more than what the room can
@@ -299,39 +311,46 @@ impl<const C: usize> Predictor<C> {
     /// prediction that comes true has to be.
     pub(super) fn hop(
         &mut self,
-        plan: &Plan,
-        rules: &Rules,
-        spectra: &mut [Complexes<HALF>; C],
-        unwanted: Unwanted<'_>,
-    ) -> Taken {
-        let span = &plan.span;
-        let n = span.fours.min(FOURS);
-        let slots = span.slots();
-        let (before, louder) = self.keep(span, n, plan.full_scale, spectra);
-        let slots_of: Slots =
-            core::array::from_fn(|k| 4 * n * ((self.at + 2 * slots - span.delay - span.stride * k) % slots));
-        self.predict(span, n, &slots_of, spectra);
-        let right = self.learn(span, n, &slots_of, louder, &spectra[louder], unwanted.noise);
-        let room = self.right.room();
-        self.follow(plan, n, &right);
+        stft: &Stft,
+        parameters: &Parameters,
+        spectra: &mut [SplitComplex<HALF>; C],
+        interference: Interference<'_>,
+    ) -> PredictionPowers {
+        let prediction = &stft.prediction;
+        let n = prediction.band_groups.min(MAX_BAND_GROUPS);
+        let slots = prediction.slots();
+        let (before, louder) = self.keep(prediction, n, stft.full_scale, spectra);
+        let slots_of: Slots = core::array::from_fn(|k| {
+            4 * n * ((self.at + 2 * slots - prediction.delay - prediction.stride * k) % slots)
+        });
+        self.predict(prediction, n, &slots_of, spectra);
+        let correlation = self.learn(prediction, n, &slots_of, louder, &spectra[louder], interference.noise);
+        let room = self.correlation.room();
+        self.follow(stft, n, &correlation);
         self.bands[self.turn % n.max(1)].solve();
         self.turn += 1;
-        if self.turn == n * span.stride {
+        if self.turn == n * prediction.stride {
             self.turn = 0;
         }
         self.at = (self.at + 1) % slots;
-        let room = rules.doubt * room + 1.0 - rules.doubt;
-        let limits = Limits {
-            late_share: rules.kept_until_late,
-            strength: rules.strength * (1.0 - rules.floor * rules.floor) * room,
-            most_late: MOST_LATE * (1.0 + rules.doubt * (WHERE_PROVED - 1.0)),
+        let room = parameters.detection_weight * room + 1.0 - parameters.detection_weight;
+        let limits = SubtractionLimits {
+            late_share: parameters.decay_until_late,
+            strength: parameters.strength * (1.0 - parameters.floor * parameters.floor) * room,
+            most_late: MAX_LATE_RATIO * (1.0 + parameters.detection_weight * (WHERE_PROVED - 1.0)),
         };
-        self.take(n, spectra, unwanted.late, &limits, Taken { before, after: before, between: 0.0, room })
+        self.take(
+            n,
+            spectra,
+            interference.late,
+            &limits,
+            PredictionPowers { before, after: before, between: 0.0, room },
+        )
     }
 
     /// Predicts the running hop of every channel from its past, and smooths the power of what was not predicted.
-    fn predict(&mut self, span: &Span, n: usize, slots_of: &Slots, spectra: &[Complexes<HALF>; C]) {
-        let mut new = [f32x4::ZERO; FOURS];
+    fn predict(&mut self, prediction: &Prediction, n: usize, slots_of: &Slots, spectra: &[SplitComplex<HALF>; C]) {
+        let mut new = [f32x4::ZERO; MAX_BAND_GROUPS];
         for ((past, predicted), [re, im]) in self.past.iter().zip(&mut self.predicted).zip(spectra) {
             let taps = slots_of.map(|slot| past[slot..slot + 4 * n].as_chunks::<4>().0);
             let (re, im) = (re.as_chunks::<4>().0, im.as_chunks::<4>().0);
@@ -346,9 +365,9 @@ impl<const C: usize> Predictor<C> {
                 *new += Complex4::load(re, im, k).minus(sum).power() * (1.0 / C as f32);
             }
             // The first place holds two real values, at 0 and at half the rate.
-            predicted[0] = predicted[0].without_first();
+            predicted[0] = predicted[0].zero_first_lane();
         }
-        let (kept, nothing) = (f32x4::splat(span.power_kept), f32x4::splat(NOTHING));
+        let (kept, nothing) = (f32x4::splat(prediction.power_smoothing), f32x4::splat(MIN_POWER));
         for (band, new) in self.bands[..n].iter_mut().zip(new) {
             let new = new.fast_max(nothing);
             band.new = new + kept * (band.new - new);
@@ -358,44 +377,58 @@ impl<const C: usize> Predictor<C> {
     /// Lets the bands whose turn it is learn from the louder channel; says how right their predictions were.
     fn learn(
         &mut self,
-        span: &Span,
+        prediction: &Prediction,
         n: usize,
         slots_of: &Slots,
         louder: usize,
-        [re, im]: &Complexes<HALF>,
+        [re, im]: &SplitComplex<HALF>,
         noise: &[f32; FLOORS],
-    ) -> Right {
+    ) -> PredictionCorrelation {
         let taps = slots_of.map(|slot| self.past[louder][slot..slot + 4 * n].as_chunks::<4>().0);
         let (re, im) = (re.as_chunks::<4>().0, im.as_chunks::<4>().0);
-        let mut right = Right::ZERO;
-        for k in (self.turn % span.stride..n).step_by(span.stride) {
+        let mut correlation = PredictionCorrelation::ZERO;
+        for k in (self.turn % prediction.stride..n).step_by(prediction.stride) {
             let (taps, predicted) = (taps.map(|tap| unpack(&tap[k])), self.predicted[louder][k]);
-            right = right.plus(self.bands[k].learn(&taps, Complex4::load(re, im, k), predicted, noise[k], span.kept));
+            correlation = correlation.plus(self.bands[k].learn(
+                &taps,
+                Complex4::load(re, im, k),
+                predicted,
+                noise[k],
+                prediction.kept,
+            ));
         }
-        right
+        correlation
     }
 
     /// Brings up to date how much sound is known, and how right the predictions were.
-    fn follow(&mut self, plan: &Plan, n: usize, right: &Right) {
-        let span = &plan.span;
-        let bands = 4 * n.saturating_sub(self.turn % span.stride).div_ceil(span.stride).max(1);
+    fn follow(&mut self, stft: &Stft, n: usize, correlation: &PredictionCorrelation) {
+        let prediction = &stft.prediction;
+        let bands = 4 * n.saturating_sub(self.turn % prediction.stride).div_ceil(prediction.stride).max(1);
         // The share of the bands in which something is heard.
-        let sound = (right.heard.reduce_add() / bands as f32).min(1.0);
-        self.known_s = span.known_kept * self.known_s + plan.hop_s as f32 * sound;
-        let known = self.known_s / (self.known_s + KNOWN_S);
-        match self.proof {
+        let sound = (correlation.heard.reduce_add() / bands as f32).min(1.0);
+        self.known_s = prediction.known_decay * self.known_s + stft.hop_s as f32 * sound;
+        let known = self.known_s / (self.known_s + LEARNING_S);
+        match self.average {
             // What was proved stays while nothing is heard.
-            Proof::Running => self.right.follow(1.0 - (1.0 - span.right_kept) * sound, right, known),
-            Proof::Gathering => self.right.follow(1.0, right, known),
+            CorrelationAverage::Running => {
+                self.correlation.follow(1.0 - (1.0 - prediction.correlation_smoothing) * sound, correlation, known)
+            }
+            CorrelationAverage::Cumulative => self.correlation.follow(1.0, correlation, known),
             // What is played for the second time is no proof of what was learnt from it.
-            Proof::Gathered => {}
+            CorrelationAverage::Frozen => {}
         }
     }
 
     /// Writes a hop into the past and notes what is loud; gives the power of all bands and the louder channel.
-    fn keep(&mut self, span: &Span, n: usize, full_scale: f32, spectra: &[Complexes<HALF>; C]) -> (f32, usize) {
+    fn keep(
+        &mut self,
+        prediction: &Prediction,
+        n: usize,
+        full_scale: f32,
+        spectra: &[SplitComplex<HALF>; C],
+    ) -> (f32, usize) {
         let mut sums = [f32x4::ZERO; C];
-        let mut powers = [f32x4::ZERO; FOURS];
+        let mut powers = [f32x4::ZERO; MAX_BAND_GROUPS];
         for ((c, [re, im]), past) in spectra.iter().enumerate().zip(&mut self.past) {
             let (re, im) = (re.as_chunks::<4>().0, im.as_chunks::<4>().0);
             let slot = past[4 * n * self.at..][..4 * n].as_chunks_mut::<4>().0;
@@ -407,13 +440,13 @@ impl<const C: usize> Predictor<C> {
                 *power += own;
             }
         }
-        let nothing = f32x4::splat(NOTHING);
-        let (full_scale, loud_kept) = (f32x4::splat(full_scale), f32x4::splat(span.loud_kept));
-        let kept = f32x4::splat(span.power_kept);
+        let nothing = f32x4::splat(MIN_POWER);
+        let (full_scale, peak_decay) = (f32x4::splat(full_scale), f32x4::splat(prediction.peak_decay));
+        let kept = f32x4::splat(prediction.power_smoothing);
         for (band, power) in self.bands[..n].iter_mut().zip(powers) {
             let power = power.fast_max(nothing);
             band.power = power + kept * (band.power - power);
-            band.loud = (band.loud * loud_kept).fast_max(power.fast_min(full_scale));
+            band.loud = (band.loud * peak_decay).fast_max(power.fast_min(full_scale));
         }
         let sums = sums.map(f32x4::reduce_add);
         let louder = (1..C).fold(0, |best, c| if sums[c] > sums[best] { c } else { best });
@@ -425,12 +458,12 @@ impl<const C: usize> Predictor<C> {
     fn take(
         &self,
         n: usize,
-        spectra: &mut [Complexes<HALF>; C],
+        spectra: &mut [SplitComplex<HALF>; C],
         late: &[u16; BANDS],
-        limits: &Limits,
-        taken: Taken,
-    ) -> Taken {
-        let &Limits { late_share, strength, most_late } = limits;
+        limits: &SubtractionLimits,
+        taken: PredictionPowers,
+    ) -> PredictionPowers {
+        let &SubtractionLimits { late_share, strength, most_late } = limits;
         if strength == 0.0 {
             return taken;
         }
@@ -438,13 +471,13 @@ impl<const C: usize> Predictor<C> {
         let late = late.as_chunks::<4>().0;
         for (k, late) in late[..n].iter().enumerate() {
             let late = f32x4::from(late.map(|late| f32::from_bits(u32::from(late) << 16))) * late_share;
-            let mut power = f32x4::splat(NOTHING);
+            let mut power = f32x4::splat(MIN_POWER);
             for predicted in &self.predicted {
                 power += predicted[k].power() * (1.0 / C as f32);
             }
             let share = (late / power).fast_min(f32x4::ONE).sqrt() * strength;
             between += share * share * power;
-            let (mut was, mut is) = (f32x4::ZERO, f32x4::splat(NOTHING));
+            let (mut was, mut is) = (f32x4::ZERO, f32x4::splat(MIN_POWER));
             for (predicted, [re, im]) in self.predicted.iter().zip(spectra.iter_mut()) {
                 let (re, im) = (&mut re.as_chunks_mut::<4>().0[k], &mut im.as_chunks_mut::<4>().0[k]);
                 let heard = Complex4 { re: f32x4::from(*re), im: f32x4::from(*im) };
@@ -463,7 +496,7 @@ impl<const C: usize> Predictor<C> {
             }
             after += is * raised * raised;
         }
-        Taken { after: after.reduce_add(), between: between.reduce_add(), ..taken }
+        PredictionPowers { after: after.reduce_add(), between: between.reduce_add(), ..taken }
     }
 }
 

@@ -19,7 +19,7 @@ pub(super) fn run(s: DeReverbDesign, rate_hz: f64, signal: &[[f32; 1]]) -> (Vec<
     let coefs = <DeReverb as Stage<1>>::design(&s, rate).unwrap();
     let mut state = Box::new(<DeReverb as Stage<1>>::state(rate));
     let mut frames = signal.to_vec();
-    DeReverb::run(Core::new(&coefs, &mut *state), &mut frames);
+    DeReverb::run(StageContext::new(&coefs, &mut *state), &mut frames);
     (frames, state)
 }
 
@@ -37,7 +37,7 @@ fn overlapping_frames_give_back_the_input() {
             let (out, state) = run(s, rate_hz, &signal);
             assert_eq!(state.wet, [1.0; 2], "{rate_hz} Hz");
             let rate = SampleRate::new(rate_hz).unwrap();
-            let delay = Plan::new(latency, rate).synthesis;
+            let delay = Stft::new(latency, rate).synthesis;
             assert!(delay as f64 / rate_hz <= if latency == SpectralLatency::High { 0.0326 } else { 0.0163 });
             let start = 4 * delay;
             let (mut error, mut power) = (0.0, 0.0);
@@ -56,7 +56,7 @@ fn overlapping_frames_give_back_the_input() {
 #[test]
 fn latencies_at_48_khz_are_1024_and_512() {
     let rate = SampleRate::new(48_000.0).unwrap();
-    let delay = |latency| Plan::new(latency, rate).synthesis;
+    let delay = |latency| Stft::new(latency, rate).synthesis;
     assert_eq!([SpectralLatency::None, SpectralLatency::Low, SpectralLatency::High].map(delay), [0, 512, 1_024]);
 }
 
@@ -64,13 +64,13 @@ fn latencies_at_48_khz_are_1024_and_512() {
 #[test]
 fn the_noise_floor_is_that_of_the_noise() {
     for latency in [SpectralLatency::Low, SpectralLatency::High] {
-        let plan = Plan::new(latency, SampleRate::new(48_000.0).unwrap());
+        let stft = Stft::new(latency, SampleRate::new(48_000.0).unwrap());
         let s = DeReverbDesign { latency, settings: DeReverbSettings { ..DeReverbSettings::default() } };
         let (_, state) = run(s, 48_000.0, &noise(200_000));
         // Uniform noise of amplitude 0.1: power 0.01 / 3 times the energy of the window.
-        let energy: f64 = state.analysis[..plan.analysis].iter().map(|w| f64::from(*w).powi(2)).sum();
+        let energy: f64 = state.analysis[..stft.analysis].iter().map(|w| f64::from(*w).powi(2)).sum();
         let power = 0.01 / 3.0 * energy;
-        let floor = state.suppressor.mean_noise(plan.bands);
+        let floor = state.suppressor.mean_noise(stft.bands);
         let db = power_to_db(floor / power);
         std::println!("{latency:?}: {db} dB");
         assert!((-3.0..0.5).contains(&db), "{latency:?}: {db} dB");
@@ -79,7 +79,7 @@ fn the_noise_floor_is_that_of_the_noise() {
 
 /// A decay of noise at the set decay time: what comes later than 50 ms is turned down, the burst itself hardly.
 #[test]
-fn late_sound_goes_and_early_sound_stays() {
+fn late_reverberation_is_removed_and_early_reflections_stay() {
     let (rate_hz, t60) = (48_000.0, 0.6);
     let mut signal = noise(96_000);
     for (n, frame) in signal.iter_mut().enumerate() {
@@ -103,7 +103,7 @@ fn late_sound_goes_and_early_sound_stays() {
 /// behind two seconds of ground 60 dB lower, where all is late. Read from 6 to 8 kHz, behind a Hann window, 20 to 60 ms after
 /// the fall.
 #[test]
-fn the_range_is_for_what_is_late_alone() {
+fn the_range_applies_to_late_reverberation_only() {
     let rate_hz = 48_000.0;
     let s = DeReverbDesign {
         latency: SpectralLatency::High,
@@ -145,7 +145,7 @@ fn the_range_is_for_what_is_late_alone() {
 /// stays, but for what passes for its own late sound, from the second burst on. Read over the last 0.2 s before the third.
 /// 20 dB under them it is noise.
 #[test]
-fn the_ground_of_a_clean_recording_is_known_by_the_second_phrase() {
+fn the_noise_floor_of_a_clean_recording_is_known_by_the_second_phrase() {
     let change = |over_db: f64| {
         let mut signal = noise(4 * 48_000 + 1_024);
         for (n, frame) in signal.iter_mut().enumerate() {
@@ -167,7 +167,7 @@ fn the_ground_of_a_clean_recording_is_known_by_the_second_phrase() {
 
 /// 10 ms of garbage, 180 dB over full scale, do not hide the noise of the recording for long: four seconds later it is taken.
 #[test]
-fn garbage_is_not_what_is_loud_for_long() {
+fn an_invalid_burst_does_not_hold_the_peak_level() {
     let mut signal = noise(6 * 48_000);
     for (n, frame) in signal.iter_mut().enumerate() {
         let voice = if n % 48_000 < 24_000 { 1.0 } else { 0.1 };
@@ -186,7 +186,7 @@ fn garbage_is_not_what_is_loud_for_long() {
 
 /// Where in its ring it begins does not matter: switched on one sample later it does the same.
 #[test]
-fn it_begins_anywhere() {
+fn it_starts_at_any_sample() {
     let rate = SampleRate::new(48_000.0).unwrap();
     let signal = noise(48_000);
     for latency in [SpectralLatency::Low, SpectralLatency::High] {
@@ -195,9 +195,9 @@ fn it_begins_anywhere() {
         let coefs = <DeReverb as Stage<1>>::design(&s, rate).unwrap();
         let [even, odd] = [1_000, 1_001].map(|before| {
             let mut state = Box::new(<DeReverb as Stage<1>>::state(rate));
-            DeReverb::pass(Core::new(&coefs, &mut *state), &mut std::vec![[0.0]; before]);
+            DeReverb::run_bypassed(StageContext::new(&coefs, &mut *state), &mut std::vec![[0.0]; before]);
             let mut frames = signal.clone();
-            DeReverb::run(Core::new(&coefs, &mut *state), &mut frames);
+            DeReverb::run(StageContext::new(&coefs, &mut *state), &mut frames);
             frames
         });
         let power = |x: &mut dyn Iterator<Item = f32>| power_to_db(x.map(|x| f64::from(x).powi(2)).sum::<f64>());
@@ -209,7 +209,7 @@ fn it_begins_anywhere() {
 
 /// Dry settings return the delayed input bit for bit, and so does an amount of nothing.
 #[test]
-fn dry_means_the_delayed_input() {
+fn dry_settings_give_the_delayed_input() {
     let signal = noise(30_000);
     for (decay_ms, amount_percent) in [(169.0, 100.0), (800.0, 0.0)] {
         let s = DeReverbDesign {
@@ -224,10 +224,10 @@ fn dry_means_the_delayed_input() {
 /// Computed from the settings by hand: half of a suppression by 12 dB leaves 0.5 + 0.5 * 0.2512 = 0.6256, which is 4.07 dB;
 /// halfway from dry to roomy it is half as strong.
 #[test]
-fn the_late_sound_is_that_of_the_settings() {
+fn the_late_reverberation_follows_the_settings() {
     for rate_hz in [8_000.0, 44_100.0, 48_000.0, 192_000.0] {
         for latency in [SpectralLatency::Low, SpectralLatency::High] {
-            for (decay_ms, amount_percent, most_taken_db) in [
+            for (decay_ms, amount_percent, max_attenuation_db) in [
                 (600.0, 100.0, 12.0),
                 (600.0, 50.0, 4.07),
                 (175.0, 100.0, 4.07),
@@ -239,11 +239,11 @@ fn the_late_sound_is_that_of_the_settings() {
                     settings: DeReverbSettings { decay_ms, amount_percent, range_db: 12.0, ..Default::default() },
                 };
                 let coefs = <DeReverb as Stage<1>>::design(&s, SampleRate::new(rate_hz).unwrap()).unwrap();
-                let late = coefs.late_sound().unwrap();
-                assert!((late.most_taken_db - most_taken_db).abs() < 0.01, "{late:?}");
+                let late = coefs.late_reverberation().unwrap();
+                assert!((late.max_attenuation_db - max_attenuation_db).abs() < 0.01, "{late:?}");
                 assert!((late.decay_s * 1e3 / decay_ms - 1.0).abs() < 1e-9, "{late:?}");
                 // 43 ms, to the nearest hop.
-                assert!((late.begins_s - 0.0427).abs() < 0.006, "{rate_hz} {late:?}");
+                assert!((late.onset_s - 0.0427).abs() < 0.006, "{rate_hz} {late:?}");
             }
         }
     }
@@ -252,5 +252,5 @@ fn the_late_sound_is_that_of_the_settings() {
         SampleRate::new(48_000.0).unwrap(),
     )
     .unwrap();
-    assert_eq!(coefs.late_sound(), None, "no latency");
+    assert_eq!(coefs.late_reverberation(), None, "no latency");
 }

@@ -7,9 +7,9 @@ fn hum(hz: f64, rate_hz: f64, amplitudes: &[f64], seconds: f64) -> Vec<f64> {
     (0..(seconds * rate_hz) as usize)
         .map(|n| {
             let t = n as f64 / rate_hz;
-            let line =
+            let harmonic =
                 |(k, a): (usize, &f64)| a * libm::sin(core::f64::consts::TAU * hz * (k + 1) as f64 * t + k as f64);
-            amplitudes.iter().enumerate().map(line).sum()
+            amplitudes.iter().enumerate().map(harmonic).sum()
         })
         .collect()
 }
@@ -23,18 +23,18 @@ fn run(settings: HumSettings, rate_hz: f64, signal: &[f64]) -> (Vec<f32>, HumSta
     let coefs = <Hum as Stage<1>>::design(&settings, rate).unwrap();
     let mut state = <Hum as Stage<1>>::state(rate);
     let mut frames: Vec<[f32; 1]> = signal.iter().map(|&x| [x as f32]).collect();
-    Hum::run(Core::new(&coefs, &mut state), &mut frames);
+    Hum::run(StageContext::new(&coefs, &mut state), &mut frames);
     (frames.iter().map(|f| f[0]).collect(), state)
 }
 
-/// Hum alone, at frequencies up to 0.5 Hz off, ten lines of -50 dBFS and falling: 25 dB lower within one second, at any rate.
+/// Hum alone, at frequencies up to 0.5 Hz off, ten harmonics of -50 dBFS and falling: 25 dB lower within one second, at any rate.
 #[test]
 fn hum_is_gone_within_a_second_wherever_the_mains_is() {
-    let lines: Vec<f64> = (0..10).map(|k| 3.16e-3 * 2f64.sqrt() / (1.0 + 0.3 * k as f64)).collect();
+    let harmonics: Vec<f64> = (0..10).map(|k| 3.16e-3 * 2f64.sqrt() / (1.0 + 0.3 * k as f64)).collect();
     for rate_hz in [8_000.0, 11_025.0, 44_100.0, 48_000.0, 96_000.0] {
         for (mains, nominal) in [(Mains::Hz50, 50.0), (Mains::Hz60, 60.0)] {
             for off in [-0.5, -0.17, 0.0, 0.03, 0.31, 0.5] {
-                let signal = hum(nominal + off, rate_hz, &lines, 2.0);
+                let signal = hum(nominal + off, rate_hz, &harmonics, 2.0);
                 let (out, state) = run(HumSettings { on: true, mains, ..HumSettings::default() }, rate_hz, &signal);
                 let second = rate_hz as usize;
                 let before = level_db(&signal[second..].iter().map(|&x| x as f32).collect::<Vec<_>>());
@@ -47,9 +47,9 @@ fn hum_is_gone_within_a_second_wherever_the_mains_is() {
     }
 }
 
-/// Nothing that is no hum is touched: noise, a gliding voice-like tone, a tone beside the lines.
+/// Nothing that is no hum is touched: noise, a gliding voice-like tone, a tone beside the harmonics.
 #[test]
-fn what_is_no_hum_returns_bit_for_bit() {
+fn signals_without_hum_pass_bit_for_bit() {
     let rate_hz = 48_000.0;
     let mut seed = 1u32;
     let mut noise = || {
@@ -74,7 +74,7 @@ fn what_is_no_hum_returns_bit_for_bit() {
 
 /// When hum stops, what is added to it stops within three periods.
 #[test]
-fn it_does_not_hum_on() {
+fn it_stops_when_the_hum_stops() {
     let rate_hz = 48_000.0;
     let mut signal = hum(50.2, rate_hz, &[0.01, 0.005, 0.003], 2.0);
     signal.extend([0.0; 24_000]);
@@ -82,7 +82,7 @@ fn it_does_not_hum_on() {
     assert!(out[96_000 + 3 * 960..].iter().all(|&x| x == 0.0));
 }
 
-/// A mains frequency that moves by 5 mHz/s, more than a grid's usual, is followed: its lines stay 20 dB lower. One that moves
+/// A mains frequency that moves by 5 mHz/s, more than a grid's usual, is followed: its harmonics stay 20 dB lower. One that moves
 /// by 0.25 Hz/s is no mains: the control.
 #[test]
 fn a_wandering_mains_is_followed() {
@@ -107,22 +107,22 @@ fn a_wandering_mains_is_followed() {
 
 /// What was heard backwards is gone from the first sample on, wherever in a period the beginning lies, and stays gone.
 #[test]
-fn what_is_learnt_backwards_holds_forwards() {
-    let lines: Vec<f64> = (0..10).map(|k| 3.16e-3 / (1.0 + 0.3 * k as f64)).collect();
+fn reverse_time_analysis_holds_forwards() {
+    let harmonics: Vec<f64> = (0..10).map(|k| 3.16e-3 / (1.0 + 0.3 * k as f64)).collect();
     for rate_hz in [8_000.0, 11_025.0, 48_000.0] {
         for off in [-0.5, -0.17, 0.03, 0.42] {
             for spared in [0, 1, 77, 400] {
-                let signal = hum(60.0 + off, rate_hz, &lines, 3.0);
+                let signal = hum(60.0 + off, rate_hz, &harmonics, 3.0);
                 let rate = SampleRate::new(rate_hz).unwrap();
                 let settings = HumSettings { on: true, mains: Mains::Hz60, ..HumSettings::default() };
                 let coefs = <Hum as Stage<1>>::design(&settings, rate).unwrap();
                 let mut state = <Hum as Stage<1>>::state(rate);
                 let forwards: Vec<[f32; 1]> = signal.iter().map(|&x| [x as f32]).collect();
                 let mut backwards: Vec<[f32; 1]> = forwards[..forwards.len() - spared].iter().rev().copied().collect();
-                Hum::run(Core::new(&coefs, &mut state), &mut backwards);
-                state.turn_round(&coefs);
+                Hum::run(StageContext::new(&coefs, &mut state), &mut backwards);
+                state.reverse_time(&coefs);
                 let mut out = forwards.clone();
-                Hum::run(Core::new(&coefs, &mut state), &mut out);
+                Hum::run(StageContext::new(&coefs, &mut state), &mut out);
                 let level = |x: &[[f32; 1]]| level_db(x.as_flattened());
                 let tenth = (0.1 * rate_hz) as usize;
                 for at in [0, tenth, 10 * tenth] {

@@ -1,11 +1,11 @@
 extern crate std;
 
-mod promise;
 mod properties;
+mod true_peak_guarantee;
 
 use super::{Limiter, LimiterCoefs, LimiterState};
 use crate::settings::LimiterSettings;
-use crate::stages::{Core, Stage};
+use crate::stages::{Stage, StageContext};
 use crate::units::SampleRate;
 use std::vec::Vec;
 
@@ -31,7 +31,7 @@ fn limit(coefs: &LimiterCoefs, signal: &[f32]) -> Vec<f32> {
     let latency = coefs.latency() as usize;
     let mut frames: Vec<[f32; 1]> = signal.iter().map(|&x| [x]).collect();
     frames.resize(signal.len() + latency, [0.0]);
-    Limiter::run(Core::new(coefs, &mut state), &mut frames);
+    Limiter::run(StageContext::new(coefs, &mut state), &mut frames);
     frames[latency..].iter().map(|frame| frame[0]).collect()
 }
 

@@ -19,9 +19,9 @@ fn noise(mut seed: u32) -> impl FnMut() -> f64 {
 }
 
 /// Noise in all bands that are predicted.
-fn spectrum(plan: &Plan, gain: f64, noise: &mut impl FnMut() -> f64) -> [[f32; HALF]; 2] {
+fn spectrum(stft: &Stft, gain: f64, noise: &mut impl FnMut() -> f64) -> [[f32; HALF]; 2] {
     let mut z = [[0.0; HALF]; 2];
-    for x in z.iter_mut().flat_map(|part| part.iter_mut().take(4 * plan.span.fours)) {
+    for x in z.iter_mut().flat_map(|part| part.iter_mut().take(4 * stft.prediction.band_groups)) {
         *x = (gain * noise()) as f32;
     }
     z
@@ -65,7 +65,7 @@ fn settings(latency: SpectralLatency, decay_ms: f64) -> DeReverbDesign {
 
 /// What comes out of the stage, without its delay.
 fn heard(s: DeReverbDesign, x: &[f64]) -> Vec<f64> {
-    let delay = Plan::new(s.latency, SampleRate::new(48_000.0).unwrap()).synthesis;
+    let delay = Stft::new(s.latency, SampleRate::new(48_000.0).unwrap()).synthesis;
     let frames: Vec<[f32; 1]> = x.iter().map(|x| [*x as f32]).chain(std::iter::repeat_n([0.0], delay)).collect();
     run(s, 48_000.0, &frames).0[delay..].iter().map(|x| f64::from(x[0])).collect()
 }
@@ -78,20 +78,21 @@ fn sum(a: &[f64], b: &[f64]) -> Vec<f64> {
 /// delay and a stride before: of that more than half the power goes. Where it is half of other noise instead, next to nothing
 /// is taken.
 #[test]
-fn what_follows_from_the_past_is_taken() {
+fn predictable_reverberation_is_removed() {
     let rate = SampleRate::new(48_000.0).unwrap();
     for latency in [SpectralLatency::High, SpectralLatency::Low] {
-        let plan = Plan::new(latency, rate);
+        let stft = Stft::new(latency, rate);
         let coefs = <DeReverb as Stage<1>>::design(&settings(latency, 600.0), rate).unwrap();
-        let back = plan.span.delay + plan.span.stride;
+        let back = stft.prediction.delay + stft.prediction.stride;
         let left_db = |own: bool| {
             let mut noise = noise(3);
-            let mut spectrum = || Box::new(spectrum(&plan, 1.0, &mut noise));
+            let mut spectrum = || Box::new(spectrum(&stft, 1.0, &mut noise));
             let said: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
             let other: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
             let suppressor = Box::new(Suppressor::with_late(1e6));
             let mut predictor = Box::new(Predictor::<1>::NEW);
-            let rules = Rules { floor: 0.0, doubt: 0.0, kept_until_late: 1.0, ..coefs.rules };
+            let parameters =
+                Parameters { floor: 0.0, detection_weight: 0.0, decay_until_late: 1.0, ..coefs.parameters };
             let (mut before, mut after) = (0.0, 0.0);
             for hop in back..said.len() {
                 let late = if own { &said[hop - back] } else { &other[hop - back] };
@@ -99,9 +100,9 @@ fn what_follows_from_the_past_is_taken() {
                 for (part, late) in heard[0].iter_mut().zip(late.iter()) {
                     part.iter_mut().zip(late).for_each(|(x, late)| *x += 0.5 * late);
                 }
-                predictor.hop(&plan, &rules, &mut heard, suppressor.unwanted());
+                predictor.hop(&stft, &parameters, &mut heard, suppressor.interference());
                 // The first place is not predicted.
-                for k in (1..4 * plan.span.fours).filter(|_| hop > 3_000) {
+                for k in (1..4 * stft.prediction.band_groups).filter(|_| hop > 3_000) {
                     for c in 0..2 {
                         let (late, left) = (0.5 * late[c][k], heard[0][c][k] - said[hop][c][k]);
                         before += f64::from(late * late);
@@ -128,7 +129,7 @@ fn change_db(s: DeReverbDesign, x: &[f64], seconds: [usize; 2]) -> f64 {
 
 /// A decay time of 0.23 s is read in small rooms, and of some dry voices: it is acted upon where a room is heard.
 #[test]
-fn a_short_decay_time_has_to_prove_true() {
+fn a_short_decay_time_acts_only_in_a_reverberant_recording() {
     for latency in [SpectralLatency::High, SpectralLatency::Low] {
         let [dry, late] = syllables(24, 0.3);
         let change_db = |x: &[f64]| change_db(settings(latency, 230.0), x, [20, 24]);
@@ -141,7 +142,7 @@ fn a_short_decay_time_has_to_prove_true() {
 /// What is asked as proof grows with what was learnt: a room that is so weak (20 dB under the voice) that it proves true in part
 /// does so in the fifth second as in the twentieth, within 3 dB of what is taken.
 #[test]
-fn a_room_proves_true_as_soon_as_it_is_learnt() {
+fn reverberation_is_detected_once_it_is_learnt() {
     let [dry, late] = syllables(24, 0.3);
     let weak: Vec<f64> = late.iter().map(|x| from_db(-17.0) * x).collect();
     let roomy = sum(&dry, &weak);
@@ -154,24 +155,24 @@ fn a_room_proves_true_as_soon_as_it_is_learnt() {
 
 /// What was proved stays proved while nothing is heard, to the bit, and goes on where something is.
 #[test]
-fn what_was_proved_stays_in_silence() {
+fn detection_is_kept_in_silence() {
     let rate = SampleRate::new(48_000.0).unwrap();
     for latency in [SpectralLatency::High, SpectralLatency::Low] {
-        let plan = Plan::new(latency, rate);
+        let stft = Stft::new(latency, rate);
         let coefs = <DeReverb as Stage<1>>::design(&settings(latency, 230.0), rate).unwrap();
         let suppressor = Box::new(Suppressor::NEW);
         let mut predictor = Box::new(Predictor::<1>::NEW);
         let mut noise = noise(7);
         let mut weight_after = |hops: usize, gain: f64| {
             for _ in 0..hops {
-                let mut heard = [spectrum(&plan, gain, &mut noise)];
-                predictor.hop(&plan, &coefs.rules, &mut heard, suppressor.unwanted());
+                let mut heard = [spectrum(&stft, gain, &mut noise)];
+                predictor.hop(&stft, &coefs.parameters, &mut heard, suppressor.interference());
             }
-            predictor.right.weight()
+            predictor.correlation.weight()
         };
         weight_after(1_000, 1.0);
         // Behind the sound that is still predicted from.
-        let known = weight_after(plan.span.slots(), 0.0);
+        let known = weight_after(stft.prediction.slots(), 0.0);
         let later = weight_after(10_000, 0.0);
         assert!(known > 0.0 && later == known, "{latency:?}: {known}, later {later}");
         let other = weight_after(1_000, 1.0);
@@ -182,7 +183,7 @@ fn what_was_proved_stays_in_silence() {
 /// A room stays proved while nothing but noise is heard, 25 dB under the syllables: a voice that comes back after 20 s is acted
 /// upon in its first second. At this decay time that noise is left alone where no room proves true.
 #[test]
-fn what_was_proved_stays_in_noise() {
+fn detection_is_kept_in_noise() {
     let [dry, late] = syllables(16, 0.3);
     let with_a_gap = |x: &[f64]| {
         let x = [x, &std::vec![0.0; 20 * 48_000], x].concat();
@@ -224,12 +225,16 @@ fn a_held_note_is_not_its_own_late_sound() {
 
 /// Every band that is to be predicted is, at every rate.
 #[test]
-fn the_past_has_room_at_every_rate() {
+fn the_history_fits_at_every_rate() {
     for hz in (8_000..=192_000).step_by(50) {
         for latency in [SpectralLatency::High, SpectralLatency::Low] {
-            let plan = Plan::new(latency, SampleRate::new(f64::from(hz)).unwrap());
-            let top_hz = 4.0 * plan.span.fours as f64 * f64::from(hz) / plan.analysis as f64;
-            assert!(plan.past() <= PAST && plan.span.fours <= FOURS, "{hz} Hz: {} values", plan.past());
+            let stft = Stft::new(latency, SampleRate::new(f64::from(hz)).unwrap());
+            let top_hz = 4.0 * stft.prediction.band_groups as f64 * f64::from(hz) / stft.analysis as f64;
+            assert!(
+                stft.past() <= PAST && stft.prediction.band_groups <= MAX_BAND_GROUPS,
+                "{hz} Hz: {} values",
+                stft.past()
+            );
             assert!(top_hz >= 2_999.0, "{hz} Hz, {latency:?}: up to {top_hz} Hz");
         }
     }
@@ -240,7 +245,7 @@ fn the_past_has_room_at_every_rate() {
 fn the_equations_are_solved() {
     let mut noise = noise(5);
     let mut random = || f32x4::from([(); 4].map(|()| noise() as f32));
-    let mut four = Box::new(Four::NEW);
+    let mut four = Box::new(BandGroup::NEW);
     let mut past: Vec<Complex4> = Vec::new();
     for _ in 0..400 {
         // What is heard follows from what was heard one, three and six values before.
@@ -261,12 +266,12 @@ fn the_equations_are_solved() {
         let number = |v: &Complex4| [f64::from(v.re.to_array()[lane]), f64::from(v.im.to_array()[lane])];
         for i in 0..TAPS {
             let mut left = number(&four.heard[i]);
-            let size = left[0].hypot(left[1]) + f64::from(RESTRAINT);
+            let size = left[0].hypot(left[1]) + f64::from(REGULARISATION);
             for k in 0..TAPS {
                 // Pairs lie one tap after the other: (0, 1), (0, 2), ... (1, 2), ...
                 let pair = |a: usize, b: usize| number(&four.common[a * (2 * TAPS - a - 1) / 2 + b - a - 1]);
                 let [re, im] = match k.cmp(&i) {
-                    core::cmp::Ordering::Equal => [f64::from((four.own[i] + RESTRAINT).to_array()[lane]), 0.0],
+                    core::cmp::Ordering::Equal => [f64::from((four.own[i] + REGULARISATION).to_array()[lane]), 0.0],
                     core::cmp::Ordering::Greater => pair(i, k),
                     core::cmp::Ordering::Less => {
                         let [re, im] = pair(k, i);

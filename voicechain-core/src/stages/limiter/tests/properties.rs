@@ -23,7 +23,7 @@ fn bursts() -> Vec<[f32; 2]> {
 }
 
 #[test]
-fn without_need_the_output_is_the_delayed_input() {
+fn below_the_ceiling_the_output_is_the_delayed_input() {
     let coefs = design(48_000.0, -1.0, 1.5, 80.0);
     let input = sine(997.0, 48_000.0, -1.12, 9_000);
     let output = limit(&coefs, &input);
@@ -43,11 +43,11 @@ fn any_split_into_calls_gives_the_same_bits() {
         for (coefs, mut part) in [(&high, first), (&low, second), (&high, third)] {
             while !part.is_empty() {
                 let (now, later) = part.split_at_mut((*turn.next().unwrap()).min(part.len()));
-                Limiter::run(Core::new(coefs, &mut state), now);
+                Limiter::run(StageContext::new(coefs, &mut state), now);
                 part = later;
             }
         }
-        (bits(&frames), state.touches(), <Limiter as Stage<2>>::take_reduction_db(&mut state))
+        (bits(&frames), state.limiting_events(), <Limiter as Stage<2>>::take_reduction_db(&mut state))
     };
     let whole = run(&[12_000]);
     for lengths in [&[1_usize][..], &[7, 64, 1, 130], &[63], &[480, 3]] {
@@ -60,7 +60,7 @@ fn one_gain_serves_both_channels() {
     let coefs = design(48_000.0, -6.0, 0.5, 10.0);
     let input = bursts();
     let mut output = input.clone();
-    Limiter::run(Core::new(&coefs, &mut fresh::<2>()), &mut output);
+    Limiter::run(StageContext::new(&coefs, &mut fresh::<2>()), &mut output);
     let latency = coefs.latency() as usize;
     for (x, y) in input.iter().zip(&output[latency..]) {
         let cross = f64::from(x[0]) * f64::from(y[1]) - f64::from(x[1]) * f64::from(y[0]);
@@ -69,7 +69,7 @@ fn one_gain_serves_both_channels() {
     // Equal channels give the mono result.
     let mono: Vec<f32> = input.iter().map(|frame| frame[0]).collect();
     let mut pair: Vec<[f32; 2]> = mono.iter().map(|&x| [x, x]).collect();
-    Limiter::run(Core::new(&coefs, &mut fresh::<2>()), &mut pair);
+    Limiter::run(StageContext::new(&coefs, &mut fresh::<2>()), &mut pair);
     let alone = limit(&coefs, &mono);
     assert!(pair[latency..].iter().zip(&alone).all(|(p, &m)| p[0] == m && p[1] == m));
 }
@@ -92,7 +92,7 @@ fn latency_is_what_an_impulse_takes() {
         assert_eq!(<Limiter as Stage<1>>::tail(&coefs), latency);
         let mut frames = vec![[0.0_f32]; 1_200];
         frames[0] = [0.5];
-        Limiter::run(Core::new(&coefs, &mut fresh::<1>()), &mut frames);
+        Limiter::run(StageContext::new(&coefs, &mut fresh::<1>()), &mut frames);
         let heard: Vec<usize> = (0..1_200).filter(|&n| frames[n][0] != 0.0).collect();
         assert_eq!(heard, [latency as usize]);
     }
@@ -123,15 +123,15 @@ fn a_steady_sine_is_brought_to_the_ceiling() {
 }
 
 #[test]
-fn reduction_and_touches_are_reported_once() {
+fn reduction_and_limiting_events_are_reported_once() {
     let coefs = design(48_000.0, -1.0, 1.5, 80.0);
     let mut state = fresh::<1>();
     let mut frames: Vec<[f32; 1]> = sine(1_000.0, 48_000.0, 5.0, 4_800).iter().map(|&x| [x]).collect();
     frames.resize(24_000, [0.0]);
-    Limiter::run(Core::new(&coefs, &mut state), &mut frames);
+    Limiter::run(StageContext::new(&coefs, &mut state), &mut frames);
     assert!((<Limiter as Stage<1>>::take_reduction_db(&mut state) - 6.03).abs() < 0.02);
     assert_eq!(<Limiter as Stage<1>>::take_reduction_db(&mut state), 0.0);
-    assert_eq!(state.touches(), 1);
+    assert_eq!(state.limiting_events(), 1);
 }
 
 #[test]
@@ -142,31 +142,31 @@ fn huge_samples_leave_no_trace() {
     let mut abuse: Vec<[f32; 2]> =
         (0..3_000).map(|_| [f32::MAX * noise.sign() as f32, 1e30 * noise.next() as f32]).collect();
     abuse.resize(20_000, [0.0, 0.0]);
-    Limiter::run(Core::new(&coefs, &mut state), &mut abuse);
+    Limiter::run(StageContext::new(&coefs, &mut state), &mut abuse);
     assert!(abuse.as_flattened().iter().all(|x| x.abs() <= coefs.ceiling()));
     let mut after = bursts();
     let mut expected = bursts();
-    Limiter::run(Core::new(&coefs, &mut state), &mut after);
-    Limiter::run(Core::new(&coefs, &mut fresh::<2>()), &mut expected);
+    Limiter::run(StageContext::new(&coefs, &mut state), &mut after);
+    Limiter::run(StageContext::new(&coefs, &mut fresh::<2>()), &mut expected);
     assert!(bits(&after) == bits(&expected));
 }
 
 #[test]
-fn switched_off_it_delays_and_stays_ready() {
+fn bypassed_it_delays_and_keeps_its_state() {
     let coefs = design(48_000.0, -6.0, 0.5, 10.0);
     let latency = coefs.latency() as usize;
     let input = bursts();
     let (mut on, mut off, mut both) = (input.clone(), input.clone(), input.clone());
     let mut delayed = vec![[0.0; 2]; input.len()];
-    Limiter::run(Core::new(&coefs, &mut fresh::<2>()), &mut on);
+    Limiter::run(StageContext::new(&coefs, &mut fresh::<2>()), &mut on);
     let mut state = fresh::<2>();
-    <Limiter as Stage<2>>::pass(Core::new(&coefs, &mut state), &mut off[..6_100]);
-    assert_eq!((state.touches(), <Limiter as Stage<2>>::take_reduction_db(&mut state)), (0, 0.0));
+    <Limiter as Stage<2>>::run_bypassed(StageContext::new(&coefs, &mut state), &mut off[..6_100]);
+    assert_eq!((state.limiting_events(), <Limiter as Stage<2>>::take_reduction_db(&mut state)), (0, 0.0));
     assert!(bits(&off[latency..6_100]) == bits(&input[..6_100 - latency]));
     // Switched on in the middle of a burst it is where it would have been.
-    Limiter::run(Core::new(&coefs, &mut state), &mut off[6_100..]);
+    Limiter::run(StageContext::new(&coefs, &mut state), &mut off[6_100..]);
     assert!(bits(&off[6_100..]) == bits(&on[6_100..]));
-    <Limiter as Stage<2>>::run_beside(Core::new(&coefs, &mut fresh::<2>()), &mut both, &mut delayed);
+    <Limiter as Stage<2>>::run_with_bypass(StageContext::new(&coefs, &mut fresh::<2>()), &mut both, &mut delayed);
     assert!(bits(&both) == bits(&on));
     assert!(bits(&delayed[latency..]) == bits(&input[..input.len() - latency]));
 }
@@ -176,9 +176,9 @@ fn a_moving_ceiling_makes_no_step() {
     let (high, low) = (design(48_000.0, 0.0, 1.5, 80.0), design(48_000.0, -12.0, 1.5, 80.0));
     let mut frames: Vec<[f32; 1]> = sine(200.0, 48_000.0, -0.5, 24_000).iter().map(|&x| [x]).collect();
     let mut state = fresh::<1>();
-    Limiter::run(Core::new(&high, &mut state), &mut frames[..8_000]);
-    Limiter::run(Core::new(&low, &mut state), &mut frames[8_000..16_000]);
-    Limiter::run(Core::new(&high, &mut state), &mut frames[16_000..]);
+    Limiter::run(StageContext::new(&high, &mut state), &mut frames[..8_000]);
+    Limiter::run(StageContext::new(&low, &mut state), &mut frames[8_000..16_000]);
+    Limiter::run(StageContext::new(&high, &mut state), &mut frames[16_000..]);
     // The sine itself moves by 0.0247 from sample to sample; the gain adds at most 12 dB in half its slope.
     let step = frames.windows(2).map(|w| (w[1][0] - w[0][0]).abs()).fold(0.0, f32::max);
     assert!(step < 0.08, "{step}");

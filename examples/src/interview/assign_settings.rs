@@ -1,0 +1,143 @@
+//! The settings of every voice, and why: proposed from what was measured, with the host's changes, or given.
+
+use super::assigned_settings::AssignedSettings;
+use super::job::SettingsSource;
+use super::voice::Voice;
+use crate::report::data::Reason;
+use crate::voice_page::words::{signal_class, warnings_beside};
+use voicechain_core::StripSettings;
+use voicechain_core::levels::working_level_lufs;
+use voicechain_core::measure::profile::SignalClass;
+use voicechain_core::propose::{Context, Proposal, carry_over, propose};
+use voicechain_core::settings::{StageId, row};
+
+/// A trim that is so far from the proposed one was found on another recording, dB.
+const TRIM_MISMATCH_DB: f64 = 3.0;
+
+/// Chooses for all voices, the host first.
+pub(super) fn assign(voices: &mut [Voice], choice: &SettingsSource) {
+    let chosen: Vec<AssignedSettings> = match choice {
+        SettingsSource::Given { settings, from } => voices.iter().map(|voice| given(voice, settings, from)).collect(),
+        SettingsSource::Proposed(context) => {
+            voices.iter().map(|voice| proposed(voice, &proposal(voice, *context))).collect()
+        }
+        SettingsSource::CarriedOver { context, host, from } => carried_over(voices, *context, host, from),
+    };
+    for (voice, chosen) in voices.iter_mut().zip(chosen) {
+        voice.assign(chosen);
+    }
+}
+
+fn proposal(voice: &Voice, context: Context) -> Proposal {
+    propose(&voice.profile, context)
+}
+
+fn is_voice(voice: &Voice) -> bool {
+    matches!(voice.profile.signal_class, SignalClass::Voice | SignalClass::SeveralVoices)
+}
+
+/// The given settings with the trim that brings the voice to the working level.
+fn given(voice: &Voice, settings: &StripSettings, from: &str) -> AssignedSettings {
+    let mut chosen = AssignedSettings { settings: *settings, from: from.to_owned(), ..AssignedSettings::default() };
+    set_trim_to_working_level(voice, &mut chosen);
+    chosen
+}
+
+/// What is proposed; only the level for what is no voice.
+fn proposed(voice: &Voice, proposal: &Proposal) -> AssignedSettings {
+    let mut chosen = AssignedSettings { settings: proposal.settings, ..AssignedSettings::default() };
+    if !is_voice(voice) {
+        chosen.from = "bypassed, only the level is set".into();
+        chosen.warnings.push(format!("{} Only its level is set.", signal_class(voice.profile.signal_class)));
+        set_trim_to_working_level(voice, &mut chosen);
+        return chosen;
+    }
+    chosen.from = "proposed from what was measured".into();
+    chosen.evidence = proposal
+        .reasons()
+        .map(|reason| Reason {
+            stage: reason.stage().to_owned(),
+            settings: reason.evidence().map(|e| e.setting.to_owned()).collect(),
+            sentence: reason.to_string(),
+            confidence: reason.confidence(),
+        })
+        .collect();
+    chosen.warnings = warnings_beside(&voice.file_warnings, proposal);
+    chosen
+}
+
+/// The host as its settings say; every other voice as proposed, moved by what the person changed on the host's proposal.
+fn carried_over(voices: &[Voice], context: Context, host: &StripSettings, from: &str) -> Vec<AssignedSettings> {
+    let Some((first, others)) = voices.split_first() else { return Vec::new() };
+    let host_proposal = proposal(first, context);
+    let mut chosen = proposed(first, &host_proposal);
+    chosen.settings = *host;
+    chosen.from = format!("from {from}");
+    chosen.why = changes(host, &host_proposal.settings, "changed");
+    let known = is_voice(first);
+    if !known {
+        chosen.why.clear();
+        chosen.warnings =
+            vec![format!("{} So nothing is carried over from it.", signal_class(first.profile.signal_class))];
+    }
+    let trims = host.trim.gain_db - host_proposal.settings.trim.gain_db;
+    if known && trims.abs() > TRIM_MISMATCH_DB {
+        chosen.warnings.push(format!(
+            "the trim in {from} is {:.1} dB {} than this recording asks for: it may be from another recording",
+            trims.abs(),
+            if trims > 0.0 { "more" } else { "less" }
+        ));
+    }
+    let mut all = vec![chosen];
+    for voice in others {
+        let own = proposal(voice, context);
+        let mut chosen = proposed(voice, &own);
+        if known && is_voice(voice) {
+            chosen.settings = carry_over(host, &host_proposal.settings, &own.settings);
+            chosen.from = "proposed from what was measured, with the host’s changes".into();
+            chosen.why = changes(&chosen.settings, &own.settings, "the host’s changes");
+        }
+        all.push(chosen);
+    }
+    all
+}
+
+/// In which settings of which stages a person's settings differ from the proposal.
+fn changes(settings: &StripSettings, proposal: &StripSettings, begin: &str) -> Vec<(&'static str, String)> {
+    let mut found = Vec::new();
+    for stage in StageId::ALL {
+        let of = |s: &StripSettings, id: &str| s.get(id).unwrap_or_default();
+        let changed: Vec<String> = stage
+            .sections()
+            .flat_map(|section| section.rows())
+            .filter(|info| of(settings, info.id) != of(proposal, info.id))
+            .map(|info| {
+                let text = |s: &StripSettings| info.text(of(s, info.id)).to_string().replace('-', "−");
+                let name = if info.name == "on" { String::new() } else { format!("{} ", info.name) };
+                format!("{name}{} instead of {}", text(settings), text(proposal))
+            })
+            .collect();
+        if !changed.is_empty() {
+            found.push((stage.id(), format!("{begin}: {}", changed.join(", "))));
+        }
+    }
+    found
+}
+
+/// Sets the trim that brings the voice to the working level, and says why.
+fn set_trim_to_working_level(voice: &Voice, chosen: &mut AssignedSettings) {
+    let (Some(loudness), Some(row)) = (voice.input.integrated_lufs, row("trim.gain_db")) else { return };
+    let level = working_level_lufs(voice.channels());
+    let wanted = ((level - loudness) * 10.0).round() / 10.0;
+    chosen.settings.trim.gain_db = row.nearest(wanted);
+    let rest = wanted - chosen.settings.trim.gain_db;
+    if rest != 0.0 {
+        chosen.warnings.push(format!(
+            "recorded at {loudness:.1} LUFS: the trim reaches its end, {:.1} dB {} the working level",
+            rest.abs(),
+            if rest > 0.0 { "under" } else { "over" }
+        ));
+    }
+    let words = format!("recorded at {loudness:.1} LUFS; the strip works at {level:.0}").replace('-', "−");
+    chosen.why.push((StageId::Trim.id(), words));
+}

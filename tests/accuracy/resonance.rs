@@ -1,0 +1,135 @@
+//! Bells put into recorded voices at random places, and what the proposal does to voices that have none.
+
+use crate::Row;
+use crate::subset::{exceeded_by, of_subset, profile, share};
+use voicechain_core::measure::profile::{Profile, Resonance, Resonances};
+use voicechain_core::propose::{Context, propose};
+use voicechain_core::settings::StageId;
+use voicechain_core::{SampleRate, StripCoefs};
+use voicechain_tests::faults;
+use voicechain_tests::recordings::{RATE_HZ, Subset, for_each_speaker};
+use voicechain_tests::spectra::Noise;
+
+/// Gains of the bells, dB, and how many there are of each for every speaker.
+const GAINS_DB: [f64; 3] = [8.0, 6.0, 4.0];
+const BELLS: usize = 3;
+/// A candidate is in the right place within a third of an octave.
+const RIGHT_OCTAVES: f64 = 1.0 / 3.0;
+/// The confidence that the proposal acts on.
+const ACTS: f64 = 0.5;
+/// Share of clean voices that may be acted on.
+const FALSE: f64 = 0.1;
+
+/// A bell that was put in, Hz, and what was found.
+type Case = (f64, Resonances);
+
+/// What one speaker gives: what is found without a bell, and with bells of each gain. Nothing of a speaker in a room that
+/// is heard: its modes are bells of its own.
+#[derive(Clone, Copy)]
+struct Found {
+    clean: Resonances,
+    with: [[Case; BELLS]; 3],
+}
+
+fn candidates(samples: &[f32]) -> Resonances {
+    profile(samples).resonances.unwrap_or_default()
+}
+
+/// True when the candidate is where the bell is.
+fn right(hz: f64, found: Option<Resonance>) -> bool {
+    found.is_some_and(|found| (found.frequency_hz / hz).log2().abs() <= RIGHT_OCTAVES)
+}
+
+/// A number for the name, so that a speaker's bells stay whoever else is there.
+fn seed(name: &str) -> u64 {
+    name.bytes().fold(11, |seed, byte| seed.wrapping_mul(31).wrapping_add(u64::from(byte)))
+}
+
+pub(crate) fn rows() -> Vec<Row> {
+    let read = for_each_speaker(|speaker| {
+        let mut random = Noise::new(seed(speaker.name));
+        (!speaker.reverberant).then(|| Found {
+            clean: candidates(&speaker.samples),
+            with: GAINS_DB.map(|gain_db| {
+                core::array::from_fn(|_| {
+                    let (hz, q) = (random.octaves_between(200.0, 900.0), random.between(1.2, 1.8));
+                    (hz, candidates(&faults::bell(&speaker.samples, hz, gain_db, q)))
+                })
+            }),
+        })
+    });
+    let known: Vec<(Subset, Found)> =
+        read.iter().filter_map(|&(_, subset, found)| found.map(|found| (subset, found))).collect();
+    let cases = |subset, gain: usize| -> Vec<Case> {
+        of_subset(&known, subset).iter().flat_map(|found| found.with[gain]).collect()
+    };
+    let first = |subset| -> Vec<f64> {
+        of_subset(&known, subset).iter().map(|found| found.clean[0].map_or(0.0, |first| first.prominence_db)).collect()
+    };
+    let mut rows = Vec::new();
+    let mut row = |quantity: String, required, cell: &dyn Fn(Subset) -> String| {
+        let [development, evaluation] = [Subset::Development, Subset::Evaluation].map(cell);
+        rows.push(Row { quantity: format!("resonance, {quantity}"), required, development, evaluation });
+    };
+    let allowed = exceeded_by(&first(Subset::Development), FALSE);
+    row(format!("most prominent of a clean voice, over {allowed:.2} dB"), "none", &|subset| {
+        share(first(subset).iter().filter(|db| **db > allowed).count(), first(subset).len())
+    });
+    row("clean voices acted on".to_owned(), "at most 10 %", &|subset| {
+        let clean = of_subset(&known, subset);
+        let acted = clean.iter().filter(|found| found.clean.iter().flatten().any(|r| r.confidence >= ACTS));
+        share(acted.count(), clean.len())
+    });
+    for (gain, gain_db) in GAINS_DB.iter().enumerate() {
+        let required = ["48, 65 %", "none", "none"][gain];
+        row(format!("{gain_db:+.0} dB bell: acted on within a third of an octave"), required, &|subset| {
+            let all = cases(subset, gain);
+            let hit = |(hz, found): &&Case| {
+                found.iter().any(|found| right(*hz, *found) && found.is_some_and(|r| r.confidence >= ACTS))
+            };
+            share(all.iter().filter(hit).count(), all.len())
+        });
+        for among in 1..=3 {
+            let required = if (gain, among) == (0, 3) { "90, 95 %" } else { "none" };
+            row(format!("{gain_db:+.0} dB bell: in its place among the first {among}"), required, &|subset| {
+                let all = cases(subset, gain);
+                let hit = |(hz, found): &&Case| found.iter().take(among).any(|found| right(*hz, *found));
+                share(all.iter().filter(hit).count(), all.len())
+            });
+        }
+    }
+    rows
+}
+
+/// The largest change of response from 100 Hz to 8 kHz that a proposal makes, dB, without its high-pass and the levels
+/// that its EQ stages give back.
+fn change_db(profile: &Profile) -> f64 {
+    let settings = propose(profile, Context::default()).settings;
+    let rate = SampleRate::new(f64::from(RATE_HZ)).expect("a rate of recordings");
+    let coefs = StripCoefs::<1>::design(&settings, rate).expect("a proposal");
+    let eqs = [StageId::CorrectiveEq, StageId::ToneEq];
+    let at = |step: i32| -> f64 {
+        let hz = 100.0 * 2.0_f64.powf(f64::from(step) / 24.0);
+        eqs.iter().map(|&eq| coefs.stage_response(eq, hz).db() - coefs.compensation_db(eq)).sum()
+    };
+    (0..=151).map(|step| at(step).abs()).fold(0.0, f64::max)
+}
+
+pub(crate) fn no_harm() -> Vec<Row> {
+    let read = for_each_speaker(|speaker| (!speaker.reverberant).then(|| change_db(&profile(&speaker.samples))));
+    let known: Vec<(Subset, f64)> = read.iter().filter_map(|&(_, subset, db)| db.map(|db| (subset, db))).collect();
+    let cell = |subset| {
+        let mut all = of_subset(&known, subset);
+        all.sort_by(f64::total_cmp);
+        let at = |share: f64| all[((share * all.len() as f64).ceil() as usize).clamp(1, all.len()) - 1];
+        let untouched = share(all.iter().filter(|db| **db < 0.05).count(), all.len());
+        format!("{:.1} / {:.1} / {:.1} dB; untouched {untouched}", at(0.5), at(0.9), at(1.0))
+    };
+    vec![Row {
+        quantity: "no harm, clean voices' largest change of response, 100 Hz to 8 kHz: median / 90 % / worst"
+            .to_owned(),
+        required: "1 / 3, 0.5 / 2.5 dB",
+        development: cell(Subset::Development),
+        evaluation: cell(Subset::Evaluation),
+    }]
+}

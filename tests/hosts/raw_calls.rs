@@ -1,0 +1,194 @@
+//! Calls as the format has them, for what a well-behaved host library does not let pass.
+
+use crate::host::IS_AUDIO_THREAD;
+use clap_sys::audio_buffer::clap_audio_buffer;
+use clap_sys::events::{
+    CLAP_CORE_EVENT_SPACE_ID, CLAP_EVENT_PARAM_VALUE, clap_event_header, clap_event_param_value, clap_input_events,
+    clap_output_events,
+};
+use clap_sys::plugin::clap_plugin;
+use clap_sys::process::clap_process;
+use std::ptr;
+
+/// A plugin as its format has it.
+#[derive(Clone, Copy, Debug)]
+pub struct RawPlugin(usize);
+
+/// A parameter gets a value; everything as the host pleases.
+#[derive(Clone, Copy, Debug)]
+pub struct Event(clap_event_param_value);
+
+impl Event {
+    /// A value for a parameter at a frame of the block.
+    #[must_use]
+    pub fn new(time: u32, id: u32, value: f64) -> Self {
+        Self(clap_event_param_value {
+            header: clap_event_header {
+                size: size_of::<clap_event_param_value>() as u32,
+                time,
+                space_id: CLAP_CORE_EVENT_SPACE_ID,
+                type_: CLAP_EVENT_PARAM_VALUE,
+                flags: 0,
+            },
+            param_id: id,
+            cookie: ptr::null_mut(),
+            note_id: -1,
+            port_index: -1,
+            channel: -1,
+            key: -1,
+            value,
+        })
+    }
+
+    /// The same in another space of events, which the plugin does not know.
+    #[must_use]
+    pub fn in_space(mut self, space: u16) -> Self {
+        self.0.header.space_id = space;
+        self
+    }
+}
+
+#[allow(unsafe_code)]
+extern "C" fn count(list: *const clap_input_events) -> u32 {
+    // SAFETY: `process` gives such a context.
+    let events = unsafe { *(*list).ctx.cast::<&[Event]>() };
+    events.len() as u32
+}
+
+#[allow(unsafe_code)]
+extern "C" fn get(list: *const clap_input_events, index: u32) -> *const clap_event_header {
+    // SAFETY: as above.
+    let events = unsafe { *(*list).ctx.cast::<&[Event]>() };
+    events.get(index as usize).map_or(ptr::null(), |event| &raw const event.0.header)
+}
+
+extern "C" fn accept_event(_list: *const clap_output_events, _event: *const clap_event_header) -> bool {
+    true
+}
+
+/// How the buffers of a call are laid out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Buffers {
+    /// The output is where the input is.
+    InPlace,
+    /// The output is elsewhere.
+    Apart,
+    /// Elsewhere, and the host says that the input is constant.
+    MarkedConstant,
+}
+
+impl RawPlugin {
+    pub(crate) fn of(plugin: &clap_plugin) -> Self {
+        Self(ptr::from_ref(plugin) as usize)
+    }
+
+    /// Calls `with` on a thread that the host takes for the audio thread.
+    ///
+    /// # Panics
+    /// When it does.
+    pub fn on_audio_thread<T: Send>(self, with: impl FnOnce(Self) -> T + Send) -> T {
+        let work = || {
+            IS_AUDIO_THREAD.set(true);
+            with(self)
+        };
+        std::thread::scope(|scope| scope.spawn(work).join()).expect("the audio thread lives")
+    }
+
+    #[allow(unsafe_code)]
+    fn plugin(self) -> &'static clap_plugin {
+        // SAFETY: the caller keeps the instance.
+        unsafe { &*(self.0 as *const clap_plugin) }
+    }
+
+    /// Starts processing; false if the plugin refuses.
+    #[must_use]
+    #[allow(unsafe_code)]
+    pub fn start(self) -> bool {
+        // SAFETY: the plugin is active.
+        self.plugin().start_processing.is_some_and(|start| unsafe { start(self.plugin()) })
+    }
+
+    /// Stops processing.
+    #[allow(unsafe_code)]
+    pub fn stop(self) {
+        if let Some(stop) = self.plugin().stop_processing {
+            // SAFETY: the plugin is active.
+            unsafe { stop(self.plugin()) }
+        }
+    }
+
+    /// Forgets what was heard.
+    #[allow(unsafe_code)]
+    pub fn reset(self) {
+        if let Some(reset) = self.plugin().reset {
+            // SAFETY: the plugin is active.
+            unsafe { reset(self.plugin()) }
+        }
+    }
+
+    /// True if the plugin says that it has an extension.
+    #[must_use]
+    #[allow(unsafe_code)]
+    pub fn has(self, extension: &std::ffi::CStr) -> bool {
+        // SAFETY: a string.
+        self.plugin().get_extension.is_some_and(|get| unsafe { !get(self.plugin(), extension.as_ptr()).is_null() })
+    }
+
+    /// Processes `frames` frames from the beginning of the channels in place of them, and returns the plugin's status.
+    /// Without `events` there are no lists of events at all.
+    ///
+    /// # Panics
+    /// When the plugin cannot process.
+    #[must_use]
+    pub fn process(self, signal: &mut [Vec<f32>], frames: usize, buffers: Buffers, events: Option<&[Event]>) -> i32 {
+        self.process_within(signal, frames, buffers, events, |call| call())
+    }
+
+    /// As [`process`](Self::process), where `within` makes the call itself and nothing but it.
+    ///
+    /// # Panics
+    /// When the plugin cannot process.
+    #[must_use]
+    #[allow(unsafe_code)]
+    pub fn process_within(
+        self,
+        signal: &mut [Vec<f32>],
+        frames: usize,
+        buffers: Buffers,
+        events: Option<&[Event]>,
+        within: impl FnOnce(&dyn Fn() -> i32) -> i32,
+    ) -> i32 {
+        let mut inputs: Vec<Vec<f32>> = signal.to_vec();
+        let apart = buffers != Buffers::InPlace;
+        let mut out: Vec<*mut f32> = signal.iter_mut().map(|channel| channel.as_mut_ptr()).collect();
+        let mut into: Vec<*mut f32> =
+            if apart { inputs.iter_mut().map(|channel| channel.as_mut_ptr()).collect() } else { out.clone() };
+        let channels = out.len() as u32;
+        let constant_mask = if buffers == Buffers::MarkedConstant { u64::MAX >> (64 - channels) } else { 0 };
+        let port = |data32: *mut *mut f32, constant_mask| clap_audio_buffer {
+            data32,
+            data64: ptr::null_mut(),
+            channel_count: channels,
+            latency: 0,
+            constant_mask,
+        };
+        let (input, mut output) = (port(into.as_mut_ptr(), constant_mask), port(out.as_mut_ptr(), 0));
+        let mut listed = events.unwrap_or_default();
+        let in_events = clap_input_events { ctx: (&raw mut listed).cast(), size: Some(count), get: Some(get) };
+        let out_events = clap_output_events { ctx: ptr::null_mut(), try_push: Some(accept_event) };
+        let call = clap_process {
+            steady_time: -1,
+            frames_count: frames as u32,
+            transport: ptr::null(),
+            audio_inputs: &raw const input,
+            audio_outputs: &raw mut output,
+            audio_inputs_count: 1,
+            audio_outputs_count: 1,
+            in_events: if events.is_some() { &raw const in_events } else { ptr::null() },
+            out_events: if events.is_some() { &raw const out_events } else { ptr::null() },
+        };
+        let process = self.plugin().process.expect("a plugin processes");
+        // SAFETY: everything that the call points at lives until it returns.
+        within(&|| unsafe { process(self.plugin(), &raw const call) })
+    }
+}

@@ -1,0 +1,116 @@
+//! Both sides at the same loudness, under the ceiling, without haste.
+
+use crate::rate;
+use approx::{abs_diff_eq, assert_abs_diff_eq};
+use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
+use voicechain_core::strip::{MonitorMode, Monitoring, StartingPoint};
+use voicechain_core::{Strip, StripSettings};
+use voicechain_tests::signals::{db, phrases, unequal};
+use voicechain_tests::strips::{coefs, peak, run, strip};
+
+const HZ: f64 = 48_000.0;
+
+fn matched(mode: MonitorMode) -> Monitoring {
+    Monitoring { mode, loudness_matched: true }
+}
+
+fn loudness(frames: &[[f32; 2]]) -> f64 {
+    let mut meter = LoudnessMeter::<2>::new(rate(HZ), ChannelWeights::default());
+    meter.push(frames);
+    meter.integrated().expect("loud enough")
+}
+
+/// Settings that change the loudness by a good deal.
+fn settings() -> StripSettings {
+    let mut s = StartingPoint::SpokenClose.settings();
+    s.trim.gain_db = 4.0;
+    s
+}
+
+#[test]
+fn matched_sides_differ_by_less_than_0_2_lu() {
+    for (k, point) in StartingPoint::ALL.into_iter().enumerate() {
+        let settings = StripSettings { trim: settings().trim, ..point.settings() };
+        // 34 s, so that the running 30 s are full; then the same 26.4 s (12 phrases) on each side.
+        let signal = unequal(&phrases(-26.0, HZ, 60.5, 20 + k as u64));
+        let (head, body) = signal.split_at(34 * 48_000);
+        let side = |mode| {
+            let mut strip: Box<Strip<2>> = strip(&settings, rate(HZ));
+            strip.set_monitoring(matched(mode));
+            run(&mut strip, head);
+            run(&mut strip, body)
+        };
+        let (wet, dry) = (loudness(&side(MonitorMode::Processed)), loudness(&side(MonitorMode::Unprocessed)));
+        assert!(abs_diff_eq!(wet, dry, epsilon = 0.2), "{}: processed {wet}, unprocessed {dry}", point.name());
+        let plain = loudness(body);
+        assert!((wet - plain).abs() > 1.0, "negative control: {wet} against {plain} without a match");
+    }
+}
+
+#[test]
+fn loudness_match_gain_moves_slowly_and_holds_in_pauses() {
+    let rate = rate(HZ);
+    let mut settings = settings();
+    let mut strip: Box<Strip<2>> = strip(&settings, rate);
+    strip.set_monitoring(matched(MonitorMode::Unprocessed));
+    let signal = unequal(&phrases(-26.0, HZ, 30.0, 3));
+    let mut before = strip.loudness_match_db();
+    let mut moved = 0.0f64;
+    for (k, chunk) in signal.chunks(480).enumerate() {
+        if k == 1_000 {
+            settings.trim.gain_db = -8.0;
+            strip.set(&coefs(&settings, rate));
+        }
+        run(&mut strip, chunk);
+        let now = strip.loudness_match_db();
+        let step = (now[0] - before[0]).abs();
+        assert!(step <= 0.01 + 1e-9, "{step} dB in 10 ms");
+        assert!(strip.voice_is_active() || step == 0.0, "moves in a pause");
+        moved += step;
+        before = now;
+    }
+    assert!(moved > 3.0, "it moves at all: {moved} dB");
+}
+
+#[test]
+fn both_sides_go_down_together_under_the_ceiling() {
+    let mut settings = settings();
+    settings.output.gain_db = 8.0;
+    settings.limiter.ceiling_dbtp = -6.0;
+    let signal = unequal(&phrases(-20.0, HZ, 24.0, 9));
+    let (head, body) = signal.split_at(14 * 48_000);
+    let mut strips = [MonitorMode::Processed, MonitorMode::Unprocessed].map(|mode| {
+        let mut strip: Box<Strip<2>> = strip(&settings, rate(HZ));
+        strip.set_monitoring(matched(mode));
+        strip
+    });
+    let [_, _] = [0, 1].map(|k| run(&mut strips[k], head));
+    let [gain_db, headroom_db] = strips[1].loudness_match_db();
+    assert!(gain_db > 3.0 && headroom_db < -1.0, "raised by {gain_db} dB, headroom {headroom_db} dB");
+    let [wet, dry] = [0, 1].map(|k| run(&mut strips[k], body));
+    let over = db(peak(&dry)) + 6.0;
+    // The body repeats no sample of the head: its syllables are up to 1 dB louder than what was seen so far.
+    assert!(over < 0.1, "the raised side passes the ceiling by {over} dB");
+    assert_abs_diff_eq!(loudness(&wet), loudness(&dry), epsilon = 0.3);
+}
+
+#[test]
+fn processed_and_removed_are_the_matched_unprocessed() {
+    let signal = unequal(&phrases(-24.0, HZ, 12.0, 5));
+    let sides = [MonitorMode::Processed, MonitorMode::Removed, MonitorMode::Unprocessed].map(|mode| {
+        let mut strip: Box<Strip<2>> = strip(&settings(), rate(HZ));
+        // The match is the same on all sides while nothing has been heard: ten seconds of the processed side.
+        strip.set_monitoring(matched(MonitorMode::Processed));
+        run(&mut strip, &signal[..480_000]);
+        strip.set_monitoring(matched(mode));
+        run(&mut strip, &signal[480_000..])
+    });
+    let [wet, removed, dry] = sides;
+    let mut worst = 0.0f64;
+    for ((w, r), d) in wet[480..4_000].iter().zip(&removed[480..4_000]).zip(&dry[480..4_000]) {
+        for c in 0..2 {
+            worst = worst.max((f64::from(w[c]) + f64::from(r[c]) - f64::from(d[c])).abs());
+        }
+    }
+    assert!(worst < 1e-6, "{worst}");
+}

@@ -1,0 +1,131 @@
+//! Any input is survived, and forgotten within a second.
+
+use crate::rate;
+use voicechain_core::strip::StartingPoint;
+use voicechain_core::{Strip, StripSettings};
+use voicechain_tests::signals::{alternating, gain, phrases, unequal, white};
+use voicechain_tests::spectra::Noise;
+use voicechain_tests::strips::{all_off, random_settings, run, strip};
+
+/// Abuse of many kinds, with the number of samples that have to be refused.
+fn hostile_inputs(samples: usize) -> Vec<(&'static str, Vec<[f32; 2]>, u64)> {
+    let every = |f: &dyn Fn(usize) -> f32| -> Vec<[f32; 2]> { (0..samples).map(|n| [f(n), -f(n)]).collect() };
+    let all = 2 * samples as u64;
+    let third = 2 * samples.div_ceil(3) as u64;
+    vec![
+        ("not a number", every(&|_| f32::NAN), all),
+        ("infinity", every(&|n| if n % 3 == 0 { f32::INFINITY } else { 0.1 }), third),
+        ("minus infinity and not a number", every(&|n| if n % 2 == 0 { f32::NEG_INFINITY } else { f32::NAN }), all),
+        ("subnormal", every(&|n| f32::from_bits(1 + n as u32 % 1_000)), 0),
+        ("full-scale square", every(&|n| if (n / 50) % 2 == 0 { 1.0 } else { -1.0 }), 0),
+        ("full-scale direct current", every(&|_| 1.0), 0),
+        ("30 dB over full scale", unequal(&alternating(30.0, samples)), 0),
+        ("the largest number", every(&|n| if n % 2 == 0 { f32::MAX } else { f32::MIN }), all),
+        ("60 dB over full scale", every(&|n| if n % 2 == 0 { 1_000.0 } else { -1_000.0 }), all),
+        ("silence", every(&|_| 0.0), 0),
+        ("loud noise", unequal(&white(6.0, samples, 8)), 0),
+    ]
+}
+
+fn check_output(out: &[[f32; 2]], what: &str) {
+    for (n, x) in out.iter().flatten().enumerate() {
+        assert!(x.is_finite() && (*x == 0.0 || x.is_normal()), "{what}: {x} at sample {n}");
+    }
+}
+
+/// The largest difference after one second, dB below the largest sample.
+fn memory(settings: &StripSettings, hostile_input: &[[f32; 2]], after: &[[f32; 2]], what: &str) -> f64 {
+    let rate = rate(48_000.0);
+    let (mut used, mut fresh): (Box<Strip<2>>, Box<Strip<2>>) = (strip(settings, rate), strip(settings, rate));
+    check_output(&run(&mut used, hostile_input), what);
+    let (used, fresh) = (run(&mut used, after), run(&mut fresh, after));
+    check_output(&used, what);
+    let (mut difference, mut peak) = (0.0f64, 0.0f64);
+    for (a, b) in used[48_000..].iter().flatten().zip(fresh[48_000..].iter().flatten()) {
+        difference = difference.max(f64::from(a - b).abs());
+        peak = peak.max(f64::from(*b).abs());
+    }
+    20.0 * (difference / peak.max(1e-9)).log10()
+}
+
+#[test]
+fn recovers_from_any_hostile_input() {
+    let mut settings: Vec<(&str, StripSettings)> =
+        StartingPoint::ALL.iter().map(|point| (point.name(), point.settings())).collect();
+    settings.push(("default", StripSettings::default()));
+    let voice = unequal(&phrases(-22.0, 48_000.0, 2.5, 4));
+    let quiet = unequal(&white(-60.0, 96_000, 6));
+    // A whole number of every clock in the strip, so that the fresh one ticks at the same samples.
+    let hostile_input = hostile_inputs(9_600);
+    let mut failures = Vec::new();
+    for (name, settings) in &settings {
+        for (kind, hostile_input, _) in &hostile_input {
+            for (after, frames) in [("a voice", &voice), ("quiet noise", &quiet)] {
+                let what = format!("{name}, {kind}, then {after}");
+                let found = memory(settings, hostile_input, frames, &what);
+                if found > -120.0 {
+                    failures.push(format!("{what}: {found:.1} dB"));
+                }
+            }
+        }
+    }
+    assert!(failures.is_empty(), "{failures:#?}");
+}
+
+#[test]
+fn a_long_release_remembers_no_longer_than_it_says() {
+    // 40 dB of reduction fall with the set 2 s: after 15 time constants less than 1.3e-5 dB are left, and the last
+    // thousandth of a decibel is dropped.
+    let mut settings = all_off();
+    settings.compressor.on = true;
+    settings.compressor.auto_release = false;
+    settings.compressor.release_ms = 300.0;
+    settings.compressor.threshold_db = -40.0;
+    settings.compressor.ratio = f64::INFINITY;
+    let rate = rate(16_000.0);
+    let mut used: Box<Strip<1>> = strip(&settings, rate);
+    run(&mut used, &vec![[1.0f32]; 8_000]);
+    let quiet: Vec<[f32; 1]> = (0..16_000 * 4).map(|n| [(gain(-70.0) * f64::from(n % 7 - 3)) as f32]).collect();
+    let out = run(&mut used, &quiet);
+    let latency = used.latency() as usize;
+    // The detector's high-pass lets the step go within some periods; theory from half a second on.
+    let mut last = f64::MAX;
+    for second in [1.0f64, 1.5, 2.0, 3.0] {
+        let n = (second * 16_000.0) as usize + 3;
+        let n = n + (0..7).find(|k| quiet[n + k][0] != 0.0).expect("a sample");
+        let reduction = -20.0 * f64::from(out[n + latency][0] / quiet[n][0]).log10();
+        assert!(reduction <= 45.0 * (-second / 0.3).exp() + 1e-3, "{second} s: {reduction} dB");
+        assert!(reduction <= last);
+        last = reduction;
+    }
+    let rest = 16_000 * 4 - 8_000;
+    assert_eq!(out[rest + latency..], quiet[rest..rest + out.len() - rest - latency]);
+}
+
+#[test]
+fn sanitised_samples_are_counted() {
+    for (kind, frames, expected) in hostile_inputs(3_000) {
+        let mut strip: Box<Strip<2>> = strip(&StripSettings::default(), rate(44_100.0));
+        let out = run(&mut strip, &frames);
+        check_output(&out, kind);
+        assert_eq!(strip.sanitised_samples(), expected, "{kind}");
+        strip.reset();
+        assert_eq!(strip.sanitised_samples(), 0);
+    }
+}
+
+#[test]
+fn no_settings_and_no_input_give_a_subnormal_number() {
+    let mut random = Noise::new(40);
+    for hz in [8_000.0, 48_000.0, 192_000.0] {
+        for _ in 0..6 {
+            let settings = random_settings(&mut random);
+            let mut strip: Box<Strip<2>> = strip(&settings, rate(hz));
+            for (kind, frames, _) in hostile_inputs(1_000) {
+                check_output(&run(&mut strip, &frames), kind);
+            }
+            check_output(&run(&mut strip, &vec![[0.0; 2]; 20_000]), "silence");
+            check_output(&run(&mut strip, &vec![[1e-36; 2]; 2_000]), "next to nothing");
+        }
+    }
+}

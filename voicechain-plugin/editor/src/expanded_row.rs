@@ -1,0 +1,188 @@
+//! An open row: its curve, all its settings, and why they are proposed.
+
+use crate::bands::{Band, bands};
+use crate::draw_context::{DrawContext, name_in};
+use crate::page::Page;
+use crate::style::{BASELINE, SMALL, TINY, text_font, width, write};
+use crate::view_model::UserAction;
+use crate::{curve, formatting};
+use egui::text::LayoutJob;
+use egui::{Align, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
+use voicechain_core::settings::{ReorderableStage, SectionId, StageId};
+use voicechain_core::units::Unit;
+
+/// Side of a picture, with the line below it, and what is between two; height of a setting; of the reasons.
+const SIDE: f32 = 156.0;
+const CAPTION: f32 = 20.0;
+const BESIDE: f32 = 32.0;
+const LINE: f32 = 24.0;
+const REASONS: f32 = 40.0;
+/// Between the edge and what stands inside.
+const INSET: f32 = 26.0;
+/// Least width of a column of settings.
+const COLUMN: f32 = 264.0;
+/// Width of a name, and of a field.
+const NAME: f32 = 128.0;
+const FIELD: f32 = 88.0;
+
+/// One line of an open row: a name, and one setting or the three of a band.
+struct Line {
+    name: String,
+    rows: Vec<(SectionId, usize)>,
+}
+
+/// The lines of an open row: everything but the switch, which stands in the row itself.
+fn lines(stage: StageId) -> Vec<Line> {
+    let bands: Vec<&Band> = bands().iter().filter(|band| band.stage == stage).collect();
+    let of_band = |band: &&Band| -> Vec<(SectionId, usize)> {
+        let rows = [Some(band.frequency), band.gain, band.q].into_iter().flatten();
+        rows.map(|row| (stage.into(), row)).collect()
+    };
+    // A stage of one band has names for its settings.
+    let bands = if bands.len() > 1 { bands } else { Vec::new() };
+    let mut list: Vec<Line> = bands.iter().map(|band| Line { name: band.name.clone(), rows: of_band(band) }).collect();
+    let in_band: Vec<(SectionId, usize)> = bands.iter().flat_map(of_band).collect();
+    for section in stage.sections() {
+        let rows = section.rows().iter().enumerate();
+        let others = rows.filter(|(row, info)| info.name != "on" && !in_band.contains(&(section, *row)));
+        list.extend(others.map(|(row, info)| Line { name: name_in(stage, section, info), rows: vec![(section, row)] }));
+    }
+    list
+}
+
+fn settings_left(stage: StageId) -> f32 {
+    INSET + (SIDE + BESIDE) * curve::plots(stage).len() as f32
+}
+
+/// Columns of settings, and lines in each.
+fn grid(stage: StageId, width: f32) -> [usize; 2] {
+    let lines = lines(stage);
+    if lines.iter().any(|line| line.rows.len() > 1) {
+        return [1, lines.len()];
+    }
+    let count = lines.len();
+    let fit = (((width - settings_left(stage)) / COLUMN) as usize).clamp(1, 3);
+    let columns = fit.min(count.div_ceil(4).max(if count > 2 { 2 } else { 1 }));
+    [columns, count.div_ceil(columns)]
+}
+
+/// Height of the inside of an open row.
+pub(crate) fn height(stage: StageId, width: f32) -> f32 {
+    let [_, lines] = grid(stage, width);
+    let settings = 6.0 + LINE * lines as f32 + REASONS;
+    let curve = if curve::plots(stage).is_empty() { 0.0 } else { 6.0 + SIDE + CAPTION };
+    settings.max(curve) + 10.0
+}
+
+impl Page {
+    pub(crate) fn expanded_row(&mut self, ui: &mut Ui, stage: StageId, rect: Rect, cx: &mut DrawContext<'_>) {
+        if let Some(design) = &self.design {
+            for (n, plot) in curve::plots(stage).iter().enumerate() {
+                let corner = rect.min + vec2(INSET + (SIDE + BESIDE) * n as f32, 6.0);
+                curve::draw(ui, *plot, stage, Rect::from_min_size(corner, vec2(SIDE, SIDE)), design, cx);
+            }
+        }
+        let start = rect.left() + settings_left(stage);
+        let [columns, lines] = grid(stage, rect.width());
+        let wide = (rect.right() - start) / columns as f32;
+        for (n, line) in self::lines(stage).into_iter().enumerate() {
+            let corner = pos2(start + wide * (n / lines) as f32, rect.top() + 6.0 + LINE * (n % lines) as f32);
+            let place = Rect::from_min_size(corner, vec2(wide - 24.0, LINE));
+            let base = place.center().y + BASELINE;
+            write(ui.painter(), pos2(place.left(), base), Align::Min, line.name, text_font(SMALL), cx.palette.quiet);
+            // Names have one width in all rows, so that the fields stand below each other.
+            let mut field = place.left() + NAME;
+            let band = line.rows.len() > 1;
+            for (section, row) in line.rows {
+                let info = &section.rows()[row];
+                let slot =
+                    Rect::from_min_max(pos2(field, place.top() + 1.0), pos2(field + FIELD, place.bottom() - 2.0));
+                ui.painter().hline(slot.x_range(), slot.bottom() - 1.0, (1.0, cx.palette.rule));
+                if info.unit == Unit::Number && band {
+                    write(ui.painter(), pos2(slot.left(), base), Align::Min, "Q", text_font(SMALL), cx.palette.quiet);
+                }
+                self.value(ui, slot, section, row, Align::Max, cx);
+                field = slot.right() + if band { 24.0 } else { 12.0 };
+                if !band {
+                    proposed(ui, section, row, pos2(field, base), place.right(), cx);
+                }
+            }
+        }
+        let top = rect.top() + 6.0 + LINE * lines as f32 + 8.0;
+        let moves = self.order_buttons(ui, stage, pos2(rect.right() - 8.0, rect.bottom() - 14.0), cx);
+        let below = Rect::from_min_max(pos2(start, top), pos2(moves - 20.0, rect.bottom() - 2.0));
+        reasons(ui, stage, below, cx);
+    }
+
+    /// Earlier or later in the chain, where the strip allows it; `at` is the right end of the baseline. Gives the left end.
+    fn order_buttons(&mut self, ui: &Ui, stage: StageId, at: egui::Pos2, cx: &mut DrawContext<'_>) -> f32 {
+        let order = cx.view.settings.order;
+        let Some(place) = order.iter().position(|reorderable: &ReorderableStage| reorderable.stage() == stage) else {
+            return at.x;
+        };
+        let wide = |text: &str| width(ui.painter(), text, text_font(SMALL));
+        let later = at.x - wide("later");
+        let earlier = later - 14.0 - wide("earlier");
+        // From left to right, as the keyboard goes through them.
+        for (name, x, other) in [("earlier", earlier, place.wrapping_sub(1)), ("later", later, place + 1)] {
+            let allowed = other < order.len();
+            let ink = if allowed { cx.palette.ink } else { cx.palette.quiet.gamma_multiply(0.65) };
+            let word = write(ui.painter(), pos2(x, at.y), Align::Min, name, text_font(SMALL), ink);
+            let sense = if allowed { Sense::click() } else { Sense::hover() };
+            let response = ui.interact(word.expand(4.0), ui.scope_id().with((name, stage.id())), sense);
+            response.widget_info(|| WidgetInfo::labeled(Role::Button, allowed, format!("{} {name}", stage.name())));
+            self.focus_ring(ui, &response, word.expand2(vec2(4.0, 0.0)), cx);
+            if response.hovered() {
+                if allowed {
+                    ui.painter().hline(word.x_range(), at.y + 3.0, (1.0, cx.palette.accent));
+                }
+                self.hint = "Moves this stage in the chain; the strip fades from one order to the other.".into();
+            }
+            if response.clicked() {
+                let mut order = order;
+                order.swap(place, other);
+                cx.actions.push(UserAction::SetOrder(order));
+            }
+        }
+        let x = earlier - 14.0;
+        write(ui.painter(), pos2(x, at.y), Align::Max, "in the chain", text_font(SMALL), cx.palette.quiet).left()
+    }
+}
+
+/// What the proposal would have, where it is something else.
+fn proposed(ui: &Ui, section: SectionId, row: usize, at: egui::Pos2, right: f32, cx: &DrawContext<'_>) {
+    let info = &section.rows()[row];
+    let Some(proposal) = cx.view.proposal else { return };
+    let Some(value) = proposal.settings.value(section, row).map(|value| info.rounded(value)) else { return };
+    if value == info.rounded(cx.value(section, row)) {
+        return;
+    }
+    let text = formatting::value(info, value);
+    let long = format!("proposed {text}");
+    let fits = |text: &String| width(ui.painter(), text, text_font(TINY)) <= right - at.x;
+    if let Some(text) = [long, text].into_iter().find(fits) {
+        write(ui.painter(), at, Align::Min, text, text_font(TINY), cx.palette.boost);
+    }
+}
+
+/// Why settings of this stage are proposed: as many sentences as there is room for.
+fn reasons(ui: &Ui, stage: StageId, place: Rect, cx: &DrawContext<'_>) {
+    let Some(proposal) = cx.view.proposal else { return };
+    let mut y = place.top();
+    for reason in proposal.reasons().filter(|reason| reason.stage() == stage.id()) {
+        let rows = ((place.bottom() - y) / 16.0) as usize;
+        if rows == 0 {
+            break;
+        }
+        let mut job = LayoutJob::simple(reason.to_string(), text_font(TINY), cx.palette.quiet, place.width());
+        job.wrap.max_rows = rows;
+        let galley = ui.painter().layout_job(job);
+        let tall = galley.size().y;
+        let text = galley.text().to_string();
+        let at = Rect::from_min_size(pos2(place.left(), y), galley.size());
+        let response = ui.interact(at, ui.scope_id().with(("reason", stage.id(), y as i32)), Sense::hover());
+        response.widget_info(|| WidgetInfo::labeled(Role::Label, true, &text));
+        ui.painter().galley(pos2(place.left(), y), galley, cx.palette.quiet);
+        y += tall + 2.0;
+    }
+}

@@ -1,0 +1,115 @@
+//! What was measured, in a few words.
+
+use crate::formatting::{hertz, number, signed};
+use voicechain_core::measure::Profile;
+use voicechain_core::measure::profile::{SignalClass, Unavailable};
+use voicechain_core::settings::StageId;
+
+/// Seconds of voice that are enough.
+pub(crate) const SUFFICIENT_SPEECH_S: f64 = 30.0;
+
+/// Why something is not known.
+fn unavailable(unavailable: Unavailable) -> &'static str {
+    match unavailable {
+        Unavailable::Silence => "nothing heard",
+        Unavailable::TooShort => "too little speech for it",
+        Unavailable::TooNoisy => "too much noise to tell",
+        Unavailable::NotAVoice => "not one voice",
+        Unavailable::InsufficientBandwidth => "not in this recording",
+        Unavailable::NoSuitableSegment => "not heard so far",
+        Unavailable::NotMeasured => "not measured",
+    }
+}
+
+fn unknown(why: Unavailable) -> String {
+    unavailable(why).into()
+}
+
+/// What was measured for a stage, in a few words.
+pub(crate) fn measurement(stage: StageId, p: &Profile) -> String {
+    match stage {
+        StageId::Trim => {
+            p.level.active_level_dbov.map_or_else(unknown, |v| format!("active speech at {} dBov", number(v, 1)))
+        }
+        StageId::Hum => p.hum.map_or_else(unknown, |found| match found {
+            None => "none found".into(),
+            Some(hum) => format!("{} Hz at {} dBFS", number(hum.frequency_hz, 1), number(hum.level_dbfs, 0)),
+        }),
+        StageId::HighPass => p.pitch.map_or_else(unknown, |v| format!("lowest pitch {}", hertz(v.low_hz))),
+        StageId::DeReverb => p.reverberation.map_or_else(unknown, |v| {
+            let dry = if v.dry { ": dry" } else { "" };
+            format!("decay {} s{dry}", number(v.decay_time_s, 2))
+        }),
+        StageId::Expander => p.background_noise.snr_db.map_or_else(unknown, |v| format!("SNR {} dB", number(v, 0))),
+        StageId::CorrectiveEq => match p.resonances.map(|list| list[0]) {
+            Err(why) => unknown(why),
+            Ok(None) => "no resonance".into(),
+            Ok(Some(r)) => format!("resonance {}, +{} dB", hertz(r.frequency_hz), number(r.prominence_db, 1)),
+        },
+        StageId::DeEsser => p.sibilance.map_or_else(unknown, |v| match v.excess_db {
+            e if e >= 0.5 => format!("\u{201c}s\u{201d} {} dB stronger than usual", number(e, 1)),
+            e if e <= -0.5 => format!("\u{201c}s\u{201d} {} dB softer than usual", number(-e, 1)),
+            _ => "\u{201c}s\u{201d} as usual".into(),
+        }),
+        StageId::Compressor => {
+            let peaks = p.level.speech_peak_dbfs.map_or_else(unknown, |v| format!("peaks at {} dBFS", number(v, 0)));
+            match p.transients {
+                Ok(transients) if transients.count == 1 => format!("{peaks}; one transient"),
+                Ok(transients) if transients.count > 1 => format!("{peaks}; {} transients", transients.count),
+                _ => peaks,
+            }
+        }
+        StageId::Leveller => p
+            .level_consistency
+            .map_or_else(unknown, |v| format!("level deviation {} dB", number(v.standard_deviation_db, 1))),
+        StageId::ToneEq => p.tonal_balance.map_or_else(unknown, |v| {
+            let low = v.low_end_db.ok().map(|db| format!("low end {}", signed(db, 1)));
+            let presence = v.presence_db.ok().map(|db| format!("2\u{2013}5 kHz {} dB", signed(db, 1)));
+            match (low, presence) {
+                (Some(low), Some(presence)) => format!("{low}, {presence}"),
+                (Some(one), None) | (None, Some(one)) => one,
+                (None, None) => "too little of its spectrum known".into(),
+            }
+        }),
+        StageId::Limiter => format!("true peak {} dBTP", number(p.level.true_peak_dbtp, 1)),
+        StageId::Output => String::new(),
+    }
+}
+
+/// What is known of the voice at all: seconds, and what they are worth.
+pub(crate) fn signal_class(profile: &Profile, measuring: bool, captured_fraction: f64) -> String {
+    let seconds = profile.level.active_s;
+    let heard = format!("{seconds:.0} s of voice");
+    let worth = match profile.signal_class {
+        // Load on the computer made gaps.
+        _ if captured_fraction < 0.995 => return gaps(&heard, captured_fraction, measuring),
+        SignalClass::Voice if seconds >= SUFFICIENT_SPEECH_S => "enough",
+        SignalClass::Voice | SignalClass::TooShort => "half a minute tells more",
+        SignalClass::SeveralVoices => "several voices take turns",
+        SignalClass::Silence => "silence",
+        SignalClass::Tone => "this is a tone",
+        SignalClass::Noise => "this is noise",
+        SignalClass::Music => "this sounds like music",
+        SignalClass::InvalidSignal => "invalid signal",
+    };
+    if measuring { format!("measuring: {heard}, {worth}") } else { format!("{heard} measured, {worth}") }
+}
+
+fn gaps(heard: &str, captured_fraction: f64, measuring: bool) -> String {
+    let begin = if measuring { "measuring: " } else { "" };
+    format!("{begin}{heard}; only {:.0} % could be listened to", 100.0 * captured_fraction)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn gaps_in_what_was_heard_are_said() {
+        let profile =
+            voicechain_core::measure::ProfileMeter::<1>::new(voicechain_core::SampleRate::new(8_000.0).unwrap());
+        let profile = profile.profile();
+        assert!(signal_class(&profile, false, 0.6).ends_with("only 60 % could be listened to"));
+        assert!(signal_class(&profile, true, 1.0).starts_with("measuring: 0 s of voice, "));
+    }
+}
