@@ -13,7 +13,7 @@
 //! # Ok::<(), voicechain_core::SettingError>(())
 //! ```
 //!
-//! Each layer uses only those above it: [`error`] and [`units`], [`math`], [`frame`], [`dsp`], the table of [`settings`],
+//! Each layer uses only those above it: [`error`] and [`units`], [`mod@format`], [`math`], [`frame`], [`dsp`], the table of [`settings`],
 //! [`levels`] and reverberation, [`filters`], [`detectors`], [`gain`], [`speech`], [`meters`]; then, apart from each other,
 //! [`stages`] and the [`strip`] that they make, and [`measure`] and [`propose`].
 //!
@@ -28,6 +28,7 @@ pub mod detectors;
 pub mod dsp;
 pub mod error;
 pub mod filters;
+pub mod format;
 pub mod frame;
 pub mod gain;
 pub mod levels;

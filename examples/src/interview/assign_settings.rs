@@ -6,6 +6,7 @@ use super::voice::Voice;
 use crate::report::data::Reason;
 use crate::voice_page::words::{signal_class, warnings_beside};
 use voicechain_core::StripSettings;
+use voicechain_core::format::quantity;
 use voicechain_core::levels::working_level_lufs;
 use voicechain_core::measure::profile::SignalClass;
 use voicechain_core::propose::{Context, Proposal, carry_over, propose};
@@ -83,8 +84,8 @@ fn carried_over(voices: &[Voice], context: Context, host: &StripSettings, from: 
     let trims = host.trim.gain_db - host_proposal.settings.trim.gain_db;
     if known && trims.abs() > TRIM_MISMATCH_DB {
         chosen.warnings.push(format!(
-            "the trim in {from} is {:.1} dB {} than this recording asks for: it may be from another recording",
-            trims.abs(),
+            "the trim in {from} is {} {} than this recording asks for: it may be from another recording",
+            quantity(trims.abs(), "dB"),
             if trims > 0.0 { "more" } else { "less" }
         ));
     }
@@ -112,7 +113,7 @@ fn changes(settings: &StripSettings, proposal: &StripSettings, begin: &str) -> V
             .flat_map(|section| section.rows())
             .filter(|info| of(settings, info.id) != of(proposal, info.id))
             .map(|info| {
-                let text = |s: &StripSettings| info.text(of(s, info.id)).to_string().replace('-', "−");
+                let text = |s: &StripSettings| info.readable(of(s, info.id)).to_string();
                 let name = if info.name == "on" { String::new() } else { format!("{} ", info.name) };
                 format!("{name}{} instead of {}", text(settings), text(proposal))
             })
@@ -133,11 +134,12 @@ fn set_trim_to_working_level(voice: &Voice, chosen: &mut AssignedSettings) {
     let rest = wanted - chosen.settings.trim.gain_db;
     if rest != 0.0 {
         chosen.warnings.push(format!(
-            "recorded at {loudness:.1} LUFS: the trim reaches its end, {:.1} dB {} the working level",
-            rest.abs(),
+            "recorded at {}: the trim reaches its end, {} {} the working level",
+            quantity(loudness, "LUFS"),
+            quantity(rest.abs(), "dB"),
             if rest > 0.0 { "under" } else { "over" }
         ));
     }
-    let words = format!("recorded at {loudness:.1} LUFS; the strip works at {level:.0}").replace('-', "−");
+    let words = format!("recorded at {}; the strip works at {}", quantity(loudness, "LUFS"), quantity(level, "LUFS"));
     chosen.why.push((StageId::Trim.id(), words));
 }

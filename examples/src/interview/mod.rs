@@ -21,6 +21,7 @@ use crate::output_folder::OutputFolder;
 use crate::progress::Progress;
 use crate::report::data::{Report, Target, Timing, WrittenFile};
 use crate::report::excerpt::ClipBudget;
+use crate::report::text::length;
 use crate::report::{ReportPage, data, render};
 use crate::settings_file;
 use crate::wav_file::{WavFile, check_size};
@@ -148,9 +149,9 @@ fn warn_of_lengths(voices: &[Voice], warnings: &mut Vec<String>) {
         warnings.push(format!(
             "very different lengths: {} has {}, {} only {}; all start together",
             longest.name,
-            settings_text::duration(longest.seconds()),
+            length(longest.seconds()),
             shortest.name,
-            settings_text::duration(shortest.seconds())
+            length(shortest.seconds())
         ));
     }
 }

@@ -1,44 +1,17 @@
 //! Settings in words, stage by stage.
 
 use crate::report::data::StageDescription;
-use voicechain_core::settings::{MakeUp, SpectralLatency, StageId, StripSettings};
+use voicechain_core::format::quantity;
+use voicechain_core::settings::{MakeUp, SpectralLatency, StageId, StripSettings, row};
 use voicechain_core::strip::StripCoefs;
 
-/// A duration as a person reads it.
-pub(super) fn duration(seconds: f64) -> String {
-    let whole = seconds.round() as u64;
-    match (whole / 3_600, whole / 60 % 60, whole % 60) {
-        (0, 0, s) => format!("{s} s"),
-        (0, m, s) => format!("{m} min {s:02} s"),
-        (h, m, _) => format!("{h} h {m:02} min"),
-    }
-}
-
-/// A signed number of decibels with a true minus sign.
-fn db(value: f64) -> String {
-    let rounded = (value * 10.0).round() / 10.0;
-    let sign = if rounded > 0.0 {
-        "+"
-    } else if rounded < 0.0 {
-        "−"
-    } else {
-        ""
-    };
-    format!("{sign}{:.1}", rounded.abs())
-}
-
 fn hertz(value: f64) -> String {
-    if value >= 1_000.0 {
-        let text = format!("{:.2}", value / 1_000.0);
-        format!("{} kHz", text.trim_end_matches('0').trim_end_matches('.'))
-    } else {
-        format!("{value:.0} Hz")
-    }
+    quantity(value, "Hz").to_string()
 }
 
-fn one_decimal(value: f64) -> String {
-    let text = format!("{value:.1}");
-    text.trim_end_matches(".0").to_string()
+/// Values of settings by their ids, as everywhere.
+fn values<const N: usize>(s: &StripSettings, ids: [&str; N]) -> [String; N] {
+    ids.map(|id| row(id).map_or_else(String::new, |info| info.readable(s.get(id).unwrap_or(f64::NAN)).to_string()))
 }
 
 /// The de-reverb is on, and has the latency that it needs.
@@ -68,7 +41,9 @@ pub(super) fn stages_with_reduction(s: &StripSettings) -> impl Iterator<Item = S
 pub(super) fn hum(taken: Option<(f64, f64)>, why: Option<String>) -> String {
     let taken = taken.map_or_else(
         || "found no hum and took nothing".into(),
-        |(hz, dbfs)| format!("took out hum of {} dBFS (behind the trim), at {hz:.2} Hz and its multiples", db(dbfs)),
+        |(hz, dbfs)| {
+            format!("took out hum of {} (behind the trim), at {hz:.2} Hz and its multiples", quantity(dbfs, "dBFS"))
+        },
     );
     match why {
         Some(sentence) if sentence.ends_with('.') => format!("{sentence} It {taken}."),
@@ -101,8 +76,8 @@ pub(super) fn stages(
 fn bands(list: &[(f64, f64, Option<f64>)]) -> Vec<String> {
     let used = list.iter().filter(|(_, gain, _)| *gain != 0.0);
     used.map(|(hz, gain, q)| {
-        let q = q.map(|q| format!(", Q {}", one_decimal(q))).unwrap_or_default();
-        format!("{} dB at {}{q}", db(*gain), hertz(*hz))
+        let q = q.map(|q| format!(", Q {}", quantity(q, ""))).unwrap_or_default();
+        format!("{} at {}{q}", quantity(*gain, "dB").signed(), hertz(*hz))
     })
     .collect()
 }
@@ -113,7 +88,7 @@ fn equaliser(bands: Vec<String>, compensation: f64, compensated: bool) -> String
     }
     let mut words = bands.join(" · ");
     if compensated {
-        words.push_str(&format!(" · compensated {} dB", db(compensation)));
+        words.push_str(&format!(" · compensated {}", quantity(compensation, "dB").signed()));
     }
     words
 }
@@ -121,38 +96,38 @@ fn equaliser(bands: Vec<String>, compensation: f64, compensated: bool) -> String
 fn stage_text(stage: StageId, s: &StripSettings, coefs: &StripCoefs<2>) -> (bool, String) {
     let compensation = coefs.compensation_db(stage);
     match stage {
-        StageId::Trim => (true, format!("{} dB", db(s.trim.gain_db))),
+        StageId::Trim => {
+            let [gain] = values(s, ["trim.gain_db"]);
+            (true, gain)
+        }
         StageId::Hum => {
-            let h = &s.hum;
-            let mains = voicechain_core::settings::Mains::NAMES[h.mains as usize];
-            (h.on, format!("{mains} · {:.0} harmonics · {} dB", h.harmonics, one_decimal(h.depth_db)))
+            let [mains, harmonics, depth] = values(s, ["hum.mains", "hum.harmonics", "hum.depth_db"]);
+            (s.hum.on, format!("{mains} · {harmonics} harmonics · {depth}"))
         }
         StageId::DeReverb => {
-            let d = &s.de_reverb;
-            let decay = format!("{:.2} s", d.decay_ms * 1e-3);
+            let [latency, decay, range] = values(s, ["spectral.latency", "de_reverb.decay_ms", "de_reverb.range_db"]);
             let words = match s.spectral.latency {
-                SpectralLatency::None if d.on => "bypassed: the spectral latency is none".into(),
-                latency => {
-                    let latency = SpectralLatency::NAMES[latency as usize];
-                    format!("{latency} latency · decay {decay} · range {} dB", one_decimal(d.range_db))
+                SpectralLatency::None => "bypassed: the spectral latency is none".into(),
+                SpectralLatency::Low | SpectralLatency::High => {
+                    format!("{latency} latency · decay time {decay} · range {range}")
                 }
             };
-            (de_reverb_acts(s), words)
+            (s.de_reverb.on, words)
         }
         StageId::Expander => {
-            let e = &s.expander;
-            let ratio = if e.ratio.is_finite() { format!("1:{}", one_decimal(e.ratio)) } else { "1:∞".into() };
-            let threshold = one_decimal(e.threshold_db);
-            (e.on, format!("{threshold} dB above the noise · {ratio} · range {} dB", one_decimal(e.range_db)))
+            let ids = ["expander.threshold_db", "expander.ratio", "expander.range_db"];
+            let [threshold, ratio, range] = values(s, ids);
+            (s.expander.on, format!("{threshold} above the noise · {ratio} · range {range}"))
         }
         StageId::Leveller => {
-            let l = &s.leveller;
-            let range = format!("{} to {} dB", db(-l.maximum_cut_db), db(l.maximum_boost_db));
-            (l.on, format!("to {} LUFS · {range} · {} ms", db(l.target_lufs), one_decimal(l.response_time_ms)))
+            let [target, response] = values(s, ["leveller.target_lufs", "leveller.response_time_ms"]);
+            let [most_cut, most_boost] = [-s.leveller.maximum_cut_db, s.leveller.maximum_boost_db]
+                .map(|db| quantity(db, "dB").signed().to_string());
+            (s.leveller.on, format!("to {target} · {most_cut} to {most_boost} · {response}"))
         }
         StageId::HighPass => {
-            let slope = voicechain_core::settings::Slope::NAMES[s.high_pass.slope as usize];
-            (s.high_pass.on, format!("{} · {slope}", hertz(s.high_pass.frequency_hz)))
+            let [frequency, slope] = values(s, ["high_pass.frequency_hz", "high_pass.slope"]);
+            (s.high_pass.on, format!("{frequency} · {slope}"))
         }
         StageId::CorrectiveEq => {
             let eq = &s.corrective_eq;
@@ -165,26 +140,18 @@ fn stage_text(stage: StageId, s: &StripSettings, coefs: &StripCoefs<2>) -> (bool
             (eq.on, equaliser(list, compensation, eq.level_compensation))
         }
         StageId::DeEsser => {
-            let d = &s.de_esser;
-            (
-                d.on,
-                format!(
-                    "{} · threshold {} dB · range {} dB",
-                    hertz(d.frequency_hz),
-                    db(d.threshold_db),
-                    one_decimal(d.range_db)
-                ),
-            )
+            let ids = ["de_esser.frequency_hz", "de_esser.threshold_db", "de_esser.range_db"];
+            let [frequency, threshold, range] = values(s, ids);
+            (s.de_esser.on, format!("{frequency} · threshold {threshold} · range {range}"))
         }
         StageId::Compressor => {
-            let c = &s.compressor;
-            let ratio = if c.ratio.is_finite() { format!("{}:1", one_decimal(c.ratio)) } else { "∞:1".into() };
-            let make_up = match c.make_up {
-                MakeUp::Automatic => format!("make\u{2011}up automatic, {} dB", db(compensation)),
-                MakeUp::Manual => format!("make\u{2011}up {} dB", db(c.make_up_db)),
+            let ids = ["compressor.threshold_db", "compressor.ratio", "compressor.attack_ms", "compressor.release_ms"];
+            let [threshold, ratio, attack, release] = values(s, ids);
+            let make_up = match s.compressor.make_up {
+                MakeUp::Automatic => format!("make\u{2011}up automatic, {}", quantity(compensation, "dB").signed()),
+                MakeUp::Manual => format!("make\u{2011}up {}", quantity(s.compressor.make_up_db, "dB").signed()),
             };
-            let times = format!("{} ms · {} ms", one_decimal(c.attack_ms), one_decimal(c.release_ms));
-            (c.on, format!("{} dB · {ratio} · {times} · {make_up}", db(c.threshold_db)))
+            (s.compressor.on, format!("{threshold} · {ratio} · {attack} · {release} · {make_up}"))
         }
         StageId::ToneEq => {
             let t = &s.tone_eq;
@@ -196,10 +163,13 @@ fn stage_text(stage: StageId, s: &StripSettings, coefs: &StripCoefs<2>) -> (bool
             (t.on, equaliser(list, compensation, t.level_compensation))
         }
         StageId::Limiter => {
-            let l = &s.limiter;
-            (l.on, format!("ceiling {} dBTP · {} ms", db(l.ceiling_dbtp), one_decimal(l.look_ahead_ms)))
+            let [ceiling, look_ahead] = values(s, ["limiter.ceiling_dbtp", "limiter.look_ahead_ms"]);
+            (s.limiter.on, format!("ceiling {ceiling} · {look_ahead}"))
         }
-        StageId::Output => (true, format!("trim {} dB", db(s.output.gain_db))),
+        StageId::Output => {
+            let [gain] = values(s, ["output.gain_db"]);
+            (true, format!("trim {gain}"))
+        }
     }
 }
 
@@ -247,8 +217,6 @@ mod tests {
                 "{row:?}"
             );
         }
-        assert_eq!(db(-0.04), "0.0");
         assert_eq!(hertz(2_500.0), "2.5 kHz");
-        assert_eq!(duration(3_725.0), "1 h 02 min");
     }
 }

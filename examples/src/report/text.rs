@@ -1,22 +1,16 @@
 //! Numbers and names as a person reads them, the same in page and terminal.
 
-use super::data::round;
+use voicechain_core::format::{MISSING, Number};
+use voicechain_core::settings::SectionId;
 
 /// A number with a true minus sign and a fixed number of decimals; never a negative zero. What is missing is a dash.
 pub(crate) fn number(value: impl Into<Option<f64>>, decimals: usize) -> String {
-    match value.into() {
-        Some(value) if value.is_finite() => {
-            format!("{:.decimals$}", round(value, decimals as i32)).replace('-', "\u{2212}")
-        }
-        _ => "–".into(),
-    }
+    Number::new(value.into().unwrap_or(f64::NAN), decimals).to_string()
 }
 
 /// Like [`number`], with a plus sign on what is added.
 pub(crate) fn signed(value: impl Into<Option<f64>>, decimals: usize) -> String {
-    let value = value.into();
-    let plus = value.is_some_and(|value| value.is_finite() && round(value, decimals as i32) > 0.0);
-    format!("{}{}", if plus { "+" } else { "" }, number(value, decimals))
+    Number::new(value.into().unwrap_or(f64::NAN), decimals).signed().to_string()
 }
 
 /// An amount that was taken away, written as the negative gain that it is.
@@ -27,7 +21,7 @@ pub(crate) fn reduction_text(amount: f64, decimals: usize) -> String {
 /// A length in hours, minutes and seconds.
 pub(crate) fn length(seconds: f64) -> String {
     if !seconds.is_finite() || seconds < 0.0 {
-        return "–".into();
+        return MISSING.into();
     }
     if seconds < 60.0 {
         return if seconds < 10.0 { format!("{seconds:.1} s") } else { format!("{seconds:.0} s") };
@@ -69,21 +63,9 @@ pub(crate) fn count(count: usize, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
 }
 
-/// The name of a stage for the eye, from its id.
-pub(crate) fn stage(id: &str) -> String {
-    match id {
-        "de_esser" => "De-esser".into(),
-        "de_reverb" => "De-reverb".into(),
-        "high_pass" => "High-pass".into(),
-        "corrective_eq" => "Corrective EQ".into(),
-        "tone_eq" => "Tone EQ".into(),
-        other => {
-            let mut letters = other.chars();
-            letters.next().map_or_else(String::new, |first| {
-                first.to_uppercase().collect::<String>() + &letters.as_str().replace('_', " ")
-            })
-        }
-    }
+/// The name of a stage, from its id.
+pub(crate) fn stage(id: &str) -> &str {
+    SectionId::ALL.iter().find(|section| section.id() == id).map_or(id, |section| section.name())
 }
 
 /// A frequency for a label.

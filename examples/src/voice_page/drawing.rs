@@ -4,7 +4,7 @@ use super::page::acted_on;
 use super::{MeasuredVoice, words};
 use crate::report::plot::{Finding, FindingMark, VoiceDrawing, voice_drawing};
 use crate::report::table::printable;
-use crate::report::text::{hertz, number, signed};
+use voicechain_core::format::quantity;
 use voicechain_core::settings::StripSettings;
 
 /// The drawing, as a whole SVG file that follows the reader's light or dark colours.
@@ -33,39 +33,35 @@ fn findings(voice: &MeasuredVoice) -> Vec<Finding> {
     let mut push = |hz: f64, mark: FindingMark, words: String| found.push(Finding { hz: hz as f32, words, mark });
     if s.high_pass.on {
         let hz = s.high_pass.frequency_hz;
-        push(hz, FindingMark::Cut, format!("high-pass {} Hz", hertz(hz)));
+        push(hz, FindingMark::Cut, format!("high-pass {}", quantity(hz, "Hz")));
     }
     for (hz, gain) in bells(s) {
-        push(hz, FindingMark::Cut, format!("resonance at {} Hz: {} dB", hertz(hz), signed(gain, 1)));
+        push(hz, FindingMark::Cut, format!("resonance at {}: {}", quantity(hz, "Hz"), quantity(gain, "dB").signed()));
     }
     for left in p.resonances.iter().flatten().flatten().filter(|r| !acted_on(&voice.proposal, r.frequency_hz)) {
         push(
             left.frequency_hz,
             FindingMark::Unchanged,
-            format!("possible resonance at {} Hz", hertz(left.frequency_hz)),
+            format!("possible resonance at {}", quantity(left.frequency_hz, "Hz")),
         );
     }
     let t = &s.tone_eq;
     if t.on && t.low_shelf_gain_db != 0.0 {
         let (mark, what) =
             if t.low_shelf_gain_db > 0.0 { (FindingMark::Boost, "thin") } else { (FindingMark::Cut, "boomy") };
-        push(t.low_shelf_frequency_hz, mark, format!("{what}: {} dB", signed(t.low_shelf_gain_db, 1)));
+        push(t.low_shelf_frequency_hz, mark, format!("{what}: {}", quantity(t.low_shelf_gain_db, "dB").signed()));
     }
     if t.on && t.bell_gain_db != 0.0 {
         let (mark, what) =
             if t.bell_gain_db > 0.0 { (FindingMark::Boost, "dull") } else { (FindingMark::Cut, "sharp") };
-        push(t.bell_frequency_hz, mark, format!("{what}: {} dB", signed(t.bell_gain_db, 1)));
+        push(t.bell_frequency_hz, mark, format!("{what}: {}", quantity(t.bell_gain_db, "dB").signed()));
     }
     if s.de_esser.on {
-        let words = format!("sibilant: up to {} dB", signed(-s.de_esser.range_db, 1));
+        let words = format!("sibilant: up to {}", quantity(-s.de_esser.range_db, "dB"));
         push(p.sibilance.map_or(s.de_esser.frequency_hz, |s| s.frequency_hz), FindingMark::Cut, words);
     }
     if let Some(band) = p.bandwidth.ok().filter(|band| band.limited) {
-        push(
-            band.high_hz,
-            FindingMark::Unchanged,
-            format!("the recording ends at {} kHz", number(band.high_hz / 1000.0, 1)),
-        );
+        push(band.high_hz, FindingMark::Unchanged, format!("the recording ends at {}", quantity(band.high_hz, "Hz")));
     }
     found
 }

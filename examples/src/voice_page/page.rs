@@ -4,6 +4,7 @@ use super::{MeasuredVoice, words};
 use crate::report::table::{printable, wrap};
 use crate::report::text::{channels, count, kilohertz, length, number, signed, stage};
 use std::fmt::Write;
+use voicechain_core::format::{MISSING, quantity};
 use voicechain_core::measure::profile::{Measured, Unavailable};
 use voicechain_core::propose::Proposal;
 
@@ -67,11 +68,11 @@ impl Page {
 }
 
 fn with_unit(unit: &'static str) -> impl Fn(f64) -> String {
-    move |value| if value.is_finite() { format!("{} {unit}", number(value, 1)) } else { "–".into() }
+    move |value| if value.is_finite() { quantity(value, unit).to_string() } else { MISSING.into() }
 }
 
 fn hertz(hz: f64) -> String {
-    if hz < 10_000.0 { format!("{} Hz", number(hz, 0)) } else { format!("{} kHz", number(hz / 1000.0, 1)) }
+    quantity(hz, "Hz").to_string()
 }
 
 fn level(page: &mut Page, voice: &MeasuredVoice) {
@@ -82,19 +83,19 @@ fn level(page: &mut Page, voice: &MeasuredVoice) {
     page.row("True peak", &with_unit("dBTP")(l.true_peak_dbtp));
     page.row("Sample peak", &with_unit("dBFS")(l.sample_peak_dbfs));
     page.measured("Active speech level", l.active_level_dbov, |level| {
-        format!("{}, active {} % of the time", with_unit("dBov")(level), number(l.activity_percent, 0))
+        format!("{}, active {} of the time", with_unit("dBov")(level), quantity(l.activity_percent, "%"))
     });
     page.measured("Crest factor", l.crest_db, with_unit("dB"));
     page.measured("Level consistency", voice.profile.level_consistency, |level_consistency| {
         let heard = count(level_consistency.phrase_count as usize, "phrase", "phrases");
-        format!("standard deviation {} dB over {heard}", number(level_consistency.standard_deviation_db, 1))
+        format!("standard deviation {} over {heard}", quantity(level_consistency.standard_deviation_db, "dB"))
     });
     page.measured("Transients", voice.profile.transients, |transients| match transients.count {
         0 => "none".into(),
         n => format!(
-            "{n}, {} in ten seconds, the highest {} dB above its surroundings",
+            "{n}, {} in ten seconds, the highest {} above its surroundings",
             number(transients.per_10_s, 1),
-            number(transients.max_excess_db, 1)
+            quantity(transients.max_excess_db, "dB")
         ),
     });
     page.row(
@@ -137,7 +138,7 @@ fn tonal_balance(page: &mut Page, voice: &MeasuredVoice) {
         };
         format!("{}{words}", hertz(band.high_hz))
     });
-    let against = |value: f64| format!("{} dB against published speech", signed(value, 1));
+    let against = |value: f64| format!("{} against published speech", quantity(value, "dB").signed());
     match p.tonal_balance {
         Err(why) => page.unavailable("Against published speech", why),
         Ok(tonal_balance) => {
@@ -172,7 +173,7 @@ fn sibilance_and_reverberation(page: &mut Page, voice: &MeasuredVoice) {
         )
     });
     page.measured("Reverberation time", voice.profile.reverberation, |reverberation| {
-        format!("{} s{}", number(reverberation.decay_time_s, 2), if reverberation.dry { ", dry" } else { "" })
+        format!("{}{}", quantity(reverberation.decay_time_s, "s"), if reverberation.dry { ", dry" } else { "" })
     });
 }
 

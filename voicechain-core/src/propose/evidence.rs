@@ -1,7 +1,7 @@
 //! Why a setting is proposed: one plain sentence.
 
-use super::words::{FormattedNumber, stage_words, write_value};
-use crate::settings::row;
+use crate::format::{InSentence, SentenceStart, quantity};
+use crate::settings::{SectionId, SettingInfo, row};
 use core::fmt;
 
 /// Why one setting is proposed: what was measured, against what, and where that reference comes from.
@@ -40,7 +40,7 @@ impl fmt::Display for Evidence {
         match row(self.setting) {
             None => f.write_str(self.setting)?,
             Some(info) => {
-                write!(f, "{} ", stage_words(info.section))?;
+                write!(f, "{} ", InSentence(section_name(info.section)))?;
                 write_value(f, info, self.proposed)?;
             }
         }
@@ -64,27 +64,37 @@ impl Evidence {
 
     /// What was measured and what it is compared with, as the beginning of a sentence.
     pub(super) fn write_cause(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let mut letters = self.quantity.chars();
-        if let Some(first) = letters.next() {
-            write!(f, "{}{}", first.to_ascii_uppercase(), letters.as_str())?;
-        }
+        write!(f, "{}", SentenceStart(self.quantity))?;
         if let Some(place) = self.frequency_hz {
-            write!(f, " at {}", FormattedNumber(place, "Hz"))?;
+            write!(f, " at {}", quantity(place, "Hz"))?;
         }
         if self.measured.is_finite() {
-            write!(f, " is {}", FormattedNumber(self.measured, self.unit))?;
+            write!(f, " is {}", quantity(self.measured, self.unit))?;
         } else {
             f.write_str(" is not known")?;
         }
-        write!(f, ", {} {}", self.reference_words, FormattedNumber(self.reference, self.unit))
+        write!(f, ", {} {}", self.reference_words, quantity(self.reference, self.unit))
     }
 
     /// The setting with its proposed value, as part of a sentence about `section`.
     pub(super) fn write_setting(&self, f: &mut fmt::Formatter<'_>, section: &str) -> fmt::Result {
         let Some(info) = row(self.setting) else { return f.write_str(self.setting) };
         if info.section != section {
-            write!(f, "{} ", stage_words(info.section))?;
+            write!(f, "{} ", InSentence(section_name(info.section)))?;
         }
         write_value(f, info, self.proposed)
     }
+}
+
+/// The name of the section with this id.
+pub(super) fn section_name(id: &str) -> &str {
+    SectionId::ALL.iter().find(|section| section.id() == id).map_or(id, |section| section.name())
+}
+
+/// A setting's name with a value of it: `ratio 3:1`; a stage's switch is just `on` or `off`.
+fn write_value(f: &mut fmt::Formatter<'_>, info: &SettingInfo, value: f64) -> fmt::Result {
+    if info.name != "on" {
+        write!(f, "{} ", info.name)?;
+    }
+    write!(f, "{}", info.readable(value))
 }

@@ -14,7 +14,6 @@ mod rules;
 #[cfg(test)]
 mod tests;
 mod warning;
-mod words;
 
 pub use carry_over::carry_over;
 pub use context::{Context, Role, VocalStyle};

@@ -1,7 +1,7 @@
 //! Evidence in groups: what one measurement led to, in one sentence.
 
-use super::evidence::Evidence;
-use super::words::stage_words;
+use super::evidence::{Evidence, section_name};
+use crate::format::InSentence;
 use crate::settings::StageId;
 use core::fmt;
 
@@ -67,7 +67,7 @@ impl<'a> Reason<'a> {
 impl fmt::Display for Reason<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         self.first.write_cause(f)?;
-        write!(f, ": {} ", stage_words(self.stage()))?;
+        write!(f, ": {} ", InSentence(section_name(self.stage())))?;
         let mut all = self.evidence().peekable();
         while let Some(evidence) = all.next() {
             evidence.write_setting(f, self.stage())?;

@@ -183,7 +183,7 @@ fn hum_reverberation_and_noise_are_treated_where_they_are_found() {
     );
     assert!(
         sentence("de_reverb.decay_ms")
-            .starts_with("The decay time is 0.60 s, a voice without any room reads less than 0.17 s")
+            .starts_with("The decay time is 600 ms, a voice without any room reads less than 170 ms")
     );
     // Rooms that ring for long get a deeper range, up to 3 dB, and short ones up to 2 dB less, on its step.
     for (decay_time_s, range_db) in

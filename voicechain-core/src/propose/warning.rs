@@ -1,6 +1,6 @@
 //! What a person is warned of: each one plain sentence.
 
-use super::words::FormattedNumber;
+use crate::format::quantity;
 use core::fmt;
 
 /// What a person is warned of.
@@ -35,33 +35,35 @@ impl fmt::Display for Warning {
             Self::SeveralVoices => {
                 f.write_str("Several voices take turns: the proposal fits their mixture, not any one of them.")
             }
-            Self::LittleSpeech(s) => write!(f, "Only {s:.1} s of speech was heard: half a minute tells more."),
+            Self::LittleSpeech(s) => {
+                write!(f, "Only {} of speech was heard: half a minute tells more.", quantity(s, "s"))
+            }
             Self::Clipped(n) => {
                 write!(f, "The recording is clipped in {n} place(s): the strip cannot bring back what is cut off.")
             }
             Self::AlreadyCompressed(db) => write!(
                 f,
                 "The peaks stand only {} over the voice: it has been compressed before, so nothing more is taken.",
-                FormattedNumber(db, "dB")
+                quantity(db, "dB")
             ),
             Self::ContinuousCompression(db) => write!(
                 f,
                 "The phrases differ so much that about {} is taken from the loud ones and the compressor seldom rests.",
-                FormattedNumber(db, "dB")
+                quantity(db, "dB")
             ),
             Self::NoiseLimitsCompression(db) => {
-                write!(f, "The noise lies only {} under the voice: compression is gentle.", FormattedNumber(db, "dB"))
+                write!(f, "The noise lies only {} under the voice: compression is gentle.", quantity(db, "dB"))
             }
             Self::ExcessiveNoise(db) => write!(
                 f,
                 "The noise lies only {} under the voice: no setting repairs that, and compression would raise it.",
-                FormattedNumber(db, "dB")
+                quantity(db, "dB")
             ),
             Self::Narrowband(hz) => {
-                write!(f, "Nothing is recorded above {}: no setting can bring it back.", FormattedNumber(hz, "Hz"))
+                write!(f, "Nothing is recorded above {}: no setting can bring it back.", quantity(hz, "Hz"))
             }
             Self::Reverberant(s) => {
-                write!(f, "The decay time is {}: the de-reverb takes only a part of it away.", FormattedNumber(s, "s"))
+                write!(f, "The decay time is {}: the de-reverb takes only a part of it away.", quantity(s, "s"))
             }
         }
     }

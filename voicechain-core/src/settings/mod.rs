@@ -9,6 +9,7 @@ mod file;
 mod markdown;
 mod order;
 mod position;
+mod readable;
 mod row;
 mod shared;
 mod signal_order;
@@ -17,6 +18,7 @@ mod text;
 mod values;
 
 pub use order::{DEFAULT_ORDER, REORDERABLE_STAGES, ReorderableStage};
+pub use readable::ReadableValue;
 pub use row::{Scale, SettingInfo};
 pub use signal_order::signal_order;
 pub use table::{

@@ -7,6 +7,7 @@ use crate::formatting;
 use crate::strip_design::StripDesign;
 use crate::style::{TINY, number_font, text_font, write};
 use egui::{Align, Rect, Shape, Stroke, StrokeKind, Ui, pos2};
+use voicechain_core::format::quantity;
 use voicechain_core::settings::StageId;
 
 /// Lower end of the scale, dB, with a line each fifteen.
@@ -16,7 +17,7 @@ const SPANS_S: [f64; 4] = [0.25, 0.5, 1.0, 2.0];
 
 /// What stands below it.
 pub(crate) fn caption(cx: &DrawContext<'_>) -> String {
-    format!("0 to {} s; 15 dB a line", formatting::number(span_s(cx), 2))
+    format!("0 to {}; 15 dB a line", quantity(span_s(cx), "s"))
 }
 
 fn set_s(cx: &DrawContext<'_>) -> f64 {
@@ -61,7 +62,7 @@ pub(crate) fn draw(ui: &Ui, rect: Rect, design: &StripDesign, cx: &DrawContext<'
         let end = at(measured, BOTTOM_DB);
         painter.add(Shape::dashed_line(&[at(0.0, 0.0), end], Stroke::new(1.5, palette.quiet), 2.0, 3.0));
         painter.vline(end.x, end.y - 6.0..=end.y, (2.5, palette.reduction));
-        let text = format!("measured {} s", formatting::number(measured, 2));
+        let text = format!("measured {}", quantity(measured, "s"));
         label(pos2(rect.right() - 5.0, rect.top() + 29.0), Align::Max, &text, palette.ink);
     }
     match late {
@@ -83,7 +84,7 @@ pub(crate) fn draw(ui: &Ui, rect: Rect, design: &StripDesign, cx: &DrawContext<'
             painter.line_segment([above, below], (1.5, palette.reduction));
             let text = formatting::signed(-late.max_attenuation_db, 1);
             write(&painter, above + egui::vec2(5.0, -2.0), Align::Min, text, number_font(TINY), palette.reduction);
-            let text = format!("at most, from {} ms on", formatting::number(1e3 * late.onset_s, 0));
+            let text = format!("at most, from {} on", quantity(late.onset_s, "s"));
             label(pos2(rect.right() - 5.0, rect.top() + 15.0), Align::Max, &text, palette.quiet);
         }
     }

@@ -1,52 +1,29 @@
 //! Numbers and settings as text.
 
 use voicechain_core::StripSettings;
+use voicechain_core::format::{Number, quantity};
 use voicechain_core::propose::Proposal;
 use voicechain_core::settings::{SectionId, SettingInfo};
 use voicechain_core::units::Unit;
 
-/// A number with so many decimals, a true minus sign and no negative zero.
+/// A number with `decimals` decimals, as the core writes numbers.
 pub(crate) fn number(value: f64, decimals: usize) -> String {
-    let text = format!("{:.decimals$}", value.abs());
-    let zero = text.chars().all(|c| c == '0' || c == '.');
-    if value < 0.0 && !zero { format!("\u{2212}{text}") } else { text }
+    Number::new(value, decimals).to_string()
 }
 
-/// The same, with a plus sign.
+/// The same, with a plus sign above zero.
 pub(crate) fn signed(value: f64, decimals: usize) -> String {
-    let text = number(value, decimals);
-    let zero = text.chars().all(|c| c == '0' || c == '.');
-    if value > 0.0 && !zero { format!("+{text}") } else { text }
+    Number::new(value, decimals).signed().to_string()
 }
 
-/// A frequency with three digits.
+/// A frequency with its unit.
 pub(crate) fn hertz(value: f64) -> String {
-    match value {
-        v if v >= 9_995.0 => format!("{} kHz", number(v / 1_000.0, 1)),
-        v if v >= 999.5 => format!("{} kHz", number(v / 1_000.0, 2)),
-        v => format!("{} Hz", number(v, 0)),
-    }
+    quantity(value, "Hz").to_string()
 }
 
-/// The value of a setting as a row shows it: always as precise, so that nothing jumps while it is dragged.
+/// The value of a setting as a row shows it.
 pub(crate) fn value(info: &SettingInfo, value: f64) -> String {
-    let gain = info.unit == Unit::Decibel && info.min < 0.0 && info.max > 0.0;
-    match info.unit {
-        Unit::Decibel if gain => format!("{} dB", signed(value, 1)),
-        Unit::Decibel => format!("{} dB", number(value, 1)),
-        Unit::DecibelTruePeak => format!("{} dBTP", number(value, 1)),
-        Unit::Loudness => format!("{} LUFS", number(value, 1)),
-        Unit::Hertz => hertz(value),
-        Unit::Millisecond if value >= 999.5 => format!("{} s", number(value / 1_000.0, 2)),
-        Unit::Millisecond if value >= 99.5 => format!("{} ms", number(value, 0)),
-        Unit::Millisecond => format!("{} ms", number(value, 1)),
-        Unit::Percent => format!("{} %", number(value, 0)),
-        Unit::Ratio if value.is_infinite() => "\u{221e}:1".into(),
-        Unit::Ratio => format!("{}:1", number(value, 1)),
-        Unit::Number => number(value, 2),
-        Unit::Switch => if value >= 0.5 { "on" } else { "off" }.into(),
-        Unit::Choice => info.choices.get(value as usize).copied().unwrap_or("").into(),
-    }
+    info.readable(value).to_string()
 }
 
 /// The most letters that [`value`] needs: what a slot is made for.
@@ -97,15 +74,6 @@ pub(crate) fn changes(section: SectionId, now: &StripSettings, proposal: &Propos
 mod tests {
     use super::*;
     use voicechain_core::settings::rows;
-
-    #[test]
-    fn numbers_have_a_true_minus_and_no_negative_zero() {
-        assert_eq!(number(-0.04, 1), "0.0");
-        assert_eq!(signed(0.04, 1), "0.0");
-        assert_eq!(number(-3.0, 1), "\u{2212}3.0");
-        assert_eq!(signed(3.0, 1), "+3.0");
-        assert_eq!([hertz(72.4), hertz(999.6), hertz(12_500.0)], ["72 Hz", "1.00 kHz", "12.5 kHz"]);
-    }
 
     #[test]
     fn every_value_fits_its_slot_and_is_read_back() {

@@ -1,6 +1,7 @@
 //! What was measured, in a few words.
 
 use crate::formatting::{hertz, number, signed};
+use voicechain_core::format::quantity;
 use voicechain_core::measure::Profile;
 use voicechain_core::measure::profile::{SignalClass, Unavailable};
 use voicechain_core::settings::StageId;
@@ -29,30 +30,30 @@ fn unknown(why: Unavailable) -> String {
 pub(crate) fn measurement(stage: StageId, p: &Profile) -> String {
     match stage {
         StageId::Trim => {
-            p.level.active_level_dbov.map_or_else(unknown, |v| format!("active speech at {} dBov", number(v, 1)))
+            p.level.active_level_dbov.map_or_else(unknown, |v| format!("active speech at {}", quantity(v, "dBov")))
         }
         StageId::Hum => p.hum.map_or_else(unknown, |found| match found {
             None => "none found".into(),
-            Some(hum) => format!("{} Hz at {} dBFS", number(hum.frequency_hz, 1), number(hum.level_dbfs, 0)),
+            Some(hum) => format!("{} Hz at {}", number(hum.frequency_hz, 1), quantity(hum.level_dbfs, "dBFS")),
         }),
         StageId::HighPass => p.pitch.map_or_else(unknown, |v| format!("lowest pitch {}", hertz(v.low_hz))),
         StageId::DeReverb => p.reverberation.map_or_else(unknown, |v| {
             let dry = if v.dry { ": dry" } else { "" };
-            format!("decay {} s{dry}", number(v.decay_time_s, 2))
+            format!("decay {}{dry}", quantity(v.decay_time_s, "s"))
         }),
-        StageId::Expander => p.background_noise.snr_db.map_or_else(unknown, |v| format!("SNR {} dB", number(v, 0))),
+        StageId::Expander => p.background_noise.snr_db.map_or_else(unknown, |v| format!("SNR {}", quantity(v, "dB"))),
         StageId::CorrectiveEq => match p.resonances.map(|list| list[0]) {
             Err(why) => unknown(why),
             Ok(None) => "no resonance".into(),
-            Ok(Some(r)) => format!("resonance {}, +{} dB", hertz(r.frequency_hz), number(r.prominence_db, 1)),
+            Ok(Some(r)) => format!("resonance {}, {}", hertz(r.frequency_hz), quantity(r.prominence_db, "dB").signed()),
         },
         StageId::DeEsser => p.sibilance.map_or_else(unknown, |v| match v.excess_db {
-            e if e >= 0.5 => format!("\u{201c}s\u{201d} {} dB stronger than usual", number(e, 1)),
-            e if e <= -0.5 => format!("\u{201c}s\u{201d} {} dB softer than usual", number(-e, 1)),
+            e if e >= 0.5 => format!("\u{201c}s\u{201d} {} stronger than usual", quantity(e, "dB")),
+            e if e <= -0.5 => format!("\u{201c}s\u{201d} {} softer than usual", quantity(-e, "dB")),
             _ => "\u{201c}s\u{201d} as usual".into(),
         }),
         StageId::Compressor => {
-            let peaks = p.level.speech_peak_dbfs.map_or_else(unknown, |v| format!("peaks at {} dBFS", number(v, 0)));
+            let peaks = p.level.speech_peak_dbfs.map_or_else(unknown, |v| format!("peaks at {}", quantity(v, "dBFS")));
             match p.transients {
                 Ok(transients) if transients.count == 1 => format!("{peaks}; one transient"),
                 Ok(transients) if transients.count > 1 => format!("{peaks}; {} transients", transients.count),
@@ -61,17 +62,17 @@ pub(crate) fn measurement(stage: StageId, p: &Profile) -> String {
         }
         StageId::Leveller => p
             .level_consistency
-            .map_or_else(unknown, |v| format!("level deviation {} dB", number(v.standard_deviation_db, 1))),
+            .map_or_else(unknown, |v| format!("level deviation {}", quantity(v.standard_deviation_db, "dB"))),
         StageId::ToneEq => p.tonal_balance.map_or_else(unknown, |v| {
             let low = v.low_end_db.ok().map(|db| format!("low end {}", signed(db, 1)));
-            let presence = v.presence_db.ok().map(|db| format!("2\u{2013}5 kHz {} dB", signed(db, 1)));
+            let presence = v.presence_db.ok().map(|db| format!("2\u{2013}5 kHz {}", quantity(db, "dB").signed()));
             match (low, presence) {
                 (Some(low), Some(presence)) => format!("{low}, {presence}"),
                 (Some(one), None) | (None, Some(one)) => one,
                 (None, None) => "too little of its spectrum known".into(),
             }
         }),
-        StageId::Limiter => format!("true peak {} dBTP", number(p.level.true_peak_dbtp, 1)),
+        StageId::Limiter => format!("true peak {}", quantity(p.level.true_peak_dbtp, "dBTP")),
         StageId::Output => String::new(),
     }
 }

@@ -194,7 +194,7 @@ fn stages_table(html: &mut String, voice: &Voice, range: f64) {
             html,
             "<tr role=\"row\"{}><th scope=\"row\" role=\"rowheader\" class=\"name\">{}</th><td role=\"cell\" class=\"words\">",
             if on { "" } else { " class=\"off\"" },
-            escape(&text::stage(stage))
+            escape(text::stage(stage))
         );
         if let Some(row) = settings {
             html.push_str(&escape(&non_breaking(&row.description)));
