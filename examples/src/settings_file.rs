@@ -38,7 +38,7 @@ mod tests {
     #[test]
     fn refusals_become_one_line_with_advice() {
         let line = from_text("format = 1\n[high_pass]\nfrequency_hz = 5.0").unwrap_err().to_string();
-        assert_eq!(line, "high_pass.frequency_hz is 5; allowed is 20 to 400 Hz; correct that value");
+        assert_eq!(line, "high_pass.frequency_hz is 5; allowed: 20 to 400 Hz; correct that value");
         let text = to_text(&StripSettings::default()).unwrap();
         assert_eq!(from_text(&text).unwrap(), StripSettings::default());
     }

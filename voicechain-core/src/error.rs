@@ -1,33 +1,33 @@
-//! What a refused setting says: which one, what it was, what is allowed.
+//! Error of a rejected setting: its id, its value and the accepted values.
 
 use core::fmt;
 
-/// A setting outside its range. Nothing has been changed when it is returned.
+/// A setting outside its range. The call that returns it has changed nothing.
 ///
-/// It displays as one line: `high_pass.frequency_hz is 5; allowed is 20 to 400 Hz`.
+/// Displays as one line: `high_pass.frequency_hz is 5; allowed: 20 to 400 Hz`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SettingError {
-    /// The id of the setting, as in the table of settings (`high_pass.frequency_hz`).
+    /// Id of the setting in the table of settings, such as `high_pass.frequency_hz`.
     pub setting: &'static str,
-    /// The value that was refused; a switch or a choice is given as its number.
+    /// Rejected value. Switches and choices appear as their number.
     pub value: f64,
-    /// What would have been accepted.
+    /// Accepted values.
     pub allowed: Allowed,
 }
 
-/// The accepted values of a setting.
+/// Accepted values of a setting.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Allowed {
-    /// Any finite number from `min` to `max`, both included.
+    /// Any finite number from `min` to `max`, inclusive.
     Range {
         /// Smallest accepted value.
         min: f64,
         /// Largest accepted value.
         max: f64,
-        /// Unit of both, as written behind a number (empty for a pure number).
+        /// Unit symbol of both; empty for a dimensionless number.
         unit: &'static str,
     },
-    /// Any number from `min` to `max`, both included, or an infinite one.
+    /// Any number from `min` to `max`, inclusive, or infinity.
     RangeOrInfinite {
         /// Smallest accepted value.
         min: f64,
@@ -36,13 +36,13 @@ pub enum Allowed {
     },
     /// One of these names.
     Choices(&'static [&'static str]),
-    /// Something a range cannot say, in words.
+    /// A rule in words, for anything that is not a range.
     Rule(&'static str),
 }
 
 impl fmt::Display for SettingError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} is {}; allowed is ", self.setting, self.value)?;
+        write!(f, "{} is {}; allowed: ", self.setting, self.value)?;
         match self.allowed {
             Allowed::Range { min, max, unit: "" } => write!(f, "{min} to {max}"),
             Allowed::Range { min, max, unit } => write!(f, "{min} to {max} {unit}"),

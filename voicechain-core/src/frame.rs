@@ -1,21 +1,21 @@
-//! Frames: one sample of every channel, `[f32; C]`, and the planar blocks that hosts give.
+//! Frames of one sample per channel, `[f32; C]`, and conversion from and to the planar blocks of hosts.
 
 use wide::f64x2;
 
-/// The number of frames that stages work on at a time; longer blocks are taken in pieces of this length.
+/// Maximum number of frames that a stage processes at once. Longer blocks are split into chunks of this length.
 pub const CHUNK: usize = 64;
 
-/// A frame of one or two channels, with the vector type that holds one `f64` per channel.
+/// A frame of one or two channels. Its `Lanes` type holds one `f64` per channel.
 pub trait Frame: Copy + Default + PartialEq + sealed::Sealed {
     /// One double-precision value per channel.
     type Lanes: Lanes;
-    /// The frame in double precision.
+    /// Converts the frame to double precision.
     fn widen(self) -> Self::Lanes;
-    /// The nearest frame in single precision.
+    /// Rounds to the nearest frame in single precision.
     fn narrow(lanes: Self::Lanes) -> Self;
 }
 
-/// Double-precision values, one per channel, that are computed together.
+/// Double-precision values, one per channel, computed in parallel.
 pub trait Lanes:
     Copy
     + core::fmt::Debug
@@ -24,13 +24,13 @@ pub trait Lanes:
     + core::ops::Mul<Output = Self>
     + sealed::Sealed
 {
-    /// The same value in every lane.
+    /// Sets every lane to the same value.
     fn splat(value: f64) -> Self;
-    /// The lanes as an array; a mono frame gives its value twice.
+    /// Returns the lanes as an array. A mono frame returns its value twice.
     fn to_pair(self) -> [f64; 2];
-    /// The lanes from an array; a mono frame takes the first value.
+    /// Builds the lanes from an array. A mono frame uses the first value.
     fn from_pair(pair: [f64; 2]) -> Self;
-    /// Zero in every lane whose magnitude is under [`FLUSH_THRESHOLD`](crate::math::FLUSH_THRESHOLD).
+    /// Zeroes every lane with a magnitude below [`FLUSH_THRESHOLD`](crate::math::FLUSH_THRESHOLD).
     #[must_use]
     fn flush_denormals(self) -> Self {
         Self::from_pair(self.to_pair().map(crate::math::flush_denormals))
@@ -100,7 +100,7 @@ impl Frame for [f32; 2] {
     }
 }
 
-/// Interleaves planar channels into frames: `frames[n][c] = planar[c][n]`, as far as both reach.
+/// Interleaves planar channels into frames: `frames[n][c] = planar[c][n]`. The shorter side sets the length.
 pub fn interleave<const C: usize>(planar: [&[f32]; C], frames: &mut [[f32; C]]) {
     for (c, channel) in planar.iter().enumerate() {
         for (frame, &sample) in frames.iter_mut().zip(channel.iter()) {
@@ -109,7 +109,7 @@ pub fn interleave<const C: usize>(planar: [&[f32]; C], frames: &mut [[f32; C]]) 
     }
 }
 
-/// Deinterleaves frames into planar channels: `planar[c][n] = frames[n][c]`, as far as both reach.
+/// Deinterleaves frames into planar channels: `planar[c][n] = frames[n][c]`. The shorter side sets the length.
 pub fn deinterleave<const C: usize>(frames: &[[f32; C]], planar: [&mut [f32]; C]) {
     for (c, channel) in planar.into_iter().enumerate() {
         for (sample, frame) in channel.iter_mut().zip(frames.iter()) {

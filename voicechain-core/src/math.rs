@@ -1,44 +1,44 @@
-//! Decibels to and from linear gain: exactly for design and display, by polynomials for the per-sample path.
+//! Conversion between decibels and linear gain: exact for design and display, by polynomials per sample.
 
-/// Linear gain of a level in dB: `10^(db/20)`; minus infinity gives 0.
+/// Linear gain of a level in dB: `10^(db/20)`. Minus infinity returns 0.
 #[must_use]
 pub fn from_db(db: f64) -> f64 {
     libm::exp10(db / 20.0)
 }
 
-/// Level in dB of a linear gain: `20 log10(gain)`; 0 gives minus infinity.
+/// Level in dB of a linear gain: `20 log10(gain)`. 0 returns minus infinity.
 #[must_use]
 pub fn to_db(gain: f64) -> f64 {
     20.0 * libm::log10(gain)
 }
 
-/// Level in dB of a power ratio: `10 log10(power)`; 0 gives minus infinity.
+/// Level in dB of a power ratio: `10 log10(power)`. 0 returns minus infinity.
 #[must_use]
 pub fn power_to_db(power: f64) -> f64 {
     10.0 * libm::log10(power)
 }
 
-/// The weight that a one-pole smoother keeps per step: `exp(-step / (time * rate))`, so that a step response has gone
-/// 63.2 % of its way after `time_ms`.
+/// Coefficient of a one-pole smoother: `exp(-step / (time * rate))`. A step response reaches 63.2 % after `time_ms`.
 ///
-/// Source: Giannoulis, Massberg, Reiss, "Digital Dynamic Range Compressor Design", JAES 60(6), 2012.
+/// `step` is the number of samples per update. Source: Giannoulis, Massberg, Reiss, "Digital Dynamic Range Compressor
+/// Design", JAES 60(6), 2012.
 #[must_use]
 pub fn smoothing(time_ms: f64, rate_hz: f64, step: f64) -> f64 {
     libm::exp(-step / (time_ms * 1e-3 * rate_hz))
 }
 
-/// States and powers smaller than this count as zero (-600 dB of full scale, as powers -300 dB), so that nothing sinks into
-/// the subnormal numbers, which processors compute slowly.
+/// Smaller states and powers count as zero: -600 dBFS as amplitudes, -300 dBFS as powers. Avoids subnormal numbers,
+/// which are slow on most processors.
 pub const FLUSH_THRESHOLD: f64 = 1e-30;
 
-/// A value, or zero where its magnitude is under [`FLUSH_THRESHOLD`].
+/// Returns the value, or zero when its magnitude is below [`FLUSH_THRESHOLD`].
 #[inline(always)]
 #[must_use]
 pub fn flush_denormals(value: f64) -> f64 {
     if value.abs() < FLUSH_THRESHOLD { 0.0 } else { value }
 }
 
-/// Numbers that a formula may be computed in: `f64` for design and display, `f32` for blocks of samples.
+/// Floating-point type of a formula: `f64` for design and display, `f32` for blocks of samples.
 pub trait Real:
     Copy
     + PartialOrd
@@ -50,11 +50,11 @@ pub trait Real:
 {
     /// Zero.
     const ZERO: Self;
-    /// The smaller of two.
+    /// Minimum of two values.
     fn lesser(self, other: Self) -> Self;
-    /// The larger of two.
+    /// Maximum of two values.
     fn greater(self, other: Self) -> Self;
-    /// The nearest number of this type.
+    /// Nearest value of this type.
     fn from_f64(value: f64) -> Self;
 }
 
@@ -79,22 +79,24 @@ macro_rules! real {
 }
 real!(f32, f64);
 
-/// A way from 0 to 1 that starts and ends gently: `t^2 (3 - 2 t)`. A straight way has two corners that can be heard; on the worst
-/// sine this one leaves a seventh of their second difference.
+/// Smooth ramp from 0 to 1 with zero slope at both ends: `t^2 (3 - 2 t)`.
+///
+/// A linear ramp has two audible corners. In the worst case for a sine, this ramp leaves a seventh of their second
+/// difference.
 #[inline]
 #[must_use]
 pub fn smooth_step<R: Real>(t: R) -> R {
     t * t * (R::from_f64(3.0) - R::from_f64(2.0) * t)
 }
 
-/// Decibels of amplitude in one octave of amplitude: `20 log10(2)`.
+/// Decibels per doubling of amplitude: `20 log10(2)`.
 pub const DB_PER_OCTAVE: f32 = 6.020_6;
 
-/// Level in dB of an amplitude above 1e-37: `20 log10(x)` by a polynomial, error at most 1.3e-4 dB from 1e-8 to 100
-/// (and two roundings of the result below).
+/// Level in dB of an amplitude above 1e-37: `20 log10(x)` by a polynomial.
 ///
-/// `log2` on one octave is `t + t (1 - t) P(t)` with a near-minimax `P` of degree 3 (9.4e-5 dB), exact at both ends and
-/// so continuous. Four operations wide on any processor with vectors. Tested by `fast_level_keeps_its_bound`.
+/// Error at most 1.3e-4 dB from 1e-8 to 100; below, two further roundings of the result. `log2` over one octave is
+/// `t + t (1 - t) P(t)` with a near-minimax `P` of degree 3 (9.4e-5 dB). It is exact at both ends, so the result is
+/// continuous. Vectorises four wide on any SIMD processor. Tested by `fast_to_db_stays_within_its_error_bound`.
 #[inline(always)]
 #[must_use]
 pub fn fast_to_db(amplitude: f32) -> f32 {
@@ -106,16 +108,16 @@ pub fn fast_to_db(amplitude: f32) -> f32 {
     DB_PER_OCTAVE * (exponent + (t + t * (1.0 - t) * p))
 }
 
-/// Linear gain of a level from -740 to +740 dB: `10^(db/20)` by a polynomial, error at most 5e-5 dB near 0 dB and one
-/// rounding of the argument elsewhere; exactly 1 at 0 dB.
+/// Linear gain of a level from -740 to +740 dB: `10^(db/20)` by a polynomial. Exactly 1 at 0 dB.
 ///
-/// `2^t` on one octave is `1 + t + t (t - 1) P(t)` with a near-minimax `P` of degree 2 (2.9e-5 dB). Tested by
-/// `fast_gain_keeps_its_bound`.
+/// Error at most 5e-5 dB near 0 dB, elsewhere one further rounding of the argument. `2^t` over one octave is
+/// `1 + t + t (t - 1) P(t)` with a near-minimax `P` of degree 2 (2.9e-5 dB). Tested by
+/// `fast_from_db_stays_within_its_error_bound`.
 #[inline(always)]
 #[must_use]
 pub fn fast_from_db(db: f32) -> f32 {
     const P: [f32; 3] = [0.306_967_88, 0.065_588_12, 0.013_555_75];
-    // Rounds to a whole number in a way that every processor can do for four values at once.
+    // Rounds to an integer with operations that vectorise on every SIMD processor.
     const MAGIC: f32 = 12_582_912.0;
     let octaves = db * (1.0 / DB_PER_OCTAVE);
     let shifted = octaves + MAGIC;
@@ -127,7 +129,7 @@ pub fn fast_from_db(db: f32) -> f32 {
     f32::from_bits(exponent << 23) * (1.0 + t + t * (t - 1.0) * p)
 }
 
-/// Applies a function to every value, eight at a time where that many are left; the same bits one by one.
+/// Applies a function to every value, eight at a time where possible. Same bits as one value at a time.
 #[inline(always)]
 pub fn for_each_value(values: &mut [f32], function: impl Fn(f32) -> f32) {
     let (eights, rest) = values.as_chunks_mut::<8>();
@@ -146,7 +148,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn fast_level_keeps_its_bound() {
+    fn fast_to_db_stays_within_its_error_bound() {
         for i in 0..100_000 {
             let x = libm::exp10(-8.0 + f64::from(i) * 1e-4) as f32;
             let error = f64::from(fast_to_db(x)) - to_db(f64::from(x));
@@ -156,7 +158,7 @@ mod tests {
     }
 
     #[test]
-    fn fast_gain_keeps_its_bound() {
+    fn fast_from_db_stays_within_its_error_bound() {
         for i in -6_000..6_000 {
             let db = i as f32 * 0.01;
             let error = to_db(f64::from(fast_from_db(db))) - f64::from(db);
@@ -166,8 +168,8 @@ mod tests {
     }
 
     #[test]
-    fn smoothing_reaches_63_percent_in_its_time() {
-        // CHECK-VALUES computed with numpy: 48 kHz, 5 ms and 100 ms.
+    fn smoothing_matches_the_reference_coefficients() {
+        // Reference values computed with numpy: 48 kHz, 5 ms and 100 ms.
         assert!((smoothing(5.0, 48_000.0, 1.0) - 0.995_842_001_845).abs() < 1e-12);
         assert!((smoothing(100.0, 48_000.0, 1.0) - 0.999_791_688_367).abs() < 1e-12);
     }

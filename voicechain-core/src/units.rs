@@ -1,4 +1,4 @@
-//! The sample rate as a checked value, and the units that settings are given in.
+//! Validated sample rate and units of settings.
 
 use crate::error::{Allowed, SettingError};
 
@@ -12,10 +12,10 @@ impl SampleRate {
     /// Highest rate, Hz.
     pub const MAX_HZ: f64 = 192_000.0;
 
-    /// Checks a rate in Hz.
+    /// Validates a sample rate in Hz.
     ///
     /// # Errors
-    /// A rate that is not a number, or outside 8 000 to 192 000 Hz, is refused as `sample_rate`.
+    /// Rejects a rate that is not a number or outside 8 000 to 192 000 Hz; the error names the setting `sample_rate`.
     pub fn new(hz: f64) -> Result<Self, SettingError> {
         if (Self::MIN_HZ..=Self::MAX_HZ).contains(&hz) {
             Ok(Self(hz))
@@ -34,7 +34,7 @@ impl SampleRate {
         self.0
     }
 
-    /// The whole number of samples nearest to `ms` milliseconds.
+    /// Duration of `ms` milliseconds in samples, rounded to the nearest integer.
     #[must_use]
     pub fn samples(self, ms: f64) -> u32 {
         libm::round(ms * 1e-3 * self.0) as u32
@@ -44,11 +44,11 @@ impl SampleRate {
 /// The unit of a setting.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Unit {
-    /// Decibels, relative.
+    /// Relative level in decibels.
     Decibel,
-    /// Decibels of true peak relative to full scale (ITU-R BS.1770 Annex 2).
+    /// True peak in decibels relative to full scale (ITU-R BS.1770 Annex 2).
     DecibelTruePeak,
-    /// Loudness relative to full scale, K-weighted (ITU-R BS.1770).
+    /// K-weighted loudness relative to full scale (ITU-R BS.1770).
     Loudness,
     /// Hertz.
     Hertz,
@@ -56,18 +56,18 @@ pub enum Unit {
     Millisecond,
     /// Per cent.
     Percent,
-    /// Input decibels for one output decibel, as in 3:1.
+    /// Input decibels per output decibel, as in 3:1.
     Ratio,
-    /// A pure number, such as Q.
+    /// Dimensionless number, such as Q.
     Number,
-    /// A switch: 0 is off, 1 is on.
+    /// Switch: 0 is off, 1 is on.
     Switch,
-    /// One of the names in [`SettingInfo::choices`](crate::settings::SettingInfo::choices), counted from 0.
+    /// Index into [`SettingInfo::choices`](crate::settings::SettingInfo::choices), from 0.
     Choice,
 }
 
 impl Unit {
-    /// The unit as written behind a number; empty where nothing is written.
+    /// Symbol after a number; empty for dimensionless units.
     #[must_use]
     pub const fn symbol(self) -> &'static str {
         match self {

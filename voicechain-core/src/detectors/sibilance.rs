@@ -45,7 +45,7 @@ impl SibilanceBands {
 }
 
 impl SibilanceBands {
-    /// The response of the sibilant band at `omega` radians per sample. Tested by `the_drawn_band_is_the_detector_band`.
+    /// The response of the sibilant band at `omega` radians per sample. Tested by `sibilant_response_matches_the_detector_band`.
     #[must_use]
     pub fn sibilant_response(&self, omega: f64) -> Response {
         self.bank.response(0, omega)

@@ -1,4 +1,4 @@
-//! The compressor: feed-forward, log domain, soft knee, smooth decoupled ballistics.
+//! The compressor: feed-forward in the log domain, with soft knee and smooth decoupled ballistics.
 
 use super::{Stage, StageContext};
 use crate::detectors::{CrestFactor, TICK};
@@ -11,28 +11,35 @@ use crate::math::{fast_from_db, fast_to_db, for_each_value, from_db, smoothing};
 use crate::settings::{CompressorSettings, MakeUp};
 use crate::units::SampleRate;
 
-/// Evens out the level.
+/// Feed-forward compressor with soft knee.
 ///
-/// The level is `|x|` per sample behind the side-chain high-pass (second-order Butterworth); the static curve and the
-/// smooth decoupled ballistics follow Giannoulis, Massberg, Reiss 2012. At 100 % link the louder channel drives both.
-/// Latency 0, tail 0 (the detector's tail is not heard). Without reduction and with 0 dB make-up the input returns bit
-/// for bit. Tested by `compressor_follows_static_curve_and_times`.
+/// - **Detector**: `|x|` per sample after the side-chain high-pass (second-order Butterworth).
+/// - **Gain computer**: static curve with soft knee and smooth decoupled ballistics, both in the log domain. Source:
+///   Giannoulis, Massberg, Reiss, "Digital Dynamic Range Compressor Design", JAES 60(6), 2012.
+/// - **Auto release**: the set release time is the longest. A crest factor above that of speech shortens it, down
+///   to a quarter. After 0.25 s without demand for gain reduction it is a quarter.
+/// - **Make-up**: manual, or half of the static gain reduction at -7 dBFS.
+/// - **Mix**: blends compressed and uncompressed signal, make-up included in the compressed one.
+/// - **Stereo link**: at 100 % the louder channel drives both; at 0 % each channel drives itself.
+///
+/// Latency 0, tail 0: ringing of the side chain does not reach the output. Without gain reduction and with 0 dB
+/// make-up the output is the input bit for bit. Tested by `compressor_follows_static_curve_and_times`.
 #[derive(Clone, Copy, Debug)]
 pub struct Compressor;
 
-/// Crest factor (squared) of steady speech over 200 ms, about 10 dB; more than this counts as a transient (common practice,
-/// no source).
+/// Squared crest factor of steady speech over 200 ms, about 10 dB. Larger values count as transients (common
+/// practice, no source).
 const SPEECH_CREST_SQUARED: f64 = 10.0;
-/// A automatic release is never shorter than this part of the set one.
+/// Shortest automatic release, as a fraction of the set release.
 const MIN_RELEASE_SHARE: f64 = 0.25;
-/// A reduction that nothing has asked for during so many seconds is left over from something that is gone: a
-/// automatic release is at its shortest then (common practice, no source).
+/// Time without demand for gain reduction, s, after which the automatic release is at its shortest: the remaining
+/// reduction belongs to a past sound (common practice, no source).
 const RELEASE_TIMEOUT_S: f64 = 0.25;
-/// Automatic make-up gives back half of what the static curve takes at this level, dB: about where the peaks of a voice at
-/// working level lie. Chosen on two recorded voices, whose loudness the compressor of the spoken starting points then
-/// changes by less than 1 LU (`programs::real_speech`).
+/// Peak level of a voice at working level, dBFS. Automatic make-up restores half of the static gain reduction at this
+/// level. Chosen on two recorded voices: the compressor of the spoken starting points changes their loudness by less
+/// than 1 LU (`programs::real_speech`).
 const MAKE_UP_LEVEL_DB: f64 = -7.0;
-/// Amplitudes below this (-140 dB) are taken for it.
+/// Smallest detected amplitude, -140 dBFS. Lower amplitudes are raised to it.
 const MIN_MAGNITUDE: f32 = 1e-7;
 
 /// Coefficients of the [`Compressor`].
@@ -81,13 +88,13 @@ impl CompressorCoefs {
         }
     }
 
-    /// The make-up gain, in dB, set manually or derived.
+    /// Make-up gain in dB, manual or automatic.
     #[must_use]
     pub fn make_up_db(&self) -> f64 {
         crate::math::to_db(f64::from(self.make_up))
     }
 
-    /// True when everything is finite and the side chain stable.
+    /// True when all coefficients are finite and the side chain is stable.
     #[must_use]
     pub fn is_stable(&self) -> bool {
         self.side_chain.is_stable()
@@ -96,14 +103,14 @@ impl CompressorCoefs {
             && self.make_up.is_finite()
     }
 
-    /// Static gain at a peak level in dB of full scale, without make-up and mix.
+    /// Static gain in dB at a peak level in dBFS, without make-up and mix.
     #[must_use]
     pub fn gain_db(&self, level_db: f64) -> f64 {
         self.exact_curve.gain_db(level_db)
     }
 }
 
-/// What the sound has left in a [`Compressor`].
+/// State of a [`Compressor`]: side-chain filter, ballistics and crest-factor detector.
 #[derive(Clone, Copy, Debug)]
 pub struct CompressorState<const C: usize>
 where
@@ -114,7 +121,7 @@ where
     crest: CrestFactor,
     release: Option<f64>,
     above_threshold: bool,
-    /// Ticks since anything was above the threshold.
+    /// Ticks since the last demand for gain reduction.
     ticks_below_threshold: u32,
     max_reduction_db: f64,
 }
@@ -157,7 +164,7 @@ where
     fn interpolated(from: &CompressorCoefs, to: &CompressorCoefs, t: f64) -> CompressorCoefs {
         let mix = |a: f64, b: f64| a + (b - a) * t;
         let mix32 = |a: f32, b: f32| a + (b - a) * t as f32;
-        // The ratio moves by its effect, 1 - 1/ratio, so that an infinite one can be reached.
+        // Interpolates `1/ratio`, so that an infinite ratio is reachable.
         let ratio = 1.0 / mix(1.0 / from.ratio, 1.0 / to.ratio);
         let (threshold_db, knee_db) = (mix(from.threshold_db, to.threshold_db), mix(from.knee_db, to.knee_db));
         CompressorCoefs {
@@ -202,10 +209,10 @@ where
     }
 }
 
-/// A value per frame of a chunk.
+/// One value per frame of a chunk.
 type PerFrame = [f32; CHUNK];
 
-/// Runs at most a chunk of frames: the level, what the curve wants taken away of it, what is taken away, the gain.
+/// Processes at most one chunk: detector level, target gain reduction, ballistics, gain.
 fn run_chunk<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>, frames: &mut [[f32; C]])
 where
     [f32; C]: Frame,
@@ -218,7 +225,7 @@ where
     for (level, frame) in loudest[..n].iter_mut().zip(&side) {
         *level = frame.iter().fold(0.0, |m: f32, x| if x.abs() > m { x.abs() } else { m });
     }
-    // Linked channels share one chain as soon as their states have become the same.
+    // Linked channels share one chain once their states are equal.
     let linked = C == 1 || coefs.link == 1.0;
     let together = linked && state.ballistics.iter().all(|chain| *chain == state.ballistics[0]);
     let chains = if together { 1 } else { C };
@@ -230,7 +237,7 @@ where
         for_each_value(&mut values[..n], |level| curve.reduction_db(level));
     }
     follow(coefs, state, together, &loudest[..n], &mut values[..chains]);
-    // 1 + mix (g - 1) is exactly 1 when nothing is taken.
+    // Without reduction and make-up the gain is exactly 1.
     let (mix, make_up) = (coefs.mix, coefs.make_up);
     for values in &mut values[..chains] {
         for_each_value(&mut values[..n], |reduction| 1.0 + mix * (fast_from_db(-reduction) * make_up - 1.0));
@@ -238,7 +245,7 @@ where
     apply(together, &values, frames);
 }
 
-/// The level of each chain in dB of full scale: of the louder channel, or moved towards it by the link.
+/// Level of each chain in dBFS: that of the louder channel, or moved towards it by the stereo link.
 #[inline(always)]
 fn levels<const C: usize>(
     coefs: &CompressorCoefs,
@@ -268,7 +275,8 @@ fn levels<const C: usize>(
     }
 }
 
-/// The serial part, on the clock of the crest detector: from wanted reductions to those that are given, in dB.
+/// Applies the ballistics sample by sample, on the clock of the crest detector: from target to actual gain reduction,
+/// dB.
 #[inline(always)]
 fn follow<const C: usize>(
     coefs: &CompressorCoefs,
@@ -286,15 +294,15 @@ fn follow<const C: usize>(
         let release = if coefs.auto_release { state.release.unwrap_or(coefs.release) } else { coefs.release };
         for (values, ballistics) in values.iter_mut().zip(&mut state.ballistics) {
             let mut follower = *ballistics;
-            let (mut largest, mut wanted) = (0.0f64, 0.0f32);
+            let (mut largest, mut target) = (0.0f64, 0.0f32);
             for value in &mut values[at..until] {
-                wanted = if *value > wanted { *value } else { wanted };
+                target = if *value > target { *value } else { target };
                 let now = follower.step(f64::from(*value), coefs.attack, release);
                 largest = if now > largest { now } else { largest };
                 *value = now as f32;
             }
             *ballistics = follower;
-            state.above_threshold |= wanted > 0.0;
+            state.above_threshold |= target > 0.0;
             state.max_reduction_db = if largest > state.max_reduction_db { largest } else { state.max_reduction_db };
         }
         if state.crest.push(&loudest[at..until]) {
@@ -323,7 +331,7 @@ fn apply<const C: usize>(together: bool, gains: &[PerFrame; C], frames: &mut [[f
     }
 }
 
-/// Once per tick: ends releases that are over and finds the automatic release.
+/// Ends completed releases and updates the automatic release, once per tick.
 fn tick<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>, together: bool)
 where
     [f32; C]: Frame,
@@ -332,7 +340,7 @@ where
         state.ballistics.iter_mut().for_each(SmoothDecoupled::snap);
     }
     if !together && coefs.link == 1.0 && state.ballistics.iter().all(|b| b.is_near(&state.ballistics[0])) {
-        // Which channel comes first must not matter.
+        // The result must not depend on the order of the channels.
         state.ballistics = [state.ballistics.iter().fold(state.ballistics[0], |all, &b| all.larger(b)); C];
     }
     state.ticks_below_threshold = if state.above_threshold { 0 } else { state.ticks_below_threshold.saturating_add(1) };

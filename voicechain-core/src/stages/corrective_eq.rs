@@ -1,4 +1,4 @@
-//! The corrective EQ: four bells in front of the dynamics.
+//! The corrective EQ: four bells, by default before the dynamics.
 
 use super::filter_stage::{FilterCoefs, filter_stage};
 use super::{Stage, StageContext};
@@ -9,8 +9,10 @@ use crate::frame::Frame;
 use crate::settings::CorrectiveEqSettings;
 use crate::units::SampleRate;
 
-/// Cuts what stands out. Latency 0; bells at 0 dB, or above 0.45 of the rate, rest and cost nothing. The program
-/// `stage_latency` measures the cost of four that work.
+/// Four-band equaliser that cuts resonances.
+///
+/// Latency 0. Bells at 0 dB or above 0.45 of the sample rate are bypassed at no cost. The program `stage_latency`
+/// measures the cost of four active bells.
 #[derive(Clone, Copy, Debug)]
 pub struct CorrectiveEq;
 

@@ -1,4 +1,4 @@
-//! The de-esser: turns sibilants down where they are too strong against the vowels.
+//! The de-esser: attenuates sibilants that are too strong relative to vowels.
 
 use super::{Stage, StageContext};
 use crate::detectors::sibilance::SibilanceBands;
@@ -13,16 +13,20 @@ use crate::math::{fast_from_db, for_each_value, smoothing};
 use crate::settings::{DeEsserMode, DeEsserSettings};
 use crate::units::SampleRate;
 
-/// Turns down sibilants that are too strong.
+/// De-esser driven by the ratio of sibilant to voiced band.
 ///
-/// Driven by the ratio of the 4 to 10 kHz band to the voiced band, so that a quiet "s" and a loud "s" are judged alike;
-/// what exceeds the threshold is taken away, up to the range, with smooth branching ballistics. Split-band: a shelf that
-/// falls to the gain `g` as `|H|^2 = (1 + g^2 x^4) / (1 + x^4)` around the frequency (`x = f/f0`), so that nowhere more
-/// than the range is taken: `y = x - (1 - g)(x - low) + k (sqrt(g) - g) band` with the second-order Butterworth low-pass
-/// and band-pass of one state-variable filter and its damping `k`. The filter itself never moves with the gain, so no gain
-/// can make it unstable, and with `g = 1` the output is the input bit for bit. Wideband: `y = g x`. Both channels
-/// of a stereo voice get the same gain. Latency 0. Where the rate has no room for its frequency (0.45 of the rate) it
-/// rests. Tested by `de_esser_takes_from_sibilants_only`.
+/// - **Detector**: level of the 4 to 10 kHz band relative to the voiced band, so quiet and loud sibilants are treated
+///   alike.
+/// - **Gain computer**: attenuates the excess over the threshold, up to the range, with smooth branching ballistics.
+/// - **Split-band mode**: a shelf around the set frequency `f0` with `|H|^2 = (1 + g^2 x^4) / (1 + x^4)`, `x = f/f0`
+///   and gain `g` above it, so attenuation never exceeds the range. It is computed as
+///   `y = x - (1 - g)(x - low) + k (sqrt(g) - g) band`, with the second-order Butterworth low-pass and band-pass
+///   outputs of one state-variable filter and its damping `k`. The filter does not move with the gain: every gain is
+///   stable, and `g = 1` returns the input bit for bit.
+/// - **Wideband mode**: `y = g x`.
+///
+/// One gain for all channels. Latency 0. Bypassed when `f0` exceeds 0.45 of the sample rate. Tested by
+/// `de_esser_takes_from_sibilants_only`.
 #[derive(Clone, Copy, Debug)]
 pub struct DeEsser;
 
@@ -39,7 +43,7 @@ pub struct DeEsserCoefs {
     split_section: Section,
     attack: f64,
     release: f64,
-    /// 1 in split-band mode, 0 in wideband mode; between during a transition.
+    /// 1 in split-band mode, 0 in wideband mode, in between during a transition.
     split_band: f32,
     threshold_db: f64,
     range_db: f64,
@@ -70,51 +74,51 @@ impl DeEsserCoefs {
         }
     }
 
-    /// True when the rate has no room for the band.
+    /// True when the sample rate is too low for the band.
     #[must_use]
     pub fn is_idle(&self) -> bool {
         self.bands.is_none()
     }
 
-    /// True when everything is finite and the split stable.
+    /// True when all coefficients are finite and the split filter is stable.
     #[must_use]
     pub fn is_stable(&self) -> bool {
         self.split_section.is_stable() && (0.0..1.0).contains(&self.attack) && (0.0..1.0).contains(&self.release)
     }
 
-    /// The response of the band that it listens to; 1 where it rests.
+    /// Response of the sibilant detector band; unity when the stage is bypassed.
     #[must_use]
     pub fn detector_response(&self, frequency_hz: f64) -> Response {
         let omega = 2.0 * core::f64::consts::PI * frequency_hz / self.rate_hz;
         self.bands.map_or(Response::ONE, |bands| bands.sibilant_response(omega))
     }
 
-    /// The response at `frequency_hz` while `reduction_db` is taken away.
+    /// Response at `frequency_hz` during a gain reduction of `reduction_db`.
     #[must_use]
     pub fn response_at(&self, frequency_hz: f64, reduction_db: f64) -> Response {
-        let taken = 1.0 - crate::math::from_db(-reduction_db);
+        let cut = 1.0 - crate::math::from_db(-reduction_db);
         if self.is_idle() {
             return Response::ONE;
         }
         if self.split_band < 0.5 {
-            return Response::ONE.scaled(1.0 - taken);
+            return Response::ONE.scaled(1.0 - cut);
         }
-        // The integrators of the split: s = j tan(pi f / rate) / g, band = s low.
+        // Integrators of the split filter: s = j tan(pi f / rate) / g, band = s low.
         let omega = 2.0 * core::f64::consts::PI * frequency_hz / self.rate_hz;
         let low = self.split_section.response(omega);
         let s = libm::tan(0.5 * omega) / self.split.g;
         let back = self.split.k * (crate::math::from_db(-0.5 * reduction_db) - crate::math::from_db(-reduction_db));
-        Response { re: 1.0 - taken * (1.0 - low.re) - back * s * low.im, im: taken * low.im + back * s * low.re }
+        Response { re: 1.0 - cut * (1.0 - low.re) - back * s * low.im, im: cut * low.im + back * s * low.re }
     }
 
-    /// Static gain of what is turned down, at a steady ratio (in dB) of the sibilant to the voiced band.
+    /// Static gain of the attenuated band, dB, at a steady ratio of sibilant to voiced band in dB.
     #[must_use]
     pub fn gain_db(&self, level_db: f64) -> f64 {
         if self.is_idle() { 0.0 } else { self.exact_curve.gain_db(level_db) }
     }
 }
 
-/// What the sound has left in a [`DeEsser`].
+/// State of a [`DeEsser`].
 #[derive(Clone, Copy, Debug)]
 pub struct DeEsserState<const C: usize>
 where
@@ -122,7 +126,7 @@ where
 {
     sibilance: Sibilance<C>,
     split: [<[f32; C] as Frame>::Lanes; 2],
-    /// The reduction wanted until the next tick, and the one that is given.
+    /// Target reduction until the next tick.
     target_reduction_db: f64,
     ballistics: SmoothBranching,
     max_reduction_db: f64,
@@ -132,7 +136,7 @@ impl<const C: usize> DeEsserState<C>
 where
     [f32; C]: Frame,
 {
-    /// How strong the sibilant band is against the voiced band now, in dB.
+    /// Current ratio of sibilant to voiced band, dB.
     #[must_use]
     pub fn ratio_db(&self) -> f32 {
         self.sibilance.ratio_db()
@@ -212,7 +216,7 @@ where
     }
 }
 
-/// Runs the frames up to the next tick at most; until then the wanted reduction stands still.
+/// Processes frames up to the next tick. The target reduction is constant within a segment.
 fn run_segment<const C: usize>(
     coefs: &DeEsserCoefs,
     bands: &SibilanceBands,
@@ -221,13 +225,13 @@ fn run_segment<const C: usize>(
 ) where
     [f32; C]: Frame,
 {
-    const LONGEST: usize = TICK as usize;
+    const MAX_FRAMES: usize = TICK as usize;
     let n = frames.len();
     let ticked = state.sibilance.run(bands, frames);
     let mut split = state.split;
 
     if state.target_reduction_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
-        let mut roots = [0.0f32; LONGEST];
+        let mut roots = [0.0f32; MAX_FRAMES];
         for root in &mut roots[..n] {
             let now = state.ballistics.step(state.target_reduction_db, coefs.attack, coefs.release);
             state.max_reduction_db = if now > state.max_reduction_db { now } else { state.max_reduction_db };

@@ -1,4 +1,4 @@
-//! The expander: lets a voice pass and turns down what lies between its words.
+//! The expander: attenuates background noise between words.
 
 use super::{Stage, StageContext};
 use crate::detectors::sub_band_snr::SubBandSnrFilters;
@@ -10,22 +10,24 @@ use crate::math::{fast_from_db, for_each_value, smoothing};
 use crate::settings::ExpanderSettings;
 use crate::units::SampleRate;
 
-/// Turns down the pauses.
+/// Downward expander that follows the noise floor.
 ///
-/// Driven by how far the sound stands above its own noise floor, in the band in which it stands out most
-/// ([`SubBandSnr`]), so that neither the level of the recording nor that of its noise has to be known, and breaths and
-/// weak ends of words stay. It opens where the threshold is passed, stays open until the sound has been under threshold
-/// minus hysteresis for the hold time, and then takes `ratio - 1` decibels for every decibel under the threshold, up to
-/// the range. The attack opens, the release closes (63 % of the way in dB). Both channels get one gain. Latency 0, tail 0.
-/// Open, it returns its input bit for bit; it stays open for the first 0.4 s and as long as it has heard no difference
-/// between voice and noise. What it has learnt about the noise lasts for three seconds. Tested by `expander` in
-/// `properties`.
+/// - **Detector**: level above the noise floor, in the band where it is largest ([`SubBandSnr`]). The threshold is
+///   independent of the level of recording and noise. Breaths and weak ends of words stay.
+/// - **Gate logic**: opens at the threshold. Closes once the level has been below threshold minus hysteresis for the
+///   hold time.
+/// - **Static curve**: attenuates by `ratio - 1` dB per dB below the threshold, up to the range.
+/// - **Ballistics**: attack opens, release closes (63 % of a step in dB).
+///
+/// One gain for all channels. Latency 0, tail 0. While open, the output is the input bit for bit. The expander stays
+/// open for the first 0.4 s, and until the detector has distinguished voice from noise. The noise floor covers the
+/// last three seconds. Tested by `expander` in `properties`.
 #[derive(Clone, Copy, Debug)]
 pub struct Expander;
 
 /// Width of the knee around the threshold, dB (common practice, no source).
 const KNEE_DB: f64 = 3.0;
-/// An infinite ratio is as good as this one.
+/// Substitute for an infinite ratio.
 const MAX_RATIO: f64 = 1e3;
 
 /// Coefficients of the [`Expander`].
@@ -43,25 +45,25 @@ pub struct ExpanderCoefs {
 }
 
 impl ExpanderCoefs {
-    /// What is taken away once it has closed, dB.
+    /// Attenuation of the closed expander, dB.
     fn reduction_db(&self, snr_db: f64) -> f64 {
         (-self.curve.gain_db(snr_db)).min(self.range_db)
     }
 
-    /// True when everything is finite.
+    /// True when all coefficients are finite.
     #[must_use]
     pub fn is_stable(&self) -> bool {
         (0.0..1.0).contains(&self.attack) && (0.0..1.0).contains(&self.release) && self.reduction_db(-300.0).is_finite()
     }
 
-    /// Static gain, once closed, for a sound that stands so many dB above its noise floor.
+    /// Static gain of the closed expander, dB, at a level in dB above the noise floor.
     #[must_use]
     pub fn gain_db(&self, level_db: f64) -> f64 {
         -self.reduction_db(level_db)
     }
 }
 
-/// What the sound has left in an [`Expander`].
+/// State of an [`Expander`].
 #[derive(Clone, Copy, Debug)]
 pub struct ExpanderState<const C: usize>
 where
@@ -69,7 +71,7 @@ where
 {
     detector: SubBandSnr<C>,
     open: bool,
-    /// Ticks for which it stays open.
+    /// Remaining ticks of the hold time.
     hold: u32,
     target_reduction_db: f64,
     ballistics: SmoothBranching,
@@ -80,7 +82,7 @@ impl<const C: usize> ExpanderState<C>
 where
     [f32; C]: Frame,
 {
-    /// How far the sound stands above its noise floor now, in dB.
+    /// Current level above the noise floor, dB.
     #[must_use]
     pub fn snr_db(&self) -> f32 {
         self.detector.snr_db()
@@ -161,7 +163,7 @@ where
     }
 }
 
-/// Runs the frames up to the next tick at most; until then the wanted reduction stands still.
+/// Processes frames up to the next tick. The target reduction is constant within a segment.
 fn run_segment<const C: usize>(coefs: &ExpanderCoefs, state: &mut ExpanderState<C>, frames: &mut [[f32; C]])
 where
     [f32; C]: Frame,
@@ -170,7 +172,7 @@ where
     if state.target_reduction_db > 0.0 || state.ballistics.reduction_db() > 0.0 {
         let mut gains = [0.0f32; TICK as usize];
         for gain in &mut gains[..frames.len()] {
-            // What it takes away rises while it closes.
+            // Closing increases the reduction, so release and attack are swapped here.
             let now = state.ballistics.step(state.target_reduction_db, coefs.release, coefs.attack);
             state.max_reduction_db = if now > state.max_reduction_db { now } else { state.max_reduction_db };
             *gain = now as f32;
@@ -185,7 +187,7 @@ where
     }
 }
 
-/// Opens or closes, and finds what is to be taken away.
+/// Opens or closes the expander and sets the target reduction.
 fn tick<const C: usize>(coefs: &ExpanderCoefs, state: &mut ExpanderState<C>)
 where
     [f32; C]: Frame,

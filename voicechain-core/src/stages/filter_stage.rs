@@ -1,4 +1,4 @@
-//! What the filter stages share: a cascade, the gain that keeps the loudness of speech, and the rate.
+//! Shared parts of the filter stages: cascade, level compensation and sample rate.
 
 use crate::filters::{Cascade, CascadeState, Response, Section};
 use crate::frame::Frame;
@@ -7,7 +7,7 @@ use crate::speech;
 use crate::units::SampleRate;
 use core::f64::consts::PI;
 
-/// Coefficients of a stage of up to `N` sections.
+/// Coefficients of a filter stage with up to `N` second-order sections.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FilterCoefs<const N: usize> {
     cascade: Cascade<N>,
@@ -16,8 +16,8 @@ pub struct FilterCoefs<const N: usize> {
 }
 
 impl<const N: usize> FilterCoefs<N> {
-    /// Coefficients that run these sections; with `level_compensation`, a static gain gives back the loudness that they
-    /// take from average speech and takes what they add.
+    /// Builds coefficients from sections. `level_compensation` adds a static gain that keeps the loudness of average
+    /// speech constant.
     pub(super) fn new(sections: [Section; N], level_compensation: bool, rate: SampleRate) -> Self {
         let cascade = Cascade::new(sections);
         let compensation = if level_compensation && !cascade.is_identity() {
@@ -28,7 +28,7 @@ impl<const N: usize> FilterCoefs<N> {
         Self { cascade, compensation, rate_hz: rate.hz() }
     }
 
-    /// The gain of the level compensation, in dB.
+    /// Gain of the level compensation, dB.
     #[must_use]
     pub fn compensation_db(&self) -> f64 {
         crate::math::to_db(self.compensation)
@@ -79,19 +79,19 @@ impl<const N: usize> FilterCoefs<N> {
         self.cascade.is_identity() && self.compensation == 1.0
     }
 
-    /// The sections, those at rest included.
+    /// All sections, identity sections included.
     pub(crate) fn sections(&self) -> &[Section; N] {
         self.cascade.sections()
     }
 
-    /// What the stage does to a steady tone at `frequency_hz`, the level compensation included.
+    /// Response to a steady tone at `frequency_hz`, level compensation included.
     #[must_use]
     pub fn response(&self, frequency_hz: f64) -> Response {
         self.cascade.response(2.0 * PI * frequency_hz / self.rate_hz).scaled(self.compensation)
     }
 }
 
-/// Implements [`Stage`] for a stage that is a cascade of `$n` sections made by its function `sections`.
+/// Implements [`Stage`] for a cascade of `$n` sections designed by the stage's function `coefs`.
 macro_rules! filter_stage {
     ($stage:ident, $settings:ty, $n:literal) => {
         impl<const C: usize> Stage<C> for $stage

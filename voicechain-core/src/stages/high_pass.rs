@@ -1,4 +1,4 @@
-//! The high-pass: Butterworth, 6 to 48 dB/octave.
+//! The high-pass filter: Butterworth, 6 to 48 dB/octave.
 
 use super::filter_stage::{FilterCoefs, filter_stage};
 use super::{Stage, StageContext};
@@ -9,8 +9,9 @@ use crate::frame::Frame;
 use crate::settings::{HighPassSettings, Slope};
 use crate::units::SampleRate;
 
-/// Removes what lies below the voice. Latency 0. Cost: one second-order section per 12 dB/octave; the program
-/// `stage_latency` measures it.
+/// Butterworth high-pass that attenuates everything below the voice.
+///
+/// Latency 0. Cost: one second-order section per 12 dB/octave, measured by the program `stage_latency`.
 #[derive(Clone, Copy, Debug)]
 pub struct HighPass;
 

@@ -1,4 +1,4 @@
-//! The hum stage: takes the mains family out of a recording and leaves the voice that crosses it.
+//! The hum stage: removes mains hum and its harmonics, and preserves a voice that crosses them.
 
 use super::{Stage, StageContext};
 use crate::dsp::Complex4;
@@ -17,30 +17,31 @@ mod tests;
 pub use harmonics::MAX_HARMONICS;
 use harmonics::{Harmonics, PhaseIncrements, VECTORS, accumulate};
 
-/// Of so much of a recording's beginning its hum is learnt by [`Strip::analyse_ahead`](crate::Strip::analyse_ahead), s: the mean of an amplitude
-/// forgets in a second, the frequency gains from more, and ten seconds of speech have pauses.
+/// Seconds at the start of a recording that [`Strip::analyse_ahead`](crate::Strip::analyse_ahead) analyses for hum.
+/// Amplitudes forget within a second, the frequency gains from a longer analysis, and ten seconds of speech contain
+/// pauses.
 pub(crate) const ANALYSED_AHEAD_S: f64 = 10.0;
 
-/// Parts of a period between which the amplitudes go straight.
+/// Linear segments per period for the amplitudes.
 const PARTS: u32 = 4;
 
-/// Takes out mains hum: 50 or 60 Hz and its harmonics.
+/// Removes mains hum: 50 or 60 Hz and its harmonics.
 ///
-/// Every harmonic is measured once per mains period, where a rectangular window has zeros at all other harmonics, and an equal
-/// and opposite tone is added: a notch about 0.3 Hz wide. Three things make it more than a filter:
+/// The stage measures every harmonic once per mains period, with a rectangular window that has zeros at all other
+/// harmonics, and subtracts it. The result is a notch about 0.3 Hz wide.
 ///
-/// - it **follows the frequency** within 0.5 Hz of the nominal one: 25 candidates at first, then a Kalman filter for phase
-///   and frequency of the fundamental, which all harmonics feed together, so that a harmonic has only its amplitude and its phase
-///   against the others for itself to learn;
-/// - it **learns from quiet moments**: what differs from the harmonic as known by more than the harmonic itself has next to no
-///   weight (a redescending mean), so a voice over the hum does not disturb it, and a voice whose pitch passes over a harmonic
-///   is not notched;
-/// - it **acts only on harmonics that are steady**: the phase of a harmonic has to agree with itself over 0.6 s. Noise and voices
-///   do not, and where no harmonic does, the input returns bit for bit.
+/// - **Frequency tracking** within 0.5 Hz of nominal. The best of 25 candidates gives the first estimate. Then a
+///   Kalman filter tracks phase and frequency of the fundamental from all harmonics together. Each harmonic estimates
+///   only its own amplitude and relative phase.
+/// - **Robust averaging**: a redescending mean gives almost no weight to measurements that deviate from the estimate
+///   by more than its magnitude. A voice over the hum does not disturb the estimate, and a voice whose pitch crosses
+///   a harmonic is not notched.
+/// - **Coherence gate**: a harmonic is removed only when its phase is coherent over 0.6 s. Noise and voices are not.
+///   Without a coherent harmonic the output is the input bit for bit.
 ///
-/// Latency 0. After hum that stops it sounds on for less than three periods, which is its tail. What it has learnt lasts
-/// some seconds. For files it can learn before the first sample
-/// ([`Strip::analyse_ahead`](crate::Strip::analyse_ahead)). Tested by `hum` in `properties` and by the tests of its module.
+/// Latency 0. The tail covers less than three periods: after hum stops, subtraction continues for that time.
+/// Estimates persist for some seconds. For files, [`Strip::analyse_ahead`](crate::Strip::analyse_ahead) makes them
+/// available from the first sample. Tested by `restoration` in `properties` and by the module's own tests.
 #[derive(Clone, Copy, Debug)]
 pub struct Hum;
 
@@ -50,19 +51,19 @@ pub struct HumCoefs {
     nominal_hz: f64,
     rate_hz: f64,
     harmonic_count: usize,
-    /// What is taken of a harmonic, 0 to 1.
+    /// Removed share of each harmonic, 0 to 1.
     share: f64,
 }
 
 impl HumCoefs {
-    /// True when everything is finite.
+    /// True when all coefficients are finite.
     #[must_use]
     pub fn is_stable(&self) -> bool {
         (0.0..=1.0).contains(&self.share)
     }
 
-    /// What it does to a steady tone, when the mains is at its nominal frequency and every harmonic has hum: notches as wide
-    /// as the mean is long.
+    /// Response to a steady tone when the mains is at its nominal frequency and every harmonic contains hum. The time
+    /// constant of the average sets the width of the notches.
     #[must_use]
     pub fn response_at(&self, frequency_hz: f64) -> Response {
         let harmonic = libm::round(frequency_hz / self.nominal_hz);
@@ -75,43 +76,43 @@ impl HumCoefs {
     }
 }
 
-/// What the sound has left in a [`Hum`] stage.
+/// State of a [`Hum`] stage.
 #[derive(Clone, Debug)]
 pub struct HumState<const C: usize> {
-    /// The nominal fundamental; 0 before the first frame.
+    /// Nominal fundamental, Hz; 0 before the first frame.
     nominal_hz: f64,
-    /// The one that the oscillators run at, what they turn by per sample, and the samples of their period.
+    /// Fundamental of the oscillators, Hz, with their phase increments per sample and their period in samples.
     base_hz: f64,
     steps: PhaseIncrements,
     period: u32,
-    /// Phase of the fundamental at the beginning of the period, cycles.
+    /// Phase of the fundamental at the start of the period, cycles.
     phase: f64,
-    /// Samples of the period that have gone by.
+    /// Elapsed samples of the period.
     at: u32,
     oscillators: [Complex4; VECTORS],
     sums: [[Complex4; VECTORS]; C],
-    /// The amplitudes that are taken out now, what every sample adds to them, and what is in them at the part's end.
+    /// Removed amplitudes: current value, and increment per sample.
     now: [[Complex4; VECTORS]; C],
     slopes: [[Complex4; VECTORS]; C],
-    /// Whether any of them is not 0.
+    /// True when any removed amplitude is not 0.
     acts: bool,
     harmonics: Harmonics<C>,
 }
 
 impl<const C: usize> HumState<C> {
-    /// The mains frequency that it has found, Hz; `None` where there is no hum.
+    /// Detected mains frequency, Hz; `None` without hum.
     #[must_use]
     pub fn frequency_hz(&self) -> Option<f64> {
         self.harmonics.any_steady().then(|| self.base_hz + self.harmonics.offset_hz())
     }
 
-    /// After a recording's beginning was heard backwards: goes on forwards from its first sample, with what was learnt.
+    /// Continues forwards from the first sample with the estimates, after the start of a recording has run backwards.
     pub(crate) fn reverse_time(&mut self, coefs: &HumCoefs) {
         if self.nominal_hz == 0.0 {
             return;
         }
         let (gone, period) = (f64::from(self.at), f64::from(self.period));
-        // The last sample that was heard is the first of those that come.
+        // The last sample of the reversed audio is the next one forwards.
         let phase = -(self.phase + (gone - 1.0) * self.base_hz / coefs.rate_hz);
         (self.phase, self.at) = (phase - libm::floor(phase), 0);
         self.sums = [[Complex4::ZERO; VECTORS]; C];
@@ -121,8 +122,7 @@ impl<const C: usize> HumState<C> {
         begin_part(self, 0);
     }
 
-    /// The level of the hum that it takes out now, all harmonics together, dBFS RMS, of the channel that has most; `None` where it
-    /// takes nothing.
+    /// RMS level of all removed harmonics, dBFS, in the channel with the most hum; `None` when nothing is removed.
     #[must_use]
     pub fn removed_hum_dbfs(&self) -> Option<f64> {
         Some(self.harmonics.removed_power()).filter(|&power| power > 0.0).map(power_to_db)
@@ -203,7 +203,7 @@ where
     }
 }
 
-/// Begins afresh at the fundamental of the coefficients.
+/// Restarts at the fundamental of the coefficients.
 fn begin<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
     (state.nominal_hz, state.phase, state.at) = (coefs.nominal_hz, 0.0, 0);
     state.harmonics = Harmonics::new();
@@ -211,7 +211,7 @@ fn begin<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
     tune(coefs, state);
 }
 
-/// Sets the oscillators to where the harmonics want them.
+/// Tunes the oscillators to the tracked fundamental.
 fn tune<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
     let base_hz = state.nominal_hz + state.harmonics.moved_hz();
     if base_hz != state.base_hz {
@@ -221,7 +221,7 @@ fn tune<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
     }
 }
 
-/// Measures the harmonics and takes them out, for frames of one part of a period.
+/// Measures and removes the harmonics, for frames of one part of a period.
 fn run_segment<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>, frames: &mut [[f32; C]]) {
     let steps = state.steps;
     let used = coefs.harmonic_count.div_ceil(4);
@@ -254,10 +254,10 @@ fn run_segment<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>, frames
     state.oscillators = oscillators;
 }
 
-/// Ends a period: what was measured goes to the harmonics, and the next period begins.
+/// Ends a period: passes the measurement to the harmonics and starts the next period.
 fn end_period<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
     let sums = core::mem::replace(&mut state.sums, [[Complex4::ZERO; VECTORS]; C]);
-    // Exactly, so that nothing drifts.
+    // Accumulated in closed form, so the phase does not drift.
     let phase = state.phase + f64::from(state.period) * state.base_hz / coefs.rate_hz;
     (state.phase, state.at) = (phase - libm::floor(phase), 0);
     if state.nominal_hz == coefs.nominal_hz {
@@ -267,7 +267,7 @@ fn end_period<const C: usize>(coefs: &HumCoefs, state: &mut HumState<C>) {
     } else if state.harmonics.is_silent() {
         begin(coefs, state);
     } else {
-        // Another fundamental was set: the oscillators run on at the old one until nothing is taken out any more.
+        // The setting has changed: the oscillators keep the old fundamental until removal has faded out.
         state.harmonics.fade_out();
         state.oscillators = harmonics::oscillators(state.phase);
     }

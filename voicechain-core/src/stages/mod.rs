@@ -1,8 +1,8 @@
-//! The stages of the strip, one file each; `stage`, `processor` and `filter_stage` are what they share.
+//! The stages of the strip, one file each. `stage`, `processor` and `filter_stage` hold their shared parts.
 //!
-//! A stage is three separate things: settings (the user's units, plain data), coefficients (designed once, the only
-//! step that can fail) and state (everything that audio changes). A [`Processor`] holds a state together with the
-//! coefficients that it runs with, and is the only way to run one.
+//! Each stage separates three kinds of data: settings (plain data in user units), coefficients (designed once, the
+//! only fallible step) and state (everything that audio changes). A [`Processor`] pairs a state with its
+//! coefficients; a stage runs only through it.
 
 pub mod compressor;
 pub mod corrective_eq;

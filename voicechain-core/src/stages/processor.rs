@@ -1,4 +1,4 @@
-//! A stage with its state: it moves from one setting to the next and is switched on and off without a click.
+//! A running stage: coefficients change and the stage switches on and off without clicks.
 
 use super::stage::{Stage, StageContext};
 use crate::error::SettingError;
@@ -7,10 +7,10 @@ use crate::frame::{CHUNK, Frame};
 use crate::math::smooth_step;
 use crate::units::SampleRate;
 
-/// Duration of every change of a setting and every switch, ms.
+/// Duration of every transition of settings and switches, ms.
 pub const TRANSITION_MS: f64 = 10.0;
 
-/// Designed coefficients of a stage with its switch, and the rate that they are designed for.
+/// Coefficients of a stage with its switch and the sample rate of the design.
 #[derive(Debug)]
 pub struct StageCoefs<S: Stage<C>, const C: usize> {
     coefs: S::Coefs,
@@ -27,10 +27,10 @@ impl<S: Stage<C>, const C: usize> Clone for StageCoefs<S, C> {
 impl<S: Stage<C>, const C: usize> Copy for StageCoefs<S, C> {}
 
 impl<S: Stage<C>, const C: usize> StageCoefs<S, C> {
-    /// Designs the coefficients of a stage that is switched on or off.
+    /// Designs the coefficients of a stage that is on or off.
     ///
     /// # Errors
-    /// A setting outside its range, named with its value and what is allowed.
+    /// Returns a setting outside its range, with its value and the accepted values.
     pub fn design(settings: &S::Settings, on: bool, rate: SampleRate) -> Result<Self, SettingError> {
         Ok(Self { coefs: S::design(settings, rate)?, on, rate })
     }
@@ -41,67 +41,67 @@ impl<S: Stage<C>, const C: usize> StageCoefs<S, C> {
         &self.coefs
     }
 
-    /// Whether the stage is switched on.
+    /// True when the stage is on.
     #[must_use]
     pub fn on(&self) -> bool {
         self.on
     }
 
-    /// Delay of the output against the input, in samples.
+    /// Delay of the output relative to the input, in samples.
     #[must_use]
     pub fn latency(&self) -> u32 {
         S::latency(&self.coefs)
     }
 
-    /// Samples until the impulse response of the stage alone stays under -120 dB of its peak, the latency included; a stage
-    /// that is off only delays.
+    /// Samples until the impulse response of this stage alone stays below -120 dB of its peak, latency included. A
+    /// stage that is off has only its latency.
     #[must_use]
     pub fn tail(&self) -> u32 {
         crate::filters::tail::samples(self.sections().iter()) + self.tail_without_sections()
     }
 
-    /// The same without what the [`sections`](Self::sections) ring, which in a strip ring as one chain.
+    /// The tail without the ringing of [`sections`](Self::sections), which the strip evaluates as one cascade.
     pub(crate) fn tail_without_sections(&self) -> u32 {
         if self.on { S::tail(&self.coefs) } else { S::latency(&self.coefs) }
     }
 
-    /// The filters that the sound runs through; none when the stage is off.
+    /// Second-order sections in the signal path; empty when the stage is off.
     #[must_use]
     pub fn sections(&self) -> &[Section] {
         if self.on { S::sections(&self.coefs) } else { &[] }
     }
 
-    /// What the stage does to a steady tone at `frequency_hz`; 1 when it is off or not linear.
+    /// Response to a steady tone at `frequency_hz`; unity when the stage is off or nonlinear.
     #[must_use]
     pub fn response(&self, frequency_hz: f64) -> Response {
         if self.on { S::response(&self.coefs, frequency_hz) } else { Response::ONE }
     }
 
-    /// The gain in dB at a steady level in dB of what drives the stage; 0 when it is off or nothing drives it.
+    /// Static gain in dB at a steady detector level in dB; 0 when the stage is off or has no detector.
     #[must_use]
     pub fn gain_db(&self, level_db: f64) -> f64 {
         if self.on { S::gain_db(&self.coefs, level_db) } else { 0.0 }
     }
 
-    /// True when everything is finite and every pole lies inside the unit circle.
+    /// True when all coefficients are finite and every pole lies inside the unit circle.
     #[must_use]
     pub fn is_stable(&self) -> bool {
         S::is_stable(&self.coefs)
     }
 }
 
-/// A stage that runs: its state, the coefficients that the state runs with, their transition and the switch.
+/// A running stage: state, coefficients, transition and switch.
 ///
-/// Coefficients change only through [`set`](Self::set), which glides within [`TRANSITION_MS`], from any place of a glide that is under
-/// way. Any split of the same frames into calls of [`run`](Self::run) gives the same bits.
+/// Coefficients change only through [`set`](Self::set), with a glide of [`TRANSITION_MS`] that can start during another
+/// one. The output does not depend on how frames are split into calls of [`run`](Self::run), bit for bit.
 pub struct Processor<S: Stage<C>, const C: usize> {
     state: S::State,
     from: S::Coefs,
     to: S::Coefs,
-    /// Frames since the transition began; `None` at rest.
+    /// Elapsed frames of the transition; `None` with steady coefficients.
     transition: Option<u32>,
     on: bool,
-    /// 0 (off) to `length` (on); moves by one per frame.
+    /// Position of the on/off fade, 0 (off) to `length` (on). Moves by one per frame.
     fade: u32,
     length: u32,
     rate: SampleRate,
@@ -120,7 +120,7 @@ impl<S: Stage<C>, const C: usize> Processor<S, C>
 where
     [f32; C]: Frame,
 {
-    /// A stage that has heard nothing, at rest in these coefficients.
+    /// Creates a stage with clear state and steady coefficients.
     #[must_use]
     pub fn new(coefs: &StageCoefs<S, C>) -> Self {
         let length = coefs.rate.samples(TRANSITION_MS);
@@ -136,22 +136,23 @@ where
         }
     }
 
-    /// A stage with these settings, switched on.
+    /// Designs a stage with these settings, switched on.
     ///
     /// # Errors
-    /// A setting outside its range, named with its value and what is allowed.
+    /// Returns a setting outside its range, with its value and the accepted values.
     pub fn design(settings: &S::Settings, rate: SampleRate) -> Result<Self, SettingError> {
         Ok(Self::new(&StageCoefs::design(settings, true, rate)?))
     }
 
-    /// Begins to move towards new coefficients, from wherever it is; those of another rate start it afresh.
+    /// Starts a transition to new coefficients from the current position. Coefficients of another sample rate restart
+    /// the stage with clear state.
     pub fn set(&mut self, new: &StageCoefs<S, C>) {
         if new.rate != self.rate {
             (self.rate, self.length) = (new.rate, new.rate.samples(TRANSITION_MS));
             return self.restart(new);
         }
         if new.on && !self.on && self.fade == 0 && !S::BYPASS_KEEPS_STATE {
-            // Nothing of it is heard: it starts afresh with the new coefficients.
+            // The stage is inaudible: it starts with clear state and the new coefficients.
             S::clear(&mut self.state, self.rate);
             self.assign(new.coefs);
         }
@@ -173,18 +174,18 @@ where
         self.transition = Some(0);
     }
 
-    /// Forgets everything it has heard; changes on their way arrive at once.
+    /// Clears the state. Transitions in progress complete at once.
     pub fn reset(&mut self) {
         self.restart(&self.target());
     }
 
-    /// Has heard nothing and is at rest in these coefficients, in place.
+    /// Clears the state in place and applies the coefficients at once.
     pub(crate) fn restart(&mut self, coefs: &StageCoefs<S, C>) {
         S::clear(&mut self.state, self.rate);
         self.set_at_once(coefs);
     }
 
-    /// Is at rest in new coefficients at once; what the sound has left in the stage stays.
+    /// Applies new coefficients at once and keeps the state.
     pub(crate) fn set_at_once(&mut self, new: &StageCoefs<S, C>) {
         self.assign(new.coefs);
         (self.on, self.fade) = (new.on, if new.on { self.length } else { 0 });
@@ -194,48 +195,50 @@ where
         (self.from, self.to, self.transition) = (coefs, coefs, None);
     }
 
-    /// What the sound has left in the stage.
+    /// State of the stage.
     #[must_use]
     pub fn state(&self) -> &S::State {
         &self.state
     }
 
-    /// The same, for what is told to a stage besides its settings.
+    /// Mutable state, for control outside the settings.
     pub(crate) fn state_mut(&mut self) -> &mut S::State {
         &mut self.state
     }
 
-    /// The coefficients that it is going to, with their switch.
+    /// Target coefficients with their switch.
     #[must_use]
     pub fn target(&self) -> StageCoefs<S, C> {
         StageCoefs { coefs: self.to, on: self.on, rate: self.rate }
     }
 
-    /// The largest reduction in dB since the last call.
+    /// Largest gain reduction in dB since the last call.
     pub fn take_reduction_db(&mut self) -> f64 {
         S::take_reduction_db(&mut self.state)
     }
 
-    /// True when the output is the input, bit for bit, for as long as nothing is set, and nothing is on its way: a fade goes
-    /// on to its end in coefficients that rest, too, or it would end where the caller's block does.
+    /// True when the output is the input bit for bit until the next [`set`](Self::set), and no fade is in progress.
+    ///
+    /// A fade always runs to its end, even between idle coefficients. Otherwise its end would depend on the block
+    /// size.
     #[must_use]
     pub fn is_idle(&self) -> bool {
         let fades = self.fade != if self.on { self.length } else { 0 };
         !fades && ((!self.on && !S::BYPASS_KEEPS_STATE) || (self.transition.is_none() && S::is_idle(&self.to)))
     }
 
-    /// The latency in the coefficients that it is going to.
+    /// Latency at the target coefficients.
     #[must_use]
     pub fn latency(&self) -> u32 {
         S::latency(&self.to)
     }
 
-    /// How far the transition has gone, 0 to 1.
+    /// Progress of a transition, 0 to 1.
     fn progress(&self, position: u32) -> f64 {
         smooth_step(f64::from(position) / f64::from(self.length))
     }
 
-    /// Processes frames in place, as many as there are. Cannot fail.
+    /// Processes any number of frames in place. Cannot fail.
     pub fn run(&mut self, frames: &mut [[f32; C]]) {
         let mut rest = frames;
         while !rest.is_empty() {
@@ -246,7 +249,7 @@ where
                 self.transition = None;
                 return S::run_bypassed(StageContext::new(&self.to, &mut self.state), rest);
             }
-            // The fade ends at the same frame for any split of the frames.
+            // The fade ends at the same frame for every block size.
             let left = if self.on { self.length - self.fade } else { self.fade };
             let (now, later) = rest.split_at_mut(rest.len().min(left as usize).min(CHUNK));
             self.run_fading(now);
@@ -254,7 +257,7 @@ where
         }
     }
 
-    /// Runs at most a chunk of frames.
+    /// Processes at max_frames one chunk during a fade.
     fn run_fading(&mut self, frames: &mut [[f32; C]]) {
         let mut bypassed = [[0.0; C]; CHUNK];
         self.run_on(frames, Some(&mut bypassed[..frames.len()]));
@@ -316,16 +319,16 @@ mod tests {
         (0..12_000).map(|_| [0.4 * next(), 0.1 * next()]).collect()
     }
 
-    /// A stage alone keeps the strip's promise: changes at the same frames give the same bits for any split.
+    /// A single stage has the strip's guarantee: changes at the same frames return the same bits for any block size.
     #[test]
-    fn a_stage_alone_gives_the_same_bits_for_any_split() {
+    fn the_output_of_a_stage_is_independent_of_block_size() {
         let coefs = |threshold_db, on| {
             let settings = CompressorSettings { threshold_db, ..CompressorSettings::default() };
             StageCoefs::<Compressor, 2>::design(&settings, on, rate()).unwrap()
         };
-        // Where, and to what: a glide that is overtaken, a switch back and forth.
+        // Frame and new settings: an interrupted glide, then off and on again.
         let changes = [(1_000, -40.0, true), (1_200, -10.0, true), (5_000, -10.0, false), (5_100, -30.0, true)];
-        let through = |most: usize| {
+        let through = |max_frames: usize| {
             let (mut out, mut stage) = (signal(), Processor::new(&coefs(-20.0, true)));
             let (mut at, mut changes) = (0, changes.iter().peekable());
             while at < out.len() {
@@ -333,20 +336,20 @@ mod tests {
                     stage.set(&coefs(threshold_db, on));
                 }
                 let next = changes.peek().map_or(out.len(), |change| change.0);
-                let until = next.min(at + most);
+                let until = next.min(at + max_frames);
                 stage.run(&mut out[at..until]);
                 at = until;
             }
             out.iter().flatten().map(|x| x.to_bits()).collect::<Vec<u32>>()
         };
         let whole = through(usize::MAX / 2);
-        for most in [1, 13, 64, 500] {
-            assert!(through(most) == whole, "pieces of {most}");
+        for max_frames in [1, 13, 64, 500] {
+            assert!(through(max_frames) == whole, "blocks of {max_frames}");
         }
     }
 
     #[test]
-    fn a_reset_stage_is_a_new_one() {
+    fn a_reset_stage_equals_a_new_one() {
         let settings = ToneEqSettings { bell_gain_db: 6.0, ..ToneEqSettings::default() };
         let mut stage = Processor::<ToneEq, 2>::design(&settings, rate()).unwrap();
         let first = |stage: &mut Processor<ToneEq, 2>| {
@@ -355,7 +358,7 @@ mod tests {
             out
         };
         let fresh = first(&mut stage);
-        assert_ne!(first(&mut stage), fresh, "the filters have heard something");
+        assert_ne!(first(&mut stage), fresh, "the filters have state");
         stage.reset();
         assert_eq!(first(&mut stage), fresh);
     }

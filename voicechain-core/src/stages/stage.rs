@@ -1,11 +1,11 @@
-//! What every stage has: settings, coefficients, a state, and what it does with them.
+//! The [`Stage`] trait: settings, coefficients, state and processing of one stage.
 
 use crate::error::SettingError;
 use crate::filters::{Response, Section};
 use crate::settings::StripSettings;
 use crate::units::SampleRate;
 
-/// A state with the coefficients that it runs with. Outside of this module only a [`Processor`](super::Processor) makes one.
+/// A state paired with its coefficients. Outside this module only a [`Processor`](super::Processor) creates one.
 #[derive(Debug)]
 pub struct StageContext<'a, S: Stage<C>, const C: usize> {
     pub(in crate::stages) coefs: &'a S::Coefs,
@@ -18,58 +18,62 @@ impl<'a, S: Stage<C>, const C: usize> StageContext<'a, S, C> {
     }
 }
 
-/// One processor of the strip for `C` channels: its settings, coefficients and state, and what it does with them.
+/// One processor of the strip for `C` channels, with its settings, coefficients and state.
 ///
-/// Whatever runs takes a [`StageContext`], so a state never meets coefficients that it was not prepared for.
+/// All processing takes a [`StageContext`], so a state never runs with coefficients that it is not prepared for.
 pub trait Stage<const C: usize>: Sized {
-    /// What a person sets, in the user's units: a part of the strip's settings.
+    /// Settings in user units: one part of the strip's settings.
     type Settings: Copy + PartialEq + for<'a> From<&'a StripSettings>;
-    /// What `run` needs of the settings; designed once.
+    /// Coefficients for processing, designed once from the settings.
     type Coefs: Copy + PartialEq;
     /// Everything that audio changes.
     type State;
 
-    /// The longest latency at any setting and rate, in samples: as much of the unprocessed signal is kept.
+    /// Maximum latency over all settings and sample rates, in samples. Sizes the delay line of the unprocessed
+    /// signal.
     const MAX_LATENCY: usize = 0;
 
-    /// True when [`run_bypassed`](Stage::run_bypassed) keeps the state warm; otherwise a stage starts afresh when it is switched on.
+    /// True when [`run_bypassed`](Stage::run_bypassed) keeps the state up to date. Otherwise a stage starts with
+    /// clear state when it is switched on.
     const BYPASS_KEEPS_STATE: bool = false;
 
-    /// True when the stage moves the level and reports by how much: it gets a meter of gain reduction.
+    /// True when the stage reports gain reduction and has a meter for it.
     const HAS_GAIN_REDUCTION: bool = false;
 
     /// Designs the coefficients.
     ///
     /// # Errors
-    /// A setting outside its range, named with its value and what is allowed.
+    /// Returns a setting outside its range, with its value and the accepted values.
     fn design(settings: &Self::Settings, rate: SampleRate) -> Result<Self::Coefs, SettingError>;
 
-    /// A state that has heard nothing.
+    /// Creates a clear state.
     fn state(rate: SampleRate) -> Self::State;
 
-    /// Resets a state in place to one that has heard nothing.
+    /// Clears a state in place.
     fn clear(state: &mut Self::State, rate: SampleRate) {
         *state = Self::state(rate);
     }
 
-    /// Processes frames in place. Cannot fail; any split of the same frames into calls gives the same bits.
+    /// Processes frames in place. Cannot fail. The output does not depend on how frames are split into calls.
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]);
 
-    /// Coefficients on the way from `from` (`t = 0`) to `to` (`t = 1`), as a setting moves. They are used for one frame
-    /// each, between [`enter_transition`](Stage::enter_transition) and [`leave_transition`](Stage::leave_transition).
+    /// Coefficients at position `t` of a transition from `from` (`t = 0`) to `to` (`t = 1`).
+    ///
+    /// Each set runs for one frame, between [`enter_transition`](Stage::enter_transition) and
+    /// [`leave_transition`](Stage::leave_transition).
     fn interpolated(from: &Self::Coefs, to: &Self::Coefs, t: f64) -> Self::Coefs;
 
-    /// Makes the state ready for moving coefficients, from those that it was run with.
+    /// Prepares the state for moving coefficients, from the steady coefficients that it ran with.
     fn enter_transition(_context: StageContext<'_, Self, C>) {}
 
-    /// Makes the state ready for coefficients at rest.
+    /// Prepares the state for steady coefficients.
     fn leave_transition(_context: StageContext<'_, Self, C>) {}
 
-    /// What the stage does while it is switched off: nothing but the delay of its latency.
+    /// Processes frames while the stage is off: only the latency is applied.
     fn run_bypassed(_context: StageContext<'_, Self, C>, _frames: &mut [[f32; C]]) {}
 
-    /// Runs, and writes what [`run_bypassed`](Stage::run_bypassed) would have given to `bypassed` (as long as `frames`): both sides of a
-    /// cross-fade.
+    /// Processes frames, and writes the output of [`run_bypassed`](Stage::run_bypassed) to `bypassed` (as long as
+    /// `frames`). Both are the sides of a cross-fade.
     fn run_with_bypass(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]], bypassed: &mut [[f32; C]]) {
         for (to, from) in bypassed.iter_mut().zip(frames.iter()) {
             *to = *from;
@@ -77,48 +81,50 @@ pub trait Stage<const C: usize>: Sized {
         Self::run(context, frames);
     }
 
-    /// True when [`run`](Stage::run) returns its input bit for bit with these coefficients and leaves the state alone, whatever
-    /// the input and whatever the state. A stage whose gain moves in its own time never rests: it may still be on its way when
-    /// the coefficients have arrived.
+    /// True when [`run`](Stage::run) with these coefficients returns its input bit for bit and does not change the
+    /// state, for any input and state.
+    ///
+    /// A stage with ballistics is never idle: its gain may still move after the coefficients have arrived.
     fn is_idle(_coefs: &Self::Coefs) -> bool {
         false
     }
 
-    /// True when everything is finite and every pole lies inside the unit circle.
+    /// True when all coefficients are finite and every pole lies inside the unit circle.
     fn is_stable(coefs: &Self::Coefs) -> bool;
 
-    /// Delay of the output against the input, in samples; the same whether the stage is on or off.
+    /// Delay of the output relative to the input, in samples. It is the same whether the stage is on or off.
     fn latency(_coefs: &Self::Coefs) -> u32 {
         0
     }
 
-    /// Samples until the impulse response stays under -120 dB of its peak, the latency included. What
-    /// [`sections`](Stage::sections) ring is not in it.
+    /// Samples until the impulse response stays below -120 dB of its peak, latency included. Excludes the ringing of
+    /// [`sections`](Stage::sections).
     fn tail(coefs: &Self::Coefs) -> u32 {
         Self::latency(coefs)
     }
 
-    /// The filters that the sound runs through: those of all stages ring as one chain.
+    /// Second-order sections in the signal path. The sections of all stages ring as one cascade.
     fn sections(_coefs: &Self::Coefs) -> &[Section] {
         &[]
     }
 
-    /// What the stage does to a steady tone at `frequency_hz`, read from the coefficients; 1 for a stage that is not linear.
+    /// Response to a steady tone at `frequency_hz`, from the coefficients. Unity for a nonlinear stage.
     fn response(_coefs: &Self::Coefs, _frequency_hz: f64) -> Response {
         Response::ONE
     }
 
-    /// The gain in dB at a steady level in dB of what drives the stage; 0 for a stage that nothing drives.
+    /// Static gain in dB at a steady detector level in dB; 0 for a stage without detector.
     fn gain_db(_coefs: &Self::Coefs, _level_db: f64) -> f64 {
         0.0
     }
 
-    /// A gain that the stage adds to keep the loudness, in dB: level compensation or make-up.
+    /// Gain that compensates for loudness, in dB: level compensation or make-up.
     fn compensation_db(_coefs: &Self::Coefs) -> f64 {
         0.0
     }
 
-    /// The largest reduction in dB since the last call; 0 for a stage that does not [reduce](Stage::HAS_GAIN_REDUCTION).
+    /// Largest gain reduction in dB since the last call; 0 for a stage without [gain
+    /// reduction](Stage::HAS_GAIN_REDUCTION).
     fn take_reduction_db(_state: &mut Self::State) -> f64 {
         0.0
     }

@@ -1,4 +1,4 @@
-//! The tone EQ: low shelf, bell and high shelf behind the dynamics.
+//! The tone EQ: low shelf, bell and high shelf, by default after the dynamics.
 
 use super::filter_stage::{FilterCoefs, filter_stage};
 use super::{Stage, StageContext};
@@ -9,8 +9,10 @@ use crate::frame::Frame;
 use crate::settings::ToneEqSettings;
 use crate::units::SampleRate;
 
-/// Shapes the tonal balance. Latency 0; bands at 0 dB, or above 0.45 of the rate, rest and cost nothing. The program
-/// `stage_latency` measures the cost of three that work.
+/// Three-band equaliser for tonal balance: low shelf, bell and high shelf.
+///
+/// Latency 0. Bands at 0 dB or above 0.45 of the sample rate are bypassed at no cost. The program `stage_latency`
+/// measures the cost of three active bands.
 #[derive(Clone, Copy, Debug)]
 pub struct ToneEq;
 

@@ -1,4 +1,4 @@
-//! A plain gain: the trim in front of the strip and the one behind it.
+//! Static gains: the trim at the input of the strip and the output trim at its end.
 
 use super::{Stage, StageContext};
 use crate::error::SettingError;
@@ -8,15 +8,16 @@ use crate::math::from_db;
 use crate::settings::{OutputSettings, TrimSettings};
 use crate::units::SampleRate;
 
-/// Brings the recording to the level at which the strip works. Latency 0, tail 0; 0 dB returns the input bit for bit.
+/// Input gain that brings a recording to the working level. Latency 0, tail 0. At 0 dB the output is the input bit
+/// for bit.
 #[derive(Clone, Copy, Debug)]
 pub struct Trim;
 
-/// Level behind everything else.
+/// Output gain after the limiter. Latency 0, tail 0. At 0 dB the output is the input bit for bit.
 #[derive(Clone, Copy, Debug)]
 pub struct OutputTrim;
 
-/// A linear gain.
+/// Linear gain of a trim.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct GainCoefs {
     gain: f64,

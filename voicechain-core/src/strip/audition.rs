@@ -1,7 +1,7 @@
-//! Auditioning a band of the recording: the band alone, or what a bell cut would remove.
+//! Auditioning one band of the recording: the band alone, or the signal that a bell cut would remove.
 //!
-//! A resonance can be located from one recording, not sized: whether it is a fault, an ear decides. A part is for that ear.
-//! It is monitoring, not processing: the strip is not changed by it.
+//! Measurement locates a resonance; listening decides whether to cut it. Audition is monitoring only: it does not
+//! affect the processing.
 
 use crate::filters::StateVariable;
 use crate::filters::cascade::step_state_variable;
@@ -11,45 +11,45 @@ use crate::math::smooth_step;
 use crate::stages::processor::TRANSITION_MS;
 use crate::units::SampleRate;
 
-/// A part of what there is to hear.
+/// The audible part of the unprocessed signal.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum AuditionBand {
-    /// All of it.
+    /// The full signal.
     #[default]
     Full,
-    /// One band alone, with gain 1 at its middle and -3.01 dB at its edges.
+    /// A single band, with unity gain at its centre and -3.01 dB at its edges.
     BandPass {
-        /// Its middle, Hz.
+        /// Centre frequency, Hz.
         frequency_hz: f64,
-        /// Middle over width.
+        /// Centre frequency divided by bandwidth.
         q: f64,
     },
-    /// What a bell that cuts would take away: the input minus what comes through the bell.
+    /// The signal that a bell cut removes: the input minus the output of the bell.
     BellCut {
-        /// The bell's frequency, Hz.
+        /// Centre frequency of the bell, Hz.
         frequency_hz: f64,
-        /// The bell's gain, dB: below 0.
+        /// Gain of the bell, dB; negative.
         gain_db: f64,
-        /// The bell's Q.
+        /// Q of the bell.
         q: f64,
     },
 }
 
 impl AuditionBand {
-    /// The filter that leaves only this part; `None` for all of it, and for numbers that are none. What lies outside the
-    /// ranges of the strip's bells is held at their ends, and under 0.45 of the rate.
+    /// Filter for this band; `None` for the full signal and for non-finite parameters. Parameters are clamped to the
+    /// ranges of the strip's bells and to 0.45 of the sample rate.
     fn filter(self, rate: SampleRate) -> Option<StateVariable> {
-        let held =
+        let clamped =
             |hz: f64, q: f64| (hz.clamp(20.0, (MAX_FREQUENCY_OF_RATE * rate.hz()).min(20_000.0)), q.clamp(0.3, 12.0));
         match self {
             Self::Full => None,
             Self::BandPass { frequency_hz, q } => {
-                let (hz, q) = held(frequency_hz, q);
+                let (hz, q) = clamped(frequency_hz, q);
                 (hz.is_finite() && q.is_finite()).then(|| band_pass(hz, q, rate).state_variable())
             }
             Self::BellCut { frequency_hz, gain_db, q } => {
-                let (hz, q) = held(frequency_hz, q);
-                // Not quite 0 dB: that bell is no filter at all.
+                let (hz, q) = clamped(frequency_hz, q);
+                // Slightly below 0 dB: a bell at 0 dB is no filter.
                 let gain_db = gain_db.clamp(-18.0, -0.01);
                 (hz.is_finite() && q.is_finite() && gain_db.is_finite()).then(|| {
                     let bell = bell(hz, gain_db, q, rate).state_variable();
@@ -60,12 +60,12 @@ impl AuditionBand {
     }
 }
 
-/// Leaves only a part of what runs through it, and glides from one part to the next within [`TRANSITION_MS`].
+/// Filters one audition band, with a glide of [`TRANSITION_MS`] between bands.
 ///
-/// All parts are one state-variable filter with different mixes, and the filter stays stable and free of clicks while its
-/// numbers move, so a part can be chosen at any sample, also while the change before is under way. At rest in
-/// [`AuditionBand::Full`] the input passes bit for bit. Nothing allocates; any split into blocks gives the same bits. Tested by
-/// `properties::audition`.
+/// All bands use one state-variable filter with different output mixes. It stays stable and free of clicks while its
+/// coefficients move, so a new band can start at any sample, even during a glide. With a steady
+/// [`AuditionBand::Full`] the output is the input bit for bit. No allocation; the output does not depend on the block
+/// size. Tested by `properties::audition`.
 #[derive(Clone, Debug)]
 pub struct Audition<const C: usize>
 where
@@ -75,15 +75,15 @@ where
     band: AuditionBand,
     from: StateVariable,
     to: StateVariable,
-    /// Frames until the glide is over.
+    /// Frames until the glide ends.
     remaining: u32,
     length: u32,
-    /// True when nothing is taken away and nothing moves.
+    /// True when the input passes unchanged and no glide is in progress.
     bypassed: bool,
     states: [<[f32; C] as Frame>::Lanes; 2],
 }
 
-/// The same filter, but all of the input passes.
+/// The same filter with an output mix that passes the input.
 fn pass_through(filter: StateVariable) -> StateVariable {
     StateVariable { m0: 1.0, m1: 0.0, m2: 0.0, ..filter }
 }
@@ -92,7 +92,7 @@ impl<const C: usize> Audition<C>
 where
     [f32; C]: Frame,
 {
-    /// At rest in this part, with nothing heard before.
+    /// Creates a filter with clear state, steady in this band.
     #[must_use]
     pub fn new(band: AuditionBand, rate: SampleRate) -> Self {
         let filter = band.filter(rate);
@@ -109,13 +109,13 @@ where
         }
     }
 
-    /// The part that is heard, or about to be.
+    /// Current band, or the target of a glide in progress.
     #[must_use]
     pub fn band(&self) -> AuditionBand {
         self.band
     }
 
-    /// Chooses a part, from the next frame on.
+    /// Selects a band from the next frame on.
     pub fn set(&mut self, band: AuditionBand) {
         if band == self.band {
             return;
@@ -124,7 +124,7 @@ where
         let filter = band.filter(self.rate);
         if self.bypassed {
             let Some(filter) = filter else { return };
-            // Nothing of the filter is heard yet: it starts afresh, with all of the input in its mix.
+            // The filter is inaudible so far: start with clear state and an output mix that passes the input.
             self.states = [Lanes::splat(0.0); 2];
             self.from = pass_through(filter);
         } else {
@@ -134,18 +134,18 @@ where
         (self.remaining, self.bypassed) = (self.length, false);
     }
 
-    /// Is where it was going at once, with nothing heard before.
+    /// Clears the state. A glide in progress completes at once.
     pub fn reset(&mut self) {
         *self = Self::new(self.band, self.rate);
     }
 
-    /// True when the input passes as it is, for as long as nothing is set.
+    /// True while the input passes unchanged, until the next call of [`set`](Self::set).
     #[must_use]
     pub fn is_bypassed(&self) -> bool {
         self.bypassed
     }
 
-    /// The filter at this moment of the glide.
+    /// Filter coefficients at the current position of the glide.
     fn now(&self) -> StateVariable {
         if self.remaining == 0 {
             return self.to;
@@ -153,7 +153,7 @@ where
         self.from.interpolated(&self.to, smooth_step(1.0 - f64::from(self.remaining) / f64::from(self.length)))
     }
 
-    /// One frame.
+    /// Processes one frame.
     pub(super) fn next(&mut self, frame: [f32; C]) -> [f32; C] {
         if self.bypassed {
             return frame;
@@ -166,13 +166,13 @@ where
             }
         }
         let filter = self.now();
-        let heard = step_state_variable(&filter, &mut self.states, frame.widen());
-        // Far below anything that is heard: states never sink into the subnormal range.
+        let output = step_state_variable(&filter, &mut self.states, frame.widen());
+        // Keeps the states out of the subnormal range.
         self.states = self.states.map(|s| s.flush_denormals());
-        Frame::narrow(heard)
+        Frame::narrow(output)
     }
 
-    /// Processes frames in place, as many as there are.
+    /// Processes any number of frames in place.
     pub fn run(&mut self, frames: &mut [[f32; C]]) {
         for frame in frames {
             *frame = self.next(*frame);

@@ -1,39 +1,39 @@
-//! What the strip lets in: finite samples of a sane size.
+//! Input sanitising: all samples inside the strip are finite and within +36 dBFS.
 
-/// Samples beyond this (+36 dB of full scale) are held to it.
+/// Clamp level, +36 dBFS.
 const MAX_MAGNITUDE: f32 = 64.0;
-/// Samples below this are silence (they are subnormal, or would become so).
+/// Smaller samples become zero: they are subnormal, or would lead to subnormal states.
 const MIN_MAGNITUDE: f32 = 1e-30;
 
-/// Counts what it has refused.
+/// Sanitises input samples and counts them.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct InputSanitiser {
     sanitised_samples: u64,
 }
 
 impl InputSanitiser {
-    /// Silences what is not finite or too small to matter, holds what is absurdly large, and gives the largest magnitude.
+    /// Zeroes non-finite and negligible samples, clamps excessive ones, and returns the largest magnitude.
     pub(super) fn sanitise<const C: usize>(&mut self, frames: &mut [[f32; C]]) -> f32 {
-        // As whole numbers, magnitudes of floats are in the same order; what is not finite is above all others.
+        // As integers, float magnitudes keep their order. Non-finite values are above all others.
         let bits = |sample: f32| (sample.to_bits() & 0x7FFF_FFFF) as i32;
         let (quietest, loudest) = (MIN_MAGNITUDE.to_bits() as i32, MAX_MAGNITUDE.to_bits() as i32);
-        let mut most = 0;
+        let mut peak = 0;
         for sample in frames.as_flattened_mut() {
             let size = bits(*sample);
             *sample = if size < quietest { 0.0 } else { *sample };
-            most = if size > most { size } else { most };
+            peak = if size > peak { size } else { peak };
         }
-        if most > loudest {
+        if peak > loudest {
             for sample in frames.as_flattened_mut().iter_mut().filter(|s| bits(**s) > loudest) {
                 self.sanitised_samples += 1;
                 *sample = clamped(*sample);
             }
-            most = frames.iter().flatten().map(|s| bits(*s)).max().unwrap_or(0);
+            peak = frames.iter().flatten().map(|s| bits(*s)).max().unwrap_or(0);
         }
-        f32::from_bits(most as u32)
+        f32::from_bits(peak as u32)
     }
 
-    /// How many samples were refused: not finite, or beyond the largest.
+    /// Number of non-finite or clamped samples.
     pub(super) fn sanitised_samples(&self) -> u64 {
         self.sanitised_samples
     }
@@ -43,12 +43,12 @@ fn clamped(sample: f32) -> f32 {
     if sample.is_finite() { sample.clamp(-MAX_MAGNITUDE, MAX_MAGNITUDE) } else { 0.0 }
 }
 
-/// A frame as the sanitiser lets it in, without counting; tiny samples stay.
+/// Sanitises a frame without counting. Negligible samples stay.
 pub(super) fn sanitised_frame<const C: usize>(frame: &[f32; C]) -> [f32; C] {
     frame.map(clamped)
 }
 
-/// Silences what is too small to matter, so that no host gets subnormal numbers.
+/// Zeroes negligible samples, so that hosts never receive subnormal numbers.
 pub(super) fn flush_denormals<const C: usize>(frames: &mut [[f32; C]]) {
     for sample in frames.as_flattened_mut() {
         *sample = if sample.abs() < MIN_MAGNITUDE { 0.0 } else { *sample };
@@ -65,7 +65,7 @@ mod tests {
         let mut frames = [[0.5, f32::NAN], [-1e9, f32::INFINITY], [1e-38, -0.25], [64.0, -64.0]];
         assert_eq!(sanitiser.sanitise(&mut frames), 64.0);
         assert_eq!(frames, [[0.5, 0.0], [-64.0, 0.0], [0.0, -0.25], [64.0, -64.0]]);
-        assert_eq!(sanitiser.sanitised_samples(), 3, "a subnormal number is no fault of the recording");
+        assert_eq!(sanitiser.sanitised_samples(), 3, "subnormal numbers are not counted");
         assert_eq!(sanitiser.sanitise(&mut [[0.125, -0.5]]), 0.5);
         assert_eq!(sanitiser.sanitised_samples(), 3);
     }

@@ -1,15 +1,15 @@
-//! A change of latency: the output fades out, the change is made, the output fades in.
+//! A change of latency: the output fades out, the latency changes, the output fades in.
 
 use crate::math::smooth_step;
 
-/// Where a change of latency is.
+/// Progress of a latency change.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct LatencyChange {
-    /// Frames since it began; `None` when there is none.
+    /// Elapsed frames of the fades; `None` when no change is in progress.
     at: Option<u32>,
-    /// Frames for which the output stays silent in the middle.
+    /// Remaining muted frames between the fades.
     mute: u32,
-    /// Frames of each fade.
+    /// Length of each fade, frames.
     transition: u32,
 }
 
@@ -18,29 +18,29 @@ impl LatencyChange {
         Self { at: None, mute: 0, transition }
     }
 
-    /// Drops a change that is under way.
+    /// Cancels a change in progress.
     pub(super) fn reset(&mut self) {
         (self.at, self.mute) = (None, 0);
     }
 
-    /// Begins to fade out, from wherever a fade is; true if the output is silent already.
+    /// Starts the fade-out at the current fade gain. Returns true if the output is already silent.
     pub(super) fn begin(&mut self) -> bool {
         let at = self.at.map_or(0, |at| at.min(2 * self.transition - at));
         self.at = Some(at);
         at == self.transition
     }
 
-    /// True while the output still fades out: what is set waits for the middle.
+    /// True during the fade-out: new coefficients wait for the midpoint.
     pub(super) fn is_fading_out(&self) -> bool {
         self.at.is_some_and(|at| at < self.transition)
     }
 
-    /// Keeps the output silent for so many frames, from the middle on; 0 leaves it as it is.
+    /// Mutes the output for `frames` from the midpoint on; 0 changes nothing.
     pub(super) fn mute_for(&mut self, frames: u32) {
         self.mute = if frames > 0 { frames } else { self.mute };
     }
 
-    /// The most frames that may be run at once: the middle and the end lie at the end of a piece.
+    /// Maximum length of the next segment: midpoint and end lie at the end of a segment.
     pub(super) fn remaining(&self) -> usize {
         let Some(at) = self.at else { return usize::MAX };
         let left = match at {
@@ -51,7 +51,7 @@ impl LatencyChange {
         left as usize
     }
 
-    /// Fades frames; true when they end in the middle, where the change is to be made.
+    /// Fades one segment. Returns true when it ends at the midpoint, where the latency changes.
     pub(super) fn run<const C: usize>(&mut self, frames: &mut [[f32; C]]) -> bool {
         let Some(mut at) = self.at else { return false };
         if self.mute > 0 {
@@ -75,27 +75,27 @@ mod tests {
     extern crate std;
     use std::vec::Vec;
 
-    /// Runs frames of ones in pieces of what is left; the middle is reported once.
+    /// Runs frames of ones in short segments. Returns the output and the positions of the midpoints.
     fn through(change: &mut LatencyChange, frames: usize, mute: u32) -> (Vec<f32>, Vec<usize>) {
-        let (mut out, mut middles) = (Vec::new(), Vec::new());
+        let (mut out, mut midpoints) = (Vec::new(), Vec::new());
         while out.len() < frames {
             let mut piece = std::vec![[1.0f32]; change.remaining().min(7).min(frames - out.len())];
-            let middle = change.run(&mut piece);
+            let midpoint = change.run(&mut piece);
             out.extend(piece.iter().map(|frame| frame[0]));
-            if middle {
+            if midpoint {
                 change.mute_for(mute);
-                middles.push(out.len());
+                midpoints.push(out.len());
             }
         }
-        (out, middles)
+        (out, midpoints)
     }
 
     #[test]
     fn the_output_is_muted_while_the_latency_changes() {
         let mut change = LatencyChange::new(20);
         assert!(!change.begin() && change.is_fading_out());
-        let (out, middles) = through(&mut change, 100, 15);
-        assert_eq!(middles, [20]);
+        let (out, midpoints) = through(&mut change, 100, 15);
+        assert_eq!(midpoints, [20]);
         assert!(out[..19].iter().all(|&x| x > 0.0) && out[19..35].iter().all(|&x| x == 0.0), "{out:?}");
         assert!(out[36] > 0.0 && out[55..].iter().all(|&x| x == 1.0), "{out:?}");
         assert!(
@@ -104,17 +104,17 @@ mod tests {
     }
 
     #[test]
-    fn a_second_change_goes_on_from_where_the_fade_is() {
+    fn a_second_change_continues_from_the_current_fade() {
         let mut change = LatencyChange::new(20);
         change.begin();
         through(&mut change, 30, 0);
-        // Half of the way in: the fade turns round, and the middle comes after as many frames.
+        // Half-way through the fade-in the fade reverses. The midpoint follows after as many frames.
         assert!(!change.begin());
-        let (_, middles) = through(&mut change, 60, 0);
-        assert_eq!(middles, [10]);
+        let (_, midpoints) = through(&mut change, 60, 0);
+        assert_eq!(midpoints, [10]);
         let mut silent = LatencyChange::new(20);
         silent.begin();
         through(&mut silent, 20, 0);
-        assert!(silent.begin(), "in the middle the next change is made at once");
+        assert!(silent.begin(), "at the midpoint the next change applies at once");
     }
 }

@@ -1,5 +1,4 @@
-//! Everything that reads the strip: the ledger behind every stage, loudness and true peak at both ends, voice activity, gain
-//! reduction.
+//! The meters of the strip: level ledger, loudness and true peak at both ends, voice activity and gain reduction.
 
 use super::StripCoefs;
 use super::stage_list::has_gain_reduction;
@@ -10,7 +9,7 @@ use crate::meters::{ChannelWeights, GainReductionMeter, LevelLedger, SubBlockLou
 use crate::settings::StageId;
 use crate::units::SampleRate;
 
-/// Places at which the ledger listens: the input and behind each stage.
+/// Measuring points of the ledger: the input and the output of each stage.
 pub(super) const LEDGER_POINTS: usize = StageId::COUNT + 1;
 
 const METERED: usize = {
@@ -22,7 +21,7 @@ const METERED: usize = {
     count
 };
 
-/// The stages that move the level, each with a meter of gain reduction, in their default order.
+/// Stages with a gain-reduction meter, in default order.
 pub const METERED_STAGES: [StageId; METERED] = {
     let (mut stages, mut count, mut at) = ([StageId::Trim; METERED], 0, 0);
     while at < StageId::COUNT {
@@ -35,7 +34,7 @@ pub const METERED_STAGES: [StageId; METERED] = {
     stages
 };
 
-/// By how many frames each point of the ledger lags: by the latencies of the stages before it.
+/// Delay of each ledger point in frames: the latency of all stages before it.
 fn delays<const C: usize>(coefs: &StripCoefs<C>) -> [usize; LEDGER_POINTS]
 where
     [f32; C]: Frame,
@@ -47,18 +46,18 @@ where
     delays
 }
 
-/// What the meters found at the end of a piece.
+/// Measurements at the end of a segment.
 pub(super) struct SegmentEnd<const C: usize> {
-    /// A gating block that is complete at every point.
+    /// A gating block complete at every ledger point.
     pub(super) block: Option<BlockPair>,
-    /// Energies of a sub-block that is complete at the input.
+    /// Energies of a sub-block complete at the input.
     pub(super) sub_block: Option<[f64; C]>,
 }
 
-/// The meters of a strip.
+/// All meters of a strip.
 pub(super) struct StripMeters<const C: usize> {
     points: [[[f32; C]; CHUNK]; LEDGER_POINTS],
-    /// Whether the frames of each point may differ from those of the point before.
+    /// Whether the frames at each point may differ from those at the previous point.
     changes: [bool; LEDGER_POINTS],
     ledger: LevelLedger<C, LEDGER_POINTS>,
     input_loudness: SubBlockLoudness<C>,
@@ -93,7 +92,7 @@ where
         }
     }
 
-    /// Starts everything afresh.
+    /// Resets all meters.
     pub(super) fn reset(&mut self, coefs: &StripCoefs<C>) {
         self.restart_loudness(coefs);
         self.input_peak.reset();
@@ -102,31 +101,33 @@ where
         self.reductions = core::array::from_fn(|_| GainReductionMeter::default());
     }
 
-    /// Starts ledger and loudness afresh: after another order or latency they would weigh different sounds.
+    /// Restarts ledger and loudness. After a change of order or latency the points would otherwise measure different
+    /// audio.
     pub(super) fn restart_loudness(&mut self, coefs: &StripCoefs<C>) {
         self.ledger.set_delays(delays(coefs));
         self.input_loudness.reset();
         self.output_loudness.reset();
     }
 
-    /// The most frames of a piece: a sub-block ends at the end of a piece.
+    /// Maximum length of the next segment: a sub-block ends at the end of a segment.
     pub(super) fn remaining(&self) -> usize {
         self.ledger.remaining().min(CHUNK)
     }
 
-    /// Takes the frames of a piece at the input.
+    /// Adds the frames of a segment at the input.
     pub(super) fn push_input(&mut self, frames: &[[f32; C]]) {
         self.input_peak.push(frames);
         self.points[0][..frames.len()].copy_from_slice(frames);
     }
 
-    /// Takes the frames of the piece behind the stage at `place`; `changes` is false where they repeat those before it.
+    /// Adds the frames of the segment after the stage at `place`. `changes` is false when they repeat the stage's
+    /// input.
     pub(super) fn push_stage_output(&mut self, place: usize, frames: &[[f32; C]], changes: bool) {
         self.points[place + 1][..frames.len()].copy_from_slice(frames);
         self.changes[place + 1] = changes;
     }
 
-    /// Ends a piece, with its frames at the output.
+    /// Ends a segment with its frames at the output.
     pub(super) fn end_segment(&mut self, frames: &[[f32; C]]) -> SegmentEnd<C> {
         self.output_peak.push(frames);
         let mut end = SegmentEnd { block: None, sub_block: None };
@@ -139,19 +140,20 @@ where
         end
     }
 
-    /// Ends a sub-block of 10 ms at the input, with what each stage has taken in it; true while somebody speaks.
-    pub(super) fn end_sub_block(&mut self, energies: [f64; C], mut taken_db: impl FnMut(StageId) -> f64) -> bool {
+    /// Ends a sub-block of 10 ms at the input, with the gain reduction of each stage in it. Returns true during
+    /// speech.
+    pub(super) fn end_sub_block(&mut self, energies: [f64; C], mut reduction_db: impl FnMut(StageId) -> f64) -> bool {
         let frames = self.input_loudness.clock().length() as f64;
         self.activity.tick(energies.iter().sum::<f64>() / frames);
         self.input_loudness.push_energy(energies);
         let speech = self.activity.is_active();
         for (meter, stage) in self.reductions.iter_mut().zip(METERED_STAGES) {
-            meter.push(taken_db(stage), speech);
+            meter.push(reduction_db(stage), speech);
         }
         speech
     }
 
-    /// Loudness at every point over the gated blocks, LUFS.
+    /// Loudness at every ledger point over the gated blocks, LUFS.
     pub(super) fn loudness(&self) -> Option<[f64; LEDGER_POINTS]> {
         self.ledger.loudness()
     }
@@ -206,11 +208,11 @@ mod tests {
         let coefs = StripCoefs::<2>::design(&settings, SampleRate::new(48_000.0).unwrap()).unwrap();
         let delays = delays(&coefs);
         let order = settings.signal_order();
-        let behind = |stage| order.iter().position(|&s| s == stage).unwrap() + 1;
+        let after = |stage| order.iter().position(|&s| s == stage).unwrap() + 1;
         assert_eq!(delays[0], 0);
-        assert_eq!(delays[behind(StageId::DeReverb) - 1], 0);
-        assert_eq!(delays[behind(StageId::DeReverb)], 512, "frames of 512 samples at 48 kHz");
-        assert_eq!(delays[behind(StageId::Limiter) - 1], 512);
+        assert_eq!(delays[after(StageId::DeReverb) - 1], 0);
+        assert_eq!(delays[after(StageId::DeReverb)], 512, "512-sample spectral frames at 48 kHz");
+        assert_eq!(delays[after(StageId::Limiter) - 1], 512);
         assert_eq!(delays[LEDGER_POINTS - 1], coefs.latency() as usize);
     }
 }

@@ -1,4 +1,4 @@
-//! The voice strip: the stages in order, with meters, the level ledger and three monitor modes.
+//! The voice strip: all stages in signal order, with meters, level ledger and three monitor modes.
 
 mod analyse_ahead;
 pub mod audition;
@@ -32,16 +32,27 @@ use meters::StripMeters;
 use monitor::Monitor;
 use signal_path::SignalPath;
 
-/// A voice strip for one (`C = 1`) or two channels.
+/// A complete voice strip for one (`C = 1`) or two (`C = 2`) channels.
 ///
-/// Order: trim, hum, high-pass, de-reverb, expander, leveller; then, in an order that can be set, corrective EQ, de-esser,
-/// compressor and tone EQ; then limiter and output trim ([`signal_order`](crate::settings::signal_order)). What mends a recording
-/// stands before what shapes it: hum, room, noise and the drift of a talker are measured on the recording as it is, and the
-/// compressor's threshold meets phrases of one level.
+/// Design coefficients with [`StripCoefs::design`], build the strip with [`new`](Self::new), then pass each block of
+/// audio to [`run`](Self::run).
 ///
-/// Everything inside runs on the sample clock: any split of the same frames into calls of [`run`](Self::run) gives the same bits.
-/// Nothing allocates, locks, waits or panics. Any input is survived: what is not finite becomes silence at the door and is
-/// counted.
+/// # Signal order
+///
+/// Trim, hum, high-pass, de-reverb, expander and leveller run first. Corrective EQ, de-esser, compressor and tone EQ
+/// follow in a configurable order. Limiter and output trim run last. See
+/// [`signal_order`](crate::settings::signal_order).
+///
+/// Restoration precedes shaping. The first stages measure hum, reverberation, background noise and level drift on the
+/// unshaped recording. The compressor then works on phrases of similar level.
+///
+/// # Guarantees
+///
+/// - **Block size**: the output does not depend on it. Any split of the same frames into calls returns the same bits.
+/// - **Real time**: processing does not allocate, lock, wait or panic.
+/// - **Input**: any input is safe. Non-finite samples become silence, and samples beyond +36 dBFS are clamped;
+///   [`sanitised_samples`](Self::sanitised_samples) counts both.
+/// - **Latency and tail**: [`latency`](Self::latency) and [`tail`](Self::tail) are exact.
 ///
 /// Tested by `any_split_gives_the_same_bits`, `latency_and_tail_are_exact`, `recovers_from_any_hostile_input`,
 /// `idle_strip_is_the_delayed_input` and the rest of `properties`.
@@ -49,7 +60,7 @@ pub struct Strip<const C: usize>
 where
     [f32; C]: Frame,
 {
-    /// Where all of it is, or is going.
+    /// Target coefficients: reached, or the end of a transition.
     target: StripCoefs<C>,
     sanitiser: InputSanitiser,
     path: SignalPath<C>,
@@ -62,7 +73,7 @@ impl<const C: usize> Strip<C>
 where
     [f32; C]: Frame,
 {
-    /// A strip that has heard nothing, at rest in these settings.
+    /// Creates a strip with clear state. The coefficients apply at once, without a transition.
     #[must_use]
     pub fn new(coefs: &StripCoefs<C>) -> Self {
         let transition = coefs.rate.samples(TRANSITION_MS);
@@ -76,7 +87,7 @@ where
         }
     }
 
-    /// Forgets everything it has heard; settings and monitor mode stay, changes on their way arrive at once.
+    /// Clears all audio state. Settings and monitor mode stay. Transitions in progress complete at once.
     pub fn reset(&mut self) {
         self.sanitiser = InputSanitiser::default();
         self.path.restart(&self.target);
@@ -85,22 +96,26 @@ where
         self.meters.reset(&self.target);
     }
 
-    /// Starts meters and ledger afresh; the processing is not touched, the loudness match measures afresh.
+    /// Resets meters and ledger. The processing and the measured loudness match continue.
     pub fn reset_meters(&mut self) {
         self.meters.reset(&self.target);
     }
 
-    /// Moves to new coefficients, beginning with the next frame: settings and switches glide within [`TRANSITION_MS`], a new order
-    /// cross-fades, a new look-ahead or spectral latency (they change the latency) dips for twice that time, and a new variant is silent for the
-    /// limiter's latency between. Coefficients of
-    /// another rate start the strip afresh.
+    /// Starts a transition to new coefficients at the next frame.
+    ///
+    /// - **Settings and switches** glide within [`TRANSITION_MS`].
+    /// - **A new stage order** cross-fades within [`TRANSITION_MS`].
+    /// - **A new look-ahead or spectral latency** changes the latency of the strip. The output fades out and in
+    ///   again, each within [`TRANSITION_MS`]. After a change of spectral latency it stays muted between the fades
+    ///   for the latency of the limiter.
+    /// - **Another sample rate** restarts the strip with clear state. Monitor mode and audition stay.
     pub fn set(&mut self, coefs: &StripCoefs<C>) {
         if coefs.rate != self.target.rate {
             return self.start_afresh(coefs);
         }
         self.target = *coefs;
         if coefs.latency() != self.monitor.latency() {
-            // All of it waits until the output is silent.
+            // All changes wait until the output is silent.
             if self.latency_change.begin() {
                 self.change_latency();
             }
@@ -109,7 +124,7 @@ where
         }
     }
 
-    /// Begins at another rate. By itself, so that only this needs the stack that a whole strip takes.
+    /// Restarts at another rate. Not inlined: only this path needs stack space for a whole strip.
     #[cold]
     #[inline(never)]
     fn start_afresh(&mut self, coefs: &StripCoefs<C>) {
@@ -119,20 +134,20 @@ where
         self.set_audition(band);
     }
 
-    /// Sends the target to every stage.
+    /// Passes the target coefficients to every stage.
     fn apply(&mut self) {
         self.path.set(&self.target);
         self.reorder();
     }
 
-    /// Begins the cross-fade to the target's order, unless one is under way; then it begins when that one is over.
+    /// Starts the cross-fade to the target order. A cross-fade in progress ends first.
     fn reorder(&mut self) {
         if self.path.reorder(self.target.order) {
             self.meters.restart_loudness(&self.target);
         }
     }
 
-    /// Takes the target's latency, while nothing is heard.
+    /// Applies the target latency while the output is silent.
     fn change_latency(&mut self) {
         self.monitor.set_latency(self.target.latency());
         let mute = self.path.change_latency(&self.target);
@@ -141,18 +156,18 @@ where
         self.apply();
     }
 
-    /// Processes frames in place, as many as there are. Cannot fail.
+    /// Processes any number of frames in place. Cannot fail.
     pub fn run(&mut self, frames: &mut [[f32; C]]) {
         let mut rest = frames;
         while !rest.is_empty() {
-            let most = self.meters.remaining().min(self.latency_change.remaining()).min(self.path.remaining());
-            let (now, later) = rest.split_at_mut(rest.len().min(most));
+            let max_frames = self.meters.remaining().min(self.latency_change.remaining()).min(self.path.remaining());
+            let (now, later) = rest.split_at_mut(rest.len().min(max_frames));
             self.run_segment(now);
             rest = later;
         }
     }
 
-    /// Runs at most a chunk of frames; no fade, cross-fade or sub-block ends before the last of them.
+    /// Processes at most one chunk. Fades, cross-fades and sub-blocks end only with the last frame of a segment.
     fn run_segment(&mut self, frames: &mut [[f32; C]]) {
         let Self { target, sanitiser, path, latency_change, monitor, meters } = self;
         let largest = sanitiser.sanitise(frames);
@@ -174,7 +189,7 @@ where
             monitor.step(speech, target.ceiling_dbtp);
         }
         let latency_changes = latency_change.run(frames);
-        // Both may start the ledger afresh: not before it has heard these frames.
+        // Both calls may restart the ledger, so they follow the metering of these frames.
         if path.end_order_change() {
             self.reorder();
         }
@@ -183,7 +198,7 @@ where
         }
     }
 
-    /// Processes planar channels in place, as hosts give them; as far as the shortest reaches.
+    /// Processes planar channels in place. The shortest channel sets the number of frames.
     pub fn run_planar(&mut self, channels: [&mut [f32]; C]) {
         let mut channels = channels;
         let length = channels.iter().map(|c| c.len()).min().unwrap_or(0);
@@ -196,70 +211,75 @@ where
         }
     }
 
-    /// Chooses what is heard, from the next frame on, with a cross-fade of [`TRANSITION_MS`].
+    /// Selects the monitor mode from the next frame on, with a cross-fade of [`TRANSITION_MS`].
     pub fn set_monitoring(&mut self, monitoring: Monitoring) {
         self.monitor.set_monitoring(monitoring);
     }
 
-    /// Plays a part of the unprocessed side instead of what is listened to, from the next frame on, with a glide of
-    /// [`TRANSITION_MS`]; [`AuditionBand::Full`] goes back. With [`Monitoring::loudness_matched`] it has the gain that the whole unprocessed side
-    /// would have. The processing goes on unheard: meters, ledger and match do not know of it.
+    /// Auditions one band of the unprocessed signal in place of the current monitor mode, from the next frame on.
+    ///
+    /// The band changes within [`TRANSITION_MS`]; [`AuditionBand::Full`] ends the audition. With
+    /// [`Monitoring::loudness_matched`] the band has the gain of the whole unprocessed signal. Processing continues
+    /// inaudibly. Audition does not affect meters, ledger or loudness match.
     pub fn set_audition(&mut self, band: AuditionBand) {
         self.monitor.set_audition(band);
     }
 
-    /// Gives the leveller a gain in dB in place of its own, until `None` gives it back: for files, whose gains
-    /// [`compute`](crate::stages::leveller::gain_curve::compute) finds beforehand. It is reached, along a straight line of 10 ms, within
-    /// 20 ms. Anything else about it stays: switched off it does nothing, and its maximum boost and cut hold. A reset, another
-    /// rate, and switching the leveller on forget it.
+    /// Overrides the leveller's own gain with a gain in dB. `None` or a non-finite gain ends the override.
+    ///
+    /// Intended for files: [`compute`](crate::stages::leveller::gain_curve::compute) finds all gains in advance. The
+    /// leveller reaches the gain within 20 ms along a straight line of 10 ms. Maximum boost and cut still apply, and
+    /// a leveller that is off stays inactive. A reset, another sample rate and switching the leveller on clear the
+    /// override.
     pub fn override_leveller_gain(&mut self, gain_db: Option<f64>) {
         self.path.leveller.state_mut().override_gain(gain_db);
     }
 }
 
-/// What a strip answers.
+/// Current state, meters and latency.
 impl<const C: usize> Strip<C>
 where
     [f32; C]: Frame,
 {
-    /// The rate of the strip.
+    /// Sample rate of the strip.
     #[must_use]
     pub fn rate(&self) -> SampleRate {
         self.target.rate
     }
 
-    /// Delay of the output against the input, in samples, as set.
+    /// Delay of the output relative to the input, in samples, at the target coefficients.
     #[must_use]
     pub fn latency(&self) -> u32 {
         self.target.latency()
     }
 
-    /// Samples until the impulse response stays under -120 dB of its peak, as set; see [`StripCoefs::tail`].
+    /// Samples until the impulse response stays below -120 dB of its peak, at the target coefficients; see
+    /// [`StripCoefs::tail`].
     #[must_use]
     pub fn tail(&self) -> u32 {
         self.target.tail()
     }
 
-    /// By how many frames the sound is delayed when it comes to the leveller.
+    /// Delay of the signal at the leveller's input, in frames.
     #[must_use]
     pub fn leveller_delay(&self) -> u32 {
         self.target.latency_before(StageId::Leveller)
     }
 
-    /// What is heard.
+    /// Current monitor mode and loudness matching.
     #[must_use]
     pub fn monitoring(&self) -> Monitoring {
         self.monitor.monitoring()
     }
 
-    /// The part of the unprocessed side that is played; [`AuditionBand::Full`] when none is.
+    /// Band of the unprocessed signal on audition; [`AuditionBand::Full`] when audition is off.
     #[must_use]
     pub fn audition(&self) -> AuditionBand {
         self.monitor.audition()
     }
 
-    /// The level ledger since the last reset; `None` before any block of 400 ms has passed the gates. A new order or
-    /// latency starts it afresh.
+    /// Level ledger since the last reset; `None` until a 400 ms block has passed the gates. A new order or latency
+    /// restarts it.
     #[must_use]
     pub fn ledger(&self) -> Option<Ledger> {
         self.meters.loudness().map(|lufs| Ledger::new(self.path.order(), lufs))
@@ -271,7 +291,7 @@ where
         self.meters.input_loudness()
     }
 
-    /// Loudness of the processed signal, whatever is heard.
+    /// Loudness of the processed signal in every monitor mode.
     #[must_use]
     pub fn output_loudness(&self) -> &SubBlockLoudness<C> {
         self.meters.output_loudness()
@@ -283,53 +303,55 @@ where
         self.meters.input_peak()
     }
 
-    /// True peak of the processed signal, whatever is heard.
+    /// True peak of the processed signal in every monitor mode.
     #[must_use]
     pub fn output_true_peak(&self) -> &TruePeakMeter<C> {
         self.meters.output_peak()
     }
 
-    /// Gain reduction, while somebody spoke, of one of the [`METERED_STAGES`] (of the leveller its cuts); `None` for any other
-    /// stage.
+    /// Gain reduction during speech of one of the [`METERED_STAGES`]; `None` for any other stage. For the leveller it
+    /// covers cuts only.
     #[must_use]
     pub fn reduction(&self, stage: StageId) -> Option<&GainReductionMeter> {
         self.meters.reduction(stage)
     }
 
-    /// What the leveller gives now, in dB; below 0 it takes.
+    /// Current gain of the leveller, dB. Negative values attenuate.
     #[must_use]
     pub fn leveller_gain_db(&self) -> f64 {
         self.path.leveller.state().gain_db()
     }
 
-    /// The mains frequency that the hum stage has found, Hz; `None` where there is no hum, and when it is off.
+    /// Mains frequency detected by the hum stage, Hz; `None` without hum. Switching the stage off freezes the value.
     #[must_use]
     pub fn mains_hz(&self) -> Option<f64> {
         self.path.hum.state().frequency_hz()
     }
 
-    /// The level of the hum that the hum stage takes out now, dBFS RMS, of the channel that has most of it; `None` where it
-    /// takes nothing. Tested by `mending` in `properties`.
+    /// RMS level of the hum that the hum stage removes, dBFS, in the channel with the most hum; `None` when it
+    /// removes nothing. Switching the stage off freezes the value. Tested by `restoration` in `properties`.
     #[must_use]
     pub fn removed_hum_dbfs(&self) -> Option<f64> {
         self.path.hum.state().removed_hum_dbfs()
     }
 
-    /// By how many dB the unprocessed side is raised (or lowered) to match, and by how many dB both sides are lowered so
-    /// that it stays under the ceiling.
+    /// Loudness-match gains in dB: gain of the unprocessed side, common headroom of both sides.
+    ///
+    /// The first matches the unprocessed side to the processed side in loudness. The second is 0 or negative: it
+    /// lowers both sides so that the unprocessed side stays below the ceiling.
     #[must_use]
     pub fn loudness_match_db(&self) -> [f64; 2] {
         let loudness_match = self.monitor.loudness_match();
         [loudness_match.gain_db(), loudness_match.headroom_db()]
     }
 
-    /// True while somebody speaks at the input, and for 200 ms after.
+    /// True during speech at the input and for 200 ms after it.
     #[must_use]
     pub fn voice_is_active(&self) -> bool {
         self.meters.voice_is_active()
     }
 
-    /// How many samples were refused at the door since reset: not finite, or beyond +36 dB of full scale.
+    /// Number of input samples sanitised since the last reset: non-finite, or beyond +36 dBFS.
     #[must_use]
     pub fn sanitised_samples(&self) -> u64 {
         self.sanitiser.sanitised_samples()

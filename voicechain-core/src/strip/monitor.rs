@@ -1,4 +1,4 @@
-//! What is heard: the processed side, the unprocessed side or a part of it, or what is removed, at one loudness.
+//! The monitor output: processed signal, unprocessed signal or a band of it, or removed signal, at matched loudness.
 
 use super::audition::{Audition, AuditionBand};
 use super::monitoring::{LoudnessMatch, MonitorMode, Monitoring};
@@ -8,10 +8,10 @@ use crate::math::smooth_step;
 use crate::meters::ledger::BlockPair;
 use crate::units::SampleRate;
 
-/// Frames in the delay line of the unprocessed side: the longest latency and a chunk.
+/// Length of the unprocessed signal's delay line, frames: the maximum latency plus one chunk.
 const DELAY: usize = MAX_LATENCY + CHUNK;
 
-/// Delays the unprocessed side, matches its loudness, and mixes what is heard.
+/// Delays the unprocessed signal, matches its loudness and mixes the monitor output.
 pub(super) struct Monitor<const C: usize>
 where
     [f32; C]: Frame,
@@ -21,13 +21,13 @@ where
     latency: usize,
     monitoring: Monitoring,
     loudness_match: LoudnessMatch,
-    /// Which part of the unprocessed side is heard.
+    /// Filter for the auditioned band of the unprocessed signal.
     audition: Audition<C>,
-    /// Largest peak at the input since the last gating block, up to the last complete sub-block.
+    /// Input peak since the last gating block, up to the last complete sub-block.
     recent_peak: f32,
-    /// The same since the last sub-block.
+    /// Input peak since the last sub-block.
     running_peak: f32,
-    /// Gains of the processed and the unprocessed signal: now, and where they are going.
+    /// Gains of the processed and the unprocessed signal: current value, start and end of the glide.
     mix: [f32; 2],
     mix_from: [f32; 2],
     mix_to: [f32; 2],
@@ -40,7 +40,7 @@ impl<const C: usize> Monitor<C>
 where
     [f32; C]: Frame,
 {
-    /// Listens to the processed side; the unprocessed one is delayed by `latency` samples.
+    /// Monitors the processed side. The unprocessed side is delayed by `latency` samples.
     #[inline(always)]
     pub(super) fn new(rate: SampleRate, latency: u32, transition: u32) -> Self {
         Self {
@@ -61,7 +61,7 @@ where
         }
     }
 
-    /// Forgets the sound; the monitor mode stays, a change on its way arrives at once.
+    /// Clears the audio state. The monitor mode stays; a transition in progress completes at once.
     pub(super) fn reset(&mut self, latency: u32) {
         self.delay.fill([0.0; C]);
         (self.written, self.latency) = (0, latency as usize);
@@ -102,7 +102,7 @@ where
         &self.loudness_match
     }
 
-    /// What is heard: of the unprocessed side while a part of it is played.
+    /// Effective monitor mode: the unprocessed side during an audition.
     fn effective_monitoring(&self) -> Monitoring {
         match self.audition.band() {
             AuditionBand::Full => self.monitoring,
@@ -111,14 +111,14 @@ where
     }
 
     fn glide_mix(&mut self, frames: u32) {
-        let wanted = self.loudness_match.gains(self.effective_monitoring());
-        if wanted != self.mix_to {
-            (self.mix_from, self.mix_to) = (self.mix, wanted);
+        let target = self.loudness_match.gains(self.effective_monitoring());
+        if target != self.mix_to {
+            (self.mix_from, self.mix_to) = (self.mix, target);
             (self.mix_remaining, self.mix_length) = (frames, frames);
         }
     }
 
-    /// Takes at most a chunk of input frames and their largest magnitude.
+    /// Stores at most one chunk of input frames. `largest` is their peak magnitude.
     pub(super) fn push_input(&mut self, frames: &[[f32; C]], largest: f32) {
         let at = self.written;
         let (now, wrapped) = frames.split_at(frames.len().min(DELAY - at));
@@ -128,12 +128,12 @@ where
         self.running_peak = self.running_peak.max(largest);
     }
 
-    /// Takes a complete gating block into the loudness match.
+    /// Passes a complete gating block to the loudness match.
     pub(super) fn gating_block(&mut self, block: BlockPair) {
         self.loudness_match.block(block.input, block.output, core::mem::take(&mut self.recent_peak));
     }
 
-    /// Mixes what is heard from the processed frames and the delayed input that was taken last.
+    /// Mixes the monitor output from the processed frames and the delayed input stored last.
     pub(super) fn mix(&mut self, frames: &mut [[f32; C]]) {
         if self.mix_remaining == 0 && self.mix == [1.0, 0.0] {
             return;
@@ -145,7 +145,7 @@ where
                 let left = smooth_step(f64::from(self.mix_remaining) / f64::from(self.mix_length)) as f32;
                 self.mix = core::array::from_fn(|k| self.mix_to[k] + left * (self.mix_from[k] - self.mix_to[k]));
                 if self.mix_remaining == 0 && self.mix[1] == 0.0 {
-                    // Nothing of it is heard any more.
+                    // The unprocessed signal is now inaudible.
                     self.audition.reset();
                 }
             }
@@ -157,11 +157,11 @@ where
         }
     }
 
-    /// Once per 10 ms: the loudness match moves.
+    /// Moves the loudness match once per 10 ms.
     pub(super) fn step(&mut self, speech: bool, ceiling_dbtp: f64) {
         self.recent_peak = self.recent_peak.max(core::mem::take(&mut self.running_peak));
-        let heard = self.effective_monitoring();
-        let matched = heard.loudness_matched && heard.mode != MonitorMode::Processed;
+        let monitoring = self.effective_monitoring();
+        let matched = monitoring.loudness_matched && monitoring.mode != MonitorMode::Processed;
         self.loudness_match.step(matched, speech, ceiling_dbtp);
         if self.mix_remaining == 0 {
             self.glide_mix(self.transition / 2);
@@ -185,7 +185,7 @@ mod tests {
         [(n as f32 * 0.37).sin(), 0.5 - (n % 7) as f32 * 0.1]
     }
 
-    /// What is heard while the processed side is a constant of its own.
+    /// Passes the monitor output to `each`, with a constant processed signal.
     fn run(monitor: &mut Monitor<2>, from: usize, until: usize, mut each: impl FnMut(usize, [f32; 2])) {
         for start in (from..until).step_by(50) {
             let mut frames: [[f32; 2]; 50] = core::array::from_fn(|k| input(start + k));

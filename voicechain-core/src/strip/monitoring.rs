@@ -1,9 +1,9 @@
-//! The three monitor modes, and the loudness match that makes them comparable.
+//! The three monitor modes and their loudness match.
 
 use crate::math::{from_db, power_to_db, to_db};
 use crate::meters::gating::{ABSOLUTE_GATE, mean_square};
 
-/// What is heard.
+/// Signal at the monitor output.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum MonitorMode {
     /// The strip's output.
@@ -11,43 +11,43 @@ pub enum MonitorMode {
     Processed,
     /// The input, delayed by the strip's latency.
     Unprocessed,
-    /// The input minus the output: what the strip takes away.
+    /// The input minus the output: everything that the strip removes.
     Removed,
 }
 
-/// What is heard, and whether loudness is matched.
+/// Monitor mode and loudness matching.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Monitoring {
-    /// What is heard.
+    /// Signal at the monitor output.
     pub mode: MonitorMode,
-    /// Sets the unprocessed side to the loudness of the processed one. Where it would then pass the ceiling, both sides
-    /// (and what is removed) go down together. Off, the processed side is the strip's plain output and the unprocessed
-    /// side the plain delayed input.
+    /// Matches the unprocessed side to the loudness of the processed side. If the unprocessed side would then exceed
+    /// the ceiling, all modes are lowered together. When false, both sides have unity gain: the plain output and the
+    /// plain delayed input.
     pub loudness_matched: bool,
 }
 
-/// The last 30 s, one gating block per 100 ms.
+/// Measuring window: 30 s, one gating block per 100 ms.
 const BLOCKS: usize = 300;
-/// Fastest movement of an audible match, dB per second.
+/// Maximum slew rate of an audible match gain, dB per second.
 const MATCH_DB_PER_S: f64 = 1.0;
-/// Fastest movement of the common headroom, dB per second.
+/// Maximum slew rate of the common headroom, dB per second.
 const HEADROOM_DB_PER_S: f64 = 20.0;
 /// Sub-blocks per second.
 const STEPS_PER_S: f64 = 100.0;
-/// The relative gate as a power ratio (-10 LU).
+/// Relative gate as a power ratio (-10 LU).
 const RELATIVE_GATE: f64 = 0.1;
 
-/// Keeps the gated loudness difference of input and output over a running 30 s.
+/// Gated loudness difference between output and input over a running window of 30 s.
 ///
-/// Frozen in pauses; when it is heard it moves by at most 1 dB per second in steps of at most 0.01 dB. Tested by
-/// `matched_sides_differ_by_less_than_0_2_lu`.
+/// The gain is frozen in pauses. While audible it moves by at most 1 dB per second, in steps of at most 0.01 dB.
+/// Tested by `matched_sides_differ_by_less_than_0_2_lu`.
 #[derive(Clone, Debug)]
 pub(crate) struct LoudnessMatch {
-    /// Mean squares at input and output, and the input's largest sample.
+    /// Mean squares at input and output, and the input's peak magnitude.
     blocks: [[f32; 3]; BLOCKS],
     count: usize,
     next: usize,
-    wanted_db: f64,
+    target_db: f64,
     gain_db: f64,
     headroom_db: f64,
     peak: f32,
@@ -59,15 +59,15 @@ impl LoudnessMatch {
             blocks: [[0.0; 3]; BLOCKS],
             count: 0,
             next: 0,
-            wanted_db: 0.0,
+            target_db: 0.0,
             gain_db: 0.0,
             headroom_db: 0.0,
             peak: 0.0,
         }
     }
 
-    /// Takes one gating block: K-weighted mean squares of the same sound at input and output, and the input's largest
-    /// sample in the last 100 ms.
+    /// Adds one gating block: K-weighted mean squares of the same audio at input and output, and the input's peak
+    /// magnitude in the last 100 ms.
     pub(crate) fn block(&mut self, input: f64, output: f64, peak: f32) {
         if input <= mean_square(ABSOLUTE_GATE) {
             return;
@@ -87,22 +87,22 @@ impl LoudnessMatch {
             self.peak = self.peak.max(peak);
         }
         if sums.0 > 0.0 && sums.1 > 0.0 {
-            self.wanted_db = power_to_db(sums.1 / sums.0).clamp(-60.0, 60.0);
+            self.target_db = power_to_db(sums.1 / sums.0).clamp(-60.0, 60.0);
         }
     }
 
-    /// One sub-block of 10 ms: moves towards what is wanted, at once when it is not heard.
-    pub(crate) fn step(&mut self, heard: bool, speech: bool, ceiling_dbtp: f64) {
-        if !heard {
-            self.gain_db = self.wanted_db;
+    /// Moves the gains by one sub-block of 10 ms. An inaudible match gain reaches its target at once.
+    pub(crate) fn step(&mut self, audible: bool, speech: bool, ceiling_dbtp: f64) {
+        if !audible {
+            self.gain_db = self.target_db;
         } else if speech {
-            let most = MATCH_DB_PER_S / STEPS_PER_S;
-            self.gain_db += (self.wanted_db - self.gain_db).clamp(-most, most);
+            let max_step = MATCH_DB_PER_S / STEPS_PER_S;
+            self.gain_db += (self.target_db - self.gain_db).clamp(-max_step, max_step);
         }
         let over = to_db(f64::from(self.peak)) + self.gain_db - ceiling_dbtp;
-        let wanted = if self.gain_db > 0.0 && over > 0.0 { -over } else { 0.0 };
-        let most = HEADROOM_DB_PER_S / STEPS_PER_S;
-        self.headroom_db += (wanted - self.headroom_db).clamp(-most, most);
+        let target_db = if self.gain_db > 0.0 && over > 0.0 { -over } else { 0.0 };
+        let max_step = HEADROOM_DB_PER_S / STEPS_PER_S;
+        self.headroom_db += (target_db - self.headroom_db).clamp(-max_step, max_step);
     }
 
     pub(crate) fn gain_db(&self) -> f64 {
@@ -113,7 +113,7 @@ impl LoudnessMatch {
         self.headroom_db
     }
 
-    /// Gains of the processed and of the unprocessed signal.
+    /// Gains of the processed and the unprocessed signal in the monitor mix.
     pub(crate) fn gains(&self, monitoring: Monitoring) -> [f32; 2] {
         let (gain, headroom) =
             if monitoring.loudness_matched { (from_db(self.gain_db), from_db(self.headroom_db)) } else { (1.0, 1.0) };

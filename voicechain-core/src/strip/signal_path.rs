@@ -1,4 +1,4 @@
-//! The signal path: every stage, run in signal order, and the cross-fade to another order.
+//! The signal path: all stages run in signal order, with a cross-fade between two orders.
 
 use super::StripCoefs;
 use super::stage_list::{FIRST_REORDERABLE, LAST_REORDERABLE, with_stages};
@@ -16,7 +16,7 @@ macro_rules! signal_path {
         fixed { $($fixed:ident $fixed_field:ident: $fixed_type:ident,)+ }
         reorderable { $($reorderable:ident $reorderable_field:ident: $reorderable_type:ident,)+ }
     ) => {
-        /// The stages whose order can be set.
+        /// The stages with a configurable order.
         struct ReorderableStages<const C: usize>
         where
             [f32; C]: Frame,
@@ -45,7 +45,7 @@ macro_rules! signal_path {
             }
         }
 
-        /// Every stage in signal order.
+        /// All stages, in signal order.
         pub(super) struct SignalPath<const C: usize>
         where
             [f32; C]: Frame,
@@ -61,7 +61,7 @@ macro_rules! signal_path {
         where
             [f32; C]: Frame,
         {
-            #[inline(always)] // A path is too large to be copied from one stack frame to the next.
+            #[inline(always)] // A path is too large to copy between stack frames.
             pub(super) fn new(coefs: &StripCoefs<C>) -> Self {
                 Self {
                     order: signal_order(coefs.order),
@@ -75,7 +75,7 @@ macro_rules! signal_path {
                 }
             }
 
-            /// Has heard nothing and is at rest in these coefficients, in place.
+            /// Clears all stages in place and applies the coefficients at once.
             pub(super) fn restart(&mut self, coefs: &StripCoefs<C>) {
                 $(self.$fixed_field.restart(&coefs.$fixed_field);)+
                 $(self.reorderable.$reorderable_field.restart(&coefs.$reorderable_field);)+
@@ -83,7 +83,7 @@ macro_rules! signal_path {
                 self.set_order(coefs.order);
             }
 
-            /// Every stage begins to move to its new coefficients; the order is not touched.
+            /// Starts the transition of every stage to its new coefficients. The order stays.
             pub(super) fn set(&mut self, coefs: &StripCoefs<C>) {
                 $(self.$fixed_field.set(&coefs.$fixed_field);)+
                 $(self.reorderable.$reorderable_field.set(&coefs.$reorderable_field);)+
@@ -103,7 +103,7 @@ macro_rules! signal_path {
                 }
             }
 
-            /// The largest reduction of a stage in dB since the last call; 0 for a stage that does not reduce.
+            /// Largest gain reduction of a stage since the last call, dB; 0 for stages without gain reduction.
             pub(super) fn take_reduction_db(&mut self, stage: StageId) -> f64 {
                 match stage {
                     $(StageId::$fixed => self.$fixed_field.take_reduction_db(),)+
@@ -115,13 +115,13 @@ macro_rules! signal_path {
 }
 with_stages!(signal_path);
 
-/// The reorderable stages in their former order, while they fade out.
+/// The reorderable stages in their previous order, during the cross-fade.
 struct OrderChange<const C: usize>
 where
     [f32; C]: Frame,
 {
     former: ReorderableStages<C>,
-    /// Frames of the cross-fade that have gone by.
+    /// Elapsed frames of the cross-fade.
     at: u32,
 }
 
@@ -129,7 +129,7 @@ impl<const C: usize> SignalPath<C>
 where
     [f32; C]: Frame,
 {
-    /// The stages in the order in which they run.
+    /// All stages in signal order.
     pub(super) fn order(&self) -> [StageId; StageId::COUNT] {
         self.order
     }
@@ -139,7 +139,8 @@ where
         self.order = signal_order(order);
     }
 
-    /// Begins the cross-fade to another order and gives true, unless it is the present one, or a cross-fade is under way.
+    /// Starts the cross-fade to another order. Returns false when the order is already current or a cross-fade is in
+    /// progress.
     pub(super) fn reorder(&mut self, order: [ReorderableStage; REORDERABLE_STAGES]) -> bool {
         let begins = self.order_change.is_none() && self.reorderable.order != order;
         if begins {
@@ -149,12 +150,12 @@ where
         begins
     }
 
-    /// The most frames that may be run at once: a cross-fade ends at the end of a piece.
+    /// Maximum length of the next segment: a cross-fade ends at the end of a segment.
     pub(super) fn remaining(&self) -> usize {
         self.order_change.as_ref().map_or(usize::MAX, |change| (self.transition - change.at) as usize)
     }
 
-    /// Ends a cross-fade that is over; true if there was one.
+    /// Ends a completed cross-fade. Returns true if one has ended.
     pub(super) fn end_order_change(&mut self) -> bool {
         let over = self.order_change.as_ref().is_some_and(|change| change.at == self.transition);
         if over {
@@ -163,9 +164,9 @@ where
         over
     }
 
-    /// Runs at most a chunk of frames through every stage. Behind each, `behind` gets its place, the frames, and whether they may
-    /// differ from those before it.
-    pub(super) fn run(&mut self, frames: &mut [[f32; C]], mut behind: impl FnMut(usize, &mut [[f32; C]], bool)) {
+    /// Runs at most one chunk through all stages. After each stage, `after_stage` receives its place, the frames, and
+    /// whether the frames may differ from the stage's input.
+    pub(super) fn run(&mut self, frames: &mut [[f32; C]], mut after_stage: impl FnMut(usize, &mut [[f32; C]], bool)) {
         let mut before = [[0.0; C]; CHUNK];
         let before = &mut before[..frames.len()];
         for (place, stage) in self.order.into_iter().enumerate() {
@@ -180,11 +181,11 @@ where
                 self.cross_fade_orders(frames, before);
                 changes = true;
             }
-            behind(place, frames, changes);
+            after_stage(place, frames, changes);
         }
     }
 
-    /// Runs frames through the stages up to this one.
+    /// Runs frames through the first stages, up to and including `last`.
     pub(super) fn run_up_to(&mut self, last: StageId, frames: &mut [[f32; C]]) {
         for stage in self.order {
             if !self.is_idle(stage) {
@@ -196,7 +197,7 @@ where
         }
     }
 
-    /// Fades from the reorderable stages in their former order, run on the frames before them, to those as they are.
+    /// Cross-fades from the previous order, run on the input of the reorderable stages, to the new order.
     fn cross_fade_orders(&mut self, frames: &mut [[f32; C]], before: &mut [[f32; C]]) {
         let Some(OrderChange { former, at }) = &mut self.order_change else { return };
         for stage in former.order {
@@ -211,8 +212,10 @@ where
         }
     }
 
-    /// Takes the new latencies, while nothing is heard. De-reverb and limiter keep the sound that they delay, or they would begin
-    /// with a hole. Gives the frames until the step that a new delay made is past the limiter.
+    /// Applies new latencies while the output is silent. Returns the frames until the discontinuity has passed the
+    /// limiter.
+    ///
+    /// De-reverb and limiter keep their delayed audio, so the output resumes without a gap.
     pub(super) fn change_latency(&mut self, coefs: &StripCoefs<C>) -> u32 {
         let mut mute = 0;
         if self.de_reverb.latency() != coefs.de_reverb.latency() {

@@ -1,10 +1,10 @@
-//! The stages of the strip, named once: the variant of [`StageId`], the field, the type.
+//! The list of stages: variant of [`StageId`], field and type of each.
 
 use crate::settings::{REORDERABLE_STAGES, StageId};
 use crate::stages::Stage;
 
-/// Hands the list of stages to a macro. What goes through every stage is written by such macros, with a `match` over
-/// [`StageId`] that has no wildcard: the compiler asks for a stage that is missing here.
+/// Passes the list of stages to a macro. Code that runs over all stages comes from such macros. Each has a `match`
+/// over [`StageId`] without wildcard, so the compiler reports a stage missing here.
 macro_rules! with_stages {
     ($then:ident) => {
         $then! {
@@ -36,7 +36,7 @@ macro_rules! stage_properties {
     ) => {
         use crate::stages::{$($fixed_type,)+ $($reorderable_type,)+};
 
-        /// Whether a stage moves the level and has a meter of gain reduction.
+        /// Whether a stage has a gain-reduction meter.
         pub(super) const fn has_gain_reduction(stage: StageId) -> bool {
             match stage {
                 $(StageId::$fixed => <$fixed_type as Stage<1>>::HAS_GAIN_REDUCTION,)+
@@ -54,7 +54,7 @@ macro_rules! stage_properties {
 }
 with_stages!(stage_properties);
 
-/// The longest latency of the whole strip, samples.
+/// Maximum latency of the strip, samples.
 pub(super) const MAX_LATENCY: usize = {
     let (mut sum, mut place) = (0, 0);
     while place < StageId::COUNT {
@@ -64,7 +64,7 @@ pub(super) const MAX_LATENCY: usize = {
     sum
 };
 
-/// The first place of the stages whose order can be set; they are neighbours, and none of them delays.
+/// First place of the reorderable stages. They are contiguous and have no latency.
 pub(super) const FIRST_REORDERABLE: usize = {
     let mut first = 0;
     while StageId::ALL[first].reorderable().is_none() {
@@ -72,7 +72,7 @@ pub(super) const FIRST_REORDERABLE: usize = {
     }
     first
 };
-/// Their last place.
+/// Last place of the reorderable stages.
 pub(super) const LAST_REORDERABLE: usize = FIRST_REORDERABLE + REORDERABLE_STAGES - 1;
 
 const _: () = {
@@ -81,14 +81,14 @@ const _: () = {
         let reorderable = StageId::ALL[place].reorderable().is_some();
         assert!(
             reorderable == (place >= FIRST_REORDERABLE && place <= LAST_REORDERABLE),
-            "reorderable stages are neighbours"
+            "reorderable stages must be contiguous"
         );
         let delays = max_latency_of(StageId::ALL[place]) > 0;
-        // What is done when a latency changes, and the groups of the ledger's taps, are written for these two.
+        // Latency changes and the groups of ledger points handle only these two stages.
         let known = matches!(StageId::ALL[place], StageId::DeReverb | StageId::Limiter);
         assert!(
             delays == known,
-            "another stage with latency: see SignalPath::change_latency and the groups of the ledger"
+            "new stage with latency: adapt SignalPath::change_latency and the groups of the ledger"
         );
         place += 1;
     }

@@ -1,28 +1,28 @@
-//! Starting points: settings for five kinds of voice, at the working level.
+//! Starting points: settings for five kinds of voice at the working level.
 
 use crate::settings::{MakeUp, Slope, StripSettings};
 
 /// A kind of voice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum StartingPoint {
-    /// Spoken, close to the microphone, in a quiet dry place.
+    /// Speech close to the microphone in a quiet, dry room.
     SpokenClose,
-    /// Spoken in a room that is heard.
+    /// Speech in an audibly reverberant room.
     SpokenLiveRoom,
-    /// A remote call: narrow, already levelled by the line.
+    /// A remote call: narrow-band, already levelled by the line.
     RemoteCall,
-    /// Sung, alone.
+    /// Solo singing.
     SungAlone,
-    /// Sung, in a mix.
+    /// Singing in a mix.
     SungInMix,
 }
 
 impl StartingPoint {
-    /// All of them.
+    /// All kinds of voice.
     pub const ALL: [Self; 5] =
         [Self::SpokenClose, Self::SpokenLiveRoom, Self::RemoteCall, Self::SungAlone, Self::SungInMix];
 
-    /// The name, as shown to a person.
+    /// Display name.
     #[must_use]
     pub const fn name(self) -> &'static str {
         match self {
@@ -34,13 +34,13 @@ impl StartingPoint {
         }
     }
 
-    /// The settings (common practice, no source), for a voice at [`WORKING_LEVEL_LUFS`](crate::levels::WORKING_LEVEL_LUFS). Switches and bands that a kind
-    /// of voice does not need rest.
+    /// Settings for a voice at [`WORKING_LEVEL_LUFS`](crate::levels::WORKING_LEVEL_LUFS) (common practice, no
+    /// source). Stages and bands that this kind of voice does not need are off or at 0 dB.
     #[must_use]
     pub fn settings(self) -> StripSettings {
         let mut s = StripSettings::default();
         s.compressor.make_up = MakeUp::Automatic;
-        // The whole sibilant band, whose lower edge is at 4 kHz.
+        // The whole sibilant band: its lower edge is at 4 kHz.
         s.de_esser.frequency_hz = 4_000.0;
         s.de_esser.threshold_db = -2.0;
         match self {
@@ -61,7 +61,7 @@ impl StartingPoint {
                 s.corrective_eq.bell_2_frequency_hz = 420.0;
                 s.corrective_eq.bell_2_gain_db = -3.0;
                 s.de_esser.range_db = 4.0;
-                // Compression lifts the room between the words: less of it, and a slower return.
+                // Compression raises reverberation between words: use less of it, with a slower release.
                 s.compressor.threshold_db = -18.0;
                 s.compressor.ratio = 2.5;
                 s.compressor.release_ms = 180.0;

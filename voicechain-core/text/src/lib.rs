@@ -190,7 +190,7 @@ mod tests {
         let cases = [
             ("", "format = 1"),
             ("format = 7", "format 7"),
-            ("format = 1\n[high_pass]\nfrequency_hz = 5.0", "high_pass.frequency_hz is 5; allowed is 20 to 400 Hz"),
+            ("format = 1\n[high_pass]\nfrequency_hz = 5.0", "high_pass.frequency_hz is 5; allowed: 20 to 400 Hz"),
             ("format = 1\n[high_pass]\nfrequency_hz = nan", "high_pass.frequency_hz"),
             ("format = 1\n[high_pass]\nwarmth = 5.0", "warmth"),
             ("format = 1\norder = [\"tone_eq\", \"tone_eq\", \"de_esser\", \"compressor\"]", "order"),

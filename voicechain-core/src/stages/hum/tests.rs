@@ -27,9 +27,10 @@ fn run(settings: HumSettings, rate_hz: f64, signal: &[f64]) -> (Vec<f32>, HumSta
     (frames.iter().map(|f| f[0]).collect(), state)
 }
 
-/// Hum alone, at frequencies up to 0.5 Hz off, ten harmonics of -50 dBFS and falling: 25 dB lower within one second, at any rate.
+/// Hum alone, up to 0.5 Hz off the nominal frequency, ten falling harmonics from -50 dBFS: at least 25 dB of
+/// attenuation after one second at any sample rate.
 #[test]
-fn hum_is_gone_within_a_second_wherever_the_mains_is() {
+fn hum_is_removed_within_a_second_at_any_mains_frequency() {
     let harmonics: Vec<f64> = (0..10).map(|k| 3.16e-3 * 2f64.sqrt() / (1.0 + 0.3 * k as f64)).collect();
     for rate_hz in [8_000.0, 11_025.0, 44_100.0, 48_000.0, 96_000.0] {
         for (mains, nominal) in [(Mains::Hz50, 50.0), (Mains::Hz60, 60.0)] {
@@ -47,7 +48,7 @@ fn hum_is_gone_within_a_second_wherever_the_mains_is() {
     }
 }
 
-/// Nothing that is no hum is touched: noise, a gliding voice-like tone, a tone beside the harmonics.
+/// Signals without hum pass: noise, a gliding voice-like tone, tones between the harmonics.
 #[test]
 fn signals_without_hum_pass_bit_for_bit() {
     let rate_hz = 48_000.0;
@@ -64,17 +65,17 @@ fn signals_without_hum_pass_bit_for_bit() {
             (1..12).map(|k| 0.05 / k as f64 * libm::sin(core::f64::consts::TAU * phase * k as f64)).sum()
         })
         .collect();
-    let beside = hum(53.0, rate_hz, &[0.01, 0.01, 0.01], 5.0);
-    for (name, signal) in [("noise", &hiss), ("a gliding voice", &glide), ("tones beside", &beside)] {
+    let between = hum(53.0, rate_hz, &[0.01, 0.01, 0.01], 5.0);
+    for (name, signal) in [("noise", &hiss), ("gliding voice", &glide), ("tones between harmonics", &between)] {
         let (out, _) = run(HumSettings { on: true, ..HumSettings::default() }, rate_hz, signal);
         let same = out.iter().zip(signal).all(|(o, x)| o.to_bits() == (*x as f32).to_bits());
         assert!(same, "{name}");
     }
 }
 
-/// When hum stops, what is added to it stops within three periods.
+/// After hum stops, subtraction ends within three periods.
 #[test]
-fn it_stops_when_the_hum_stops() {
+fn subtraction_stops_when_the_hum_stops() {
     let rate_hz = 48_000.0;
     let mut signal = hum(50.2, rate_hz, &[0.01, 0.005, 0.003], 2.0);
     signal.extend([0.0; 24_000]);
@@ -82,12 +83,12 @@ fn it_stops_when_the_hum_stops() {
     assert!(out[96_000 + 3 * 960..].iter().all(|&x| x == 0.0));
 }
 
-/// A mains frequency that moves by 5 mHz/s, more than a grid's usual, is followed: its harmonics stay 20 dB lower. One that moves
-/// by 0.25 Hz/s is no mains: the control.
+/// A mains frequency that drifts by 5 mHz/s, faster than a usual grid, is tracked: its harmonics are attenuated by at
+/// least 20 dB. Negative control: a drift of 0.25 Hz/s is not mains.
 #[test]
-fn a_wandering_mains_is_followed() {
+fn a_drifting_mains_frequency_is_tracked() {
     let (rate_hz, seconds) = (48_000.0, 20.0);
-    let left_db = |hz_per_s: f64| {
+    let change_db = |hz_per_s: f64| {
         let signal: Vec<f64> = (0..(seconds * rate_hz) as usize)
             .map(|n| {
                 let t = n as f64 / rate_hz;
@@ -100,25 +101,26 @@ fn a_wandering_mains_is_followed() {
         let before = level_db(&signal[from..].iter().map(|&x| x as f32).collect::<Vec<_>>());
         level_db(&out[from..]) - before
     };
-    let (slow, quick) = (left_db(0.005), left_db(0.25));
+    let (slow, quick) = (change_db(0.005), change_db(0.25));
     assert!(slow < -20.0, "{slow:.1} dB");
     assert!(quick > -1.0, "{quick:.1} dB");
 }
 
-/// What was heard backwards is gone from the first sample on, wherever in a period the beginning lies, and stays gone.
+/// Hum analysed in reverse is removed from the first sample on, wherever in a period the recording starts, and stays
+/// removed.
 #[test]
-fn reverse_time_analysis_holds_forwards() {
+fn hum_analysed_in_reverse_is_removed_from_the_first_sample() {
     let harmonics: Vec<f64> = (0..10).map(|k| 3.16e-3 / (1.0 + 0.3 * k as f64)).collect();
     for rate_hz in [8_000.0, 11_025.0, 48_000.0] {
         for off in [-0.5, -0.17, 0.03, 0.42] {
-            for spared in [0, 1, 77, 400] {
+            for skipped in [0, 1, 77, 400] {
                 let signal = hum(60.0 + off, rate_hz, &harmonics, 3.0);
                 let rate = SampleRate::new(rate_hz).unwrap();
                 let settings = HumSettings { on: true, mains: Mains::Hz60, ..HumSettings::default() };
                 let coefs = <Hum as Stage<1>>::design(&settings, rate).unwrap();
                 let mut state = <Hum as Stage<1>>::state(rate);
                 let forwards: Vec<[f32; 1]> = signal.iter().map(|&x| [x as f32]).collect();
-                let mut backwards: Vec<[f32; 1]> = forwards[..forwards.len() - spared].iter().rev().copied().collect();
+                let mut backwards: Vec<[f32; 1]> = forwards[..forwards.len() - skipped].iter().rev().copied().collect();
                 Hum::run(StageContext::new(&coefs, &mut state), &mut backwards);
                 state.reverse_time(&coefs);
                 let mut out = forwards.clone();
@@ -129,7 +131,7 @@ fn reverse_time_analysis_holds_forwards() {
                     let (before, after) = (level(&forwards[at..at + tenth]), level(&out[at..at + tenth]));
                     assert!(
                         after < before - 30.0,
-                        "{rate_hz} Hz, {off:+} Hz, {spared}, {at}: {before:.1} to {after:.1} dB"
+                        "{rate_hz} Hz, {off:+} Hz, {skipped}, {at}: {before:.1} to {after:.1} dB"
                     );
                 }
             }

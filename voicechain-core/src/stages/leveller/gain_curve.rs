@@ -1,4 +1,4 @@
-//! The leveller for files: all levels are known before any gain is chosen.
+//! Leveller gains for files: all levels are known before any gain is chosen.
 
 use super::SUB_BLOCKS_PER_S;
 use crate::detectors::voice_activity::P56_MARGIN_DB;
@@ -10,30 +10,31 @@ use crate::math::power_to_db;
 use crate::settings::LevellerSettings;
 use crate::units::SampleRate;
 
-/// Powers that make a level, 50 ms.
+/// Sub-blocks per level, 50 ms.
 const SMOOTH: usize = 5;
-/// Active levels in a stretch, half a second: chosen among 0.4 to 1 s on half of the recorded voices.
-const STRETCH: usize = 50;
-/// In a stretch nothing counts for more than this many dB over the level that this share of it stays under: transients.
-const USUAL_INDEX: usize = 35;
-const OVER_USUAL_DB: f64 = 4.0;
-/// Half the zone in which nothing is moved, dB: less than the one-pass form needs.
+/// Active levels per segment, half a second. Chosen on the development recordings (see tests/accuracy/RESULTS.md).
+const SEGMENT: usize = 50;
+/// Transient limit within a segment: levels count up to `TRANSIENT_DB` above the level at this rank of the sorted
+/// levels.
+const TYPICAL_INDEX: usize = 35;
+const TRANSIENT_DB: f64 = 4.0;
+/// Half width of the dead zone, dB. Smaller than in the real-time form.
 const DEAD_ZONE_DB: f64 = 1.0;
-/// What is so far under the active level is no speech, dB: the margin of ITU-T P.56, and 8 dB for quiet phrases.
+/// Speech threshold below the active level, dB: the margin of ITU-T P.56, plus 8 dB for quiet phrases.
 const MARGIN_DB: f64 = P56_MARGIN_DB;
-const QUIETER_DB: f64 = 8.0;
-/// Nor is what stands no further over the noise, dB: the level that a twentieth of everything stays under.
+const QUIET_PHRASE_DB: f64 = 8.0;
+/// Minimum level of speech above the noise, dB. The noise level is the 5th percentile of all levels.
 const OVER_NOISE_DB: f64 = 6.0;
 const NOISE_SHARE: f64 = 0.05;
-/// Lowest level of speech, dB, and the histogram of levels: from there in half decibels.
+/// Minimum level of speech, dB, and the histogram of levels: its lower end, dB, bins and bins per dB.
 const LOWEST_DB: f64 = -60.0;
 const BOTTOM_DB: f64 = -110.0;
 const STEPS: usize = 240;
 const PER_DB: f64 = 2.0;
-/// Gains to each side over which a gain is smoothed.
+/// Gains to each side in the smoothing window.
 const SMOOTHING_HALF_WIDTH: usize = 3;
 
-/// Gives the K-weighted mean square of every 10 ms of a recording, from which [`compute`] finds the gains.
+/// K-weighted mean square of every 10 ms of a recording: the input of [`compute`].
 #[derive(Clone, Debug)]
 pub struct SubBlockPowerMeter<const C: usize> {
     filter: KWeighting,
@@ -45,13 +46,13 @@ impl<const C: usize> SubBlockPowerMeter<C>
 where
     [f32; C]: Frame,
 {
-    /// An ear that has heard nothing.
+    /// Creates a meter with clear state.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         Self { filter: KWeighting::new(rate), weighted: KWeightingState::new(), clock: SubBlockClock::new(rate) }
     }
 
-    /// Takes frames, and gives the mean of the channels' powers of every 10 ms that they complete.
+    /// Adds frames. Passes the mean power of the channels to `power` for each completed sub-block of 10 ms.
     pub fn push(&mut self, frames: &[[f32; C]], mut power: impl FnMut(f32)) {
         let mut rest = frames;
         while !rest.is_empty() {
@@ -67,23 +68,25 @@ where
     }
 }
 
-/// Finds the gain in dB of every 10 ms of a recording from the powers of a [`SubBlockPowerMeter`], raised by `gain_before_db` on their way
-/// to the leveller.
+/// Leveller gain in dB for every 10 ms of a recording.
 ///
-/// Around every moment in which somebody speaks lie three stretches of half a second of speech: before it, behind it, and
-/// with it in their middle. The steadiest of them gives its level, so that a jump of level stays where it is (Kuwahara et al.
-/// 1976 smooth pictures so). The gain brings that level to 1 dB of the target, within the maximum boost and cut; through pauses
-/// it goes straight from the one to the next. Nothing is allocated: `gains_db`, as long as `powers`, is also the place to
-/// reckon in. Where nobody speaks for half a second all gains are 0. Cost: a microsecond or so per 10 ms.
+/// `powers` comes from a [`SubBlockPowerMeter`]. `gain_before_db` is the gain between its input and the leveller.
 ///
-/// Tested by `leveller_gain_curve_halves_level_steps` in `properties`.
+/// Each active moment belongs to three candidate segments of half a second of speech: before it, after it and around
+/// it. The segment with the lowest variance sets its level, so a level step keeps its position (edge-preserving
+/// smoothing of images, Kuwahara et al. 1976). The gain brings that level within 1 dB of the target, limited to
+/// maximum boost and cut. Through pauses it is interpolated linearly.
+///
+/// With less than half a second of speech all gains are 0. No allocation: `gains_db`, as long as `powers`, also
+/// serves as work space. Cost: about a microsecond per 10 ms. Tested by `leveller_gain_curve_halves_level_steps` in
+/// `properties`.
 pub fn compute(powers: &[f32], gain_before_db: f64, settings: &LevellerSettings, gains_db: &mut [f32]) {
     let n = powers.len().min(gains_db.len());
     let (powers, gains) = (&powers[..n], &mut gains_db[..n]);
     let speech_threshold_db = speech_threshold_db(powers, gain_before_db);
     let level = |at: usize| level_db(powers, at) + gain_before_db;
     let is_active = |at: usize| level(at) > speech_threshold_db;
-    // The levels of speech, one behind the other.
+    // Compact the levels of speech at the start of `gains`.
     let mut count = 0;
     for at in 0..n {
         if is_active(at) {
@@ -91,19 +94,19 @@ pub fn compute(powers: &[f32], gain_before_db: f64, settings: &LevellerSettings,
             count += 1;
         }
     }
-    if count < STRETCH {
+    if count < SEGMENT {
         gains.fill(0.0);
         return;
     }
-    let mut stretches = [(f64::INFINITY, 0.0); STRETCH];
-    let last = count - STRETCH;
+    let mut segments = [(f64::INFINITY, 0.0); SEGMENT];
+    let last = count - SEGMENT;
     for k in 0..count {
         if k <= last {
-            stretches[k % STRETCH] = variance_and_level(&gains[k..k + STRETCH]);
+            segments[k % SEGMENT] = variance_and_level(&gains[k..k + SEGMENT]);
         }
-        // Those that begin here, that have it in the middle, and that end with it, as far as there are such.
-        let starts = [k, k.saturating_sub(STRETCH / 2), k.saturating_sub(STRETCH - 1)].map(|start| start.min(last));
-        let of = |start: usize| stretches[start % STRETCH];
+        // Segments that start here, are centred here and end here, limited to existing ones.
+        let starts = [k, k.saturating_sub(SEGMENT / 2), k.saturating_sub(SEGMENT - 1)].map(|start| start.min(last));
+        let of = |start: usize| segments[start % SEGMENT];
         let mut best = of(starts[0]);
         for other in [of(starts[1]), of(starts[2])] {
             best = if other.0 < best.0 { other } else { best };
@@ -112,22 +115,22 @@ pub fn compute(powers: &[f32], gain_before_db: f64, settings: &LevellerSettings,
         let gain = off - off.clamp(-DEAD_ZONE_DB, DEAD_ZONE_DB);
         gains[k] = gain.clamp(-settings.maximum_cut_db, settings.maximum_boost_db) as f32;
     }
-    spread_out(gains, count, is_active);
+    expand(gains, count, is_active);
     smooth(gains);
 }
 
-/// What a K-weighted mean square in dB is as loudness, LUFS (ITU-R BS.1770).
+/// Loudness of a K-weighted mean square in dB, LUFS (ITU-R BS.1770).
 fn lufs(db: f64) -> f64 {
     db - 0.691
 }
 
-/// Mean power of the 50 ms around a place, dB.
+/// Mean power of the 50 ms around a sub-block, dB.
 fn level_db(powers: &[f32], at: usize) -> f64 {
     let around = &powers[at.saturating_sub(SMOOTH / 2)..(at + SMOOTH / 2 + 1).min(powers.len())];
     power_to_db(around.iter().map(|&p| f64::from(p)).sum::<f64>() / around.len() as f64)
 }
 
-/// Levels over this are speech, dB.
+/// Level above which a sub-block is speech, dB.
 fn speech_threshold_db(powers: &[f32], gain_before_db: f64) -> f64 {
     let mut histogram = [0u32; STEPS];
     for at in 0..powers.len() {
@@ -141,7 +144,7 @@ fn speech_threshold_db(powers: &[f32], gain_before_db: f64) -> f64 {
     let all: f64 = histogram.iter().map(|&n| f64::from(n)).sum();
     let counts = histogram.iter().map(|&n| f64::from(n));
     let noise_db = percentile_bin(counts, NOISE_SHARE * all).map_or(BOTTOM_DB, middle);
-    // The lowest level that lies at most the margin under the mean power of everything over it.
+    // The lowest level within the margin below the mean power of everything above it.
     let mut active_db = LOWEST_DB;
     for step in 0..STEPS {
         let over = histogram[step..].iter().enumerate().fold((0.0, 0.0), |(energy, count), (k, &n)| {
@@ -153,27 +156,28 @@ fn speech_threshold_db(powers: &[f32], gain_before_db: f64) -> f64 {
             break;
         }
     }
-    (active_db - QUIETER_DB).max(noise_db + OVER_NOISE_DB).max(LOWEST_DB)
+    (active_db - QUIET_PHRASE_DB).max(noise_db + OVER_NOISE_DB).max(LOWEST_DB)
 }
 
-/// The variance of the levels of a stretch, and its level without what transients add, dB.
+/// Variance of the levels of a segment, and its level with transients limited, dB.
 fn variance_and_level(levels: &[f32]) -> (f64, f64) {
-    let mut sorted = [0.0f32; STRETCH];
+    let mut sorted = [0.0f32; SEGMENT];
     for (to, from) in sorted.iter_mut().zip(levels) {
         *to = *from;
     }
-    let mean = sorted.iter().map(|&l| f64::from(l)).sum::<f64>() / STRETCH as f64;
+    let mean = sorted.iter().map(|&l| f64::from(l)).sum::<f64>() / SEGMENT as f64;
     let variance = sorted.iter().map(|&l| (f64::from(l) - mean) * (f64::from(l) - mean)).sum::<f64>();
-    let (_, usual, _) = sorted.select_nth_unstable_by(USUAL_INDEX, f32::total_cmp);
-    let most = f64::from(*usual) + OVER_USUAL_DB;
-    let power = levels.iter().map(|&l| libm::exp10(0.1 * f64::from(l).min(most))).sum::<f64>() / STRETCH as f64;
+    let (_, typical, _) = sorted.select_nth_unstable_by(TYPICAL_INDEX, f32::total_cmp);
+    let limit = f64::from(*typical) + TRANSIENT_DB;
+    let power = levels.iter().map(|&l| libm::exp10(0.1 * f64::from(l).min(limit))).sum::<f64>() / SEGMENT as f64;
     (variance, power_to_db(power))
 }
 
-/// Puts the gains of the active places, which stand at the beginning, where they belong, and straight lines between them.
-fn spread_out(gains: &mut [f32], count: usize, is_active: impl Fn(usize) -> bool) {
+/// Moves the gains of active sub-blocks from the start of the buffer to their positions and interpolates between
+/// them.
+fn expand(gains: &mut [f32], count: usize, is_active: impl Fn(usize) -> bool) {
     let mut left = count;
-    // Of the next active place, if there is one.
+    // Position and gain of the next active sub-block, if any.
     let mut next: Option<(usize, f32)> = None;
     let mut at = gains.len();
     while at > 0 {
@@ -197,20 +201,23 @@ fn spread_out(gains: &mut [f32], count: usize, is_active: impl Fn(usize) -> bool
     }
 }
 
-/// The mean over 70 ms.
+/// Running mean over 70 ms.
 fn smooth(gains: &mut [f32]) {
     let mut before = [gains.first().copied().unwrap_or(0.0); SMOOTHING_HALF_WIDTH];
     for at in 0..gains.len() {
         let own = gains[at];
         let last = gains.len() - 1;
-        let behind: f32 = (1..=SMOOTHING_HALF_WIDTH).map(|k| gains[(at + k).min(last)]).sum();
-        gains[at] = (before.iter().sum::<f32>() + own + behind) / (2 * SMOOTHING_HALF_WIDTH + 1) as f32;
+        let after: f32 = (1..=SMOOTHING_HALF_WIDTH).map(|k| gains[(at + k).min(last)]).sum();
+        gains[at] = (before.iter().sum::<f32>() + own + after) / (2 * SMOOTHING_HALF_WIDTH + 1) as f32;
         before[at % SMOOTHING_HALF_WIDTH] = own;
     }
 }
 
-/// Which of the gains is to be [guided](crate::Strip::override_leveller_gain) to when `frames` have gone into a strip whose sound
-/// comes to the leveller `delay` frames later: a guided gain is reached within two steps.
+/// Index of the gain to pass to [`override_leveller_gain`](crate::Strip::override_leveller_gain) after `frames` input
+/// frames.
+///
+/// `delay` is the delay of the signal at the leveller, in frames. The index looks two sub-blocks ahead, because the
+/// leveller reaches an external gain within two.
 #[must_use]
 pub fn gain_index(frames: u64, delay: u32, rate: SampleRate) -> usize {
     let ahead = 2.0 * rate.hz() / SUB_BLOCKS_PER_S;

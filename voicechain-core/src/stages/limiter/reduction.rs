@@ -1,22 +1,21 @@
-//! Gain reduction as a whole number, and the way to it and back.
+//! Gain reduction as an integer, with conversion from and to linear gain.
 //!
-//! Whole numbers can be added and taken away again without a trace, so that running sums never drift and silence
-//! returns to a gain of exactly 1.
+//! Integer sums are exact. Running sums never drift, and silence returns to a gain of exactly 1.
 
 /// A reduction: `-log2(gain)` in steps of 2^-20, which is 5.7e-6 dB.
 pub(super) type Reduction = u32;
 
 /// Steps per doubling.
 const BITS: u32 = 20;
-/// Steps per doubling, as a number.
+/// Steps per doubling, as a float.
 pub(super) const STEPS: f32 = (1_u32 << BITS) as f32;
 /// Decibels per step: `20 log10(2) / 2^20`.
 pub(super) const DB_PER_STEP: f64 = 6.020_599_913_279_624 / (1_u32 << BITS) as f64;
 
-/// The reduction that brings a level `excess` times too high down to 1; none at 1 and below.
+/// Reduction that brings a level of `excess` down to 1; 0 for 1 and below.
 ///
-/// Exponent by the bits, mantissa by a polynomial of degree 5 that is exact at both ends of the octave; error at most
-/// 2e-5 of a doubling (1.2e-4 dB), checked by `logarithm_and_exponential_keep_their_bounds`.
+/// Exponent from the bits, mantissa by a polynomial of degree 5 that is exact at both ends of the octave. Error at
+/// most 2e-5 of a doubling (1.2e-4 dB). Tested by `logarithm_and_exponential_stay_within_their_error_bounds`.
 #[inline(always)]
 pub(super) fn reduction_for(excess: f32) -> Reduction {
     let bits = excess.to_bits();
@@ -27,15 +26,15 @@ pub(super) fn reduction_for(excess: f32) -> Reduction {
     let p = p * t + 0.415_601_02;
     let p = p * t - 0.709_094_49;
     let p = p * t + 1.441_916_8;
-    // Rounded up: the gain is never too high by the rounding.
+    // Rounded up: rounding never makes the gain too high.
     let part = (p * t * STEPS) as i32 as u32 + 1;
     if excess > 1.0 { (octave << BITS).wrapping_add(part) } else { 0 }
 }
 
 /// `2^(-reduction / 2^20)`; exactly 1 for 0.
 ///
-/// Polynomial of degree 4 that is exact at both ends of the octave; relative error at most 5e-6 (4e-5 dB), checked by
-/// `logarithm_and_exponential_keep_their_bounds`. Reductions of more than 126 doublings give 2^-126.
+/// Polynomial of degree 4 that is exact at both ends of the octave. Relative error at most 5e-6 (4e-5 dB). Tested by
+/// `logarithm_and_exponential_stay_within_their_error_bounds`. Reductions of more than 126 doublings return 2^-126.
 #[inline(always)]
 pub(super) fn gain_of(reduction: Reduction) -> f32 {
     let octaves = reduction >> BITS;
@@ -48,7 +47,7 @@ pub(super) fn gain_of(reduction: Reduction) -> f32 {
     (p * t + 1.0) * f32::from_bits((127 - octaves) << 23)
 }
 
-/// Mean of the last `length` reductions, by a sum that is exact.
+/// Mean of the last `length` reductions, from an exact sum.
 #[derive(Clone, Debug)]
 pub(super) struct RunningMean<const N: usize> {
     past: [Reduction; N],
@@ -60,13 +59,13 @@ pub(super) struct RunningMean<const N: usize> {
 }
 
 impl<const N: usize> RunningMean<N> {
-    /// A mean over `length` values (1 to `N`), all of them 0.
+    /// Creates a mean over `length` values (1 to `N`), all 0.
     pub(super) fn new(length: usize) -> Self {
         let length = length.clamp(1, N);
         Self { past: [0; N], at: 0, length, sum: 0, reciprocal: (1_u64 << 32).div_ceil(length as u64) }
     }
 
-    /// Takes a value and gives the mean, not below the true one by more than a step.
+    /// Adds a value and returns the mean, at most one step above the exact one.
     #[inline(always)]
     pub(super) fn push(&mut self, value: Reduction) -> Reduction {
         let oldest = core::mem::replace(&mut self.past[self.at], value);

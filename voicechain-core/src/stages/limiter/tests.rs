@@ -25,7 +25,7 @@ where
     <Limiter as Stage<C>>::state(rate(48_000.0))
 }
 
-/// Runs a mono signal followed by as much silence as the limiter delays, and returns it without the delay.
+/// Limits a mono signal and removes the latency.
 fn limit(coefs: &LimiterCoefs, signal: &[f32]) -> Vec<f32> {
     let mut state = fresh::<1>();
     let latency = coefs.latency() as usize;
@@ -39,7 +39,7 @@ fn db(linear: f64) -> f64 {
     20.0 * libm::log10(linear)
 }
 
-/// Numbers from -1 to 1, by a linear congruence.
+/// Pseudo-random numbers from -1 to 1 (linear congruential generator).
 struct Noise(u64);
 
 impl Noise {
@@ -52,7 +52,7 @@ impl Noise {
         if self.next() < 0.0 { -1.0 } else { 1.0 }
     }
 
-    /// Nearly normal, of variance 1.
+    /// Nearly normal distribution with variance 1.
     fn normal(&mut self) -> f64 {
         (0..12).map(|_| self.next()).sum::<f64>() / 2.0
     }

@@ -11,7 +11,7 @@ fn bits(frames: &[[f32; 2]]) -> Vec<u32> {
     frames.as_flattened().iter().map(|x| x.to_bits()).collect()
 }
 
-/// Two seconds' worth of bursts that go in and out of limiting.
+/// Noise bursts that alternate between limiting and idle.
 fn bursts() -> Vec<[f32; 2]> {
     let mut noise = Noise(7);
     (0..12_000)
@@ -31,18 +31,18 @@ fn below_the_ceiling_the_output_is_the_delayed_input() {
 }
 
 #[test]
-fn any_split_into_calls_gives_the_same_bits() {
+fn output_is_independent_of_block_size() {
     // The ceiling falls and rises again inside bursts.
     let (high, low) = (design(48_000.0, -1.0, 1.5, 10.0), design(48_000.0, -9.0, 1.5, 10.0));
     let run = |lengths: &[usize]| {
         let mut frames = bursts();
         let mut state = fresh::<2>();
-        let mut turn = lengths.iter().cycle();
+        let mut next_length = lengths.iter().cycle();
         let (first, rest) = frames.split_at_mut(3_333);
         let (second, third) = rest.split_at_mut(3_000);
         for (coefs, mut part) in [(&high, first), (&low, second), (&high, third)] {
             while !part.is_empty() {
-                let (now, later) = part.split_at_mut((*turn.next().unwrap()).min(part.len()));
+                let (now, later) = part.split_at_mut((*next_length.next().unwrap()).min(part.len()));
                 Limiter::run(StageContext::new(coefs, &mut state), now);
                 part = later;
             }
@@ -56,7 +56,7 @@ fn any_split_into_calls_gives_the_same_bits() {
 }
 
 #[test]
-fn one_gain_serves_both_channels() {
+fn both_channels_share_one_gain() {
     let coefs = design(48_000.0, -6.0, 0.5, 10.0);
     let input = bursts();
     let mut output = input.clone();
@@ -75,7 +75,7 @@ fn one_gain_serves_both_channels() {
 }
 
 #[test]
-fn latency_is_what_an_impulse_takes() {
+fn latency_matches_the_delay_of_an_impulse() {
     let expected = [
         (8_000.0, 0.5, 150),
         (8_000.0, 5.0, 150),
@@ -93,8 +93,8 @@ fn latency_is_what_an_impulse_takes() {
         let mut frames = vec![[0.0_f32]; 1_200];
         frames[0] = [0.5];
         Limiter::run(StageContext::new(&coefs, &mut fresh::<1>()), &mut frames);
-        let heard: Vec<usize> = (0..1_200).filter(|&n| frames[n][0] != 0.0).collect();
-        assert_eq!(heard, [latency as usize]);
+        let nonzero: Vec<usize> = (0..1_200).filter(|&n| frames[n][0] != 0.0).collect();
+        assert_eq!(nonzero, [latency as usize]);
     }
 }
 
@@ -106,17 +106,17 @@ fn gain_returns_to_exactly_one() {
         *x *= 100.0;
     }
     let output = limit(&coefs, &input);
-    // 32 dB fall to 1e-3 dB in ln(32 / 1e-3) = 10.4 time constants, 5 000 samples.
+    // 32 dB decay to 1e-3 dB in ln(32 / 1e-3) = 10.4 time constants, 5 000 samples.
     assert!(input[..500].iter().zip(&output).any(|(x, y)| x != y));
     assert!(input[6_500..].iter().zip(&output[6_500..]).all(|(x, y)| x.to_bits() == y.to_bits()));
 }
 
 #[test]
-fn a_steady_sine_is_brought_to_the_ceiling() {
+fn a_steady_sine_is_limited_to_the_ceiling() {
     let coefs = design(48_000.0, -3.0, 1.5, 80.0);
     let output = limit(&coefs, &sine(3_000.0, 48_000.0, 6.0, 20_000));
     let peak = output[10_000..].iter().fold(0.0_f64, |m, &y| m.max(f64::from(y).abs()));
-    // The samples of this sine reach its peak; the margin is 0.03 dB.
+    // The samples of this sine include its peak. The margin is 0.03 dB.
     assert!((db(peak) - (-3.03)).abs() < 0.02, "{}", db(peak));
     assert!((coefs.gain_db(6.0) - (-9.03)).abs() < 1e-6);
     assert_eq!(coefs.gain_db(-10.0), 0.0);
@@ -135,15 +135,15 @@ fn reduction_and_limiting_events_are_reported_once() {
 }
 
 #[test]
-fn huge_samples_leave_no_trace() {
+fn huge_samples_do_not_affect_later_output() {
     let coefs = design(48_000.0, -1.0, 0.5, 10.0);
     let mut state = fresh::<2>();
     let mut noise = Noise(3);
-    let mut abuse: Vec<[f32; 2]> =
+    let mut huge: Vec<[f32; 2]> =
         (0..3_000).map(|_| [f32::MAX * noise.sign() as f32, 1e30 * noise.next() as f32]).collect();
-    abuse.resize(20_000, [0.0, 0.0]);
-    Limiter::run(StageContext::new(&coefs, &mut state), &mut abuse);
-    assert!(abuse.as_flattened().iter().all(|x| x.abs() <= coefs.ceiling()));
+    huge.resize(20_000, [0.0, 0.0]);
+    Limiter::run(StageContext::new(&coefs, &mut state), &mut huge);
+    assert!(huge.as_flattened().iter().all(|x| x.abs() <= coefs.ceiling()));
     let mut after = bursts();
     let mut expected = bursts();
     Limiter::run(StageContext::new(&coefs, &mut state), &mut after);
@@ -152,7 +152,7 @@ fn huge_samples_leave_no_trace() {
 }
 
 #[test]
-fn bypassed_it_delays_and_keeps_its_state() {
+fn bypass_delays_the_input_and_updates_the_state() {
     let coefs = design(48_000.0, -6.0, 0.5, 10.0);
     let latency = coefs.latency() as usize;
     let input = bursts();
@@ -163,7 +163,7 @@ fn bypassed_it_delays_and_keeps_its_state() {
     <Limiter as Stage<2>>::run_bypassed(StageContext::new(&coefs, &mut state), &mut off[..6_100]);
     assert_eq!((state.limiting_events(), <Limiter as Stage<2>>::take_reduction_db(&mut state)), (0, 0.0));
     assert!(bits(&off[latency..6_100]) == bits(&input[..6_100 - latency]));
-    // Switched on in the middle of a burst it is where it would have been.
+    // Switched on within a burst, the output equals that of a limiter that was always on.
     Limiter::run(StageContext::new(&coefs, &mut state), &mut off[6_100..]);
     assert!(bits(&off[6_100..]) == bits(&on[6_100..]));
     <Limiter as Stage<2>>::run_with_bypass(StageContext::new(&coefs, &mut fresh::<2>()), &mut both, &mut delayed);
@@ -172,22 +172,22 @@ fn bypassed_it_delays_and_keeps_its_state() {
 }
 
 #[test]
-fn a_moving_ceiling_makes_no_step() {
+fn a_moving_ceiling_causes_no_discontinuity() {
     let (high, low) = (design(48_000.0, 0.0, 1.5, 80.0), design(48_000.0, -12.0, 1.5, 80.0));
     let mut frames: Vec<[f32; 1]> = sine(200.0, 48_000.0, -0.5, 24_000).iter().map(|&x| [x]).collect();
     let mut state = fresh::<1>();
     Limiter::run(StageContext::new(&high, &mut state), &mut frames[..8_000]);
     Limiter::run(StageContext::new(&low, &mut state), &mut frames[8_000..16_000]);
     Limiter::run(StageContext::new(&high, &mut state), &mut frames[16_000..]);
-    // The sine itself moves by 0.0247 from sample to sample; the gain adds at most 12 dB in half its slope.
+    // The sine moves by at most 0.0247 per sample. The gain adds at most 12 dB within half its slope.
     let step = frames.windows(2).map(|w| (w[1][0] - w[0][0]).abs()).fold(0.0, f32::max);
     assert!(step < 0.08, "{step}");
     assert!(frames[8_500..16_000].iter().all(|y| y[0].abs() <= low.ceiling()));
 }
 
-/// Total harmonic distortion of 100 Hz, 6 dB over the ceiling, at the default times.
+/// Total harmonic distortion of 100 Hz at 6 dB over the ceiling, for default, slowest and fastest times.
 #[test]
-fn low_notes_stay_clean() {
+fn low_frequencies_have_low_distortion() {
     let mut measured = Vec::new();
     for (look_ahead_ms, release_ms) in [(1.5, 80.0), (5.0, 1_000.0), (0.5, 10.0)] {
         let coefs = design(48_000.0, -6.0, look_ahead_ms, release_ms);
@@ -206,27 +206,27 @@ fn low_notes_stay_clean() {
         measured.push(100.0 * libm::sqrt(harmonics / level(100.0)));
     }
     println!(
-        "THD of 100 Hz, 6 dB over: default {:.3} %, slowest {:.3} %, fastest {:.3} %",
+        "THD of 100 Hz, 6 dB over the ceiling: default {:.3} %, slowest {:.3} %, fastest {:.3} %",
         measured[0], measured[1], measured[2]
     );
     assert!(measured[0] < 0.05 && measured[1] < 0.05 && measured[2] < 1.5, "{measured:?}");
 }
 
 #[test]
-fn settings_outside_their_range_are_refused() {
+fn settings_outside_their_range_are_rejected() {
     let settings = LimiterSettings { look_ahead_ms: 0.4, ..LimiterSettings::default() };
     let error = <Limiter as Stage<1>>::design(&settings, rate(48_000.0)).unwrap_err();
     assert_eq!(error.setting, "limiter.look_ahead_ms");
 }
 
 #[test]
-fn the_state_is_small() {
+fn the_state_is_smaller_than_24_kib() {
     println!("state: {} bytes mono, {} bytes stereo", size_of::<LimiterState<1>>(), size_of::<LimiterState<2>>());
     assert!(size_of::<LimiterState<2>>() < 24 * 1_024);
 }
 
 #[test]
-fn logarithm_and_exponential_keep_their_bounds() {
+fn logarithm_and_exponential_stay_within_their_error_bounds() {
     use super::super::reduction::{DB_PER_STEP, STEPS, gain_of, reduction_for};
     let mut worst = [0.0_f64; 2];
     for k in 1..200_000 {

@@ -1,10 +1,10 @@
-//! The true peak of the output, read by reference_meters that share nothing with the limiter's own detector.
+//! True peak of the limiter's output, measured by reference meters that are independent of its detector.
 
 use super::*;
 use core::f64::consts::PI;
 use std::{format, println, string::String, vec, vec::Vec};
 
-/// A windowed sinc at 16 times the sample rate, `taps` per phase, under a Kaiser window.
+/// Windowed sinc at 16 times the sample rate: `taps` per phase, Kaiser window.
 struct ReferenceMeter {
     phases: Vec<Vec<f64>>,
     taps: usize,
@@ -41,16 +41,16 @@ impl ReferenceMeter {
         Self { phases, taps }
     }
 
-    /// The largest magnitude at 16 times the rate, with silence before and after.
+    /// Largest magnitude at 16 times the rate, with silence before and after.
     fn peak(&self, signal: &[f32]) -> f64 {
         let mut line = vec![0.0; self.taps];
         line.extend(signal.iter().map(|&x| f64::from(x)));
         line.resize(line.len() + self.taps, 0.0);
-        let mut most = 0.0_f64;
+        let mut peak = 0.0_f64;
         for window in line.windows(self.taps) {
-            // A phase reads no more than the sum of its magnitudes (at most 12 dB) allows.
+            // A phase reads at most the sum of its tap magnitudes, 12 dB above the largest sample.
             let largest = window.iter().fold(0.0_f64, |m, x| m.max(x.abs()));
-            if largest * 4.0 < most {
+            if largest * 4.0 < peak {
                 continue;
             }
             for phase in &self.phases {
@@ -60,19 +60,19 @@ impl ReferenceMeter {
                         sums[i] += h[i] * x[i];
                     }
                 }
-                most = most.max((sums[0] + sums[1] + sums[2] + sums[3]).abs());
+                peak = peak.max((sums[0] + sums[1] + sums[2] + sums[3]).abs());
             }
         }
-        most
+        peak
     }
 
-    /// The +-1 sequence that this judge reads highest.
+    /// The sequence of +-1 with this meter's highest reading.
     fn worst_sequence(&self) -> Vec<f64> {
         self.phases[8].iter().map(|&h| if h < 0.0 { -1.0 } else { 1.0 }).collect()
     }
 }
 
-/// Low-pass of 511 taps that leaves nothing above `edge` (of the sample rate).
+/// Low-pass of 511 taps that removes everything above `edge` (share of the sample rate).
 fn band_limit(signal: &[f64], edge: f64) -> Vec<f64> {
     let cutoff = edge - 0.006;
     let kernel: Vec<f64> = (-255..=255)
@@ -117,10 +117,10 @@ fn reference_meters() -> [ReferenceMeter; 4] {
     ]
 }
 
-/// Everything that has been thought of against a limiter, at up to 20 dB over full scale.
+/// Adversarial signals at up to 20 dB over full scale.
 ///
-/// With each signal stands the judge that it is made for, or the third.
-fn abuse(reference_meters: &[ReferenceMeter], seed: u64) -> Vec<(String, Vec<f64>, usize)> {
+/// Each comes with the index of the meter that it targets, otherwise of the third.
+fn adversarial_signals(reference_meters: &[ReferenceMeter], seed: u64) -> Vec<(String, Vec<f64>, usize)> {
     let mut noise = Noise(seed);
     let white: Vec<f64> = (0..1_400).map(|_| noise.normal()).collect();
     let signs: Vec<f64> = (0..1_400).map(|_| noise.sign()).collect();
@@ -165,63 +165,63 @@ fn abuse(reference_meters: &[ReferenceMeter], seed: u64) -> Vec<(String, Vec<f64
         ),
     ];
     let mut all: Vec<_> = all.into_iter().map(|(name, signal)| (name, signal, 2)).collect();
-    for (own, judge) in reference_meters.iter().enumerate() {
-        let worst = judge.worst_sequence();
-        let name = format!("worst for judge {own}, {} taps", judge.taps);
+    for (own, meter) in reference_meters.iter().enumerate() {
+        let worst = meter.worst_sequence();
+        let name = format!("worst case of meter {own}, {} taps", meter.taps);
         all.push((name.clone(), place(LENGTH, &[(400, 1.0, &worst), (1_400, 10.0, &worst)]), own));
         all.push((name + ", late", place(LENGTH, &[(200, 0.3, &alternation), (1_000, 10.0, &worst)]), own));
     }
     all
 }
 
-/// The most by which a judge finds the limited signal above the ceiling, dB; also checks the samples themselves.
+/// Largest reading above the ceiling over all meters, dB. Also checks that no sample exceeds the ceiling.
 fn excess_db(coefs: &LimiterCoefs, ceiling_dbtp: f64, signal: &[f64], reference_meters: &[ReferenceMeter]) -> f64 {
     let input: Vec<f32> = signal.iter().map(|&x| x as f32).collect();
     let output = limit(coefs, &input);
     let ceiling = libm::exp10(ceiling_dbtp / 20.0);
     assert!(output.iter().all(|&y| f64::from(y).abs() <= ceiling), "a sample exceeds the ceiling");
-    reference_meters.iter().map(|judge| db(judge.peak(&output) / ceiling)).fold(f64::NEG_INFINITY, f64::max)
+    reference_meters.iter().map(|meter| db(meter.peak(&output) / ceiling)).fold(f64::NEG_INFINITY, f64::max)
 }
 
 const RATES: [f64; 6] = [8_000.0, 16_000.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0];
 
-/// The promise of DESIGN.md section 8 (limiter detection and its judge): 0.5 dB for any signal.
+/// Guarantee for full-band signals: 0.5 dB.
 #[test]
 fn full_band_signals_stay_within_half_a_decibel() {
     let reference_meters = reference_meters();
-    let all = abuse(&reference_meters, 1);
+    let all = adversarial_signals(&reference_meters, 1);
     for (name, signal, own) in &all {
         let mut line = String::new();
         for hz in RATES {
-            let mut most = f64::NEG_INFINITY;
+            let mut largest_excess = f64::NEG_INFINITY;
             for ceiling in [-12.0, 0.0] {
                 let coefs = design(hz, ceiling, 0.5, 10.0);
-                most = most.max(excess_db(&coefs, ceiling, signal, &reference_meters[*own..=*own]));
+                largest_excess = largest_excess.max(excess_db(&coefs, ceiling, signal, &reference_meters[*own..=*own]));
             }
-            line += &format!(" {most:6.3}");
-            assert!(most <= 0.5, "{name} at {hz} Hz: {most:.3} dB over the ceiling");
+            line += &format!(" {largest_excess:6.3}");
+            assert!(largest_excess <= 0.5, "{name} at {hz} Hz: {largest_excess:.3} dB over the ceiling");
         }
         println!("{name:36}{line}");
     }
 }
 
-/// The promise for signals up to 20 kHz (0.4535 of the rate below 44.1 kHz): 0.1 dB.
+/// Guarantee for signals up to 20 kHz (0.4535 of the rate below 44.1 kHz): 0.1 dB.
 #[test]
 fn band_limited_signals_stay_within_a_tenth_of_a_decibel() {
     let reference_meters = reference_meters();
-    let all = abuse(&reference_meters, 2);
+    let all = adversarial_signals(&reference_meters, 2);
     for (name, signal, _) in &all {
         let mut line = String::new();
         for hz in RATES {
             let edge = (20_000.0 / hz).min(0.4535);
             let limited = band_limit(signal, edge);
-            let mut most = f64::NEG_INFINITY;
+            let mut largest_excess = f64::NEG_INFINITY;
             for ceiling in [-12.0, 0.0] {
                 let coefs = design(hz, ceiling, 0.5, 10.0);
-                most = most.max(excess_db(&coefs, ceiling, &limited, &reference_meters[1..2]));
+                largest_excess = largest_excess.max(excess_db(&coefs, ceiling, &limited, &reference_meters[1..2]));
             }
-            line += &format!(" {most:6.3}");
-            assert!(most <= 0.1, "{name} at {hz} Hz: {most:.3} dB over the ceiling");
+            line += &format!(" {largest_excess:6.3}");
+            assert!(largest_excess <= 0.1, "{name} at {hz} Hz: {largest_excess:.3} dB over the ceiling");
         }
         println!("{name:36}{line}");
     }
@@ -230,8 +230,8 @@ fn band_limited_signals_stay_within_a_tenth_of_a_decibel() {
 #[test]
 fn longer_look_ahead_and_release_stay_within_the_limits() {
     let reference_meters = reference_meters();
-    let all = abuse(&reference_meters, 3);
-    let mut most = [f64::NEG_INFINITY; 2];
+    let all = adversarial_signals(&reference_meters, 3);
+    let mut largest_excess = [f64::NEG_INFINITY; 2];
     for (hz, look_ahead_ms, release_ms) in [
         (8_000.0, 5.0, 10.0),
         (44_100.0, 2.3, 10.0),
@@ -241,20 +241,20 @@ fn longer_look_ahead_and_release_stay_within_the_limits() {
     ] {
         let coefs = design(hz, -6.0, look_ahead_ms, release_ms);
         for (_, signal, _) in &all {
-            most[0] = most[0].max(excess_db(&coefs, -6.0, signal, &reference_meters[2..3]));
+            largest_excess[0] = largest_excess[0].max(excess_db(&coefs, -6.0, signal, &reference_meters[2..3]));
             let limited = band_limit(signal, (20_000.0 / hz).min(0.4535));
-            most[1] = most[1].max(excess_db(&coefs, -6.0, &limited, &reference_meters[1..2]));
+            largest_excess[1] = largest_excess[1].max(excess_db(&coefs, -6.0, &limited, &reference_meters[1..2]));
         }
     }
-    println!("any signal {:.3} dB, band-limited {:.3} dB", most[0], most[1]);
-    assert!(most[0] <= 0.5 && most[1] <= 0.1, "{most:?}");
+    println!("any signal {:.3} dB, band-limited {:.3} dB", largest_excess[0], largest_excess[1]);
+    assert!(largest_excess[0] <= 0.5 && largest_excess[1] <= 0.1, "{largest_excess:?}");
 }
 
-/// The same signals and reference_meters find what is wrong with limiting samples only, and with a gain that moves too fast.
+/// Negative control: the same signals and meters detect sample-peak limiting and a gain that moves too fast.
 #[test]
 fn weaker_designs_exceed_the_limits() {
     let reference_meters = reference_meters();
-    let all = abuse(&reference_meters, 1);
+    let all = adversarial_signals(&reference_meters, 1);
     let mut samples_only = f64::NEG_INFINITY;
     let mut too_fast = f64::NEG_INFINITY;
     let coefs = LimiterCoefs { slope: 4, flat: 1, ..design(8_000.0, -12.0, 0.5, 10.0) };
@@ -269,7 +269,7 @@ fn weaker_designs_exceed_the_limits() {
     assert!(too_fast > 1.0, "{too_fast}");
 }
 
-/// Check of the judge: CHECK-VALUES 1.3, a sine of fs/4 at 45 degrees has a true peak of 1.0, its samples -3.01 dB.
+/// Check of the meters: a sine of fs/4 at 45 degrees has a true peak of 1.0 and samples of -3.01 dB.
 #[test]
 fn the_reference_meter_reads_the_standard_tone() {
     let tone: Vec<f32> = (0..2_000)
@@ -278,7 +278,7 @@ fn the_reference_meter_reads_the_standard_tone() {
             (fade * libm::sin(PI / 2.0 * f64::from(n) + PI / 4.0)) as f32
         })
         .collect();
-    for judge in reference_meters() {
-        assert!(db(judge.peak(&tone)).abs() < 0.01);
+    for meter in reference_meters() {
+        assert!(db(meter.peak(&tone)).abs() < 0.01);
     }
 }
