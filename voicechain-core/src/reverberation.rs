@@ -1,10 +1,10 @@
-//! Decay times that tell rooms apart: where the de-reverb acts, and where it is proposed.
+//! Decay times that separate dry from reverberant voices: shared by the de-reverb and by its proposal.
 
-/// Decay time at which a room begins to be treated, ms: 29 of the 35 voices without any room of both halves read less than
-/// this, all 35 more in a room of 260 ms.
+/// Decay time from which reverberation is treated, ms. Most dry recordings measure less; every recording in a room of
+/// 260 ms measures more (see tests/standards/DE_REVERB.md).
 pub(crate) const DRY_DECAY_MS: f64 = 170.0;
-/// Up to the first decay time, ms, a room is short, and has to be proved: voices without any room read as much. From the
-/// other on nothing has to be proved.
+/// Short decay times, ms. Up to the first, reverberation must be detected before it is treated, because dry voices
+/// measure as much. From the second on, no detection is required.
 pub(crate) const SHORT_DECAY_MS: [f64; 2] = [280.0, 400.0];
-/// Between these decay times, ms, a room becomes a long one.
+/// Transition from medium to long decay times, ms.
 pub(crate) const LONG_DECAY_MS: [f64; 2] = [800.0, 1_000.0];

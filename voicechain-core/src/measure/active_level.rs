@@ -5,33 +5,35 @@ use crate::math::{FLUSH_THRESHOLD, power_to_db, smoothing};
 
 /// Time constant of each of the two smoothers of the envelope, ms.
 const SMOOTHING_MS: f64 = 30.0;
-/// For so long a pause still counts as speech, s.
+/// Pauses up to this length count as speech, s.
 const HANG_OVER_S: f64 = 0.2;
-/// Thresholds, a factor 2 apart; the highest is 1. The Recommendation has 15 of them, for 16 bits, from 1/2 down.
+/// Number of thresholds, a factor of 2 apart; the highest is 1. The Recommendation uses 15, for 16 bits, from 1/2 down.
 const THRESHOLDS: usize = 26;
-/// The lowest, dB.
+/// Lowest threshold, dB.
 pub(crate) const LOWEST_DB: f64 = -150.5;
 
-/// What P.56 says of a recording.
+/// Result of the P.56 measurement.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ActiveSpeech {
-    /// Active speech level, dB of full scale (a full-scale sine has -3.01).
+    /// Active speech level, dBov (a full-scale sine has -3.01 dBov).
     pub level_dbov: f64,
-    /// Share of the time in which somebody speaks, percent.
+    /// Share of the time with active speech, percent.
     pub activity_percent: f64,
-    /// That time, s.
+    /// Duration of active speech, s.
     pub active_s: f64,
 }
 
-/// Measures the active speech level: the power of what is heard, over the time in which an envelope of the magnitude is
-/// above, or has been above within 0.2 s, a threshold 15.9 dB below that very level.
+/// Measures the active speech level: power per active time.
 ///
-/// Method B of ITU-T P.56, with 26 thresholds in place of 15, so that speech down to -120 dBov is measured as speech at -20
-/// is; between thresholds the level is interpolated without error (the reference implementation halves intervals until
-/// 0.5 dB remain). Nothing is filtered: take a DC offset away before. The same bits for every split. Tested by
+/// A sample is active while an envelope of the magnitude exceeds, or has exceeded within the last 0.2 s, a threshold
+/// 15.9 dB below the active speech level itself.
+///
+/// ITU-T P.56 method B, with 26 thresholds instead of 15: speech down to -120 dBov is measured as accurately as speech
+/// at -20 dBov. The level is interpolated exactly between thresholds; the reference implementation bisects to 0.5 dB.
+/// The input is not filtered, so remove a DC offset first. Results do not depend on the block size. Tested by
 /// `standards::active_level`.
 ///
-/// Cost: two one-poles and an exponent per sample.
+/// Cost: two one-pole filters and one exponent per sample.
 #[derive(Clone, Debug)]
 pub struct ActiveLevelMeter {
     kept: f64,
@@ -41,17 +43,19 @@ pub struct ActiveLevelMeter {
     envelope: f64,
     energy: f64,
     samples: u64,
-    /// When the envelope was last between a threshold and the next (1 the lowest, 0 under all), in samples from 1 on.
+    /// Time of the latest sample in each step, counted in samples from 1. Step 0 is below all thresholds, step 1 starts
+    /// at the lowest.
     last: [u64; THRESHOLDS + 1],
-    /// The highest step at which the envelope was within the hang-over, and since when.
+    /// Highest step within the hang-over time.
     held: usize,
+    /// Time at which that step was entered, samples.
     since: u64,
     /// Samples at each held step, up to `since`.
     counts: [u64; THRESHOLDS + 1],
 }
 
 impl ActiveLevelMeter {
-    /// A meter for a rate in Hz.
+    /// A meter for a sample rate in Hz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         Self {
@@ -69,14 +73,14 @@ impl ActiveLevelMeter {
         }
     }
 
-    /// Takes samples.
+    /// Processes samples.
     pub fn push(&mut self, samples: &[f32]) {
         let (kept, taken) = (self.kept, 1.0 - self.kept);
         let (mut first, mut envelope, mut energy) = (self.first, self.envelope, self.energy);
         for &sample in samples {
             let x = f64::from(sample);
             energy += x * x;
-            // Nothing sinks into the subnormal numbers.
+            // The offset keeps the state out of the denormal range.
             first = kept * first + taken * (x.abs() + FLUSH_THRESHOLD);
             envelope = kept * envelope + taken * first;
             self.samples += 1;
@@ -97,19 +101,19 @@ impl ActiveLevelMeter {
         (self.first, self.envelope, self.energy) = (first, envelope, energy);
     }
 
-    /// Changes the held step with the sample that has just come.
+    /// Changes the held step at the current sample.
     fn hold(&mut self, step: usize) {
         self.counts[self.held] += self.samples - 1 - self.since;
         (self.held, self.since) = (step, self.samples - 1);
     }
 
-    /// The mean power of everything, as a share of full scale squared.
+    /// Mean power of all samples, relative to full scale squared.
     #[must_use]
     pub fn mean_power(&self) -> f64 {
         if self.samples == 0 { 0.0 } else { self.energy / self.samples as f64 }
     }
 
-    /// Share of the time in which the envelope reaches a level in dB, hang-over included; interpolated in dB.
+    /// Share of the time in which the envelope reaches a level in dB, hang-over included. Interpolated in dB.
     #[must_use]
     pub fn share_above(&self, db: f64) -> f64 {
         if self.samples == 0 {
@@ -125,15 +129,15 @@ impl ActiveLevelMeter {
         reached(step) + part * (reached(step + 1) - reached(step))
     }
 
-    /// What was measured; `None` when nothing is above the lowest threshold by the margin.
+    /// Active speech so far; `None` if no threshold is exceeded by the margin.
     #[must_use]
     pub fn result(&self) -> Option<ActiveSpeech> {
         let mut counts = self.counts;
         counts[self.held] += self.samples - self.since;
         let mut active = counts[1..].iter().sum::<u64>();
-        // Level over the active time, and how far that is above the threshold, at the threshold below.
+        // Level over the active time, and its distance above the threshold, at the threshold below.
         let mut below: Option<(f64, f64)> = None;
-        // From the lowest up, so that one bang far above the voice does not stand for it.
+        // Upwards from the lowest threshold, so that a single loud bang does not determine the level.
         for (step, count) in counts.iter().enumerate().skip(1) {
             if active == 0 {
                 return None;
@@ -158,9 +162,9 @@ impl ActiveLevelMeter {
     }
 }
 
-/// How many thresholds an envelope reaches.
+/// Number of thresholds that an envelope reaches.
 fn step_of(envelope: f64) -> usize {
-    // The exponent of a positive number is where its bits begin; that of 1 is 1023.
+    // The exponent of a positive `f64` starts at bit 52, with a bias of 1 023.
     let exponent = (envelope.to_bits() >> 52) as usize;
     (exponent.max(1_023 - THRESHOLDS) - (1_023 - THRESHOLDS)).min(THRESHOLDS)
 }

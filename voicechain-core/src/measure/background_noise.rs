@@ -1,4 +1,4 @@
-//! What is under the voice: noise floor, signal-to-noise, rumble.
+//! Background noise: noise floor, signal-to-noise ratio, rumble.
 
 use super::active_level::ActiveLevelMeter;
 use super::profile::{Measured, Unavailable};
@@ -8,25 +8,27 @@ use crate::filters::{Cascade, CascadeState, design};
 use crate::math::power_to_db;
 use crate::units::SampleRate;
 
-/// Powers of sub-blocks that make a level.
+/// Sub-blocks in one level.
 const POWERS: usize = 5;
-/// Less is no sound but what is left of it when a recording is muted or gated, dB. It says nothing of the noise.
+/// Levels up to this one count as muted or gated and carry no information about the noise, dB.
 const MUTED_DB: f64 = -115.0;
-/// Fewest levels that show the pauses: two seconds.
+/// Minimum number of levels: two seconds.
 const MIN_LEVELS: u64 = 200;
-/// What is at most so far over the quietest twentieth is pause, dB.
+/// Levels within this distance above the 5th percentile count as pauses, dB.
 const PAUSE_DB: f64 = 6.0;
-/// The speech must have this share of the noise's power before its level means anything.
+/// Minimum speech power relative to the noise power.
 const MIN_SPEECH_SHARE: f64 = 0.1;
 
-/// Hears what is left in the pauses of a voice.
+/// Measures the background noise in the pauses of a voice.
 ///
-/// The noise floor is read from the powers of 50 ms, every 10 ms: mean power of those that are less than 6 dB over their
-/// 5th percentile. That is too high by what the voice leaves in the pauses, and too low where the noise itself rises and
-/// falls; both can be seen in how the quietest levels are spread, and are corrected by a rule that was fitted to voices
-/// with known noise (see `correction_db`). The signal-to-noise ratio compares the power of everything beyond the noise,
-/// over the time in which somebody speaks, with the noise. Memory 5.5 kB. Tested by
-/// `the_floor_of_a_broken_tone_is_the_noise` and measured by the group `levels` of `tests/accuracy`.
+/// Noise floor: mean power of the 50 ms levels, taken every 10 ms, that are less than 6 dB above their 5th percentile.
+/// Residual speech in the pauses raises this estimate; fluctuating noise lowers it. Both are corrected from the spread
+/// of the quietest levels (see `correction_db`).
+///
+/// Signal-to-noise ratio: power beyond the noise, over the active time, relative to the noise floor.
+///
+/// Memory 5.5 kB. Tested by `the_noise_floor_of_an_interrupted_tone_is_the_noise` and measured by the group `levels` of
+/// `tests/accuracy`.
 #[derive(Clone, Debug)]
 pub struct BackgroundNoiseMeter {
     clock: SubBlockClock,
@@ -38,19 +40,19 @@ pub struct BackgroundNoiseMeter {
     rumble: Rumble,
 }
 
-/// Noise floor and what depends on it.
+/// Noise floor and derived quantities.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct NoiseFloor {
     /// Noise floor, dBFS.
     pub noise_dbfs: Measured<f64>,
-    /// Active speech level without the noise, over the noise floor, dB.
+    /// Active speech level without the noise, relative to the noise floor, dB.
     pub snr_db: Measured<f64>,
-    /// Level of what lies under 60 Hz, dBFS, median over time.
+    /// Level below 60 Hz, dBFS, median over time.
     pub rumble_dbfs: f64,
 }
 
 impl BackgroundNoiseMeter {
-    /// A meter for a rate.
+    /// A meter for a sample rate.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         Self {
@@ -64,7 +66,7 @@ impl BackgroundNoiseMeter {
         }
     }
 
-    /// Takes samples without DC offset.
+    /// Processes samples without DC offset.
     pub fn push(&mut self, samples: &[f32]) {
         self.rumble.push(samples);
         let Self { clock, energy, powers, count, levels, muted, .. } = self;
@@ -88,12 +90,12 @@ impl BackgroundNoiseMeter {
         });
     }
 
-    /// What was found, with the active level of the same samples.
+    /// Background noise so far, given the active level meter of the same samples.
     #[must_use]
     pub fn result(&self, active: &ActiveLevelMeter) -> NoiseFloor {
         let noise_dbfs = self.noise_dbfs();
         let snr_db = noise_dbfs.and_then(|noise_dbfs| {
-            // Where the recording is muted there is no noise either.
+            // Muted parts contain no noise.
             let share = self.levels.total() as f64 / (self.levels.total() + self.muted) as f64;
             speech_dbov(active, noise_dbfs, share).map(|speech_dbov| speech_dbov - noise_dbfs)
         });
@@ -112,29 +114,28 @@ impl BackgroundNoiseMeter {
     }
 }
 
-/// What the noise is over the mean of the quiet levels, dB, from two distances in dB: from their 1st to their 5th
-/// percentile, and from there to that mean.
+/// Correction from the mean of the quiet levels to the noise floor, dB.
 ///
-/// Steady noise gives levels that lie close together with a wide share of voice above them: the mean is some 0.5 to 1.4 dB
-/// too high. Noise that rises and falls, as many voices do, spreads the lowest levels: the mean is up to 3 dB too low. Fitted
-/// (robust least squares) on half of thirty-five real voices with pink noise, fans, buzz and babble at 5 to 30 dB; on the
-/// other half 97 % were within 2 dB.
+/// Inputs, in dB: the distance from the 1st to the 5th percentile, and from there to that mean. Steady noise has
+/// closely spaced levels below a wide range of speech; the mean is 0.5 to 1.4 dB too high. Fluctuating noise, such as
+/// babble, spreads the lowest levels; the mean is up to 3 dB too low. Fitted by robust least squares on the development
+/// recordings with pink noise, fans, buzz and babble at 5 to 30 dB (see tests/accuracy/RESULTS.md).
 fn correction_db(spread_db: f64, over_db: f64) -> f64 {
     let (u, v) = (spread_db.clamp(0.0, 4.0), over_db.clamp(0.0, 4.0));
     0.797 + u * (1.039 - 0.086 * u) + v * (0.529 * v - 2.255)
 }
 
-/// A threshold so far over the noise is not reached by it, dB.
+/// Minimum distance of a threshold above the noise, which the noise then does not reach, dB.
 const CLEAR_DB: f64 = 6.0;
 /// Resolution of the threshold, dB.
 const STEP_DB: f64 = 0.25;
-/// Above this nothing is looked for, dB.
+/// Highest threshold, dB.
 const TOP_DB: f64 = 3.0;
 
-/// Active speech level without the noise, which is heard for a share of the time.
+/// Active speech level without the noise, which is present for a `share` of the time.
 ///
-/// As P.56, but the energy is that beyond the noise, and the threshold is not lower than 6 dB over the noise. A voice's level
-/// over a higher threshold is higher; by how much is nearly the same for all voices.
+/// As in P.56, but with the energy beyond the noise and a threshold of at least 6 dB above the noise. A higher
+/// threshold yields a higher level; the difference is nearly the same for all voices (see `excess_db`).
 fn speech_dbov(active: &ActiveLevelMeter, noise_dbfs: f64, share: f64) -> Measured<f64> {
     let noise = share * libm::exp10(0.1 * noise_dbfs);
     let speech = active.mean_power() - noise;
@@ -158,9 +159,10 @@ fn speech_dbov(active: &ActiveLevelMeter, noise_dbfs: f64, share: f64) -> Measur
     found.ok_or(Unavailable::TooNoisy)
 }
 
-/// How much higher a voice's active level is over a threshold that is less than 15.9 dB under it, dB, by that margin.
+/// Excess of the active speech level measured with a threshold `margin_db` below it instead of 15.9 dB, dB.
 ///
-/// Medians of the same voices without noise; nine tenths lie within 0.9 dB at 4 dB, 0.4 dB at 8 dB and 0.2 dB at 12 dB.
+/// Medians over the same voices without noise. Nine tenths lie within 0.9 dB at 4 dB, 0.4 dB at 8 dB and 0.2 dB at
+/// 12 dB.
 fn excess_db(margin_db: f64) -> f64 {
     const EXCESS: [(f64, f64); 8] = [
         (3.0, 3.15),
@@ -183,24 +185,27 @@ fn excess_db(margin_db: f64) -> f64 {
     0.0
 }
 
-/// The rate at which rumble is heard is the lowest fraction of the input's that is not below this, Hz.
+/// Lower limit of the decimated rate at which rumble is measured, Hz.
 const LOW_RATE_HZ: f64 = 1_000.0;
-/// Butterworth low-pass of order 8: 12.7 dB down at 60 Hz, 33 dB at the lowest notes of a man's voice.
+/// Cut-off of the eighth-order Butterworth low-pass, Hz: 12.7 dB down at 60 Hz, 33 dB at the lowest notes of a male
+/// voice.
 const RUMBLE_HZ: f64 = 50.0;
-/// Levels of rumble per second.
+/// Rumble levels per second.
 const RUMBLE_PER_S: f64 = 10.0;
 
-/// The level of what lies below the voice.
+/// Measures the level of rumble below the voice.
 ///
-/// The rate is lowered to some 1 kHz by a triangle of twice the step, which puts what would fold into the band at least
-/// 45 dB down; then a low-pass of order 8. The median of the powers of 100 ms: a thump or a puff of breath does not count.
+/// The rate is decimated to about 1 kHz by a triangle of twice the step, which attenuates aliases into the band by at
+/// least 45 dB. An eighth-order low-pass follows. The result is the median of 100 ms powers, so a single thump or puff
+/// of breath does not count.
 #[derive(Clone, Debug)]
 struct Rumble {
     decimator: TriangleDecimator,
     filter: Cascade<4>,
     state: CascadeState<1, 4>,
-    /// Low-rate samples per level; their number and energy so far.
+    /// Samples per level at the decimated rate.
     length: u32,
+    /// Samples and energy of the current level.
     count: u32,
     energy: f64,
     levels: LevelHistogram,
@@ -236,7 +241,7 @@ impl Rumble {
         });
     }
 
-    /// Median level, dBFS; -130 at the least.
+    /// Median level, dBFS; at least -130 dBFS.
     fn level_dbfs(&self) -> f64 {
         self.levels.percentile(0.5).unwrap_or(-130.0)
     }
@@ -257,8 +262,8 @@ mod tests {
         }
     }
 
-    /// Phrases of a tone whose level swings by 12 dB, 1.3 s on and 0.7 s off, over noise of a level in dBFS.
-    fn broken_tone(rate_hz: f64, hz: f64, noise_db: f64) -> Vec<f32> {
+    /// Phrases of a tone, 1.3 s on and 0.7 s off, whose level swings by 12 dB, over noise of a level in dBFS.
+    fn interrupted_tone(rate_hz: f64, hz: f64, noise_db: f64) -> Vec<f32> {
         let mut noise = Noise(7);
         let amplitude = libm::exp10(noise_db / 20.0) * libm::sqrt(3.0);
         (0..(20.0 * rate_hz) as u64)
@@ -282,14 +287,14 @@ mod tests {
     }
 
     #[test]
-    fn the_floor_of_a_broken_tone_is_the_noise() {
+    fn the_noise_floor_of_an_interrupted_tone_is_the_noise() {
         for rate_hz in [8_000.0, 11_025.0, 16_000.0, 44_100.0, 48_000.0] {
             let mut clean = ActiveLevelMeter::new(rate_hz);
-            clean.push(&broken_tone(rate_hz, 300.0, -200.0));
+            clean.push(&interrupted_tone(rate_hz, 300.0, -200.0));
             let speech = clean.result().unwrap().level_dbov;
-            // Closer to the noise the level is completed by what voices do, which a tone does not.
+            // Closer noise engages the correction for voices, which does not fit a tone.
             for noise_db in [-42.0, -50.0, -65.0, -80.0] {
-                let floor = measured(rate_hz, &broken_tone(rate_hz, 300.0, noise_db), 1_000);
+                let floor = measured(rate_hz, &interrupted_tone(rate_hz, 300.0, noise_db), 1_000);
                 let noise = floor.noise_dbfs.unwrap();
                 assert!((noise - noise_db).abs() < 1.0, "{rate_hz} {noise_db}: {noise}");
                 let snr = floor.snr_db.unwrap();
@@ -299,8 +304,8 @@ mod tests {
     }
 
     #[test]
-    fn any_split_gives_the_same_bits_and_any_level_the_same_ratio() {
-        let signal = broken_tone(11_025.0, 200.0, -45.0);
+    fn block_size_does_not_change_the_result_nor_level_the_ratio() {
+        let signal = interrupted_tone(11_025.0, 200.0, -45.0);
         let whole = measured(11_025.0, &signal, signal.len());
         assert_eq!(measured(11_025.0, &signal, 13), whole);
         let quiet: Vec<f32> = signal.iter().map(|s| 0.1 * s).collect();
@@ -310,7 +315,7 @@ mod tests {
     }
 
     #[test]
-    fn noise_alone_has_no_ratio_and_silence_no_floor() {
+    fn noise_has_no_signal_to_noise_ratio_and_silence_no_noise_floor() {
         let mut noise = Noise(3);
         let signal: Vec<f32> = (0..160_000).map(|_| (0.1 * noise.unit()) as f32).collect();
         assert_eq!(measured(16_000.0, &signal, 100).snr_db, Err(Unavailable::TooNoisy));
@@ -319,7 +324,7 @@ mod tests {
     }
 
     #[test]
-    fn rumble_is_what_lies_below_the_voice() {
+    fn rumble_is_the_level_below_the_voice() {
         for rate_hz in [8_000.0, 11_025.0, 44_100.0, 48_000.0] {
             let sine = |hz: f64| -> Vec<f32> {
                 let turn = std::f64::consts::TAU * hz / rate_hz;
@@ -329,7 +334,7 @@ mod tests {
                 let level = measured(rate_hz, &sine(hz), 64).rumble_dbfs;
                 assert!((level + 23.01).abs() < 0.5, "{rate_hz} {hz}: {level}");
             }
-            // Negative control: the lowest voice, and what could fold.
+            // Negative control: the lowest voice, and frequencies that could alias.
             for hz in [80.0, 120.0, 960.0, 1_040.0, 2_000.0, 3_010.0] {
                 let level = measured(rate_hz, &sine(hz), 64).rumble_dbfs;
                 assert!(level < -23.0 - 30.0, "{rate_hz} {hz}: {level}");

@@ -1,23 +1,23 @@
-//! Where the content of a recording ends.
+//! Bandwidth of a recording.
 
 use super::profile::{Bandwidth, Measured};
 use super::tonal_balance::{NARROW_HZ, TonalBalanceMeter};
 
-/// Nothing is followed further below the strongest band, dB.
+/// Levels further below the strongest band are limited to this distance, dB.
 const RANGE_DB: f64 = 85.0;
-/// An end falls at least so far within six bands (measured on real voices).
+/// Minimum drop within six bands at a band limit, dB. Measured on real voices.
 const DROP_DB: f64 = 15.0;
-/// Everything above an end lies so far under what is below it, dB.
-const STAYS_DB: f64 = 10.0;
-/// The end is where the level comes back to so far under what is before it, dB.
-const BACK_DB: f64 = 6.0;
-/// An end above this share of half the rate is that of the rate itself.
-const OWN_END: f64 = 0.85;
-/// A recording that ends below is as narrow as a telephone, Hz.
+/// All content above a band limit is at least this far below the level before it, dB.
+const MIN_FALL_DB: f64 = 10.0;
+/// The band limit is placed where the level is this far below the level before it, dB.
+const EDGE_DB: f64 = 6.0;
+/// A band limit above this share of half the rate is that of the sample rate.
+const RATE_LIMIT_SHARE: f64 = 0.85;
+/// Recordings that end at or below this are narrowband, Hz.
 const NARROWBAND_HZ: f64 = 4_000.0;
 
 impl TonalBalanceMeter {
-    /// The highest frequency with content: the largest lasting fall of the spectrum of active speech.
+    /// Bandwidth: the largest lasting drop in the spectrum of active speech.
     pub(crate) fn bandwidth(&self, active_level_dbov: f64) -> Measured<Bandwidth> {
         let (mut levels, bands) = self.narrow_db(active_level_dbov)?;
         let levels = &mut levels[..bands];
@@ -31,18 +31,18 @@ impl TonalBalanceMeter {
             highest_above = if i + 4 == bands { mean(i + 1, i + 3) } else { highest_above.max(levels[i + 3]) };
             let (before, after) = (mean(i - 4, i - 2), mean(i + 1, i + 3));
             let drop = before - after;
-            if drop >= DROP_DB && highest_above < before - STAYS_DB && best.is_none_or(|(most, _)| drop > most) {
+            if drop >= DROP_DB && highest_above < before - MIN_FALL_DB && best.is_none_or(|(most, _)| drop > most) {
                 best = Some((drop, i));
             }
         }
         let Some((_, mut j)) = best else {
             return Ok(Bandwidth { high_hz: half, limited: false, narrowband: half <= NARROWBAND_HZ });
         };
-        while j > 8 && levels[j] < mean(j - 8, j - 5) - BACK_DB {
+        while j > 8 && levels[j] < mean(j - 8, j - 5) - EDGE_DB {
             j -= 1;
         }
         let high_hz = (j + 1) as f64 * NARROW_HZ;
-        let limited = high_hz < OWN_END * half;
+        let limited = high_hz < RATE_LIMIT_SHARE * half;
         let high_hz = if limited { high_hz } else { half };
         Ok(Bandwidth { high_hz, limited, narrowband: high_hz <= NARROWBAND_HZ })
     }
@@ -53,7 +53,7 @@ mod tests {
     use super::super::tonal_balance::tests::{measured, speech};
 
     #[test]
-    fn speech_that_ends_early_is_told_from_speech_that_does_not() {
+    fn band_limited_speech_is_distinguished_from_full_band_speech() {
         for (rate, end, limited) in [
             (48_000.0, 3_400.0, true),
             (48_000.0, 7_800.0, true),

@@ -1,15 +1,15 @@
-//! DC offset: its removal and its mean.
+//! DC offset: removal and mean.
 
 use crate::math::{FLUSH_THRESHOLD, smoothing};
 
-/// Time constant with which the offset is followed, ms: a first-order high-pass at 5 Hz.
+/// Time constant of the offset tracking, ms: a first-order high-pass at 5 Hz.
 const FOLLOW_MS: f64 = 31.83;
 
-/// A first-order high-pass at 5 Hz that takes the first sample for the offset to begin with, so that a constant offset
-/// starts with no thump; and the mean of all samples.
+/// First-order high-pass at 5 Hz, and the mean of all samples.
 ///
-/// Without it an offset counts as speech in P.56 and as noise in a noise floor. It changes the level by less than 0.03 dB
-/// from 60 Hz up. The same bits for every split.
+/// The first sample initialises the offset, so a constant offset causes no thump. Without DC removal an offset would
+/// count as speech in P.56 and as noise in the noise floor. The level changes by less than 0.03 dB from 60 Hz up.
+/// Results do not depend on the block size.
 #[derive(Clone, Debug)]
 pub(crate) struct DcBlocker {
     kept: f64,
@@ -23,7 +23,7 @@ impl DcBlocker {
         Self { kept: smoothing(FOLLOW_MS, rate_hz, 1.0), low: 0.0, sum: 0.0, samples: 0 }
     }
 
-    /// Takes samples, and puts as many without DC offset into `to`.
+    /// Processes samples and writes them without DC offset to `to`.
     pub(crate) fn run(&mut self, samples: &[f32], to: &mut [f32]) {
         let Some(&first) = samples.first() else { return };
         if self.samples == 0 {
@@ -34,7 +34,7 @@ impl DcBlocker {
         for (&sample, to) in samples.iter().zip(to) {
             let x = f64::from(sample);
             sum += x;
-            // Nothing sinks into the subnormal numbers.
+            // The offset keeps the state out of the denormal range.
             low = kept * low + taken * (x + FLUSH_THRESHOLD);
             *to = (x - low) as f32;
         }
@@ -42,7 +42,7 @@ impl DcBlocker {
         self.samples += samples.len() as u64;
     }
 
-    /// The mean of all samples, as a share of full scale.
+    /// Mean of all samples, as a fraction of full scale.
     pub(crate) fn mean(&self) -> f64 {
         if self.samples == 0 { 0.0 } else { self.sum / self.samples as f64 }
     }

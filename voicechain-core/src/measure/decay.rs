@@ -1,88 +1,96 @@
-//! How fast a room lets a voice die away, from the voice alone.
+//! Decay time of the reverberation, estimated from the voice alone.
 
 use super::profile::{Measured, Reverberation, Unavailable};
 use super::spectra::{Framing, Spectrum};
 use crate::dsp::histogram::{interpolated_bin, percentile_bin};
 use crate::math::{power_to_db, smoothing};
 
-/// Third octaves, from 250 Hz up to 6.35 kHz.
+/// Third-octave bands, from 250 Hz up to 6.35 kHz.
 const BANDS: usize = 14;
 const LOWEST_HZ: f64 = 250.0;
-/// Of so many frames one's levels are kept.
-const EVERY: usize = 2;
-/// Levels that are judged together: 15 s at 48 kHz.
+/// Interval between stored frames.
+const STORE_EVERY: usize = 2;
+/// Frames per segment: 15 s at 48 kHz.
 const RING: usize = 1_408;
-/// Levels are kept in steps of half a dB from -127.5 dB up.
+/// Levels are stored in steps of 0.5 dB from -127.5 dB up.
 const BOTTOM_DB: f64 = -127.5;
 const STEP_DB: f64 = 0.5;
-/// Smoothing of a band's power, ms.
+/// Time constant of the band powers, ms.
 const SMOOTH_MS: f64 = 8.0;
-/// Length of a slope, s, and the most frames it can have.
+/// Length of a slope, s.
 const SLOPE_S: f64 = 0.107;
+/// Maximum length of a slope, frames.
 const MAX_SLOPE: usize = 32;
-/// The floor of a band is the mean power of the levels up to so far over their lowest twentieth, dB.
+/// Percentile from which the noise floor of a band is measured.
 const FLOOR_SHARE: f64 = 0.05;
+/// The noise floor is the mean power of levels up to this distance above that percentile, dB.
 const FLOOR_DB: f64 = 6.0;
-/// A band counts when its peaks (99th percentile) lie so far over its floor, dB.
+/// Minimum distance of a band's peaks (99th percentile) above its noise floor, dB.
 const MIN_RANGE_DB: f64 = 12.0;
-/// What lies so far under the peaks counts as floor, dB: there, recordings are gated or cut.
+/// Levels this far below the peaks count as noise floor, dB: gated or cut recordings fall further.
 const DEPTH_DB: f64 = 50.0;
-/// A slope ends at least so far over the floor, dB.
+/// Minimum level at the end of a slope above the noise floor, dB.
 const OVER_FLOOR_DB: f64 = 2.0;
-/// What is read: the slopes that a tenth and that half of all falls exceed.
+/// Share of all decays that are steeper than the steep slope.
 const STEEP: f64 = 0.1;
-const USUAL: f64 = 0.5;
-/// Slopes are counted by ln(60 / slope), which is ln(decay time) of a plain exponential, in these steps.
+/// Share of all decays that are steeper than the median slope.
+const MEDIAN: f64 = 0.5;
+/// Histogram of ln(60 / slope), which is ln(decay time) for an exponential decay.
 const SLOPES: usize = 512;
 const LOWEST_LN: f64 = -4.0;
 const LN_STEP: f64 = 0.012;
-/// Fewest falls in all bands together, and frames below which there is too little of anything, s.
-const MIN_FALLS: u64 = 250;
+/// Minimum number of decays in all bands.
+const MIN_DECAYS: u64 = 250;
+/// Minimum duration, s.
 const MIN_S: f64 = 5.0;
-/// Less than this signal-to-noise ratio tells nothing; below the second the dry limit is higher, dB.
+/// Below this signal-to-noise ratio no result is available, dB.
 const MIN_SNR_DB: f64 = 6.0;
+/// Below this signal-to-noise ratio the higher dry limit applies, dB.
 const FAIR_SNR_DB: f64 = 25.0;
-/// Under this decay time a voice is dry, s: with a fair ratio, and with less (the same trial).
+/// Decay time below which a voice is dry, s: with a fair signal-to-noise ratio, and with less.
 const DRY_S: [f64; 2] = [0.27, 0.32];
-/// Less than this ratio makes falls end early in the noise, so that they look steeper: that is reckoned in up to a
-/// difference, dB.
+/// Below this signal-to-noise ratio decays end early in the noise and appear steeper, dB. The map compensates for it.
 const CLEAN_SNR_DB: f64 = 35.0;
+/// Maximum distance below that ratio for which the map compensates, dB.
 const NOISIEST_DB: f64 = 20.0;
 
-/// Hears the spectra of the short frames, four to a frame's length, and reads the decay time from how
-/// steeply the third octaves fall: the slopes over 107 ms that a tenth and that half of all falls exceed, mapped to a decay
-/// time by `ln T = 0.496 x^2 + 3.408 x - 0.734 y + 1.634 + n (0.192 x + 0.242)`, `x` and `y` being `ln(60 / slope)` of the
-/// two, `n` a tenth of what the signal-to-noise ratio lacks of 35 dB, at most 2. The first is how fast the room lets go at
-/// its fastest; the second tells how much of the falls are the voice's own.
+/// Estimates the decay time from the slopes of third-octave bands.
 ///
-/// Fitted by robust least squares in a trial with other code of the same method, on the choosing half of `reach reverberation`: 22
-/// voices in twelve rooms with three noises, in pieces of 20 and of 36 s. With the voice and the room of each case left
-/// out, 98, 97 and 93 % come within max(0.15 s, 25 %) (clean, 30 and 20 dB); in eleven rooms that `pyroomacoustics` made
-/// (0.2 to 1.2 s) 98, 98 and 96 % of these voices, and 90, 91 and 90 % of the other half in eleven others (0.2 to 1.4 s).
-/// Floor, range and how far a slope ends over the floor were compared with both halves in view.
+/// Input: spectra of short frames, four hops per frame. Slopes are measured over 107 ms. The map is
 ///
-/// The levels of every second frame are kept; floors and peaks are those of successive pieces of 15 s at 48 kHz. Memory
+/// `ln T = 0.496 x^2 + 3.408 x - 0.734 y + 1.634 + n (0.192 x + 0.242)`.
+///
+/// - `x`: `ln(60 / slope)` of the slope that a tenth of all decays exceed. It reflects the fastest decay that the
+///   reverberation allows.
+/// - `y`: the same of the slope that half of all decays exceed. It shows how much of the decays belongs to the voice
+///   itself.
+/// - `n`: a tenth of the distance of the signal-to-noise ratio below 35 dB, at most 2.
+///
+/// Fitted by robust least squares on the development recordings: 22 voices in twelve rooms with three noises. Accuracy:
+/// see tests/accuracy/RESULTS.md, group `reverberation`.
+///
+/// Every second frame is stored. Noise floors and peaks are those of successive segments of 15 s at 48 kHz. Memory
 /// 22 kB.
 #[derive(Clone, Debug)]
 pub(crate) struct DecayMeter {
     ring: [[u8; BANDS]; RING],
     filled: usize,
-    /// Frames since levels were last kept.
+    /// Frames since the last stored one.
     since: usize,
     power: [f64; BANDS],
-    /// First bin of each band and end of the last.
+    /// First bin of each band, and the end of the last band.
     edges: [usize; BANDS + 1],
     keep: f64,
     frame_s: f64,
     slope: usize,
-    falls: [u32; SLOPES],
+    decays: [u32; SLOPES],
     frames: u64,
 }
 
 impl DecayMeter {
-    /// For spectra of short frames.
+    /// A meter for spectra of short frames.
     pub(crate) fn new(framing: &Framing) -> Self {
-        let frame_s = EVERY as f64 * framing.hop_s();
+        let frame_s = STORE_EVERY as f64 * framing.hop_s();
         Self {
             ring: [[0; BANDS]; RING],
             filled: 0,
@@ -92,15 +100,15 @@ impl DecayMeter {
             keep: smoothing(SMOOTH_MS, 1.0, framing.hop_s()),
             frame_s,
             slope: ((SLOPE_S / frame_s + 0.5) as usize).clamp(4, MAX_SLOPE),
-            falls: [0; SLOPES],
+            decays: [0; SLOPES],
             frames: 0,
         }
     }
 
-    /// Takes the spectrum of the next frame.
+    /// Processes the spectrum of the next frame.
     pub(crate) fn frame(&mut self, &Spectrum { powers, .. }: &Spectrum<'_>) {
         self.since += 1;
-        let keep = self.since == EVERY;
+        let keep = self.since == STORE_EVERY;
         let Some(place) = self.ring.get_mut(self.filled) else { return };
         for (((level, smooth), from), to) in
             place.iter_mut().zip(&mut self.power).zip(&self.edges).zip(&self.edges[1..])
@@ -108,7 +116,7 @@ impl DecayMeter {
             let power: f32 = powers.get(*from..*to).unwrap_or(&[]).iter().sum();
             *smooth = self.keep * *smooth + (1.0 - self.keep) * f64::from(power);
             if keep {
-                // What is not a number counts as the lowest.
+                // NaN counts as the lowest level.
                 *level = ((power_to_db(smooth.max(1e-13)) - BOTTOM_DB) / STEP_DB + 0.5) as u8;
             }
         }
@@ -119,45 +127,45 @@ impl DecayMeter {
         self.filled += 1;
         self.frames += 1;
         if self.filled == RING {
-            count_falls(&self.ring, self.slope, self.frame_s, &mut self.falls);
+            count_decays(&self.ring, self.slope, self.frame_s, &mut self.decays);
             self.filled = 0;
         }
     }
 
-    /// The reverberation, given the signal-to-noise ratio of the voice, dB. One that is not known for another reason than noise is
-    /// that of a recording without any.
+    /// Reverberation, given the signal-to-noise ratio in dB. If the ratio is unavailable for a reason other than noise,
+    /// the recording counts as noise-free.
     pub(crate) fn reverberation(&self, snr_db: Measured<f64>) -> Measured<Reverberation> {
         let snr_db = match snr_db {
             Err(Unavailable::TooNoisy) => return Err(Unavailable::TooNoisy),
             Ok(snr_db) if snr_db < MIN_SNR_DB => return Err(Unavailable::TooNoisy),
             known => known.unwrap_or(f64::INFINITY),
         };
-        let mut falls = self.falls;
-        // A short rest after whole pieces would have no floor of its own.
+        let mut decays = self.decays;
+        // A short last segment after complete ones would have no noise floor of its own.
         if self.frames as usize == self.filled || self.filled as f64 * self.frame_s >= MIN_S {
-            count_falls(&self.ring[..self.filled], self.slope, self.frame_s, &mut falls);
+            count_decays(&self.ring[..self.filled], self.slope, self.frame_s, &mut decays);
         }
-        let total: u64 = falls.iter().map(|&n| u64::from(n)).sum();
-        if total < MIN_FALLS {
+        let total: u64 = decays.iter().map(|&n| u64::from(n)).sum();
+        if total < MIN_DECAYS {
             let short = (self.frames as f64) * self.frame_s < MIN_S;
             return Err(if short { Unavailable::TooShort } else { Unavailable::NoSuitableSegment });
         }
-        let [steep, usual] = [STEEP, USUAL].map(|share| exceeded_by(&falls, share * total as f64));
+        let [steep, median] = [STEEP, MEDIAN].map(|share| exceeded_by(&decays, share * total as f64));
         let noise = 0.1 * (CLEAN_SNR_DB - snr_db).clamp(0.0, NOISIEST_DB);
-        let ln = (0.496 * steep + 3.408) * steep - 0.734 * usual + 1.634 + noise * (0.192 * steep + 0.242);
+        let ln = (0.496 * steep + 3.408) * steep - 0.734 * median + 1.634 + noise * (0.192 * steep + 0.242);
         let decay_time_s = libm::exp(ln).clamp(0.1, 1.5);
         Ok(Reverberation { decay_time_s, dry: decay_time_s < DRY_S[usize::from(snr_db < FAIR_SNR_DB)] })
     }
 }
 
-/// ln(60 / slope) of the slope that so many falls exceed.
-fn exceeded_by(falls: &[u32; SLOPES], wanted: f64) -> f64 {
-    let place = interpolated_bin(falls.iter().map(|&count| f64::from(count)), wanted);
+/// ln(60 / slope) of the slope that this number of decays exceed.
+fn exceeded_by(decays: &[u32; SLOPES], wanted: f64) -> f64 {
+    let place = interpolated_bin(decays.iter().map(|&count| f64::from(count)), wanted);
     LOWEST_LN + LN_STEP * place.unwrap_or(SLOPES as f64)
 }
 
-/// Adds the falls of one piece to their counts.
-fn count_falls(piece: &[[u8; BANDS]], slope: usize, frame_s: f64, falls: &mut [u32; SLOPES]) {
+/// Adds the decays of one segment to the histogram.
+fn count_decays(piece: &[[u8; BANDS]], slope: usize, frame_s: f64, decays: &mut [u32; SLOPES]) {
     let middle = 0.5 * (slope as f64 - 1.0);
     let squares: f64 = (0..slope).map(|i| (i as f64 - middle) * (i as f64 - middle)).sum();
     for band in 0..BANDS {
@@ -171,12 +179,12 @@ fn count_falls(piece: &[[u8; BANDS]], slope: usize, frame_s: f64, falls: &mut [u
             number += f64::from(count);
         }
         let (floor_db, peak_db) = (power_to_db(sum / number), peak as f64 * STEP_DB);
-        // The lowest level is silence, or a band that the rate does not have.
+        // The lowest level is silence, or a band beyond the sample rate.
         if peak_db - floor_db < MIN_RANGE_DB {
             continue;
         }
         let floor_db = floor_db.max(peak_db - DEPTH_DB);
-        // Every level without the floor's power.
+        // Levels without the power of the noise floor.
         let noise = libm::exp10(0.1 * floor_db);
         let clean: [f32; 256] = core::array::from_fn(|level| {
             let power = libm::exp10(0.1 * level as f64 * STEP_DB);
@@ -192,7 +200,7 @@ fn count_falls(piece: &[[u8; BANDS]], slope: usize, frame_s: f64, falls: &mut [u
             let fall = -along / (squares * frame_s);
             if fall > 0.0 {
                 let place = ((libm::log(60.0 / fall) - LOWEST_LN) / LN_STEP).max(0.0) as usize;
-                let count = &mut falls[place.min(SLOPES - 1)];
+                let count = &mut decays[place.min(SLOPES - 1)];
                 *count = count.saturating_add(1);
             }
         }
@@ -213,7 +221,7 @@ mod tests {
         f64::from(*state >> 8) / 8_388_608.0 - 1.0
     }
 
-    /// Bursts of noise every 0.6 to 1.2 s that die away by 60 dB in a time, over a floor of noise.
+    /// Bursts of noise every 0.6 to 1.2 s that decay by 60 dB in `decay_s`, over a noise floor.
     fn bursts(decay_s: f64, gain: f64, seconds: f64) -> Vec<f32> {
         let (mut state, mut level, mut left) = (7, 0.0, 0);
         (0..(seconds * RATE) as usize)
@@ -238,9 +246,8 @@ mod tests {
     }
 
     #[test]
-    fn what_dies_away_slower_reads_longer_and_near_its_own_time() {
-        // Without direct sound before it a decay reads longer than in a room: prototypes read tails 6 dB over the direct
-        // sound as 0.72 s for 0.6 s and 1.22 s for 0.9 s. This map, fitted to rooms, reads more where there is none.
+    fn slower_decays_measure_longer_and_near_their_own_time() {
+        // The map is fitted to voices in rooms. Decays without direct sound before them measure longer.
         let mut before = 0.0;
         for decay_s in [0.4, 0.6, 0.9] {
             let reverberation =
@@ -257,7 +264,7 @@ mod tests {
     }
 
     #[test]
-    fn a_quieter_recording_and_any_split_read_the_same() {
+    fn level_and_block_size_do_not_change_the_decay_time() {
         let loud = measured(&bursts(0.6, 1.0, 12.0), 4_800).reverberation(Err(Unavailable::Silence));
         assert_eq!(measured(&bursts(0.6, 1.0, 12.0), 77).reverberation(Err(Unavailable::Silence)), loud);
         let quiet =
@@ -266,7 +273,7 @@ mod tests {
     }
 
     #[test]
-    fn what_does_not_fall_or_is_too_noisy_tells_nothing() {
+    fn steady_and_noisy_signals_have_no_decay_time() {
         let mut state = 3;
         let steady: Vec<f32> = (0..480_000).map(|_| 0.1 * noise(&mut state) as f32).collect();
         assert_eq!(

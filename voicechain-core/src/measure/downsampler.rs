@@ -1,15 +1,15 @@
-//! The rate at which a voice is measured.
+//! Sample rate of the measurement.
 
 use crate::dsp::HalfBandDecimator;
 use crate::frame::CHUNK;
 use crate::units::SampleRate;
 
-/// Highest rate at which a voice is measured, Hz. Above, the rate is halved until it is not higher.
+/// Maximum sample rate of the measurement, Hz. Higher rates are halved.
 const HIGHEST_HZ: f64 = 48_000.0;
-/// Halvings from 192 kHz down.
+/// Maximum number of halvings, from 192 kHz down.
 const HALVINGS: usize = 2;
 
-/// Brings a mono recording to 48 kHz or less.
+/// Mixes a recording to mono at 48 kHz or less.
 #[derive(Clone, Debug)]
 pub(crate) struct Downsampler {
     rate: SampleRate,
@@ -18,24 +18,24 @@ pub(crate) struct Downsampler {
 }
 
 impl Downsampler {
-    /// For a recording at this rate.
+    /// A downsampler for a recording at this rate.
     pub(crate) fn new(rate: SampleRate) -> Self {
         let (mut base, mut halved) = (rate, 0);
         while base.hz() > HIGHEST_HZ && halved < HALVINGS {
-            // Half of a rate above 48 kHz is a rate.
+            // Half of a valid rate above 48 kHz is a valid rate.
             let Ok(half) = SampleRate::new(0.5 * base.hz()) else { break };
             (base, halved) = (half, halved + 1);
         }
         Self { rate: base, decimators: core::array::from_fn(|_| HalfBandDecimator::new()), halved }
     }
 
-    /// The rate that comes out.
+    /// Output sample rate.
     pub(crate) fn rate(&self) -> SampleRate {
         self.rate
     }
 
-    /// Takes at most [`CHUNK`] frames of finite samples, and puts their channels' mean at the base rate into `mono`; gives how
-    /// many samples.
+    /// Processes at most [`CHUNK`] frames of finite samples. Writes the mean of the channels at the output rate to
+    /// `mono` and returns the number of samples.
     pub(crate) fn run<const C: usize>(&mut self, frames: &[[f32; C]], mono: &mut [f32; CHUNK]) -> usize {
         for (to, frame) in mono.iter_mut().zip(frames) {
             *to = frame.iter().sum::<f32>() / C as f32;
@@ -50,8 +50,8 @@ impl Downsampler {
     }
 }
 
-/// At most [`CHUNK`] frames with silence in place of samples that are not finite, and how many those were. Without any they
-/// are the frames themselves; otherwise `clean` holds them.
+/// Replaces non-finite samples by silence. Returns at most [`CHUNK`] frames and the number of replaced samples. Without
+/// any, the frames are returned as they are; otherwise `clean` holds them.
 pub(crate) fn sanitise<'a, const C: usize>(
     frames: &'a [[f32; C]],
     clean: &'a mut [[f32; C]; CHUNK],

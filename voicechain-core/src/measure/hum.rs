@@ -1,4 +1,4 @@
-//! Mains hum under a voice.
+//! Mains hum.
 
 use super::profile::{HUM_HARMONICS, Hum, Measured, Unavailable};
 use crate::dsp::fft::RealFft;
@@ -6,59 +6,73 @@ use crate::dsp::window::{BLACKMAN_HARRIS, blackman_harris};
 use crate::dsp::{HalfBandDecimator, parabola};
 use crate::math::power_to_db;
 
-/// The rate is halved as long as it stays at or above this, Hz: the tenth harmonic of 60.5 Hz passes the last halving.
+/// The sample rate is halved while it stays at or above this, Hz. The tenth harmonic of 60.5 Hz then passes the last
+/// halving.
 const MIN_RATE_HZ: f64 = 1_400.0;
-/// Halvings from 48 kHz down.
+/// Maximum number of halvings, from 48 kHz down.
 const HALVINGS: usize = 5;
-/// Samples at that rate in a frame (1.5 to 2.9 s), and from frame to frame.
+/// Frame length at the low rate, samples (1.5 to 2.9 s).
 const LENGTH: usize = 4_096;
+/// Hop, samples.
 const HOP: usize = 1_024;
-/// Where harmonics and what lies around them are looked for, Hz.
+/// Range in which harmonics and their neighbours lie, Hz.
 const LOWEST_HZ: f64 = 41.0;
 const HIGHEST_HZ: f64 = 614.0;
-/// So many bins at the most.
+/// Maximum number of bins in that range.
 const BINS: usize = 1_696;
-/// Levels are kept in steps of half a dB from -150 dB up.
+/// Levels are stored in steps of 0.5 dB from -150 dB up.
 const BOTTOM_DB: f64 = -150.0;
 const STEP_DB: f64 = 0.5;
-/// Frames whose percentiles are taken together, and the fewest that have any after a whole piece.
+/// Frames in a segment; percentiles are taken over one segment.
 const PIECE: usize = 12;
-const MIN_REST: usize = 6;
-/// Less than this is too short, s.
+/// Minimum frames in the last, incomplete segment.
+const MIN_LAST_PIECE: usize = 6;
+/// Minimum duration, s.
 const MIN_S: f64 = 9.5;
-/// The share of the frames in which a harmonic is at least as strong as it reads.
-const QUIET: f64 = 0.15;
-/// How much a harmonic moves is read between these shares.
-const MOVES: [f64; 2] = [0.15, 0.6];
-/// What is around a harmonic lies between these distances, Hz.
-const BESIDE_HZ: [f64; 2] = [2.5, 8.0];
-/// Bins that can lie there, on both sides.
-const BESIDE: usize = 64;
-/// The mains, how far they may be off, and in which steps that is tried, Hz.
+/// Percentile over time at which levels are measured.
+const QUIET_SHARE: f64 = 0.15;
+/// Percentiles between which the fluctuation of a harmonic is measured.
+const FLUCTUATION_SHARES: [f64; 2] = [0.15, 0.6];
+/// Distance range of the neighbours of a harmonic, Hz.
+const NEIGHBOUR_HZ: [f64; 2] = [2.5, 8.0];
+/// Maximum number of neighbouring bins, on both sides.
+const MAX_NEIGHBOURS: usize = 64;
+/// Nominal mains frequencies, Hz.
 const MAINS_HZ: [f64; 2] = [50.0, 60.0];
-const OFF_HZ: f64 = 0.5;
-const TRY_HZ: f64 = 0.02;
-/// A harmonic stands out from here on and counts up to there, dB.
+/// Tolerance of the mains frequency, Hz.
+const TOLERANCE_HZ: f64 = 0.5;
+/// Search step within the tolerance, Hz.
+const SEARCH_STEP_HZ: f64 = 0.02;
+/// Minimum prominence of a harmonic, dB.
 const MIN_PROMINENCE_DB: f64 = 6.0;
+/// Prominence beyond which the score no longer grows, dB.
 const MAX_PROMINENCE_DB: f64 = 20.0;
-/// Hum is what scores so much, with so many harmonics at multiples of one frequency within a share of a bin, that move by
-/// less, dB. Chosen in a trial with other code of the same method, on the choosing half of `reach hum`.
+/// Minimum score. The criteria were chosen on the development recordings (see tests/accuracy/RESULTS.md).
 const SCORE: f64 = 10.0;
+/// Minimum number of harmonics.
 const MIN_HARMONICS: usize = 2;
-const CLOSE_BINS: f64 = 0.35;
-const MOVES_DB: f64 = 6.0;
-/// Hum that lies further under the voice is of no concern, dB (common practice, no source).
+/// Maximum distance of a harmonic from its multiple of the common frequency, bins.
+const TOLERANCE_BINS: f64 = 0.35;
+/// Maximum mean fluctuation of the harmonics, dB.
+const MAX_FLUCTUATION_DB: f64 = 6.0;
+/// Hum further below the voice is not reported, dB (common practice, no source).
 pub(crate) const MAX_UNDER_VOICE_DB: f64 = 42.0;
 
-/// Finds mains hum by its harmonics: harmonics of one frequency near 50 or 60 Hz that stand still while the voice moves.
+/// Detects mains hum: steady harmonics of one frequency near 50 or 60 Hz.
 ///
-/// The rate is halved to 1.4 to 2.8 kHz. Frames of 4096 samples, every 1024, under a Blackman-Harris window (four terms,
-/// -92 dB; Harris 1978). Of each bin, over time, the 15th percentile, which a voice seldom touches: over pieces of 12
-/// frames, then the mean of the pieces in dB. A harmonic's prominence is how far that lies over the median of what is 2.5 to
-/// 8 Hz beside. For every family (50 and 60 Hz, each +-0.5 Hz in steps of 0.02 Hz) the score sums what its ten harmonics have
-/// over 6 dB, 14 dB at most each. The harmonics of the best are placed by parabolas; those that are no multiples of a common
-/// frequency are left out. There is hum when two are left, score 10 or more and move by less than 6 dB from their 15th to
-/// their 60th percentile: a singer's held note moves. Memory 53 kB. Tested here and measured by the group `hum` of `tests/accuracy`.
+/// - The sample rate is halved to 1.4 to 2.8 kHz. Frames of 4096 samples, every 1024, are windowed by Blackman-Harris
+///   (four terms, -92 dB; Harris 1978).
+/// - The level of each bin is its 15th percentile over time, which a voice seldom reaches. Percentiles are taken over
+///   segments of 12 frames and averaged in dB.
+/// - The prominence of a harmonic is its level above the median of the bins 2.5 to 8 Hz away.
+/// - The score of a mains frequency sums the prominences of its ten harmonics above 6 dB, at most 14 dB each. All
+///   frequencies within 0.5 Hz of 50 and 60 Hz are tried in steps of 0.02 Hz.
+/// - The harmonics of the best frequency are refined by parabolas. Those that are not multiples of a common frequency
+///   are discarded.
+/// - Hum is reported if two harmonics remain, score 10 or more, and fluctuate by less than 6 dB from their 15th to
+///   their 60th percentile. A held sung note fluctuates more.
+///
+/// Memory 53 kB. Tested by its own tests and measured by the group `hum` of `tests/accuracy`.
 #[derive(Clone, Debug)]
 pub struct HumMeter {
     decimators: [HalfBandDecimator; HALVINGS],
@@ -66,39 +80,40 @@ pub struct HumMeter {
     rate_hz: f64,
     past: [f32; LENGTH],
     filled: usize,
-    /// Samples heard, at the low rate.
+    /// Samples processed at the low rate.
     samples: u64,
     first_bin: usize,
     bins: usize,
-    /// Levels of the present piece, frame by frame.
+    /// Levels of the current segment, frame by frame.
     piece: [[u8; BINS]; PIECE],
     frames: usize,
-    /// Sums over whole pieces, in steps: the quiet level, and how much the level moves.
+    /// Completed segments.
     pieces: u32,
+    /// Sums over completed segments, in level steps: levels and fluctuations.
     quiet: [f32; BINS],
-    moves: [f32; BINS],
+    fluctuation: [f32; BINS],
 }
 
-/// What is read from all pieces, in dB.
+/// Long-term levels and fluctuations over all segments, dB.
 struct LongTermSpectrum {
     bin_hz: f64,
     first_bin: usize,
     bins: usize,
     quiet: [f32; BINS],
-    moves: [f32; BINS],
+    fluctuation: [f32; BINS],
 }
 
-/// One harmonic of a family.
+/// Harmonic of a mains frequency.
 #[derive(Clone, Copy)]
 struct Harmonic {
     hz: f64,
     level_db: f64,
     prominence_db: f64,
-    moves_db: f64,
+    fluctuation_db: f64,
 }
 
 impl HumMeter {
-    /// For a mono recording at 8 to 48 kHz.
+    /// A meter for a mono recording at 8 to 48 kHz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let (mut low_hz, mut halved) = (rate_hz, 0);
@@ -121,11 +136,11 @@ impl HumMeter {
             frames: 0,
             pieces: 0,
             quiet: [0.0; BINS],
-            moves: [0.0; BINS],
+            fluctuation: [0.0; BINS],
         }
     }
 
-    /// Takes samples.
+    /// Processes samples.
     pub fn push(&mut self, samples: &[f32]) {
         const BLOCK: usize = 256;
         for piece in samples.chunks(BLOCK) {
@@ -164,7 +179,7 @@ impl HumMeter {
         }
         RealFft::new(LENGTH).forward(&mut z, &mut scratch);
         let [re, im] = &z;
-        // A harmonic's peak is its mean square.
+        // Scaled so that the peak of a harmonic is its mean square.
         let gain = BLACKMAN_HARRIS[0] * LENGTH as f64;
         let scale = 2.0 / (gain * gain);
         let bins = re[self.first_bin..].iter().zip(&im[self.first_bin..]);
@@ -174,18 +189,18 @@ impl HumMeter {
         }
         self.frames += 1;
         if self.frames == PIECE {
-            add_piece(&self.piece, self.bins, &mut self.quiet, &mut self.moves, 1.0);
+            add_piece(&self.piece, self.bins, &mut self.quiet, &mut self.fluctuation, 1.0);
             self.pieces += 1;
             self.frames = 0;
         }
     }
 
-    /// The hum that was found under a voice of an active level in dBov; `Ok(None)` when there is none, or it lies more than
-    /// 42 dB under the voice. Takes some hundred microseconds.
+    /// Hum below a voice of an active level in dBov; `Ok(None)` if none is found or it lies more than 42 dB below the
+    /// voice. Cost: some hundred microseconds.
     ///
     /// # Errors
     ///
-    /// [`Unavailable::TooShort`] before 9.5 s.
+    /// [`Unavailable::TooShort`] for less than 9.5 s.
     pub fn hum(&self, active_dbov: f64) -> Measured<Option<Hum>> {
         if (self.samples as f64) < MIN_S * self.rate_hz {
             return Err(Unavailable::TooShort);
@@ -195,23 +210,23 @@ impl HumMeter {
             first_bin: self.first_bin,
             bins: self.bins,
             quiet: self.quiet,
-            moves: self.moves,
+            fluctuation: self.fluctuation,
         };
         let mut weight = self.pieces as f32;
-        if self.pieces == 0 || self.frames >= MIN_REST {
+        if self.pieces == 0 || self.frames >= MIN_LAST_PIECE {
             let part = self.frames as f32 / PIECE as f32;
-            add_piece(&self.piece[..self.frames], self.bins, &mut read.quiet, &mut read.moves, part);
+            add_piece(&self.piece[..self.frames], self.bins, &mut read.quiet, &mut read.fluctuation, part);
             weight += part;
         }
         let step = STEP_DB as f32 / weight;
         read.quiet.iter_mut().for_each(|level| *level = BOTTOM_DB as f32 + *level * step);
-        read.moves.iter_mut().for_each(|moves| *moves *= step);
+        read.fluctuation.iter_mut().for_each(|fluctuation| *fluctuation *= step);
         Ok(read.hum().filter(|hum| hum.level_dbfs >= active_dbov - MAX_UNDER_VOICE_DB))
     }
 }
 
-/// Adds the percentiles of every bin over the frames of a piece, in steps, with a weight.
-fn add_piece(frames: &[[u8; BINS]], bins: usize, quiet: &mut [f32; BINS], moves: &mut [f32; BINS], weight: f32) {
+/// Adds the percentiles of every bin over a segment, in level steps, with a weight.
+fn add_piece(frames: &[[u8; BINS]], bins: usize, quiet: &mut [f32; BINS], fluctuation: &mut [f32; BINS], weight: f32) {
     let count = frames.len();
     if count == 0 || count > PIECE {
         return;
@@ -227,23 +242,23 @@ fn add_piece(frames: &[[u8; BINS]], bins: usize, quiet: &mut [f32; BINS], moves:
             let (low, high) = (f32::from(levels[below]), f32::from(levels[(below + 1).min(count - 1)]));
             low + (place - below as f64) as f32 * (high - low)
         };
-        quiet[bin] += weight * at(QUIET);
-        moves[bin] += weight * (at(MOVES[1]) - at(MOVES[0]));
+        quiet[bin] += weight * at(QUIET_SHARE);
+        fluctuation[bin] += weight * (at(FLUCTUATION_SHARES[1]) - at(FLUCTUATION_SHARES[0]));
     }
 }
 
 impl LongTermSpectrum {
-    /// The quiet level of a bin, counted from zero frequency, dB.
+    /// Level of a bin, counted from zero frequency, dB.
     fn level_db(&self, bin: usize) -> f64 {
         let place = bin.wrapping_sub(self.first_bin);
         self.quiet[..self.bins].get(place).map_or(BOTTOM_DB, |level| f64::from(*level))
     }
 
-    /// The median level of what lies beside a bin, dB.
-    fn beside_db(&self, bin: usize) -> f64 {
-        let mut levels = [0.0_f32; BESIDE];
+    /// Median level of the neighbours of a bin, dB.
+    fn neighbours_db(&self, bin: usize) -> f64 {
+        let mut levels = [0.0_f32; MAX_NEIGHBOURS];
         let mut count = 0;
-        let [near, far] = BESIDE_HZ.map(|hz| libm::ceil(hz / self.bin_hz) as usize);
+        let [near, far] = NEIGHBOUR_HZ.map(|hz| libm::ceil(hz / self.bin_hz) as usize);
         for away in near..=far {
             for beside in [bin.wrapping_sub(away), bin + away] {
                 let place = beside.wrapping_sub(self.first_bin);
@@ -261,7 +276,7 @@ impl LongTermSpectrum {
         f64::from(*median)
     }
 
-    /// The harmonic at a frequency, with its peak within a bin.
+    /// Harmonic at a frequency, refined within a bin.
     fn harmonic(&self, hz: f64) -> Harmonic {
         let middle = (hz / self.bin_hz + 0.5) as usize;
         let peak = [middle, middle - 1, middle + 1]
@@ -270,29 +285,29 @@ impl LongTermSpectrum {
         let around = [peak - 1, peak, peak + 1].map(|bin| self.level_db(bin));
         let part = parabola::vertex(around).clamp(-0.5, 0.5);
         let level_db = parabola::height(around, part);
-        let moves = self.moves[..self.bins].get(peak.wrapping_sub(self.first_bin));
+        let fluctuation = self.fluctuation[..self.bins].get(peak.wrapping_sub(self.first_bin));
         Harmonic {
             hz: (peak as f64 + part) * self.bin_hz,
             level_db,
-            prominence_db: level_db - self.beside_db(peak),
-            moves_db: moves.map_or(0.0, |moves| f64::from(*moves)),
+            prominence_db: level_db - self.neighbours_db(peak),
+            fluctuation_db: fluctuation.map_or(0.0, |fluctuation| f64::from(*fluctuation)),
         }
     }
 
     fn hum(&self) -> Option<Hum> {
-        // Prominences are wanted again and again.
+        // Cache of the prominences.
         let mut prominence = [f32::NAN; BINS];
         let mut best = (0.0, 0.0);
         for mains_hz in MAINS_HZ {
-            let steps = (2.0 * OFF_HZ / TRY_HZ + 0.5) as usize;
+            let steps = (2.0 * TOLERANCE_HZ / SEARCH_STEP_HZ + 0.5) as usize;
             for step in 0..=steps {
-                let hz = mains_hz - OFF_HZ + step as f64 * TRY_HZ;
+                let hz = mains_hz - TOLERANCE_HZ + step as f64 * SEARCH_STEP_HZ;
                 let mut score = 0.0;
                 for k in 1..=HUM_HARMONICS {
                     let bin = (k as f64 * hz / self.bin_hz + 0.5) as usize;
                     let Some(known) = prominence.get_mut(bin.wrapping_sub(self.first_bin)) else { continue };
                     if known.is_nan() {
-                        *known = (self.level_db(bin) - self.beside_db(bin)) as f32;
+                        *known = (self.level_db(bin) - self.neighbours_db(bin)) as f32;
                     }
                     score += excess(f64::from(*known));
                 }
@@ -308,27 +323,27 @@ impl LongTermSpectrum {
         let mut harmonics: [Option<Harmonic>; HUM_HARMONICS] = core::array::from_fn(|k| {
             Some(self.harmonic((k + 1) as f64 * hz)).filter(|harmonic| harmonic.prominence_db > MIN_PROMINENCE_DB)
         });
-        // Lines that are not at multiples of the others' frequency are left out, the farthest first.
+        // Discard harmonics that are not multiples of the common frequency, the farthest first.
         let frequency_hz = loop {
             let frequency_hz = common_hz(&harmonics)?;
             let off_hz = |(k, harmonic): (usize, &Option<Harmonic>)| {
                 harmonic.map(|harmonic| (k, (harmonic.hz - (k + 1) as f64 * frequency_hz).abs()))
             };
             let farthest = harmonics.iter().enumerate().filter_map(off_hz).max_by(|a, b| a.1.total_cmp(&b.1))?;
-            if farthest.1 <= CLOSE_BINS * self.bin_hz {
+            if farthest.1 <= TOLERANCE_BINS * self.bin_hz {
                 break frequency_hz;
             }
             harmonics[farthest.0] = None;
         };
-        let (mut count, mut moves, mut score, mut power) = (0, 0.0, 0.0, 0.0);
+        let (mut count, mut fluctuation, mut score, mut power) = (0, 0.0, 0.0, 0.0);
         for harmonic in harmonics.iter().flatten() {
             let weight = excess(harmonic.prominence_db);
             count += 1;
             score += weight;
-            moves += weight * harmonic.moves_db;
+            fluctuation += weight * harmonic.fluctuation_db;
             power += libm::exp10(0.1 * harmonic.level_db);
         }
-        if count < MIN_HARMONICS || score < SCORE || moves >= MOVES_DB * score {
+        if count < MIN_HARMONICS || score < SCORE || fluctuation >= MAX_FLUCTUATION_DB * score {
             return None;
         }
         Some(Hum {
@@ -339,7 +354,7 @@ impl LongTermSpectrum {
     }
 }
 
-/// The frequency of which harmonics are multiples: least squares, weighted with what they score. `None` without harmonics.
+/// Common frequency of the harmonics: least squares, weighted by their scores. `None` without harmonics.
 fn common_hz(harmonics: &[Option<Harmonic>; HUM_HARMONICS]) -> Option<f64> {
     let (mut across, mut along) = (0.0, 0.0);
     for (k, harmonic) in harmonics.iter().enumerate() {
@@ -352,7 +367,7 @@ fn common_hz(harmonics: &[Option<Harmonic>; HUM_HARMONICS]) -> Option<f64> {
     (along > 0.0).then(|| across / along)
 }
 
-/// What a harmonic adds to the score, by its prominence, dB.
+/// Contribution of a harmonic to the score, by its prominence, dB.
 fn excess(prominence_db: f64) -> f64 {
     (prominence_db.min(MAX_PROMINENCE_DB) - MIN_PROMINENCE_DB).max(0.0)
 }
@@ -364,7 +379,7 @@ mod tests {
     use std::f64::consts::TAU;
     use std::vec::Vec;
 
-    /// The level of the voices, dBov, or somewhat more.
+    /// Upper estimate of the level of the test voices, dBov.
     const VOICE_DBOV: f64 = -26.0;
 
     struct Noise(u64);
@@ -376,7 +391,7 @@ mod tests {
         }
     }
 
-    /// Syllables with eight harmonics of a pitch that wanders by a share, at -26 dBFS or so, over hiss at -70 dBFS.
+    /// Syllables with eight harmonics and a wandering pitch, at about -26 dBFS, over hiss at -70 dBFS.
     fn voice(rate_hz: f64, seconds: f64, pitch_hz: f64, glides: f64) -> Vec<f32> {
         let (mut noise, mut turns) = (Noise(5), 0.0);
         (0..(seconds * rate_hz) as u64)
@@ -391,7 +406,7 @@ mod tests {
             .collect()
     }
 
-    /// Five harmonics, 6 dB apart from the first on.
+    /// Adds hum of five harmonics, each 6 dB below the previous one.
     fn with_hum(voice: &[f32], rate_hz: f64, hz: f64, level_dbfs: f64) -> Vec<f32> {
         let total: f64 = (0..5).map(|k| 0.5 * libm::exp10(-0.6 * f64::from(k))).sum();
         let gain = libm::exp10(level_dbfs / 20.0) / libm::sqrt(total);
@@ -409,7 +424,7 @@ mod tests {
     }
 
     #[test]
-    fn hum_under_a_voice_is_found_at_its_frequency_and_level_at_every_rate() {
+    fn hum_below_a_voice_is_found_at_its_frequency_and_level_at_every_rate() {
         for rate_hz in [8_000.0, 11_025.0, 32_000.0, 44_100.0, 48_000.0] {
             let clean = voice(rate_hz, 10.0, 135.0, 0.08);
             for (hz, level) in [(49.87, -50.0), (60.13, -60.0)] {
@@ -424,9 +439,9 @@ mod tests {
         }
     }
 
-    /// Negative controls: voices whose pitch is that of a harmonic, a note between the families, noise.
+    /// Negative controls: voices at the pitch of a harmonic, notes near the mains frequencies, noise.
     #[test]
-    fn voices_at_the_pitch_of_a_harmonic_and_notes_beside_it_are_no_hum() {
+    fn voices_and_notes_are_not_mistaken_for_hum() {
         let rate_hz = 8_000.0;
         for (pitch_hz, glides) in [(100.0, 0.05), (100.0, 0.1), (120.0, 0.05), (150.0, 0.05), (60.0, 0.08)] {
             assert_eq!(
@@ -446,7 +461,7 @@ mod tests {
     }
 
     #[test]
-    fn any_split_gives_the_same_bits_any_level_the_same_hum_and_seconds_are_too_few() {
+    fn block_size_and_level_do_not_change_the_hum_and_seconds_are_too_few() {
         let rate_hz = 11_025.0;
         let hum = with_hum(&voice(rate_hz, 31.0, 113.0, 0.08), rate_hz, 50.2, -55.0);
         let whole = measured(rate_hz, &hum, hum.len());

@@ -1,4 +1,4 @@
-//! How the level moves from phrase to phrase, and transients.
+//! Level consistency between phrases, and transients.
 
 use super::profile::{LevelConsistency, Measured, Transients, Unavailable};
 use crate::dsp::SubBlockClock;
@@ -7,58 +7,64 @@ use crate::filters::k_weighting::{self, KWeighting, KWeightingState};
 use crate::math::power_to_db;
 use crate::units::SampleRate;
 
-/// Powers of sub-blocks that make a level, which is taken with every second one.
+/// Sub-blocks in one level; a level is taken at every second sub-block.
 const POWERS: usize = 5;
 /// Levels per second.
 const LEVELS_PER_S: f64 = 50.0;
-/// Levels that are kept, every 20 ms: 164 s.
+/// Stored levels, one every 20 ms: 164 s.
 const KEPT: usize = 8_192;
-/// Lowest level that is told apart, dB, and steps per dB.
+/// Lowest stored level, dB.
 const BOTTOM_DB: f64 = -120.0;
+/// Level steps per dB.
 const PER_DB: f64 = 2.0;
-/// Different levels.
+/// Number of level steps.
 const STEPS: usize = 256;
-/// What is so far under the speech without its loudest 15 % is no speech, dB: the margin of ITU-T P.56 is 15.9 dB, and
-/// the loudest raise the level by some 3 dB.
+/// Margin of active speech below the speech without its loudest 15 %, dB. The margin of ITU-T P.56 is 15.9 dB; the
+/// loudest 15 % raise the level by some 3 dB.
 const QUIETER_MARGIN_DB: f64 = 13.0;
-/// A phrase ends with a gap of 0.25 s, and has at least 0.5 s.
+/// Gap that ends a phrase, levels (0.25 s).
 const GAP: u32 = 12;
+/// Minimum length of a phrase, levels (0.5 s).
 const MIN_PHRASE: u32 = 25;
-/// Share of a phrase that counts: without its loudest 15 %, where a transient would be.
+/// Counted share of a phrase: all but its loudest 15 %, which may contain a transient.
 const COUNTED_SHARE: f64 = 0.85;
-/// The spread is that of segments of half a second of speech: so it needs no pauses, and four segments are enough. Each
-/// counts without its quietest fifth, the gaps between syllables, and without its loudest fifth, where a transient would be. Of
-/// means without the loudest 0 to 28 % and the quietest 0 to 50 %, over 0.4 to 0.7 s, one of those that tell the most on
-/// the half that chooses; the other half's figures were in view.
+/// Length of a segment, levels: half a second of speech. The standard deviation is taken over segments, so it needs no
+/// pauses, and four segments suffice. Chosen on the development recordings (see tests/accuracy/RESULTS.md).
 const SEGMENT: usize = 25;
+/// Levels excluded from a segment at each end: the quietest fifth, gaps between syllables, and the loudest fifth,
+/// possible transients.
 const LEFT_OUT: usize = 5;
-/// What is left at the end of a phrase is a segment of its own from 0.3 s on; less goes on with the next phrase.
+/// Minimum remainder of a phrase that counts as a segment, levels (0.3 s). A shorter remainder continues with the next
+/// phrase.
 const MIN_SEGMENT: usize = 15;
+/// Minimum number of segments.
 const MIN_SEGMENTS: u32 = 4;
-/// A transient is looked for in a neighbourhood of 1.2 s to both sides, without 0.15 s; where little is said there, of twice and
-/// of four times that.
-const AROUND: u64 = 60;
-const MAX_AROUND: u64 = 4 * AROUND;
-const CENTRE: u64 = 7;
-/// Fewest active levels around it: 0.2 s.
-const MIN_SURROUNDING: u32 = 10;
-/// Share of the levels around a transient that lie under the level that it is compared with.
-const SURROUNDINGS: f64 = 0.9;
-/// A transient is so far over its surroundings, dB.
+/// Neighbourhood of a transient, levels to both sides (1.2 s). Doubled up to two times if it contains little speech.
+const NEIGHBOURHOOD: u64 = 60;
+/// Largest neighbourhood.
+const MAX_NEIGHBOURHOOD: u64 = 4 * NEIGHBOURHOOD;
+/// Levels to both sides of a transient that are excluded from its neighbourhood (0.15 s).
+const EXCLUDED: u64 = 7;
+/// Minimum number of active levels in the neighbourhood (0.2 s).
+const MIN_NEIGHBOURS: u32 = 10;
+/// Percentile of the neighbourhood with which a transient is compared.
+const SURROUNDING_PERCENTILE: f64 = 0.9;
+/// Minimum excess of a transient over its surroundings, dB.
 const TRANSIENT_DB: f64 = 9.0;
-/// A transient is short: from 6 dB below its top to there again at most 0.14 s. What lasts longer is a loud syllable.
+/// Maximum width of a transient, levels (0.14 s), measured 6 dB below its top. A longer event is a loud syllable.
 const TRANSIENT_WIDTH: u64 = 7;
+/// Level steps below the top at which the width is measured.
 const WIDTH_STEPS: u8 = 12;
-/// Steps from phrase to phrase are counted in bins of 0.25 dB up to 40 dB.
+/// Level differences between phrases are counted in bins of 0.25 dB up to 40 dB.
 const STEP_BINS: usize = 160;
 const BINS_PER_DB: f64 = 4.0;
 
-/// Hears phrases and transients in the K-weighted level of 50 ms, taken every 20 ms.
+/// Measures level consistency and transients from the K-weighted level of 50 ms, taken every 20 ms.
 ///
-/// What is active is known when the active level is, at the end. So the levels are kept, in steps of 0.5 dB; every 82 s
-/// those that are older than 82 s are evaluated against the active level up to then, by itself a mean over minutes.
-/// The active level is that of the K-weighted levels: see `active_step`. Memory 10 kB.
-/// Tested by `level_steps_and_transients_are_told_apart` and `a_transient_in_an_isolated_word_counts`.
+/// Active speech is only known once the active level is. Levels are therefore stored, in steps of 0.5 dB. Every 82 s
+/// the levels older than 82 s are evaluated against the active level so far, which is a mean over minutes. The active
+/// level is that of the K-weighted levels (see `active_step`). Memory 10 kB. Tested by
+/// `level_steps_and_transients_are_distinguished` and `a_transient_in_an_isolated_word_counts`.
 #[derive(Clone, Debug)]
 pub struct LevelConsistencyMeter {
     clock: SubBlockClock,
@@ -67,14 +73,14 @@ pub struct LevelConsistencyMeter {
     powers: [f64; POWERS],
     count: u64,
     levels: [u8; KEPT],
-    /// Levels heard, and how many of them have been evaluated.
-    heard: u64,
+    /// Number of levels so far.
+    level_count: u64,
     histogram: [u32; STEPS],
     scanner: LevelScanner,
 }
 
 impl LevelConsistencyMeter {
-    /// A meter for a rate.
+    /// A meter for a sample rate.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         Self {
@@ -84,15 +90,15 @@ impl LevelConsistencyMeter {
             powers: [0.0; POWERS],
             count: 0,
             levels: [0; KEPT],
-            heard: 0,
+            level_count: 0,
             histogram: [0; STEPS],
             scanner: LevelScanner::new(),
         }
     }
 
-    /// Takes samples.
+    /// Processes samples.
     pub fn push(&mut self, samples: &[f32]) {
-        let Self { clock, filter, state, powers, count, levels, heard, histogram, scanner } = self;
+        let Self { clock, filter, state, powers, count, levels, level_count, histogram, scanner } = self;
         clock.cut(samples, |part, complete| {
             k_weighting::accumulate(filter, core::array::from_mut(state), [part.as_chunks::<1>().0]);
             let Some(length) = complete else { return };
@@ -104,20 +110,20 @@ impl LevelConsistencyMeter {
             }
             let db = power_to_db(powers.iter().sum::<f64>() / POWERS as f64);
             let step = ((db - BOTTOM_DB) * PER_DB).max(0.0).min((STEPS - 1) as f64) as u8;
-            levels[(*heard % KEPT as u64) as usize] = step;
+            levels[(*level_count % KEPT as u64) as usize] = step;
             histogram[usize::from(step)] = histogram[usize::from(step)].saturating_add(1);
-            *heard += 1;
-            if *heard - scanner.at == KEPT as u64 - 2 * MAX_AROUND {
+            *level_count += 1;
+            if *level_count - scanner.at == KEPT as u64 - 2 * MAX_NEIGHBOURHOOD {
                 let active = active_step(histogram);
-                scanner.read(levels, *heard, *heard - KEPT as u64 / 2, active);
+                scanner.read(levels, *level_count, *level_count - KEPT as u64 / 2, active);
             }
         });
     }
 
-    /// What was found. Phrases need two seconds of speech, transients one.
+    /// Results so far. Level consistency needs two seconds of speech, transients one.
     pub fn result(&self) -> (Measured<LevelConsistency>, Measured<Transients>) {
         let mut scanner = self.scanner.clone();
-        scanner.read(&self.levels, self.heard, self.heard, active_step(&self.histogram));
+        scanner.read(&self.levels, self.level_count, self.level_count, active_step(&self.histogram));
         scanner.end_phrase();
         if scanner.active == 0 {
             return (Err(Unavailable::Silence), Err(Unavailable::Silence));
@@ -126,19 +132,20 @@ impl LevelConsistencyMeter {
     }
 }
 
-/// The centre of a step, dB.
+/// Centre of a level step, dB.
 fn level_db(step: f64) -> f64 {
     BOTTOM_DB + (step + 0.5) / PER_DB
 }
 
-/// The power of a step.
+/// Power of a level step.
 fn power(step: usize) -> f64 {
     libm::exp10(0.1 * level_db(step as f64))
 }
 
-/// The lowest step that counts as speech: the lowest that is at most 13 dB under the mean power of everything at or above
-/// it but its loudest 15 %, which is about 15.9 dB under the mean power of all of it, were there no transients. Looked for from
-/// below, so that one bang far above the voice does not stand for it. Without sound, one that nothing reaches.
+/// Lowest level step that counts as speech: the lowest that is at most 13 dB below the mean power of all levels from it
+/// up, without their loudest 15 %. Without transients this is about 15.9 dB below the mean power of all of them. The
+/// search runs upwards, so that a single loud bang does not determine the step. Without sound the result is a step that
+/// no level reaches.
 fn active_step(histogram: &[u32; STEPS]) -> u8 {
     let mut above: f64 = histogram.iter().skip(1).map(|&n| f64::from(n)).sum();
     for (step, &n) in histogram.iter().enumerate().skip(1) {
@@ -161,27 +168,28 @@ fn active_step(histogram: &[u32; STEPS]) -> u8 {
     u8::MAX
 }
 
-/// Goes through the levels once.
+/// Scans the stored levels once.
 #[derive(Clone, Debug)]
 struct LevelScanner {
-    /// The next level to look at.
+    /// Next level to be scanned.
     at: u64,
-    /// The present phrase: its active levels, their number, its length with its gaps, and how long the last gap is.
+    /// Current phrase: histogram of its active levels, their number, its length with gaps, and the length of the
+    /// current gap.
     phrase: [u16; STEPS],
     in_phrase: u32,
     length: u32,
     gap: u32,
     last_db: Option<f64>,
     count: u32,
-    /// The active levels of the present segment; of the complete ones the number, the sum of the levels and of their
-    /// squares.
+    /// Active levels of the current segment.
     segment: [u8; SEGMENT],
     in_segment: usize,
+    /// Completed segments, the sum of their levels and the sum of squares.
     segments: u32,
     first: f64,
     second: f64,
     steps: [u16; STEP_BINS],
-    /// Active levels.
+    /// Number of active levels.
     active: u64,
     transients: u32,
     highest_db: f64,
@@ -209,8 +217,8 @@ impl LevelScanner {
         }
     }
 
-    /// Looks at the levels up to a place, of which the last [`KEPT`] are there.
-    fn read(&mut self, levels: &[u8; KEPT], heard: u64, to: u64, active_from: u8) {
+    /// Scans the levels up to a position; the latest [`KEPT`] levels are available.
+    fn read(&mut self, levels: &[u8; KEPT], level_count: u64, to: u64, active_from: u8) {
         let level = |place: u64| levels[(place % KEPT as u64) as usize];
         while self.at < to {
             let here = level(self.at);
@@ -221,7 +229,7 @@ impl LevelScanner {
                 self.in_phrase += 1;
                 self.phrase[usize::from(here)] = self.phrase[usize::from(here)].saturating_add(1);
                 self.add_to_segment(here);
-                self.detect_transient(&level, heard, active_from);
+                self.detect_transient(&level, level_count, active_from);
             } else if self.in_phrase > 0 {
                 self.gap += 1;
                 if self.gap >= GAP {
@@ -232,17 +240,17 @@ impl LevelScanner {
         }
     }
 
-    fn detect_transient(&mut self, level: &impl Fn(u64) -> u8, heard: u64, active_from: u8) {
+    fn detect_transient(&mut self, level: &impl Fn(u64) -> u8, level_count: u64, active_from: u8) {
         let here = level(self.at);
-        let (centre_first, centre_last) = (self.at.saturating_sub(CENTRE), self.at + CENTRE);
-        // One event has one highest level; of equal ones the first.
+        let (centre_first, centre_last) = (self.at.saturating_sub(EXCLUDED), self.at + EXCLUDED);
+        // An event has one maximum; of equal levels the first.
         let highest = (centre_first..self.at).all(|place| level(place) < here)
-            && (self.at + 1..=centre_last.min(heard - 1)).all(|place| level(place) <= here);
+            && (self.at + 1..=centre_last.min(level_count - 1)).all(|place| level(place) <= here);
         if !highest {
             return;
         }
-        // A level that is not heard yet ends it too.
-        let near = |place: u64| place < heard && level(place) >= here.saturating_sub(WIDTH_STEPS);
+        // The end of the recording also ends an event.
+        let near = |place: u64| place < level_count && level(place) >= here.saturating_sub(WIDTH_STEPS);
         let before =
             (1..=TRANSIENT_WIDTH).take_while(|back| self.at.checked_sub(*back).is_some_and(near)).count() as u64;
         let after = (1..=TRANSIENT_WIDTH).take_while(|ahead| near(self.at + ahead)).count() as u64;
@@ -251,9 +259,9 @@ impl LevelScanner {
         }
         let mut around = [0_u16; STEPS];
         let (mut count, mut reach) = (0, 0);
-        while count < MIN_SURROUNDING && reach < MAX_AROUND {
-            reach = if reach == 0 { AROUND } else { 2 * reach };
-            let (first, last) = (self.at.saturating_sub(reach), (self.at + reach).min(heard - 1));
+        while count < MIN_NEIGHBOURS && reach < MAX_NEIGHBOURHOOD {
+            reach = if reach == 0 { NEIGHBOURHOOD } else { 2 * reach };
+            let (first, last) = (self.at.saturating_sub(reach), (self.at + reach).min(level_count - 1));
             (around, count) = ([0; STEPS], 0);
             for place in (first..centre_first).chain(centre_last + 1..last + 1) {
                 let step = level(place);
@@ -263,11 +271,11 @@ impl LevelScanner {
                 }
             }
         }
-        if count < MIN_SURROUNDING {
+        if count < MIN_NEIGHBOURS {
             return;
         }
         let counts = around.iter().rev().map(|&n| f64::from(n));
-        let Some(above) = interpolated_bin(counts, (1.0 - SURROUNDINGS) * f64::from(count)) else { return };
+        let Some(above) = interpolated_bin(counts, (1.0 - SURROUNDING_PERCENTILE) * f64::from(count)) else { return };
         let surroundings = STEPS as f64 - above;
         let excess_db = (f64::from(here) + 0.5 - surroundings) / PER_DB;
         self.highest_db = self.highest_db.max(excess_db);
@@ -276,7 +284,7 @@ impl LevelScanner {
         }
     }
 
-    /// One more active level of a segment.
+    /// Adds an active level to the current segment.
     fn add_to_segment(&mut self, level: u8) {
         self.segment[self.in_segment] = level;
         self.in_segment += 1;
@@ -286,10 +294,10 @@ impl LevelScanner {
     }
 
     fn end_segment(&mut self) {
-        let heard = &mut self.segment[..self.in_segment];
-        heard.sort_unstable();
+        let levels = &mut self.segment[..self.in_segment];
+        levels.sort_unstable();
         let left_out = self.in_segment * LEFT_OUT / SEGMENT;
-        let counted = &heard[left_out..self.in_segment - left_out];
+        let counted = &levels[left_out..self.in_segment - left_out];
         let db = power_to_db(counted.iter().map(|&step| power(usize::from(step))).sum::<f64>() / counted.len() as f64);
         self.segments += 1;
         self.first += db;
@@ -312,7 +320,7 @@ impl LevelScanner {
                     wanted -= count;
                 }
             }
-            // A phrase of more than 65 535 equal levels has forgotten some.
+            // A phrase with more than 65 535 equal levels loses some of them.
             let db = power_to_db(energy / (whole - wanted).max(1.0));
             self.count += 1;
             if let Some(last) = self.last_db {
@@ -361,8 +369,8 @@ mod tests {
     use std::f64::consts::TAU;
     use std::vec::Vec;
 
-    /// Phrases of 1.5 s with syllables, pauses of 0.5 s; every second phrase louder by `jump_db`; every `transient_every`
-    /// seconds a transient of 60 ms, 14 dB over the syllables' crests.
+    /// Phrases of 1.5 s with syllables and pauses of 0.5 s. Every second phrase is louder by `jump_db`. Every
+    /// `transient_every` seconds a transient of 60 ms occurs, 14 dB above the maxima of the syllables.
     fn reading(rate_hz: f64, seconds: f64, jump_db: f64, transient_every: f64) -> Vec<f32> {
         (0..(seconds * rate_hz) as u64)
             .map(|n| {
@@ -373,7 +381,7 @@ mod tests {
                 if phrase % 2 == 1 {
                     db += jump_db;
                 }
-                // In the middle of the phrases.
+                // In the middle of a phrase.
                 if (t + 0.25) % transient_every < 0.06 {
                     db = -24.0 + 14.0;
                 }
@@ -392,7 +400,7 @@ mod tests {
     }
 
     #[test]
-    fn level_steps_and_transients_are_told_apart() {
+    fn level_steps_and_transients_are_distinguished() {
         for (rate_hz, scale) in [(8_000.0, 1.0), (11_025.0, 0.1), (48_000.0, 1.0)] {
             let read = |jump_db, transient_every| {
                 let signal: Vec<f32> =
@@ -403,8 +411,8 @@ mod tests {
             let (phrases, transients) = read(0.0, 1e9);
             assert_eq!((phrases.phrase_count, transients.count), (20, 0));
             assert!(phrases.standard_deviation_db < 0.8 && phrases.median_step_db < 0.8, "{phrases:?}");
-            // Alternating by 12 dB: deviation 6 dB, every step 12 dB, less what quiet phrases lose between syllables and what a
-            // segment across a pause holds of both.
+            // Alternating by 12 dB: standard deviation 6 dB, every step 12 dB. Gaps between quiet syllables and
+            // segments across a pause reduce both.
             let (phrases, transients) = read(12.0, 1e9);
             assert_eq!((phrases.phrase_count, transients.count), (20, 0));
             assert!(
@@ -412,22 +420,23 @@ mod tests {
                 "{phrases:?}"
             );
             let (phrases, transients) = read(0.0, 3.0);
-            // At 2.75 s, 5.75 s and so on; every second one falls into a pause, which is silent.
+            // At 2.75 s, 5.75 s and so on; every second one falls into a silent pause.
             assert_eq!(transients.count, 7, "{transients:?}");
             assert!((transients.max_excess_db - 14.0).abs() < 2.0, "{transients:?}");
             assert!(phrases.standard_deviation_db < 1.2, "{phrases:?}");
         }
     }
 
-    /// Words of 0.4 s, one every two seconds: within 1.2 s of a transient little else is said that it could stand out of.
+    /// Words of 0.4 s, one every two seconds: within 1.2 s of a transient there is little other speech to compare it
+    /// with.
     #[test]
     fn a_transient_in_an_isolated_word_counts() {
-        let words = |spiky: &[u64]| {
+        let words = |with_transient: &[u64]| {
             let signal: Vec<f32> = (0..20 * 8_000_u64)
                 .map(|n| {
                     let (word, within) = (n / 16_000, (n % 16_000) as f64 / 8_000.0);
-                    let spiky = spiky.contains(&word) && (0.17..0.23).contains(&within);
-                    let db = if within > 0.4 { -90.0 } else { -24.0 + if spiky { 14.0 } else { 0.0 } };
+                    let with_transient = with_transient.contains(&word) && (0.17..0.23).contains(&within);
+                    let db = if within > 0.4 { -90.0 } else { -24.0 + if with_transient { 14.0 } else { 0.0 } };
                     (libm::exp10(db / 20.0) * libm::sin(TAU * 400.0 * n as f64 / 8_000.0)) as f32
                 })
                 .collect();
@@ -439,9 +448,9 @@ mod tests {
         assert!((transients.max_excess_db - 14.0).abs() < 2.0, "{transients:?}");
     }
 
-    /// Ten minutes are evaluated in parts; the result is that of the first minute, repeated.
+    /// Ten minutes are evaluated in parts; the result equals that of the first minute, repeated.
     #[test]
-    fn a_long_recording_reads_as_a_short_one_and_any_split_gives_the_same_bits() {
+    fn recording_length_and_block_size_do_not_change_the_result() {
         let short = reading(8_000.0, 60.0, 12.0, 3.0);
         let long = short.repeat(10);
         let (phrases, transients) = measured(8_000.0, &long, 8_000);
@@ -457,7 +466,7 @@ mod tests {
     }
 
     #[test]
-    fn silence_and_a_word_say_why_not() {
+    fn silence_and_a_single_word_are_unavailable() {
         assert_eq!(measured(16_000.0, &[0.0; 80_000], 100), (Err(Unavailable::Silence), Err(Unavailable::Silence)));
         let word = &reading(16_000.0, 2.0, 0.0, 1e9)[..12_000];
         assert_eq!(measured(16_000.0, word, 100), (Err(Unavailable::TooShort), Err(Unavailable::TooShort)));

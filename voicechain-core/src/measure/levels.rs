@@ -1,4 +1,4 @@
-//! All that is measured of levels: speech, peaks, level consistency, transients, and background noise.
+//! All level measurements: speech, peaks, level consistency, transients, background noise.
 
 use super::active_level::{ActiveLevelMeter, ActiveSpeech};
 use super::background_noise::{BackgroundNoiseMeter, NoiseFloor};
@@ -8,12 +8,12 @@ use super::peaks::SpeechPeakMeter;
 use super::profile::{LevelConsistency, Measured, Transients, Unavailable};
 use crate::units::SampleRate;
 
-/// Samples that are freed of their DC offset at once.
+/// Samples per block of DC removal.
 const BLOCK: usize = 256;
-/// Speech with a lower active level is no speech, dB.
+/// Minimum active level of speech, dBov.
 const LOWEST_DBOV: f64 = -75.0;
 
-/// Measures all levels of a mono recording. A DC offset is taken away before; the same bits for every split.
+/// Measures all levels of a mono recording. A DC offset is removed first. Results do not depend on the block size.
 #[derive(Clone, Debug)]
 pub struct LevelMeter {
     dc_blocker: DcBlocker,
@@ -23,27 +23,27 @@ pub struct LevelMeter {
     background_noise: BackgroundNoiseMeter,
 }
 
-/// What [`LevelMeter`] measured.
+/// Results of a [`LevelMeter`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LevelReadings {
     /// Active speech.
     pub active: Measured<ActiveSpeech>,
-    /// Largest sample, without the DC offset, over the active speech level, dB.
+    /// Highest sample without DC offset, relative to the active speech level, dB.
     pub crest_db: Measured<f64>,
-    /// 95th percentile of the sample peaks of 10 ms while somebody speaks, dBFS.
+    /// 95th percentile of the sample peaks of 10 ms segments during active speech, dBFS.
     pub speech_peak_dbfs: Measured<f64>,
     /// Level consistency.
     pub level_consistency: Measured<LevelConsistency>,
     /// Transients.
     pub transients: Measured<Transients>,
-    /// Noise floor, signal-to-noise, rumble.
+    /// Noise floor, signal-to-noise ratio, rumble.
     pub noise_floor: NoiseFloor,
-    /// The mean of all samples, as a share of full scale.
+    /// Mean of all samples, as a fraction of full scale.
     pub dc_offset: f64,
 }
 
 impl LevelMeter {
-    /// A meter for a rate.
+    /// A meter for a sample rate.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         Self {
@@ -55,7 +55,7 @@ impl LevelMeter {
         }
     }
 
-    /// Takes samples, all finite.
+    /// Processes finite samples.
     pub fn push(&mut self, samples: &[f32]) {
         let mut block = [0.0; BLOCK];
         for piece in samples.chunks(BLOCK) {
@@ -68,7 +68,7 @@ impl LevelMeter {
         }
     }
 
-    /// What was found so far.
+    /// Results so far.
     #[must_use]
     pub fn result(&self) -> LevelReadings {
         let active = active_speech(&self.active);
@@ -86,7 +86,7 @@ impl LevelMeter {
     }
 }
 
-/// Active speech, where it is loud enough to be speech.
+/// Active speech, if it is loud enough to be speech.
 pub(crate) fn active_speech(active: &ActiveLevelMeter) -> Measured<ActiveSpeech> {
     active.result().filter(|speech| speech.level_dbov >= LOWEST_DBOV).ok_or(Unavailable::Silence)
 }
@@ -118,9 +118,9 @@ mod tests {
         levels.result()
     }
 
-    /// Without its own removal a DC offset of -30 dB would be all noise floor.
+    /// Without DC removal an offset of -30 dB would dominate the noise floor.
     #[test]
-    fn a_dc_offset_changes_nothing_but_itself() {
+    fn a_dc_offset_affects_only_its_own_reading() {
         let (without, with) = (measured(&signal(0.0), 512), measured(&signal(0.03), 512));
         assert!((with.dc_offset - 0.03).abs() < 1e-4 && without.dc_offset.abs() < 1e-4);
         let near = |a: f64, b: f64| assert!((a - b).abs() < 0.05, "{a} {b}");
@@ -143,7 +143,7 @@ mod tests {
     }
 
     #[test]
-    fn silence_says_so() {
+    fn silence_is_reported() {
         let found = measured(&[0.0; 100_000], 1_000);
         assert_eq!(found.active, Err(Unavailable::Silence));
         assert_eq!(found.level_consistency, Err(Unavailable::Silence));

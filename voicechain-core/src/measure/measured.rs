@@ -1,25 +1,25 @@
-//! A quantity that a recording may not tell.
+//! Quantity that a recording may not reveal.
 
-/// Why a quantity is not known.
+/// Reason why a quantity is unavailable.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "snake_case"))]
 pub enum Unavailable {
-    /// Nothing is heard, or too little of it lies above the noise of 16 bits.
+    /// No sound, or too little of it above the noise of 16 bits.
     Silence,
-    /// There is not enough active speech for it.
+    /// Too little active speech.
     TooShort,
-    /// The noise between the phrases is too close to the voice.
+    /// The background noise is too close to the voice.
     TooNoisy,
-    /// What is heard does not behave like one voice.
+    /// The signal does not behave like one voice.
     NotAVoice,
-    /// The recording does not contain the frequencies that it needs.
+    /// The recording lacks the required frequencies.
     InsufficientBandwidth,
-    /// No segment of the voice is suitable (no fricatives, no word that ends freely).
+    /// No segment of the voice is suitable: no fricatives, or no word that decays freely.
     NoSuitableSegment,
-    /// Nothing measures it yet.
+    /// Not measured, for example in a stored profile that predates the quantity.
     NotMeasured,
 }
 
-/// A quantity, or why it is not known.
+/// A measured value, or the reason why it is unavailable.
 pub type Measured<T> = Result<T, Unavailable>;

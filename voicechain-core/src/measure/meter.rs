@@ -1,4 +1,4 @@
-//! The meter that hears a voice and gives its profile.
+//! Meter that measures a voice recording and returns its profile.
 
 use super::decay::DecayMeter;
 use super::downsampler::{Downsampler, sanitise};
@@ -17,16 +17,19 @@ use crate::frame::CHUNK;
 use crate::math::to_db;
 use crate::meters::{ChannelWeights, LoudnessMeter, TruePeakMeter};
 
-/// Less active speech than this is no voice to be judged, s.
+/// Minimum active speech for a measurement, s.
 const MIN_ACTIVE_S: f64 = 2.0;
-/// Hears a recording, mono or stereo, at 8 to 192 kHz, in blocks of any length, and gives its [`Profile`] at any time.
+
+/// Measures a recording and returns its [`Profile`] at any time.
 ///
-/// Loudness and peaks are those of all channels, everything else is of (L+R)/2 without its DC offset, and spectra are taken
-/// at 48 kHz or less. Samples that are not finite count as silence. Everything runs on clocks counted in samples, so that
-/// any split of the same frames into blocks gives the same profile, bit for bit. Nothing allocates; the meter is large
-/// (see `size_of`), so keep it on the heap where threads have small stacks.
+/// Accepts mono or stereo at 8 to 192 kHz in blocks of any length. Loudness and peaks cover all channels. Everything
+/// else is measured on (L+R)/2 without its DC offset; spectra are taken at 48 kHz or less. Non-finite samples count as
+/// silence.
 ///
-/// Tested by `properties::profile`; how well it measures recorded voices is shown by `accuracy` in tests.
+/// All timing is counted in samples: the profile is bit-identical for any block size. Nothing allocates. The meter is
+/// large (see `size_of`); keep it on the heap where threads have small stacks.
+///
+/// Tested by `properties::profile`. Accuracy on recorded voices is measured by `accuracy` in tests.
 #[derive(Clone, Debug)]
 pub struct ProfileMeter<const C: usize> {
     rate: SampleRate,
@@ -50,7 +53,7 @@ pub struct ProfileMeter<const C: usize> {
 }
 
 impl<const C: usize> ProfileMeter<C> {
-    /// A meter that has heard nothing.
+    /// A meter in its initial state.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         const { assert!(C == 1 || C == 2, "one or two channels") };
@@ -79,7 +82,7 @@ impl<const C: usize> ProfileMeter<C> {
         }
     }
 
-    /// Hears frames.
+    /// Processes frames.
     pub fn push(&mut self, frames: &[[f32; C]]) {
         for piece in frames.chunks(CHUNK) {
             let mut clean = [[0.0_f32; C]; CHUNK];
@@ -102,7 +105,7 @@ impl<const C: usize> ProfileMeter<C> {
         }
     }
 
-    /// Hears one channel at the base rate: levels, then what listens to short frames, hum, what listens to long frames.
+    /// Processes (L+R)/2 at the measurement rate: levels, then meters of short frames, hum, meters of long frames.
     fn process(&mut self, samples: &[f32]) {
         self.levels.push(samples);
         let Self { short, long, balance, sibilance, decay, pitch, resonance, signal_class, .. } = self;
@@ -115,7 +118,7 @@ impl<const C: usize> ProfileMeter<C> {
             });
         });
         self.hum.push(samples);
-        // The pitch is heard up to the very sample with which a spectrum ends, whatever the split.
+        // The pitch meter runs exactly up to the last sample of each spectrum, whatever the block size.
         long.pieces(samples, |long, now| {
             pitch.push(now, |hz, level_db| {
                 resonance.pitch(hz);
@@ -130,19 +133,19 @@ impl<const C: usize> ProfileMeter<C> {
         });
     }
 
-    /// Seconds heard so far.
+    /// Processed duration, s.
     #[must_use]
     pub fn duration_s(&self) -> f64 {
         self.frames as f64 / self.rate.hz()
     }
 
-    /// Samples that were not finite and were heard as silence.
+    /// Number of non-finite samples that were replaced by silence.
     #[must_use]
     pub fn sanitised_samples(&self) -> u64 {
         self.sanitised
     }
 
-    /// What is known so far. Reads every histogram: some hundred microseconds.
+    /// Profile of the sound so far. Reads all histograms, which takes some hundred microseconds.
     #[must_use]
     pub fn profile(&self) -> Profile {
         let readings = self.levels.result();
@@ -193,7 +196,7 @@ impl<const C: usize> ProfileMeter<C> {
     }
 
     fn level(&self, readings: &LevelReadings) -> Level {
-        // The last samples are still inside the interpolator.
+        // Flush the samples inside the interpolator.
         let mut true_peak = self.true_peak.clone();
         true_peak.finish();
         let most = |values: &[f64]| values.iter().fold(0.0_f64, |most, &value| most.max(value));

@@ -1,7 +1,6 @@
-//! Measuring a voice: [`ProfileMeter`] hears a recording block by block and gives a [`Profile`].
+//! Measurement of a voice recording: [`ProfileMeter`] processes it block by block and returns a [`Profile`].
 //!
-//! Nothing allocates, and every result is the same however the recording was split into blocks. Nothing here knows a stage or
-//! the strip.
+//! Nothing allocates. Results do not depend on the block size. This module does not depend on the stages or the strip.
 
 pub mod active_level;
 pub mod background_noise;

@@ -1,4 +1,4 @@
-//! Speech peaks, of a voice while somebody speaks, and clipping.
+//! Speech peaks and clipping.
 
 use super::profile::Clipping;
 use crate::detectors::voice_activity::P56_MARGIN_DB;
@@ -7,46 +7,40 @@ use crate::dsp::histogram::interpolated_bin;
 use crate::math::{power_to_db, to_db};
 use crate::units::SampleRate;
 
-/// Lowest level of a piece that is told apart, dB.
+/// Lowest level of a segment, dB.
 const BOTTOM_DB: f64 = -110.0;
-/// Bins of level, 2 dB each, up to +6 dB.
-const LEVELS_APART: usize = 58;
+/// Level bins of 2 dB, up to +6 dB.
+const LEVEL_BINS: usize = 58;
 const LEVEL_DB: f64 = 2.0;
-/// Bins of the peak over the lower end of its level's bin, 0.5 dB each: no piece of 10 ms at 48 kHz has a peak that is more
-/// than 26.8 dB over its level.
+/// Bins of 0.5 dB for the peak above the lower edge of its level bin. No segment of 10 ms at 48 kHz has a peak more
+/// than 26.8 dB above its level.
 const BINS: usize = 56;
 const PEAKS_PER_LEVEL: usize = 4;
-/// All bins of a peak's level.
-const LEVELS: usize = LEVELS_APART * PEAKS_PER_LEVEL + BINS;
-/// Share of the peaks that lie under the speech peak.
+/// All bins of absolute peak level.
+const LEVELS: usize = LEVEL_BINS * PEAKS_PER_LEVEL + BINS;
+/// Percentile of the speech peak.
 const SHARE: f64 = 0.95;
 
-/// Sample peaks of pieces of 10 ms, counted by peak and by level, so that those of active speech can be picked when the
-/// active level is known. 2 dB and 0.5 dB steps, so that a recording that is 20 dB quieter counts alike. Memory 13 kB.
-/// Tested by `the_peak_of_speech_is_that_of_its_active_pieces`.
+/// Histogram of the sample peaks of 10 ms segments by peak and level. Active speech is selected afterwards, once the
+/// active level is known. Bins of 2 dB and 0.5 dB count a recording that is 20 dB quieter alike. Memory 13 kB. Tested
+/// by `the_speech_peak_counts_active_segments_only`.
 #[derive(Clone, Debug)]
 pub struct SpeechPeakMeter {
     clock: SubBlockClock,
     peak: f32,
     energy: f64,
     highest: f32,
-    counts: [[u32; BINS]; LEVELS_APART],
+    counts: [[u32; BINS]; LEVEL_BINS],
 }
 
 impl SpeechPeakMeter {
-    /// A meter for a rate.
+    /// A meter for a sample rate.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
-        Self {
-            clock: SubBlockClock::new(rate),
-            peak: 0.0,
-            energy: 0.0,
-            highest: 0.0,
-            counts: [[0; BINS]; LEVELS_APART],
-        }
+        Self { clock: SubBlockClock::new(rate), peak: 0.0, energy: 0.0, highest: 0.0, counts: [[0; BINS]; LEVEL_BINS] }
     }
 
-    /// Takes samples.
+    /// Processes samples.
     pub fn push(&mut self, samples: &[f32]) {
         let Self { clock, peak, energy, highest, counts } = self;
         clock.cut(samples, |part, complete| {
@@ -59,7 +53,7 @@ impl SpeechPeakMeter {
                 *highest = highest.max(*peak);
                 let level = (power_to_db(*energy / length) - BOTTOM_DB) / LEVEL_DB;
                 if level >= 0.0 {
-                    let level_bin = (level as usize).min(LEVELS_APART - 1);
+                    let level_bin = (level as usize).min(LEVEL_BINS - 1);
                     let over = (to_db(f64::from(*peak)) - BOTTOM_DB) * PEAKS_PER_LEVEL as f64 / LEVEL_DB;
                     let bin = (over.max(0.0) as usize).saturating_sub(level_bin * PEAKS_PER_LEVEL).min(BINS - 1);
                     counts[level_bin][bin] = counts[level_bin][bin].saturating_add(1);
@@ -69,20 +63,21 @@ impl SpeechPeakMeter {
         });
     }
 
-    /// The largest magnitude, dBFS; minus infinity when nothing was heard.
+    /// Highest magnitude, dBFS; minus infinity without input.
     #[must_use]
     pub fn peak_dbfs(&self) -> f64 {
         to_db(f64::from(self.highest.max(self.peak)))
     }
 
-    /// 95th percentile of the sample peaks of those pieces that are within 15.9 dB of the active level, dBFS.
+    /// 95th percentile of the sample peaks of all segments within 15.9 dB of the active level, dBFS; `None` without
+    /// any.
     #[must_use]
     pub fn speech_peak_dbfs(&self, active_level_dbov: f64) -> Option<f64> {
         let threshold = (active_level_dbov - P56_MARGIN_DB - BOTTOM_DB) / LEVEL_DB;
         let mut levels = [0.0_f64; LEVELS];
         let mut total = 0.0;
         for (level_bin, counts) in self.counts.iter().enumerate() {
-            // Of the bin that the threshold cuts, the share above.
+            // The bin that contains the threshold counts by its share above it.
             let share = (level_bin as f64 + 1.0 - threshold).clamp(0.0, 1.0);
             for (level, &count) in levels[level_bin * PEAKS_PER_LEVEL..].iter_mut().zip(counts) {
                 let count = share * f64::from(count);
@@ -95,18 +90,18 @@ impl SpeechPeakMeter {
     }
 }
 
-/// How many different extremes are kept.
+/// Number of stored extremes.
 const EXTREMES: usize = 8;
-/// Stretches at less than this share of the highest sample are no clipping (3 dB).
+/// Runs below this share of the highest sample do not count (3 dB).
 const NEAR: f32 = 0.708;
-/// Nothing under -40 dBFS is taken for clipping: steps of 16 bits would look alike.
+/// Runs below -40 dBFS do not count: 16-bit steps would look alike.
 const LOWEST: f32 = 0.01;
-/// Samples that are looked at together.
+/// Samples examined together.
 const PIECE: usize = 32;
-/// Fewest equal samples.
+/// Minimum length of a run, samples.
 const MIN_RUN: u32 = 3;
 
-/// Stretches of one channel that stay at one value.
+/// Runs of one channel at one value.
 #[derive(Clone, Copy, Debug, Default)]
 struct Extreme {
     value: f32,
@@ -114,19 +109,21 @@ struct Extreme {
     samples: u64,
 }
 
-/// Finds clipped stretches of one channel: at least three successive samples with exactly one value at a peak or trough,
-/// entered and left with a jump. Where a rounded wave of 16 bits rests on its top step, the samples beside are one step
-/// lower; where it was cut off, many. The value need not be full scale: a recording may have been turned down since. The
-/// eight highest values are remembered, and count when they are within 3 dB of the highest sample.
+/// Detects clipped runs of one channel: at least three successive equal samples at a peak or trough, entered and left
+/// with a jump.
 ///
-/// Nothing tells a square wave from clipping. What was coded lossily or resampled after it clipped is not found.
-/// Tested by `clipping_is_counted_at_any_level` and `loud_waves_are_not_clipped`.
+/// A rounded 16-bit wave may also hold its top step, but its neighbours are one step lower; clipped waves fall by many
+/// steps. The value need not be full scale, because a recording may have been attenuated after clipping. The eight
+/// highest values are stored; those within 3 dB of the highest sample count.
+///
+/// Limits: a square wave is indistinguishable from clipping. Clipping before lossy coding or resampling is not
+/// detected. Tested by `clipping_is_counted_at_any_level` and `loud_waves_are_not_clipped`.
 #[derive(Clone, Debug)]
 pub struct ClippingDetector {
     last: f32,
-    /// Equal samples up to the last one.
+    /// Length of the current run of equal samples.
     run: u32,
-    /// What the first of them rose from.
+    /// Sample before that run.
     before: f32,
     peak: f32,
     extremes: [Extreme; EXTREMES],
@@ -139,31 +136,31 @@ impl Default for ClippingDetector {
 }
 
 impl ClippingDetector {
-    /// A detector that has heard nothing.
+    /// A detector in its initial state.
     #[must_use]
     pub const fn new() -> Self {
         const NONE: Extreme = Extreme { value: 0.0, runs: 0, samples: 0 };
         Self { last: 0.0, run: 0, before: 0.0, peak: 0.0, extremes: [NONE; EXTREMES] }
     }
 
-    /// Takes samples of the channel, at the rate at which they were recorded.
+    /// Processes samples of the channel at the original sample rate.
     pub fn push(&mut self, samples: &[f32]) {
         let (pieces, rest) = samples.as_chunks::<PIECE>();
         for piece in pieces {
-            // Most pieces rest nowhere: nothing begins in them, and nothing ends.
-            let rests = piece.iter().zip(&piece[1..]).fold(false, |rests, (a, b)| rests | (a == b));
-            if rests || self.run >= MIN_RUN || piece[0] == self.last {
-                self.look(piece);
+            // Most pieces contain no equal neighbours: no run starts or ends in them.
+            let repeats = piece.iter().zip(&piece[1..]).fold(false, |repeats, (a, b)| repeats | (a == b));
+            if repeats || self.run >= MIN_RUN || piece[0] == self.last {
+                self.examine(piece);
             } else {
                 self.peak = piece.iter().fold(self.peak, |peak, sample| peak.max(sample.abs()));
                 (self.before, self.last, self.run) = (piece[PIECE - 2], piece[PIECE - 1], 1);
             }
         }
-        self.look(rest);
+        self.examine(rest);
     }
 
-    /// Takes samples one by one.
-    fn look(&mut self, samples: &[f32]) {
+    /// Processes samples one by one.
+    fn examine(&mut self, samples: &[f32]) {
         for &sample in samples {
             if sample == self.last {
                 self.run = self.run.saturating_add(1);
@@ -179,13 +176,13 @@ impl ClippingDetector {
         }
     }
 
-    /// The largest magnitude.
+    /// Highest magnitude.
     #[must_use]
     pub fn peak(&self) -> f32 {
         self.peak
     }
 
-    /// A stretch ends, followed by a sample.
+    /// Ends a run; `after` is the sample that follows it.
     fn finish(&mut self, after: f32) {
         const STEP: f32 = 1.0 / 32_768.0;
         let side = 1.0_f32.copysign(self.last);
@@ -216,7 +213,7 @@ impl ClippingDetector {
         extreme.samples += u64::from(self.run);
     }
 
-    /// What was found. A stretch that the recording ends in does not count.
+    /// Clipping so far. A run that the recording ends in does not count.
     #[must_use]
     pub fn result(&self) -> Clipping {
         let mut clipping = Clipping::default();
@@ -247,7 +244,7 @@ mod tests {
 
     /// 96 % of the active time at a peak of -12 dBFS, 4 % at -6 dBFS, and pauses that do not count.
     #[test]
-    fn the_peak_of_speech_is_that_of_its_active_pieces() {
+    fn the_speech_peak_counts_active_segments_only() {
         for scale in [1.0, 0.1] {
             let at = |db: f64, seconds: f64| sine(1_000.0, scale * libm::exp10(db / 20.0), seconds);
             let mut signal = [at(-12.0, 9.6), at(-6.0, 0.4), at(-60.0, 10.0)].concat();
@@ -278,21 +275,21 @@ mod tests {
 
     #[test]
     fn clipping_is_counted_at_any_level() {
-        for turned_down in [1.0, 0.5, 0.1, 0.03] {
+        for attenuation in [1.0, 0.5, 0.1, 0.03] {
             for overdrive in [1.02, 1.3, 3.0] {
-                // What was hardly clipped, and then turned down, has edges of few steps.
-                if overdrive < 1.1 && turned_down < 0.5 {
+                // Light clipping that was attenuated afterwards has edges of few steps.
+                if overdrive < 1.1 && attenuation < 0.5 {
                     continue;
                 }
                 let wave = sine(220.0, overdrive, 1.0);
-                let found = clipping(wave.iter().map(|x| bits_16(turned_down * x.clamp(-1.0, 1.0))));
-                // 220 periods, clipped at both ends, the first and the last perhaps cut.
-                assert!((438..=440).contains(&found.runs), "{turned_down} {overdrive}: {found:?}");
+                let found = clipping(wave.iter().map(|x| bits_16(attenuation * x.clamp(-1.0, 1.0))));
+                // 220 periods, clipped at both peaks; the first and the last may be cut.
+                assert!((438..=440).contains(&found.runs), "{attenuation} {overdrive}: {found:?}");
                 let share = 1.0 - libm::asin(1.0 / overdrive) / (TAU / 4.0);
                 assert!((found.samples as f64 / 48_000.0 - share).abs() < 0.03, "{overdrive}: {found:?}");
             }
         }
-        // One louder sample, as a click after the recording was turned down, does not hide it.
+        // A single louder sample, such as a click after attenuation, does not hide the clipping.
         let clipped = sine(220.0, 2.0, 1.0).into_iter().map(|x| bits_16(0.8 * x.clamp(-1.0, 1.0)));
         assert!(clipping(clipped.chain([1.0, 0.0])).runs > 430);
     }

@@ -1,26 +1,27 @@
-//! The periods that a short stretch of sound may have.
+//! Candidate periods of a short frame.
 
 use crate::dsp::{dot, parabola};
 
 /// Lowest and highest pitch, Hz.
 pub(super) const LOWEST_HZ: f64 = 65.0;
 pub(super) const HIGHEST_HZ: f64 = 1_000.0;
-/// Periods kept per frame.
+/// Candidates per frame.
 pub(super) const MAX_PERIODS: usize = 6;
-/// A peak below this correlation is none.
+/// Minimum correlation of a candidate.
 const MIN_CORRELATION: f32 = 0.3;
-/// What a period is preferred by for every octave that it is shorter: twice a period is a period too.
+/// Preference for shorter periods, per octave: twice a period is also a period.
 const PER_OCTAVE: f32 = 0.015;
-/// Length over which two stretches are compared, s.
+/// Length of the compared segments, s.
 const WINDOW_S: f64 = 0.032;
 
-/// Samples of the window and of the longest period at just under 12 kHz, rounded up.
+/// Maximum segment length, samples at just under 12 kHz, rounded up.
 const WINDOW: usize = 384;
+/// Longest period, samples at that rate, rounded up.
 const LAGS: usize = 192;
-/// Samples of the longest frame.
+/// Maximum frame length, samples.
 pub(super) const FRAME: usize = WINDOW + LAGS;
 
-/// A period as a pitch in Hz, and the normalised correlation of the sound with itself one period later, 0 to 1.
+/// Candidate: its pitch in Hz, and the normalised correlation of the sound with itself one period later, 0 to 1.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Period {
     pub(super) hz: f32,
@@ -28,16 +29,16 @@ pub(super) struct Period {
 }
 
 impl Period {
-    /// How good a period it is among others: its likeness with the preference for the shorter.
+    /// Rank among other candidates: correlation plus the preference for shorter periods.
     pub(super) fn rank(&self) -> f32 {
         self.correlation + PER_OCTAVE * libm::log2f(self.hz / LOWEST_HZ as f32)
     }
 }
 
-/// The best first; `None` where there are not so many.
+/// Candidates, best first; `None` fills the rest.
 pub(super) type Periods = [Option<Period>; MAX_PERIODS];
 
-/// Finds periods at one sample rate from 6 to 12 kHz.
+/// Finds candidate periods at one sample rate from 6 to 12 kHz.
 #[derive(Clone, Debug)]
 pub(super) struct PeriodFinder {
     rate_hz: f64,
@@ -52,33 +53,33 @@ impl PeriodFinder {
         Self { rate_hz, window, lags }
     }
 
-    /// Samples of a frame.
+    /// Frame length, samples.
     pub(super) fn length(&self) -> usize {
         self.window + self.lags
     }
 
-    /// The periods of a frame of [`Self::length`] samples.
+    /// Candidate periods of a frame of [`Self::length`] samples.
     ///
-    /// Two stretches of 32 ms, `lag` apart and together in the middle of the frame, are compared by their normalised
-    /// correlation `sum(a b) / sqrt(sum(a^2) sum(b^2))` (as in the pitch tracker of Talkin 1995, from memory; there the
-    /// first stretch stays). Its peaks are refined by parabolas: for sounds below 1 kHz the error of a period is under
-    /// 0.5 %, tested in [`super::pitch`]. About 18000 multiply-adds per frame at 6 kHz.
+    /// Two segments of 32 ms, `lag` apart and centred in the frame, are compared by their normalised correlation `sum(a
+    /// b) / sqrt(sum(a^2) sum(b^2))`. As in the pitch tracker of Talkin 1995 (from memory), whose first segment is
+    /// fixed. Peaks are refined by parabolas. The error of a period is below 0.5 % for sounds below 1 kHz; tested in
+    /// [`super::pitch`]. Cost: about 18000 multiply-adds per frame at 6 kHz.
     pub(super) fn find(&self, frame: &[f32]) -> Periods {
         let mut found: Periods = [None; MAX_PERIODS];
-        // Sums of the squares before each sample.
+        // Cumulative sums of squares.
         let least = 1e-26 * (self.window * self.window) as f64;
         let mut squares = [0.0_f64; FRAME + 1];
         for (n, &sample) in frame.iter().enumerate().take(FRAME) {
             squares[n + 1] = squares[n] + f64::from(sample) * f64::from(sample);
         }
-        // The correlation's square, with its sign: a root is taken of peaks only.
+        // Signed square of the correlation; the root is taken of peaks only.
         let square = |lag: usize| {
             let left = (self.lags - lag) / 2;
             let right = left + lag;
             let power = |from: usize| squares[from + self.window] - squares[from];
             let powers = power(left) * power(right);
             let product = dot(&frame[left..left + self.window], &frame[right..right + self.window]);
-            // What is quieter than -130 dBFS is rounding.
+            // Below -130 dBFS the signal is rounding noise.
             if powers > least { product * libm::fabsf(product) / powers as f32 } else { 0.0 }
         };
         let root = |square: f32| libm::copysignf(libm::sqrtf(libm::fabsf(square)), square);
@@ -100,7 +101,7 @@ impl PeriodFinder {
     }
 }
 
-/// Puts a period where it belongs, and drops the last.
+/// Inserts a candidate by rank and drops the last one.
 fn insert(found: &mut Periods, mut period: Period) {
     for place in found {
         match place {

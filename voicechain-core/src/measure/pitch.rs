@@ -1,8 +1,8 @@
-//! The pitch of a voice, hop by hop and as percentiles.
+//! Pitch of a voice, per hop and as percentiles.
 //!
-//! Three steps: [`Decimator`] leaves what lies below 1.5 kHz at 6 to 12 kHz, [`PeriodFinder`] offers periods for each frame, and
-//! [`PitchContour`] chooses among them along time. What counts is decided at the end, when the level of the voice is known.
-//! Against a reference library: group `pitch` of `accuracy` in tests.
+//! Three steps: [`Decimator`] keeps the sound below 1.5 kHz at 6 to 12 kHz, [`PeriodFinder`] finds candidate periods in
+//! each frame, and [`PitchContour`] selects among them over time. Frames are selected at the end, once the level of the
+//! voice is known. Compared with a reference library by the group `pitch` of `accuracy` in tests.
 
 use super::periods::{FRAME, HIGHEST_HZ, LOWEST_HZ, PeriodFinder};
 use super::pitch_contour::PitchContour;
@@ -12,41 +12,42 @@ use crate::dsp::{Decimator, LevelHistogram, dot};
 use crate::filters::design;
 use crate::filters::section::DirectForm;
 
-/// The rate is lowered by the largest whole number that leaves it at or above this, Hz.
+/// The sample rate is decimated by the largest integer that keeps it at or above this, Hz.
 const LOWEST_RATE_HZ: f64 = 6_000.0;
-/// Edge (-6 dB) of the low-pass before that, Hz, and the length of its impulse response, s: what folds into the band below
-/// 3 kHz is at least 40 dB down.
+/// Cut-off (-6 dB) of the decimation low-pass, Hz. Aliases into the band below 3 kHz are attenuated by at least 40 dB.
 const EDGE_HZ: f64 = 1_500.0;
+/// Length of its impulse response, s.
 const LENGTH_S: f64 = 1.0 / 750.0;
-/// From one frame to the next, s.
+/// Hop, s.
 const HOP_S: f64 = 0.020;
-/// Edge of the high-pass, Hz.
+/// Cut-off of the high-pass, Hz.
 const HIGH_PASS_HZ: f64 = 60.0;
-/// What lies this far under the 99th percentile of all levels is a pause, dB: in some recordings there is nothing else for
-/// nine tenths of the time.
+/// Frames this far below the 99th percentile of all levels are pauses, dB. Some recordings consist of nine tenths
+/// pauses.
 const PAUSE_DB: f64 = 40.0;
-/// Frames this far under the 90th percentile of what is no pause do not count, dB: with 25 dB the hum between the phrases of a
-/// quiet recording is heard as a voice.
+/// Frames this far below the 90th percentile of all non-pauses do not count, dB. With 25 dB the hum between the phrases
+/// of a quiet recording would count as voice.
 const RANGE_DB: f64 = 20.0;
-/// Under this 99th percentile nothing is heard, dB of full scale.
+/// Below this 99th percentile the recording is silent, dBFS.
 const FLOOR_DB: f64 = -75.0;
-/// Fewest frames that must count as loud enough (2 s), and as voiced (0.5 s).
+/// Minimum number of active frames (2 s).
 const MIN_ACTIVE: u64 = 100;
+/// Minimum number of voiced frames (0.5 s).
 const MIN_VOICED: u64 = 25;
-/// Smallest share of voiced frames that a voice has. Common sense, no source.
+/// Minimum share of voiced frames in a voice. Common sense, no source.
 const MIN_VOICED_SHARE: f64 = 0.1;
 
-/// Levels in steps of 2 dB from -110 dB, and pitches in 36 steps per octave.
+/// Histogram: levels in steps of 2 dB from -110 dB, pitches in 36 steps per octave.
 const LEVELS: usize = 56;
 const LEVEL_BOTTOM_DB: f64 = -110.0;
 const LEVEL_STEP_DB: f64 = 2.0;
 const PER_OCTAVE: f64 = 36.0;
 const PITCHES: usize = 143;
 
-/// Measures the pitch of mono blocks of any length, rates 8 to 192 kHz. Fed any split, it gives the same bits.
+/// Measures the pitch of mono blocks of any length, at rates of 8 to 192 kHz. Results do not depend on the block size.
 ///
-/// 65 Hz to 1 kHz. The comparisons take about 0.9 million multiply-adds per second at 48 kHz, the lowering of the rate 0.4
-/// million. Memory 42 kB. Tests: `tests` below.
+/// Range: 65 Hz to 1 kHz. Cost: the comparisons take about 0.9 million multiply-adds per second at 48 kHz, the
+/// decimation 0.4 million. Memory 42 kB. Tested by its own tests.
 #[derive(Clone, Debug)]
 pub(crate) struct PitchMeter {
     decimator: Decimator,
@@ -59,13 +60,13 @@ pub(crate) struct PitchMeter {
     counts: [[u32; PITCHES]; LEVELS],
 }
 
-/// The newest samples at the lower rate.
+/// Latest samples at the decimated rate.
 #[derive(Clone, Debug)]
 struct Past {
     samples: [f32; FRAME],
     filled: usize,
     hop: f64,
-    /// Samples from the start of the frame to that of the next, with the fraction that is carried over.
+    /// Samples from the start of the frame to the start of the next, with the fraction carried over.
     due: f64,
 }
 
@@ -86,8 +87,8 @@ impl PitchMeter {
         }
     }
 
-    /// Takes samples; calls `on_pitch` with the pitch in Hz, or `None`, of each hop of 20 ms as its frame of 48 ms ends, as far
-    /// as what came before tells, and with the level of the frame in dB.
+    /// Processes samples. Calls `on_pitch` at the end of every frame of 48 ms, one per hop of 20 ms, with the pitch in
+    /// Hz (`None` if unvoiced), as far as past frames reveal it, and the level of the frame in dB.
     pub(crate) fn push(&mut self, samples: &[f32], mut on_pitch: impl FnMut(Option<f32>, f64)) {
         let Self { decimator, high_pass, high_states, finder, past, contour, levels, counts } = self;
         let length = finder.length();
@@ -113,7 +114,7 @@ impl PitchMeter {
         });
     }
 
-    /// The pitch of what was heard so far. A percentile is interpolated within 1/36 octave.
+    /// Pitch so far. Percentiles are interpolated within 1/36 octave.
     pub(crate) fn pitch(&self) -> Measured<Pitch> {
         let top = self.levels.percentile(0.99).filter(|&db| db >= FLOOR_DB).ok_or(Unavailable::Silence)?;
         let loud = self.levels.percentile_from(top - PAUSE_DB, 0.9).unwrap_or(top);
@@ -144,12 +145,12 @@ impl PitchMeter {
     }
 }
 
-/// The bin of a level in dB.
+/// Histogram bin of a level in dB.
 fn level_bin(level_db: f64) -> usize {
     (((level_db - LEVEL_BOTTOM_DB) / LEVEL_STEP_DB).max(0.0) as usize).min(LEVELS - 1)
 }
 
-/// The place of a pitch in Hz.
+/// Histogram bin of a pitch in Hz.
 fn bin(hz: f32) -> usize {
     ((libm::log2(f64::from(hz) / LOWEST_HZ) * PER_OCTAVE).max(0.0) as usize).min(PITCHES - 1)
 }
@@ -179,8 +180,8 @@ mod tests {
         meter.pitch()
     }
 
-    /// Four seconds of pulses (a glottis that opens and closes by raised cosines, from memory of Rosenberg 1971) through
-    /// resonances of 80 Hz width.
+    /// Four seconds of glottal pulses through resonances of 80 Hz width. The glottis opens and closes by raised cosines
+    /// (from memory of Rosenberg 1971).
     fn vowel(rate: f64, hz: f64, formants: &[f64]) -> Vec<f32> {
         let mut phase = 0.0;
         let mut past = std::vec![[0.0_f64; 2]; formants.len()];
@@ -232,7 +233,7 @@ mod tests {
     }
 
     #[test]
-    fn a_pitch_is_heard_without_its_fundamental() {
+    fn a_pitch_is_found_without_its_fundamental() {
         let sum = |multiples: [f64; 4]| -> Vec<f32> {
             let sample = |n: i32| {
                 multiples
@@ -244,7 +245,7 @@ mod tests {
         };
         let missing = measured(16_000.0, &sum([3.0, 4.0, 5.0, 6.0])).unwrap();
         assert!((missing.median_hz / 120.0 - 1.0).abs() < 0.01, "{missing:?}");
-        // The control: even multiples alone are the pitch an octave up, though 120 Hz is a period too.
+        // Control: even multiples alone have the pitch an octave up, although 120 Hz is also a period.
         let octave = measured(16_000.0, &sum([2.0, 4.0, 6.0, 8.0])).unwrap();
         assert!((octave.median_hz / 240.0 - 1.0).abs() < 0.01, "{octave:?}");
     }
@@ -264,7 +265,7 @@ mod tests {
     }
 
     #[test]
-    fn any_split_gives_the_same_bits_and_a_value_every_20_ms() {
+    fn block_size_does_not_change_the_result_and_a_value_comes_every_20_ms() {
         let samples = harmonics(44_100.0, 150.0, 0.1);
         let (mut whole, mut split) = (PitchMeter::new(44_100.0), PitchMeter::new(44_100.0));
         let (mut expected, mut found) = (Vec::new(), Vec::new());

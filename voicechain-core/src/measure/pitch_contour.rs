@@ -1,20 +1,21 @@
-//! The pitch from frame to frame, among all that the frames offer.
+//! Pitch contour: selection among the candidate periods of successive frames.
 
 use super::periods::{MAX_PERIODS, Period, Periods};
 
-/// What being unvoiced counts, as the likeness of a period.
+/// Score of the unvoiced state, comparable to the correlation of a period.
 const UNVOICED_STRENGTH: f32 = 0.6;
-/// What a jump costs per octave, and what it costs to begin or end being voiced.
+/// Cost of a pitch jump, per octave.
 const OCTAVE_JUMP_COST: f32 = 0.175;
+/// Cost of a transition between voiced and unvoiced.
 const VOICING_TRANSITION_COST: f32 = 0.07;
-/// What cannot be.
+/// Score of an impossible state.
 const IMPOSSIBLE: f32 = -1e6;
 /// Frames after which a decision is final: 0.24 s.
 const DELAY: usize = 12;
-/// States: one per period, and the last is unvoiced.
+/// Number of states: one per candidate, and unvoiced last.
 const STATES: usize = MAX_PERIODS + 1;
 
-/// A frame, with the state that each of its own came from.
+/// Frame with the best predecessor of each of its states.
 #[derive(Clone, Copy, Debug)]
 struct Frame {
     level_db: f64,
@@ -22,26 +23,26 @@ struct Frame {
     from: [u8; STATES],
 }
 
-/// The best path through the periods of successive frames (Viterbi's algorithm; costs of this kind as in Boersma 1993,
-/// Proc. Inst. Phonetic Sciences 17, from memory): the sum of likenesses less what jumps and turns cost is largest.
+/// Best path through the candidates of successive frames (Viterbi algorithm): maximises the sum of scores less the
+/// costs of jumps and transitions. Costs as in Boersma 1993, Proc. Inst. Phonetic Sciences 17, from memory.
 ///
-/// A decision is final [`DELAY`] frames later; what is best so far is known at once. Memory 1 kB.
+/// A decision is final [`DELAY`] frames later; the best path so far is available at once. Memory 1 kB.
 #[derive(Clone, Debug)]
 pub(super) struct PitchContour {
-    /// The last frames in a ring; the newest is at `(count - 1) % DELAY`.
+    /// Latest frames, a ring buffer; the newest is at `(count - 1) % DELAY`.
     frames: [Frame; DELAY],
     count: usize,
-    /// The sums along the best path to each state of the newest frame, less the largest of them.
+    /// Scores of the best path to each state of the newest frame, relative to the highest.
     sums: [f32; STATES],
 }
 
 impl PitchContour {
     pub(super) fn new() -> Self {
-        let nothing = Frame { level_db: 0.0, periods: [None; MAX_PERIODS], from: [0; STATES] };
-        Self { frames: [nothing; DELAY], count: 0, sums: [0.0; STATES] }
+        let empty = Frame { level_db: 0.0, periods: [None; MAX_PERIODS], from: [0; STATES] };
+        Self { frames: [empty; DELAY], count: 0, sums: [0.0; STATES] }
     }
 
-    /// Takes a frame; gives the oldest, which is now decided, when there are enough.
+    /// Processes a frame. Returns the oldest frame, now decided, once enough frames are stored: its level and pitch.
     pub(super) fn push(&mut self, level_db: f64, periods: Periods) -> Option<(f64, Option<f32>)> {
         let decided = (self.count >= DELAY).then(|| self.back(DELAY - 1));
         let before = self.newest().periods;
@@ -51,10 +52,10 @@ impl PitchContour {
             if to.is_none() && state < MAX_PERIODS {
                 continue;
             }
-            for (past, &so_far) in self.sums.iter().enumerate() {
+            for (past, &score) in self.sums.iter().enumerate() {
                 let cost = if self.count == 0 { 0.0 } else { cost(before.get(past).copied().flatten(), to) };
-                if so_far - cost > *sum {
-                    (*sum, *from) = (so_far - cost, past as u8);
+                if score - cost > *sum {
+                    (*sum, *from) = (score - cost, past as u8);
                 }
             }
             *sum += to.map_or(UNVOICED_STRENGTH, |period| period.rank());
@@ -64,13 +65,13 @@ impl PitchContour {
         self.frames[self.count % DELAY] = Frame { level_db, periods, from };
         self.count += 1;
         if self.count == 2 * DELAY {
-            // The count is only needed as a place in the ring and as "enough".
+            // The count only serves as ring position and to indicate a full ring.
             self.count = DELAY;
         }
         decided
     }
 
-    /// The frame before the newest, the newest being 0, on the path that is best so far.
+    /// Level and pitch of the frame `age` frames before the newest, on the best path so far.
     fn back(&self, age: usize) -> (f64, Option<f32>) {
         let mut state = self.best();
         let at = |ago: usize| &self.frames[(self.count + DELAY - 1 - ago) % DELAY];
@@ -81,12 +82,12 @@ impl PitchContour {
         (frame.level_db, frame.periods.get(state).copied().flatten().map(|period| period.hz))
     }
 
-    /// The pitch of the newest frame, as far as is known by now; `None` when it is unvoiced.
+    /// Pitch of the newest frame on the best path so far; `None` if unvoiced.
     pub(super) fn now(&self) -> Option<f32> {
         if self.count == 0 { None } else { self.back(0).1 }
     }
 
-    /// The frames that are not decided yet, as they are best so far: level and pitch.
+    /// Level and pitch of the undecided frames, on the best path so far.
     pub(super) fn pending(&self) -> impl Iterator<Item = (f64, Option<f32>)> {
         (0..self.count.min(DELAY)).map(|ago| self.back(ago))
     }
@@ -106,7 +107,7 @@ impl PitchContour {
     }
 }
 
-/// What it costs to go from one frame's state to the next frame's, `None` being unvoiced.
+/// Cost of the transition between the states of successive frames; `None` is unvoiced.
 fn cost(from: Option<Period>, to: Option<Period>) -> f32 {
     match (from, to) {
         (None, None) => 0.0,

@@ -1,9 +1,9 @@
-//! Where a voice stands out between its own harmonics: places that may be a resonance.
+//! Resonances: peaks in the envelope of a voice's harmonics.
 //!
-//! Harmonics sample what the mouth, the room and the microphone do to a voice. Their powers, averaged over frames of
-//! changing pitch, draw an envelope much finer than a long-term spectrum, which shows the harmonics themselves. What stands
-//! out of this envelope's own smoothing may be a resonance, or the voice's; it has a place, but its gain cannot be known
-//! from one recording.
+//! Harmonics sample the response of the vocal tract, the room and the microphone. Their powers, averaged over frames of
+//! changing pitch, form an envelope that is much finer than a long-term spectrum, which shows the harmonics themselves.
+//! A peak above the smoothed envelope may be a resonance or a feature of the voice. Its frequency can be measured from
+//! one recording; its gain cannot.
 
 use super::level_bins::LevelBins;
 use super::profile::{MAX_RESONANCES, Measured, Resonance, Resonances, Unavailable};
@@ -15,57 +15,59 @@ use crate::math::power_to_db;
 const POINTS: usize = 33;
 const LOWEST_HZ: f64 = 100.0;
 const PER_OCTAVE: f64 = 6.0;
-/// Points at which a resonance is looked for: 178 Hz to 1 kHz.
+/// Points among which resonances are searched: 178 Hz to 1 kHz.
 const FIRST: usize = 5;
 const LAST: usize = 20;
-/// Harmonics are read up to here, Hz; that is so many of the lowest pitch.
+/// Upper limit of the harmonics, Hz.
 const TOP_HZ: f32 = 4_500.0;
+/// Maximum number of harmonics: those of the lowest pitch.
 const HARMONICS: usize = 72;
-/// A harmonic is the highest of what lies so close to its place, Hz.
+/// Search range around the nominal frequency of a harmonic, Hz.
 const REACH_HZ: f64 = 23.4;
-/// Below the pitch only so much, as a ratio, is taken to be as strong as the first harmonic.
-const UNDER_PITCH: f32 = 0.92;
-/// Three successive pitches must lie within this ratio.
-const STEADY: f32 = 1.12;
-/// Least steady voice for a result, s: of two speakers with less, 13 to 17 dB were peaks of chance.
+/// Down to this share of the pitch the envelope is that of the first harmonic.
+const MIN_PITCH_RATIO: f32 = 0.92;
+/// Maximum ratio between three successive pitches of a steady voice.
+const MAX_PITCH_RATIO: f32 = 1.12;
+/// Minimum duration of steady voice, s. Shorter ones produce high peaks by chance.
 const MIN_S: f64 = 2.0;
-/// Fewest frames, and their least share, for a point of the envelope.
+/// Minimum number of frames at a point of the envelope.
 const MIN_AT_POINT: f64 = 10.0;
+/// Minimum share of the frames at a point.
 const SHARE_AT_POINT: f64 = 0.08;
 /// Standard deviation of the smoothing, points.
 const SMOOTHING: f64 = 7.0;
-/// Powers are averaged as this power of theirs: between their mean, which follows the few loudest vowels, and the mean of
-/// their levels, which any faint frame pulls down.
+/// Exponent of the power mean over frames. It lies between the mean power, which follows the few loudest vowels, and
+/// the mean level, which single faint frames reduce.
 const EXPONENT: f32 = 0.3;
-/// Resonances are at least so far apart, points: 5/12 octave.
-const APART: f64 = 2.5;
-/// The prominence that is acted on, dB: confidence 0.5. Of the speakers of `accuracy` that choose, a tenth is acted on from
-/// 7.63 dB up.
-const ACTED_ON_DB: f64 = 7.65;
-/// Less steady voice than this, s, has more peaks of chance: so many dB more for each e-fold less.
-const ENOUGH_S: f64 = 4.3;
+/// Minimum distance between resonances, points: 5/12 octave.
+const MIN_DISTANCE: f64 = 2.5;
+/// Prominence at which the confidence is 0.5, dB. Chosen on the development recordings (see tests/accuracy/RESULTS.md).
+const EVEN_ODDS_DB: f64 = 7.65;
+/// Duration of steady voice below which chance peaks are higher, s.
+const SUFFICIENT_S: f64 = 4.3;
+/// Increase of the required prominence per e-fold less duration, dB.
 const SHORT_DB: f64 = 3.0;
-/// Prominence by which the odds of the confidence grow to 2.7 times, dB.
+/// Increase of prominence that multiplies the odds of the confidence by e, dB.
 const ODDS_DB: f64 = 1.0;
 
-/// Hears the pitch and the spectra of a voice and keeps the envelope of its harmonics by the level of the frame.
+/// Accumulates the envelope of a voice's harmonics, from pitch and spectra, by frame level.
 ///
-/// Memory 16 kB, cost about 2 us for each voiced frame of 43 ms.
+/// Memory 16 kB. Cost about 2 us per voiced frame of 43 ms.
 #[derive(Clone, Debug)]
 pub(crate) struct ResonanceMeter {
     bin_hz: f32,
     hop_s: f64,
     reach: usize,
-    /// The last pitches, Hz.
+    /// Latest pitches, Hz.
     pitches: [Option<f32>; 3],
-    /// log2 of the harmonics' numbers.
+    /// log2 of the harmonic numbers.
     octaves: [f32; HARMONICS + 1],
-    /// Sums of powers to the [`EXPONENT`] at the points, and how often each was seen.
+    /// Sums of powers raised to [`EXPONENT`] at the points, and the count at each point.
     envelope: LevelBins<{ 2 * POINTS }>,
 }
 
 impl ResonanceMeter {
-    /// For spectra of long frames.
+    /// A meter for spectra of long frames.
     pub(crate) fn new(framing: &Framing) -> Self {
         Self {
             bin_hz: framing.bin_hz() as f32,
@@ -77,20 +79,20 @@ impl ResonanceMeter {
         }
     }
 
-    /// Takes the pitch of the next hop of 20 ms.
+    /// Processes the pitch of the next hop of 20 ms.
     pub(crate) fn pitch(&mut self, hz: Option<f32>) {
         self.pitches = [self.pitches[1], self.pitches[2], hz];
     }
 
-    /// The pitch around the middle of a spectrum that has just ended, when it is steady: the three last hops, whose windows
-    /// of about 47 ms begin with the spectrum's.
+    /// Pitch around the centre of the spectrum that has just ended, if steady. Uses the last three hops, whose windows
+    /// of about 47 ms start with the spectrum.
     fn steady(&self) -> Option<f32> {
         let [Some(a), Some(b), Some(c)] = self.pitches else { return None };
         let (low, high) = (a.min(b).min(c), a.max(b).max(c));
-        (high <= STEADY * low).then_some(a + b + c - low - high)
+        (high <= MAX_PITCH_RATIO * low).then_some(a + b + c - low - high)
     }
 
-    /// Takes a spectrum and its level in dB.
+    /// Processes a spectrum and its level in dB.
     pub(crate) fn frame(&mut self, &Spectrum { powers, .. }: &Spectrum<'_>, level_db: f64) {
         let Some(pitch) = self.steady() else { return };
         let mut levels = [0.0_f32; HARMONICS + 1];
@@ -106,7 +108,7 @@ impl ResonanceMeter {
         }
         let sums = self.envelope.at(level_db);
         let first = libm::log2f(LOWEST_HZ as f32 / pitch);
-        let under = libm::log2f(UNDER_PITCH);
+        let under = libm::log2f(MIN_PITCH_RATIO);
         let mut k = 1;
         for point in 0..POINTS {
             let place = first + point as f32 / PER_OCTAVE as f32;
@@ -126,7 +128,7 @@ impl ResonanceMeter {
         }
     }
 
-    /// How far the envelope stands out of its smoothing at every point, dB; and of how many seconds it is made.
+    /// Excess of the envelope over its smoothed version at every point, dB, and its duration, s.
     fn excess(&self, active_level_dbov: f64) -> Measured<([f64; POINTS], f64)> {
         let (sums, frames) = self.envelope.speech(active_level_dbov);
         if frames * self.hop_s < MIN_S {
@@ -138,7 +140,7 @@ impl ResonanceMeter {
             (count >= fewest && power > 0.0).then(|| power_to_db(power / count) / f64::from(EXPONENT))
         };
         let seen: [Option<f64>; POINTS] = core::array::from_fn(level);
-        // A point that is hardly seen holds its nearest.
+        // A point with too few frames takes the value of its nearest neighbour.
         let at = |point: Option<usize>| point.and_then(|point| seen.get(point).copied().flatten());
         let mut envelope = [0.0; POINTS];
         for (point, db) in envelope.iter_mut().enumerate() {
@@ -148,15 +150,15 @@ impl ResonanceMeter {
         Ok((core::array::from_fn(|point| envelope[point] - smoothed(&envelope, point)), frames * self.hop_s))
     }
 
-    /// Up to three places that stand out, most prominent first, given the active speech level. After the first, a place on
-    /// the slope of a higher one may be among them, where a second peak would hide.
+    /// Up to three resonances, most prominent first, given the active speech level. After the first, a candidate may
+    /// lie on the slope of a higher one, where a second peak could hide.
     pub(crate) fn resonances(&self, active_level_dbov: f64) -> Measured<Resonances> {
-        let (excess, heard_s) = self.excess(active_level_dbov)?;
-        let acted_on_db = ACTED_ON_DB + SHORT_DB * libm::log(ENOUGH_S / heard_s).max(0.0);
+        let (excess, duration_s) = self.excess(active_level_dbov)?;
+        let even_odds_db = EVEN_ODDS_DB + SHORT_DB * libm::log(SUFFICIENT_S / duration_s).max(0.0);
         let mut candidates = [None; MAX_RESONANCES];
         let mut places = [f64::INFINITY; MAX_RESONANCES];
         for found in 0..MAX_RESONANCES {
-            let free = |point: &usize| places.iter().all(|place| (place - *point as f64).abs() >= APART);
+            let free = |point: &usize| places.iter().all(|place| (place - *point as f64).abs() >= MIN_DISTANCE);
             let best = (FIRST..=LAST).filter(free).max_by(|&a, &b| excess[a].total_cmp(&excess[b]));
             let Some(point) = best.filter(|&point| excess[point] > 0.0) else { break };
             let (shift, prominence_db) = peak([excess[point - 1], excess[point], excess[point + 1]]);
@@ -165,14 +167,14 @@ impl ResonanceMeter {
                 frequency_hz: LOWEST_HZ * libm::exp2(places[found] / PER_OCTAVE),
                 prominence_db,
                 q: q(&excess, point),
-                confidence: 1.0 / (1.0 + libm::exp((acted_on_db - prominence_db) / ODDS_DB)),
+                confidence: 1.0 / (1.0 + libm::exp((even_odds_db - prominence_db) / ODDS_DB)),
             });
         }
         Ok(candidates)
     }
 }
 
-/// Mean of the envelope around a point under a Gaussian; both ends are held.
+/// Gaussian mean of the envelope around a point; both ends are extended.
 fn smoothed(envelope: &[f64; POINTS], point: usize) -> f64 {
     let (mut sum, mut weights) = (0.0, 0.0);
     for away in -28_i32..=28 {
@@ -184,8 +186,8 @@ fn smoothed(envelope: &[f64; POINTS], point: usize) -> f64 {
     sum / weights
 }
 
-/// Where between three points one apart a peak at the middle one is, within half a point, and how high; the point itself
-/// where it is none.
+/// Offset and height of a peak at the middle of three points, refined within half a point; the point itself if it is
+/// not a maximum.
 fn peak(around: [f64; 3]) -> (f64, f64) {
     let [left, here, right] = around;
     if here < left || here < right {
@@ -195,7 +197,7 @@ fn peak(around: [f64; 3]) -> (f64, f64) {
     (shift, parabola::height(around, shift))
 }
 
-/// The Q of the bell that is as wide at half of its gain in dB as the peak at half of its prominence.
+/// Q of the bell whose width at half its gain in dB equals the width of the peak at half its prominence.
 fn q(excess: &[f64; POINTS], point: usize) -> f64 {
     let half = 0.5 * excess[point];
     let side = |step: isize| {
@@ -229,16 +231,16 @@ mod tests {
 
     const RATE: f64 = 48_000.0;
 
-    /// Audio EQ Cookbook: the gain of a bell at a frequency far below half the rate, where it is that of the analogue
-    /// prototype (s^2 + s A/Q + 1) / (s^2 + s/(A Q) + 1).
+    /// Gain of a bell (Audio EQ Cookbook) far below half the rate, where it equals the analogue prototype (s^2 + s A/Q
+    /// + 1) / (s^2 + s/(A Q) + 1).
     fn bell(hz: f64, middle_hz: f64, gain_db: f64, q: f64) -> f64 {
         let (w, a) = (hz / middle_hz, libm::exp10(gain_db / 40.0));
         let part = |width: f64| (1.0 - w * w) * (1.0 - w * w) + w * w * width * width;
         libm::sqrt(part(a / q) / part(1.0 / (a * q)))
     }
 
-    /// A vowel of 6 s whose harmonics fall by 9 dB per octave, with a pitch that moves between 95 and 160 Hz, and a bell;
-    /// heard by the meter through spectra as the profile takes them.
+    /// A vowel of 6 s whose harmonics fall by 9 dB per octave, with a pitch from 95 to 160 Hz and a bell, measured
+    /// through the spectra of the profile.
     fn measured(rate: f64, scale: f64, bell_hz: f64, gain_db: f64) -> ResonanceMeter {
         let framing = Framing::long(rate);
         let mut spectra = Spectra::<2_048>::new(framing);
@@ -248,14 +250,14 @@ mod tests {
         for n in 0..(6.0 * rate) as usize {
             let pitch = 127.0 * libm::exp2(0.37 * libm::sin(TAU * 0.4 * n as f64 / rate));
             if n % hop == 0 {
-                // The pitch of a hop is that of its middle, more than a hop ago when it is heard.
+                // The pitch of a hop is that of its centre and arrives more than a hop later.
                 meter.pitch(before.replace(pitch as f32));
                 spectra.push(&block, |spectrum| meter.frame(spectrum, -20.0 + 20.0 * libm::log10(scale)));
                 block.clear();
                 for (k, gain) in (1..).zip(&mut gains) {
                     let hz = f64::from(k) * pitch;
-                    let heard = if hz < 0.45 * rate { libm::pow(f64::from(k), -1.5) } else { 0.0 };
-                    *gain = 0.1 * scale * heard * bell(hz, bell_hz, gain_db, 1.4);
+                    let harmonic = if hz < 0.45 * rate { libm::pow(f64::from(k), -1.5) } else { 0.0 };
+                    *gain = 0.1 * scale * harmonic * bell(hz, bell_hz, gain_db, 1.4);
                 }
             }
             phase = (phase + pitch / rate) % 1.0;
@@ -272,7 +274,7 @@ mod tests {
     }
 
     #[test]
-    fn a_bell_is_found_in_its_place_with_its_width_at_any_level() {
+    fn a_bell_is_found_at_its_frequency_and_width_at_any_level() {
         for (rate, scale) in [(RATE, 1.0), (RATE, 0.1), (16_000.0, 1.0)] {
             for hz in [260.0, 430.0, 700.0] {
                 let meter = measured(rate, scale, hz, 10.0);
@@ -285,12 +287,12 @@ mod tests {
     }
 
     #[test]
-    fn an_even_voice_has_no_sure_candidate_and_little_voice_none_at_all() {
+    fn a_flat_voice_has_no_confident_resonance_and_too_little_voice_none() {
         let meter = measured(RATE, 1.0, 430.0, 0.0);
         for found in meter.resonances(-20.0).unwrap().iter().flatten() {
             assert!(found.confidence < 0.1, "{found:?}");
         }
-        // All of it lies too far under a voice of 0 dB.
+        // All of it is too far below a voice of 0 dB.
         assert_eq!(meter.resonances(0.0), Err(Unavailable::TooShort));
         assert_eq!(ResonanceMeter::new(&Framing::long(RATE)).resonances(-20.0), Err(Unavailable::TooShort));
     }

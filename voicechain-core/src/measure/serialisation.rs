@@ -1,5 +1,5 @@
-//! How serde writes what was measured: a known quantity as it is, an unknown one as the word for the reason, and numbers
-//! of bands that do not exist as NaN, so that formats without an empty value can hold them.
+//! Serialisation of measured quantities: a known quantity as its value, an unavailable one as the word for the reason.
+//! Missing bands are NaN, so that formats without a null value can hold them.
 //!
 //! Tested in voicechain-text, which writes profiles as text.
 
@@ -10,10 +10,10 @@ use serde::de::value::{MapAccessDeserializer, StrDeserializer};
 use serde::de::{Deserialize, Deserializer, Error, IntoDeserializer, MapAccess, SeqAccess, Visitor};
 use serde::ser::{Serialize, SerializeSeq, Serializer};
 
-/// The word for what was looked for and is not there.
+/// Word for a quantity that was measured and is absent.
 const NONE: &str = "none";
 
-/// What an older text does not tell.
+/// Value of a quantity that an older text lacks.
 pub(super) fn missing<T>() -> Measured<T> {
     Err(Unavailable::NotMeasured)
 }
@@ -38,14 +38,14 @@ fn unavailable<E: Error>(word: &str) -> Result<Unavailable, E> {
     Unavailable::deserialize(word)
 }
 
-/// A number, a table, or the reason why it is unavailable.
+/// A number, a table, or the word for the reason why it is unavailable.
 struct Visit<T>(PhantomData<T>);
 
 impl<'de, T: Deserialize<'de>> Visitor<'de> for Visit<T> {
     type Value = Measured<T>;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("a quantity, or the word for why it is not known")
+        f.write_str("a quantity, or the reason why it is unavailable")
     }
     fn visit_str<E: Error>(self, word: &str) -> Result<Self::Value, E> {
         unavailable(word).map(Err)
@@ -64,7 +64,7 @@ impl<'de, T: Deserialize<'de>> Visitor<'de> for Visit<T> {
     }
 }
 
-/// Bands of which some do not exist.
+/// Bands, of which some may be missing.
 pub(super) mod bands {
     use super::{Deserializer, Error, SeqAccess, Serialize, SerializeSeq, Serializer, Visitor, fmt};
 
@@ -106,7 +106,7 @@ pub(super) mod bands {
         from.deserialize_seq(List)
     }
 
-    /// Bands that all exist.
+    /// Bands, of which none is missing.
     pub(crate) mod all {
         use super::{Deserializer, Serialize, Serializer};
 
@@ -120,7 +120,7 @@ pub(super) mod bands {
     }
 }
 
-/// What may be absent: a table, or the word for none, or the reason why it is unavailable.
+/// Optional quantity: a table, the word for none, or the word for the reason why it is unavailable.
 pub(super) mod optional {
     use super::{
         Deserialize, Deserializer, Error, MapAccess, Measured, NONE, PhantomData, Serialize, Serializer, Visit,
@@ -152,7 +152,7 @@ pub(super) mod optional {
         type Value = Measured<Option<T>>;
 
         fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-            f.write_str("a table, \"none\", or the word for why it is not known")
+            f.write_str("a table, \"none\", or the reason why it is unavailable")
         }
         fn visit_str<E: Error>(self, word: &str) -> Result<Self::Value, E> {
             if word == NONE { Ok(Ok(None)) } else { super::unavailable(word).map(Err) }
@@ -163,7 +163,7 @@ pub(super) mod optional {
     }
 }
 
-/// A short list, as long as there is anything, or the reason why it is unavailable.
+/// List of up to `N` entries, or the word for the reason why it is unavailable.
 pub(super) mod list {
     use super::{
         Deserialize, Deserializer, Error, Measured, PhantomData, SeqAccess, Serialize, SerializeSeq, Serializer,
@@ -200,7 +200,7 @@ pub(super) mod list {
         type Value = Measured<[Option<T>; N]>;
 
         fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-            write!(f, "a list of up to {N}, or the word for why it is not known")
+            write!(f, "a list of up to {N} entries, or the reason why it is unavailable")
         }
         fn visit_str<E: Error>(self, word: &str) -> Result<Self::Value, E> {
             super::unavailable(word).map(Err)

@@ -1,4 +1,4 @@
-//! Fricatives against vowels.
+//! Sibilance: fricatives relative to vowels.
 
 use super::level_bins::LevelBins;
 use super::profile::{Measured, Sibilance, Unavailable};
@@ -9,47 +9,50 @@ use crate::dsp::histogram::interpolated_bin;
 use crate::math::power_to_db;
 use crate::units::SampleRate;
 
-/// Width and count of the bands of the fricatives' spectrum: 0 to 12 kHz.
+/// Bands of the fricatives' spectrum, from 0 to 12 kHz: width, Hz, and number.
 const BAND_HZ: f64 = 250.0;
 const BANDS: usize = 48;
-/// Ratios of the detector from -16 to +48 dB.
+/// Bins of the detector's ratio, from -16 to +48 dB.
 const RATIOS: usize = 64;
 const LOWEST_RATIO_DB: f64 = -16.0;
-/// Fricatives of 5 to 9 kHz (4 to 7.5 kHz where the recording ends below 9 kHz) against vowels, and all of 4 to 10 kHz,
-/// dB: means over 39 voices.
+/// Usual level of fricatives relative to vowels, dB, means over 39 voices: from 5 to 9 kHz, from 4 to 7.5 kHz (for
+/// recordings that end below 9 kHz), and from 4 to 10 kHz.
 const USUAL_DB: [f64; 3] = [-14.5, -14.1, -10.2];
-/// In a fricative 4 to 10 kHz is at most so far under what lies below 1.5 kHz, in a vowel at least so far, dB.
+/// Minimum level of 4 to 10 kHz relative to the level below 1.5 kHz in a fricative, dB.
 const FRICATIVE_DB: f64 = -5.0;
+/// Maximum of the same level in a vowel, dB.
 const VOWEL_DB: f64 = -12.0;
-/// Vowels that count are at most so far under the active level, dB.
+/// Vowels down to this distance below the active level count, dB.
 const VOWEL_UNDER_DB: f64 = 8.0;
-/// Fricatives that count are at most so far under the active level, and so far over the quietest twentieth, dB.
+/// Fricatives down to this distance below the active level count, dB.
 const FRICATIVE_UNDER_DB: f64 = 35.0;
+/// Minimum level of a fricative above the 5th percentile, dB.
 const OVER_FLOOR_DB: f64 = 6.0;
-/// Below this no fricative can be judged, Hz.
+/// Minimum bandwidth for a measurement of fricatives, Hz.
 const MIN_BANDWIDTH_HZ: f64 = 7_000.0;
-/// Fewest frames of either kind, s.
+/// Minimum duration of fricatives and of vowels, s.
 const MIN_S: f64 = 0.3;
 
-/// Hears fricatives in the spectra of short frames, and beside them the ratio of the detector that drives the de-esser.
+/// Measures fricatives in the spectra of short frames, along with the ratio of the detector that drives the de-esser.
 #[derive(Clone, Debug)]
 pub(crate) struct SibilanceMeter {
     bands: Option<SibilanceBands>,
     detector: sibilance::Sibilance<1>,
-    /// Loudest ratio of the running hop and of the three before.
+    /// Highest ratio of the current hop and of the three before.
     ratios: [f32; 4],
     fricatives: LevelBins<BANDS>,
     loud: LevelBins<RATIOS, 30>,
     vowels: LevelBins<1>,
     floor: LevelHistogram,
-    /// The last frame, and whether it and the one before may be fricatives.
+    /// Previous frame.
     last: Frame,
-    may: [bool; 2],
+    /// Whether the two previous frames are candidate fricatives, oldest first.
+    candidates: [bool; 2],
     framing: Framing,
     to_hop: usize,
 }
 
-/// What is kept of a frame until the next one decides on it.
+/// Values of a frame that are kept until the next frame classifies it.
 #[derive(Clone, Copy, Debug)]
 struct Frame {
     level_db: f64,
@@ -58,7 +61,7 @@ struct Frame {
 }
 
 impl SibilanceMeter {
-    /// For the spectra of short frames of a recording at this rate.
+    /// A meter for spectra of short frames of a recording at this rate.
     pub(crate) fn new(rate: SampleRate, framing: &Framing) -> Self {
         Self {
             bands: SibilanceBands::new(rate),
@@ -69,13 +72,13 @@ impl SibilanceMeter {
             vowels: LevelBins::new(),
             floor: LevelHistogram::new(),
             last: Frame { level_db: -130.0, ratio_db: sibilance::NO_SIBILANT_DB, bands: [0.0; BANDS] },
-            may: [false; 2],
+            candidates: [false; 2],
             framing: *framing,
             to_hop: framing.hop,
         }
     }
 
-    /// Takes samples, at most up to the end of the next frame.
+    /// Processes samples, at most up to the end of the next frame.
     pub(crate) fn push(&mut self, samples: &[f32]) {
         let mut rest = samples;
         while !rest.is_empty() {
@@ -99,9 +102,9 @@ impl SibilanceMeter {
         }
     }
 
-    /// Takes the spectrum of the frame that has just ended.
+    /// Processes the spectrum of the frame that has just ended.
     pub(crate) fn frame(&mut self, &Spectrum { powers, .. }: &Spectrum<'_>) {
-        // The first bin of a band is the first that is not below its lower edge.
+        // The first bin of a band is the first at or above its lower edge.
         let per_band = 2.0 * BAND_HZ * powers.len() as f64 / self.framing.rate_hz;
         let first = |band: usize| (libm::ceil(band as f64 * per_band) as usize).min(powers.len());
         let spectrum: [f32; BANDS] = core::array::from_fn(|band| powers[first(band)..first(band + 1)].iter().sum());
@@ -112,9 +115,9 @@ impl SibilanceMeter {
             let power = total(powers);
             self.vowels.at(power_to_db(f64::from(power).max(1e-13)))[0] += power;
         }
-        let may = sibilant - voiced > FRICATIVE_DB;
-        // The majority of three decides on the one in the middle.
-        if [self.may[0], self.may[1], may].iter().filter(|&&m| m).count() >= 2 {
+        let candidate = sibilant - voiced > FRICATIVE_DB;
+        // The majority of three frames classifies the middle one.
+        if [self.candidates[0], self.candidates[1], candidate].iter().filter(|&&m| m).count() >= 2 {
             let Frame { level_db, ratio_db, bands } = &self.last;
             for (sum, power) in self.fricatives.at(*level_db).iter_mut().zip(bands) {
                 *sum += power;
@@ -125,10 +128,10 @@ impl SibilanceMeter {
         let hops = (self.framing.length / self.framing.hop).min(4);
         let ratio_db = self.ratios[..hops].iter().fold(sibilance::NO_SIBILANT_DB, |most, &r| most.max(r));
         self.last = Frame { level_db: sibilant, ratio_db, bands: spectrum };
-        self.may = [self.may[1], may];
+        self.candidates = [self.candidates[1], candidate];
     }
 
-    /// The fricatives, given the active speech level and the highest frequency with content.
+    /// Sibilance, given the active speech level and the bandwidth of the recording.
     pub(crate) fn sibilance(&self, active_level_dbov: f64, high_hz: f64) -> Measured<Sibilance> {
         if high_hz < MIN_BANDWIDTH_HZ || self.bands.is_none() {
             return Err(Unavailable::InsufficientBandwidth);
@@ -170,8 +173,9 @@ mod tests {
 
     const RATE: f64 = 48_000.0;
 
-    /// Vowels of 300 ms (harmonics of 125 Hz up to 1.4 kHz) with bursts of 150 ms from 5 to 9 kHz between them, so many
-    /// dB stronger than the vowels; without a ratio silence. The level is that of the vowels.
+    /// Vowels of 300 ms (harmonics of 125 Hz up to 1.4 kHz) with bursts of 150 ms from 5 to 9 kHz between them. The
+    /// bursts are `ratio_db` stronger than the vowels; without a ratio they are silent. The level is that of the
+    /// vowels.
     fn signal(level_db: f64, ratio_db: Option<f64>) -> Vec<f32> {
         let scale = libm::exp10(level_db / 20.0);
         // Sines of equal strength: `count` of them have the mean square of one of amplitude sqrt(2).
@@ -205,15 +209,15 @@ mod tests {
     }
 
     #[test]
-    fn bursts_of_a_known_strength_read_it_at_any_level_and_in_any_split() {
+    fn bursts_of_known_strength_are_measured_at_any_level_and_block_size() {
         for level in [-20.0, -40.0] {
             for ratio in [-14.0, -6.0, 0.0] {
                 let signal = signal(level, Some(ratio));
                 let found = measured(&signal, 4_096).sibilance(level, 24_000.0).unwrap();
-                // Frames that overlap the ends of a burst count too and hold less of it.
+                // Frames at the ends of a burst also count and contain only part of it.
                 let excess = ratio - USUAL_DB[0];
                 assert!((found.excess_db - excess).abs() < 1.5, "{ratio}: {found:?}");
-                // The middle of 5,050 to 8,845 Hz.
+                // The centre of 5,050 to 8,845 Hz.
                 assert!((found.frequency_hz - 6_950.0).abs() < 150.0, "{found:?}");
                 assert_eq!(measured(&signal, 331).sibilance(level, 24_000.0), Ok(found));
             }
@@ -221,13 +225,13 @@ mod tests {
     }
 
     #[test]
-    fn eight_decibels_more_read_eight_decibels_more() {
+    fn bursts_8_db_stronger_measure_8_db_more() {
         let excess = |ratio| measured(&signal(-20.0, Some(ratio)), 512).sibilance(-20.0, 24_000.0).unwrap().excess_db;
         assert!((excess(-4.0) - excess(-12.0) - 8.0).abs() < 0.5);
     }
 
     #[test]
-    fn vowels_alone_and_narrow_recordings_have_no_fricatives() {
+    fn vowels_and_narrowband_recordings_have_no_fricatives() {
         let vowels = measured(&signal(-20.0, None), 512);
         assert_eq!(vowels.sibilance(-20.0, 24_000.0), Err(Unavailable::NoSuitableSegment));
         assert_eq!(

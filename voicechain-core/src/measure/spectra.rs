@@ -1,23 +1,24 @@
-//! Short-time power spectra, the same for every split of the samples into blocks.
+//! Short-time power spectra, independent of the block size.
 
 use crate::dsp::fft::{self, RealFft};
 use crate::dsp::window::hann;
 use crate::math::power_to_db;
 
-/// The band in which the level of a frame is taken, Hz: that of speech.
+/// Band of a frame's level, Hz: that of speech.
 const LEVEL_HZ: [f64; 2] = [80.0, 8_000.0];
 
-/// Where frames lie in a signal, and bins in their spectra.
+/// Position of frames in a signal, and of bins in their spectra.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Framing {
     pub(crate) rate_hz: f64,
-    /// Samples of a frame, and from one to the next.
+    /// Frame length, samples.
     pub(crate) length: usize,
+    /// Hop, samples.
     pub(crate) hop: usize,
 }
 
 impl Framing {
-    /// Long frames: 64 to 93 ms, each half a frame after the one before.
+    /// Long frames: 64 to 93 ms, with a hop of half a frame.
     pub(crate) fn long(rate_hz: f64) -> Self {
         let length = match rate_hz {
             hz if hz > 34_000.0 => 4_096,
@@ -28,32 +29,32 @@ impl Framing {
         Self { rate_hz, length, hop: length / 2 }
     }
 
-    /// Short frames: 16 to 32 ms, each a quarter of a frame after the one before (256 samples at 44.1 and 48 kHz).
+    /// Short frames: 16 to 32 ms, with a hop of a quarter of a frame (256 samples at 44.1 and 48 kHz).
     pub(crate) fn short(rate_hz: f64) -> Self {
         let length = (Self::long(rate_hz).length / 4).max(256);
         Self { rate_hz, length, hop: length / 4 }
     }
 
-    /// Distance of neighbouring bins, Hz.
+    /// Bin spacing, Hz.
     pub(crate) fn bin_hz(&self) -> f64 {
         self.rate_hz / self.length as f64
     }
 
-    /// From one frame to the next, s.
+    /// Hop, s.
     pub(crate) fn hop_s(&self) -> f64 {
         self.hop as f64 / self.rate_hz
     }
 
-    /// The bin nearest to a frequency, at most the end of the spectrum.
+    /// Bin nearest to a frequency, at most the end of the spectrum.
     pub(crate) fn bin(&self, hz: f64) -> usize {
         ((hz / self.bin_hz() + 0.5) as usize).min(self.length / 2)
     }
 }
 
-/// The power spectrum of one frame.
+/// Power spectrum of one frame.
 ///
-/// The sum over all bins is the mean square of the signal (Parseval, divided by the window's mean square); bin `k` is at
-/// `k rate / length`, from 0 up to but without half the rate.
+/// The sum over all bins is the mean square of the signal (Parseval, divided by the mean square of the window). Bin `k`
+/// is at `k rate / length`, from 0 up to, but excluding, half the rate.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Spectrum<'a> {
     pub(crate) powers: &'a [f32],
@@ -65,18 +66,18 @@ impl<'a> Spectrum<'a> {
         Self { powers, framing }
     }
 
-    /// The level from 80 Hz to 8 kHz, dB.
+    /// Level from 80 Hz to 8 kHz, dB.
     pub(crate) fn level_db(&self) -> f64 {
         let [from, to] = LEVEL_HZ.map(|hz| self.framing.bin(hz).min(self.powers.len()));
         power_to_db(f64::from(total(&self.powers[from..to])).max(1e-13))
     }
 }
 
-/// Cuts samples into frames of a length that is a power of two, at most `2 HALF`, every `hop` samples, and gives their
-/// spectra under a Hann window.
+/// Splits samples into frames every `hop` samples and computes their spectra under a Hann window. The frame length is a
+/// power of two, at most `2 HALF`.
 ///
-/// The first frame ends with sample `length - 1`. Single precision: the floor lies some 130 dB under the strongest
-/// component. Memory `16 HALF` bytes, and as much on the stack while a spectrum is made.
+/// The first frame ends with sample `length - 1`. Single precision: the floor is about 130 dB below the strongest
+/// component. Memory `16 HALF` bytes, and as much on the stack per transform.
 #[derive(Clone, Debug)]
 pub(crate) struct Spectra<const HALF: usize> {
     window: [[f32; 2]; HALF],
@@ -103,13 +104,13 @@ impl<const HALF: usize> Spectra<HALF> {
         Self { window, past: [[0.0; 2]; HALF], fft, framing, filled: 0, scale }
     }
 
-    /// Samples up to the end of the frame that ends next, at least one.
+    /// Samples up to the end of the next frame, at least one.
     fn until_frame(&self) -> usize {
         self.framing.length - self.filled
     }
 
-    /// Cuts samples where frames end, so that another listener can be brought as far as the spectra are: calls `each` with
-    /// every piece.
+    /// Splits samples at the ends of frames and calls `each` with every piece, so that other meters stay aligned with
+    /// the spectra.
     pub(crate) fn pieces<'s>(&mut self, samples: &'s [f32], mut each: impl FnMut(&mut Self, &'s [f32])) {
         let mut rest = samples;
         while !rest.is_empty() {
@@ -119,7 +120,7 @@ impl<const HALF: usize> Spectra<HALF> {
         }
     }
 
-    /// Takes samples; calls `each` with the spectrum of every frame that is complete.
+    /// Processes samples; calls `each` with the spectrum of every complete frame.
     pub(crate) fn push(&mut self, samples: &[f32], mut each: impl FnMut(&Spectrum<'_>)) {
         let Framing { length, hop, .. } = self.framing;
         let mut rest = samples;
@@ -145,13 +146,13 @@ impl<const HALF: usize> Spectra<HALF> {
         let [powers, _] = &mut scratch;
         let powers = &mut powers[..length / 2];
         fft::powers(&z, self.scale, powers);
-        // The other bins stand for their mirror images, too.
+        // All other bins include their mirror images.
         powers[0] *= 0.5;
         each(&Spectrum::new(powers, &self.framing));
     }
 }
 
-/// Sum of powers, as eight sums that run side by side.
+/// Sum of powers, in eight parallel sums.
 pub(crate) fn total(powers: &[f32]) -> f32 {
     let (eights, rest) = powers.as_chunks::<8>();
     let mut sums = [0.0_f32; 8];

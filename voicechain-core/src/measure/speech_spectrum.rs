@@ -1,4 +1,4 @@
-//! The long-term spectrum of active speech alone, as the profile measures it.
+//! Long-term spectrum of active speech, as measured by the profile.
 
 use super::active_level::ActiveLevelMeter;
 use super::dc_blocker::DcBlocker;
@@ -11,11 +11,11 @@ use crate::frame::CHUNK;
 use crate::math::power_to_db;
 use crate::units::SampleRate;
 
-/// Third-octave levels of active speech, for drawing: by the same frames, bands and margin as the tonal balance of a
-/// [`Profile`](super::Profile), of (L+R)/2 at 48 kHz or less, and whatever the noise under them is.
+/// Third-octave levels of active speech, for display.
 ///
-/// Samples that are not finite count as silence. Any split of the same frames gives the same bits. Nothing allocates;
-/// memory 63 kB. Tested by `the_spectrum_is_that_of_the_profile`.
+/// Uses the frames, bands and margin of the tonal balance of a [`Profile`](super::Profile), on (L+R)/2 at 48 kHz or
+/// less, whatever the background noise. Non-finite samples count as silence. Results do not depend on the block size.
+/// Nothing allocates. Memory 63 kB. Tested by `the_spectrum_matches_the_profile`.
 #[derive(Clone, Debug)]
 pub struct SpeechSpectrum<const C: usize> {
     base: Downsampler,
@@ -26,7 +26,7 @@ pub struct SpeechSpectrum<const C: usize> {
 }
 
 impl<const C: usize> SpeechSpectrum<C> {
-    /// A meter that has heard nothing.
+    /// A meter in its initial state.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         let base = Downsampler::new(rate);
@@ -41,7 +41,7 @@ impl<const C: usize> SpeechSpectrum<C> {
         }
     }
 
-    /// Hears frames.
+    /// Processes frames.
     pub fn push(&mut self, frames: &[[f32; C]]) {
         for piece in frames.chunks(CHUNK) {
             let (mut clean, mut mono, mut level) = ([[0.0; C]; CHUNK], [0.0; CHUNK], [0.0; CHUNK]);
@@ -54,13 +54,13 @@ impl<const C: usize> SpeechSpectrum<C> {
         }
     }
 
-    /// The level of each third octave, dBFS (bands of [`crate::speech::BYRNE_1994_COMBINED`]); `None` where the rate has no
-    /// room for the band.
+    /// Level of each third octave, dBFS (bands of [`crate::speech::BYRNE_1994_COMBINED`]); `None` for bands beyond half
+    /// the sample rate.
     ///
     /// # Errors
     ///
-    /// [`Unavailable::Silence`](super::profile::Unavailable::Silence) and [`TooShort`](super::profile::Unavailable::TooShort), with less than
-    /// two seconds of speech.
+    /// [`Unavailable::Silence`](super::profile::Unavailable::Silence) without speech, and
+    /// [`Unavailable::TooShort`](super::profile::Unavailable::TooShort) for less than two seconds of speech.
     pub fn bands_dbfs(&self) -> Measured<[Option<f64>; THIRD_OCTAVES]> {
         let powers = self.balance.thirds(active_speech(&self.active)?.level_dbov)?;
         let half_hz = 0.5 * self.base.rate().hz();
@@ -79,7 +79,7 @@ mod tests {
     use std::boxed::Box;
     use std::vec::Vec;
 
-    /// A buzz of 110 Hz that swells and fades like syllables, with pauses, over faint noise.
+    /// A buzz of 110 Hz with syllables and pauses, over faint noise.
     fn voice(rate: f64) -> Vec<[f32; 2]> {
         let mut state = 1_u32;
         (0..(8.0 * rate) as usize)
@@ -99,24 +99,24 @@ mod tests {
     }
 
     #[test]
-    fn the_spectrum_is_that_of_the_profile() {
+    fn the_spectrum_matches_the_profile() {
         for rate_hz in [16_000.0, 48_000.0, 96_000.0] {
             let rate = SampleRate::new(rate_hz).unwrap();
             let (mut meter, mut spectrum) = (Box::new(ProfileMeter::new(rate)), Box::new(SpeechSpectrum::new(rate)));
             let frames = voice(rate_hz);
             meter.push(&frames);
             frames.chunks(777).for_each(|piece| spectrum.push(piece));
-            let (profile, drawn) = (meter.profile(), spectrum.bands_dbfs().unwrap());
+            let (profile, displayed) = (meter.profile(), spectrum.bands_dbfs().unwrap());
             let tonal_balance = profile.tonal_balance.unwrap();
             assert!(tonal_balance.bands_dbfs.iter().flatten().count() > 10, "{profile:?}");
-            for (known, drawn) in tonal_balance.bands_dbfs.iter().zip(drawn) {
-                assert!(known.is_none_or(|known| drawn == Some(known)), "{known:?} {drawn:?}");
+            for (known, displayed) in tonal_balance.bands_dbfs.iter().zip(displayed) {
+                assert!(known.is_none_or(|known| displayed == Some(known)), "{known:?} {displayed:?}");
             }
         }
     }
 
     #[test]
-    fn silence_and_a_word_have_no_spectrum() {
+    fn silence_and_a_single_word_have_no_spectrum() {
         let mut spectrum = SpeechSpectrum::<1>::new(SampleRate::new(48_000.0).unwrap());
         spectrum.push(&[[0.0]; 480]);
         assert_eq!(spectrum.bands_dbfs(), Err(Unavailable::Silence));

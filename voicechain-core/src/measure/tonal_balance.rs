@@ -1,4 +1,4 @@
-//! The long-term spectrum of active speech, against published speech.
+//! Tonal balance: long-term spectrum of active speech, compared with published speech.
 
 use super::level_bins::LevelBins;
 use super::profile::{Measured, THIRD_OCTAVES, TonalBalance, Unavailable};
@@ -6,28 +6,28 @@ use super::spectra::{Framing, Spectrum, total};
 use crate::math::power_to_db;
 use crate::speech::{BYRNE_1994_COMBINED, deviation_from_published};
 
-/// Width of the narrow bands that the bandwidth is read from, Hz.
+/// Width of the narrow bands from which the bandwidth is measured, Hz.
 pub(crate) const NARROW_HZ: f64 = 187.5;
-/// Narrow bands: up to 24 kHz.
+/// Number of narrow bands: up to 24 kHz.
 pub(crate) const NARROW: usize = 128;
-/// Fewest frames that give a spectrum: two seconds.
+/// Minimum duration of a spectrum, s.
 const MIN_S: f64 = 2.0;
-/// A band must stand so far over the noise, dB.
+/// Minimum level of a band above the noise, dB.
 const OVER_NOISE_DB: f64 = 6.0;
 
-/// Keeps the spectra of long frames by their level, in third octaves and in narrow bands.
+/// Accumulates the spectra of long frames by their level, in third octaves and narrow bands.
 #[derive(Clone, Debug)]
 pub(crate) struct TonalBalanceMeter {
     framing: Framing,
-    /// Third octaves and narrow bands of frames, by level.
+    /// Sums of third octaves and narrow bands, by frame level.
     thirds: LevelBins<THIRD_OCTAVES>,
     narrow: LevelBins<NARROW, 30>,
-    /// Edges of the third octaves, in bins.
+    /// Edges of the third octaves, bins.
     edges: [f32; THIRD_OCTAVES + 1],
 }
 
 impl TonalBalanceMeter {
-    /// For spectra of long frames.
+    /// A meter for spectra of long frames.
     pub(crate) fn new(framing: &Framing) -> Self {
         let bin_hz = framing.bin_hz();
         // IEC 61260-1: base-ten edges, 1 kHz 10^((i +- 1/2) / 10); 63 Hz is i = -12.
@@ -35,7 +35,7 @@ impl TonalBalanceMeter {
         Self { framing: *framing, thirds: LevelBins::new(), narrow: LevelBins::new(), edges }
     }
 
-    /// Takes a spectrum and its level in dB.
+    /// Processes a spectrum and its level in dB.
     pub(crate) fn frame(&mut self, &Spectrum { powers, .. }: &Spectrum<'_>, level_db: f64) {
         for (sum, edge) in self.thirds.at(level_db).iter_mut().zip(self.edges.windows(2)) {
             *sum += between(powers, edge[0], edge[1]);
@@ -52,7 +52,7 @@ impl TonalBalanceMeter {
         (self.framing.bin_hz() / NARROW_HZ) as f32
     }
 
-    /// Mean powers of active speech in third octaves, as shares of full scale squared.
+    /// Mean third-octave powers of active speech, relative to full scale squared.
     pub(crate) fn thirds(&self, active_level_dbov: f64) -> Measured<[f64; THIRD_OCTAVES]> {
         let (sums, count) = self.thirds.speech(active_level_dbov);
         if count * self.framing.hop_s() < MIN_S {
@@ -66,7 +66,7 @@ impl TonalBalanceMeter {
         f64::from(self.edges[band + 1]) * self.framing.bin_hz()
     }
 
-    /// Power density of active speech in bands of [`NARROW_HZ`], dB, and how many bands the rate has.
+    /// Power density of active speech in bands of [`NARROW_HZ`], dB, and the number of bands at this rate.
     pub(crate) fn narrow_db(&self, active_level_dbov: f64) -> Measured<([f64; NARROW], usize)> {
         let (sums, count) = self.narrow.speech(active_level_dbov);
         if count * self.framing.hop_s() < MIN_S {
@@ -82,15 +82,15 @@ impl TonalBalanceMeter {
         Ok((core::array::from_fn(level), bands))
     }
 
-    /// Third octaves of the quietest frames, dBFS: those that are less than 6 dB over the quietest twentieth. Steady noise
-    /// reads right within 1 dB; what rises and falls, as voices do, up to 3 dB too low.
+    /// Third-octave levels of the quietest frames, dBFS: those less than 6 dB above their 5th percentile. Accurate
+    /// within 1 dB for steady noise; up to 3 dB too low for fluctuating noise, such as babble.
     pub(crate) fn quiet_dbfs(&self) -> [f64; THIRD_OCTAVES] {
         let (sums, count) = self.thirds.quietest(0.05, 6.0);
         sums.map(|sum| power_to_db((sum / count.max(1.0)).max(1e-20)))
     }
 
-    /// The tonal balance, given the active speech level, the noise's third octaves in dBFS, the highest frequency with content
-    /// and the median pitch.
+    /// Tonal balance, given the active speech level, the third-octave noise levels in dBFS, the bandwidth of the
+    /// recording and the median pitch.
     pub(crate) fn tonal_balance(
         &self,
         active_level_dbov: f64,
@@ -113,7 +113,7 @@ impl TonalBalanceMeter {
                 Err(Unavailable::InsufficientBandwidth)
             }
         };
-        // Below the pitch there is no voice.
+        // Bands below the pitch contain no voice.
         let lowest = (2..6).find(|&i| pitch_hz.is_none_or(|hz| BYRNE_1994_COMBINED[i].0 > 0.8 * hz)).unwrap_or(6);
         Ok(TonalBalance {
             bands_dbfs,
@@ -125,7 +125,7 @@ impl TonalBalanceMeter {
     }
 }
 
-/// Power between two places, in bins; every bin accuracyes half a bin to both sides and counts by overlap.
+/// Power between two positions, in bins. Each bin extends half a bin to both sides and counts by its overlap.
 fn between(powers: &[f32], from: f32, to: f32) -> f32 {
     let last = powers.len() as f32 - 0.5;
     let (from, to) = (from.min(last) + 0.5, to.min(last) + 0.5);
@@ -145,8 +145,8 @@ pub(crate) mod tests {
     extern crate std;
     use std::vec::Vec;
 
-    /// The spectrum of published speech as sines, 24 per third octave, ending at a frequency; the 20 kHz band is as strong
-    /// as the last published.
+    /// The spectrum of published speech as sines, 24 per third octave, up to a frequency. The 20 kHz band is as strong
+    /// as the last published one.
     pub(crate) fn speech(rate: f64, seconds: f64, end_hz: f64, scale: f64) -> Vec<f32> {
         let mut out = std::vec![0.0_f64; (rate * seconds) as usize];
         let mut phase = 0.3;
@@ -179,7 +179,7 @@ pub(crate) mod tests {
     }
 
     #[test]
-    fn published_speech_deviates_by_nothing_at_any_level_and_in_any_split() {
+    fn published_speech_has_no_deviation_at_any_level_and_block_size() {
         for scale in [1.0, 0.1] {
             let signal = speech(48_000.0, 3.0, 24_000.0, scale);
             let (meter, split) = (measured(48_000.0, &signal, signal.len()), measured(48_000.0, &signal, 331));
@@ -190,7 +190,7 @@ pub(crate) mod tests {
             }
             assert!(tonal_balance.presence_db.unwrap().abs() < 0.3);
             assert_eq!(split.tonal_balance(active, &[-120.0; THIRD_OCTAVES], 24_000.0, Some(120.0)), Ok(tonal_balance));
-            // Negative control: what the recording does not contain is not known.
+            // Negative control: bands beyond the bandwidth are unavailable.
             let narrow = meter.tonal_balance(active, &[-120.0; THIRD_OCTAVES], 4_000.0, Some(120.0)).unwrap();
             assert!(narrow.deviation_db[20].is_none() && narrow.top_end_db == Err(Unavailable::InsufficientBandwidth));
         }

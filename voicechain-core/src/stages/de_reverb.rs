@@ -1,4 +1,4 @@
-//! The de-reverb: takes the late sound of a room out of a voice, in short-time spectra.
+//! De-reverb: attenuates late reverberation of a voice in short-time spectra.
 
 use super::{Stage, StageContext};
 use crate::dsp::fft::{self, RealFft, SplitComplex};
@@ -21,60 +21,68 @@ use predictor::Predictor;
 use stft::{HALF, MAX_FRAME, MAX_SYNTHESIS, Stft};
 use suppressor::Suppressor;
 
-/// Decay time at which it acts in full, ms; it begins to act at [`DRY_DECAY_MS`].
+/// Decay time from which the stage acts fully, ms. It starts to act at [`DRY_DECAY_MS`].
 const REVERBERANT_MS: f64 = 180.0;
-/// Between these decay times it begins to take the noise of a recording, too, whether a room proves true or not: of the six
-/// voices without any room that read more than that, five have noise of their own (0.18, 0.18, 0.18, 0.20 and 0.25 s), and
-/// what they lose is their noise.
+/// Decay times between which noise reduction without detected reverberation fades in, ms. Chosen on the development
+/// recordings (see tests/standards/DE_REVERB.md).
 const NOISE_REMOVED_MS: [f64; 2] = [183.0, 203.0];
-/// The late sound of a band is taken to fall so much slower than the room's decay time says: of 1, 1.2 and 1.3 with feeds of
-/// 0.15 to 0.25 the best of pauses and ESTOI together, on the half that chooses; and of the shortest, which are read too short
-/// (0.24 s where it is 0.27 s), so much slower: of 1.2 to 1.4 what lowers pauses most, on both halves; and of the longest
-/// (1.03 s where it is 1.28 s): of 1.2, 1.4 and 1.6 the best there without noise, on both halves (ESTOI within .0002 of 1.4's),
-/// to which it grows between the ends of [`LONG_DECAY_MS`].
+/// Late reverberation is modelled with this multiple of the set decay time (see tests/standards/DE_REVERB.md).
 const DECAY_STRETCH: f64 = 1.2;
+/// Multiple for short decay times, which are measured too short. Fades to [`DECAY_STRETCH`] over [`SHORT_DECAY_MS`].
 const DECAY_STRETCH_IF_SHORT: f64 = 1.4;
+/// Multiple for long decay times. Fades in over [`LONG_DECAY_MS`].
 const DECAY_STRETCH_IF_LONG: f64 = 1.6;
-/// Smoothing of what feeds the late sound, as a share of the decay time, and within which bounds, ms: what is late blurs the
-/// more, the longer the room rings. Of 0.03, 0.04 and 0.05 the best ESTOI on the half that chooses; of lower bounds of 8 to
-/// 24 ms the one that gains PESQ (.01) in rooms of 0.27 s and, with `LATE_SHARE_BESIDE_DIRECT`, loses no ESTOI.
+/// Time constant of the power that feeds the late reverberation, as a share of the decay time. Long reverberation is
+/// smeared more. Chosen on the development recordings (see tests/standards/DE_REVERB.md).
 const SMOOTH_SHARE: f64 = 0.04;
+/// Limits of that time constant, ms.
 const SMOOTH_MS: [f64; 2] = [18.0, 45.0];
-/// The suppressor's ratio forgets so many times as fast in the shortest decay times: of 1, 1.25, 1.4 and 1.6 what gains
-/// ESTOI (.0005 to .001) there for .001 of PESQ and .03 of PESQ in noise, on both halves.
+/// For short decay times the decision-directed ratio forgets this many times as fast (see
+/// tests/standards/DE_REVERB.md).
 const FORGETTING_IF_SHORT: f64 = 1.4;
-/// Hop that the numbers of each latency belong to, s.
+/// Hop for which the constants of high latency were chosen, s.
 const HIGH_HOP_S: f64 = 256.0 / 48_000.0;
+/// Hop for which the constants of low latency were chosen, s.
 const LOW_HOP_S: f64 = 128.0 / 48_000.0;
-/// Fade-in after a change of latency without a past, ms.
+/// Fade-in after a latency change without history, ms.
 const FADE_IN_MS: f64 = 10.0;
 
-/// Suppresses late reverberation, and the noise of the recording with it.
+/// De-reverb: attenuates late reverberation and the background noise of the recording.
 ///
-/// Up to 3 kHz late sound is predicted from the band's own past by what is learnt of the room, and subtracted: of a
-/// prediction no more than the decay time allows, and all but the square of the range's gain. What the decay time says is
-/// late in the rest is taken away by a Wiener gain with a floor, the range, of which 0.55 (in dB; where noise is heard
-/// 0.8) holds while direct sound is heard. Decay times that dry voices are read with, too, count as far as predictions
-/// come true (from 0.28 s on less, from 0.4 s on nothing has to), and noise is left alone up to 0.18 s where they do not; of
-/// the late sound of such a room half counts beside direct sound. What it learns of room and noise takes some seconds as it
-/// plays; for files it can be learnt before the first sample ([`Strip::analyse_ahead`](crate::Strip::analyse_ahead)). Predictor and
-/// suppressor, its private modules, name their sources. Long analysis frames (43 ms) with short synthesis windows (21 ms:
-/// high latency, 11 ms: low) give the resolution of the one at the delay of the other. Both channels get one gain and one
-/// prediction's coefficients per band. Latency: 1 024 or 512 samples at 48 kHz, scaled by powers of two with the rate
-/// (frames stop growing at 135 kHz, where memory would: 4 096 samples). Without latency it is bypassed and returns its input.
-/// Where a hop would lose less than -70 dB of its power the output fades to the delayed input, bit for bit.
+/// Works in short-time spectra, band by band. Both channels share one gain and one set of prediction coefficients per
+/// band.
 ///
-/// Memory: 323 KiB in stereo. Cost at 48 kHz in stereo: see `stage_latency`; most of it is the transform (`ratios` in
-/// benches). Tested by its module and `de_reverb` in `properties`; scored by `tests/standards/de_reverb.py`.
+/// - Linear prediction, up to 3 kHz: late reverberation is predicted from the band's own past and subtracted. The
+///   subtracted power is limited to what the decay time allows. The subtracted share is `1 - g^2`, where `g` is the
+///   linear gain of the range.
+/// - Wiener gain, all bands: attenuates the remaining late reverberation that the decay time predicts. The range is its
+///   floor. During direct sound the floor is 0.55 of the range in dB, or 0.8 of it in audible noise.
+/// - Detection: dry voices also measure short decay times. Up to 0.28 s the stage therefore acts only as far as its
+///   predictions prove correct; from 0.4 s on it needs no proof. Up to 0.18 s it leaves noise untouched unless
+///   reverberation is detected. Where detection is required, half of the late reverberation counts during direct sound.
+///
+/// The stage learns reverberation and noise within some seconds of playback. For files,
+/// [`Strip::analyse_ahead`](crate::Strip::analyse_ahead) learns them before the first sample. The private modules
+/// `predictor` and `suppressor` cite their sources.
+///
+/// Analysis frames are long (43 ms) and synthesis windows short (21 ms at high latency, 11 ms at low latency). This
+/// combines the frequency resolution of the former with the delay of the latter. When a hop would lose less than -70 dB
+/// of its power, the output fades to the delayed input and is then bit-exact.
+///
+/// Latency: 1 024 samples (high) or 512 (low) at 48 kHz. Lengths scale with the sample rate by powers of two, up to
+/// frames of 4 096 samples, which are reached at 135 kHz. With `SpectralLatency::None` the stage is bypassed.
+///
+/// Memory: 323 KiB in stereo. Cost: mostly the transform; measured by `stages` and `ratios` in benches. Tested by its
+/// own tests and by `restoration` in `properties`; scored by `tests/standards/de_reverb.py`.
 #[derive(Clone, Copy, Debug)]
 pub struct DeReverb;
 
-/// What a [`DeReverb`] is designed from: its settings, and the latency that all spectral stages share.
+/// Inputs to the design of a [`DeReverb`]: its settings and the latency that all spectral stages share.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DeReverbDesign {
-    /// The settings of the stage.
+    /// Settings of the stage.
     pub settings: DeReverbSettings,
-    /// The latency of the spectral stages.
+    /// Latency of the spectral stages.
     pub latency: SpectralLatency,
 }
 
@@ -84,29 +92,32 @@ impl From<&StripSettings> for DeReverbDesign {
     }
 }
 
-/// Coefficients of the [`DeReverb`].
+/// Coefficients of a [`DeReverb`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DeReverbCoefs {
     stft: Stft,
     parameters: Parameters,
-    /// Decay time of the room, s.
+    /// Set decay time, s.
     decay_s: f64,
+    /// Length of the fade-in after a latency change, samples.
     fade_in: u32,
 }
 
-/// What is taken for the late sound of a room, and how much of it is taken at most.
+/// Model of the late reverberation, and the maximum attenuation applied to it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LateReverberation {
-    /// From a sound to its late part, s.
+    /// Delay from the direct sound to the start of the late reverberation, s.
     pub onset_s: f64,
-    /// Time in which the room falls by 60 dB, s.
+    /// Time in which the reverberation decays by 60 dB, s.
     pub decay_s: f64,
-    /// The most that is taken from any band, with the share of the suppression and for so dry a room, dB.
+    /// Maximum attenuation of the Wiener gain in any band, dB. Includes the amount and the reduction for dry decay
+    /// times.
     pub max_attenuation_db: f64,
 }
 
 impl DeReverbCoefs {
-    /// What it takes for late, and how much of that; `None` without latency. Tested by `the_late_reverberation_follows_the_settings`.
+    /// Model of the late reverberation; `None` if the stage is bypassed. Tested by
+    /// `the_late_reverberation_follows_the_settings`.
     #[must_use]
     pub fn late_reverberation(&self) -> Option<LateReverberation> {
         let (stft, parameters) = (&self.stft, &self.parameters);
@@ -118,7 +129,7 @@ impl DeReverbCoefs {
         })
     }
 
-    /// True when everything is finite.
+    /// True if all coefficients are finite and within their ranges.
     #[must_use]
     pub fn is_stable(&self) -> bool {
         let r = &self.parameters;
@@ -130,14 +141,14 @@ impl DeReverbCoefs {
                 .all(|x| (0.0..=1.0).contains(x))
     }
 
-    /// True without latency: the stage is bypassed.
+    /// True with `SpectralLatency::None`: the stage is bypassed.
     #[must_use]
     pub fn is_bypassed(&self) -> bool {
         self.stft.is_bypassed()
     }
 }
 
-/// What the sound has left in a [`DeReverb`].
+/// State of a [`DeReverb`].
 #[derive(Clone, Debug)]
 pub struct DeReverbState<const C: usize> {
     stft: Option<Stft>,
@@ -145,32 +156,35 @@ pub struct DeReverbState<const C: usize> {
     scratch: SplitComplex<HALF>,
     analysis: [f32; MAX_FRAME],
     synthesis: [f32; MAX_SYNTHESIS],
-    /// The lengths that the windows are made for.
+    /// Analysis and synthesis lengths for which the windows were computed.
     window_lengths: [usize; 2],
-    /// The last input, a ring.
+    /// Latest input samples, a ring buffer.
     past: [[f32; MAX_FRAME]; C],
+    /// Write position in `past`.
     at: usize,
-    /// Frames of the running hop that have gone by.
+    /// Samples of the current hop that have been processed.
     filled: usize,
     spectra: [SplitComplex<HALF>; C],
-    /// What is to come out, a ring of a synthesis window.
+    /// Overlap-add output, a ring buffer as long as the synthesis window.
     overlap: [[f32; MAX_SYNTHESIS]; C],
+    /// Read position in `overlap`.
     out: usize,
     predictor: Predictor<C>,
     suppressor: Suppressor,
-    /// Share of the suppressed signal at the beginning and at the end of the running hop.
+    /// Share of the processed signal at the start and at the end of the current hop.
     wet: [f32; 2],
-    /// Hops since frames began to overlap without a gap.
+    /// Hops since the start.
     hops: usize,
-    /// Frames that are still silent, and then still fade in, after a change of latency.
+    /// Samples that remain silent after a latency change without history.
     silent: u32,
+    /// Samples that remain of the fade-in that follows, and its whole length.
     fade_in: u32,
     fade_in_length: u32,
     max_reduction_db: f64,
 }
 
 impl<const C: usize> DeReverbState<C> {
-    /// A state that has heard nothing: a constant, so that it is copied to its place at once.
+    /// Initial state. A constant, so that it is copied straight to its place.
     const NEW: Self = Self {
         stft: None,
         fft: RealFft::new(MAX_FRAME),
@@ -194,15 +208,15 @@ impl<const C: usize> DeReverbState<C> {
         max_reduction_db: 0.0,
     };
 
-    /// Forgets everything, in place: the state is too large to be made again on any stack.
+    /// Clears the state in place; it is too large to be rebuilt on a stack.
     pub fn clear(&mut self) {
         self.stft = None;
         self.past = [[0.0; MAX_FRAME]; C];
         (self.at, self.silent, self.fade_in, self.max_reduction_db) = (0, 0, 0, 0.0);
     }
 
-    /// Is told that the latency has changed while sound plays. What it has heard stays, if it was there to hear it;
-    /// otherwise it fades in when its first frames have gone through.
+    /// Applies a latency change during playback. History is kept if the stage was running; otherwise the output fades
+    /// in once the first frames are complete.
     pub(crate) fn change_latency(&mut self, coefs: &DeReverbCoefs) {
         if self.stft.is_none_or(|stft| stft.is_bypassed()) {
             self.clear();
@@ -212,7 +226,7 @@ impl<const C: usize> DeReverbState<C> {
         self.begin(&coefs.stft);
     }
 
-    /// Begins with these lengths; the past stays.
+    /// Starts with new lengths; `past` is kept.
     fn begin(&mut self, stft: &Stft) {
         self.stft = Some(*stft);
         if stft.is_bypassed() {
@@ -226,13 +240,13 @@ impl<const C: usize> DeReverbState<C> {
         self.restart();
     }
 
-    /// What comes is heard to learn from, before it is played: everything of it counts.
+    /// Starts an analysis ahead of playback: all predictions count towards the detection of reverberation.
     pub(crate) fn begin_analysis(&mut self, coefs: &DeReverbCoefs) {
         self.begin(&coefs.stft);
         self.predictor.begin_analysis();
     }
 
-    /// Forgets the sound that it has gathered from, as if none had gone by, and keeps what it has learnt of room and noise.
+    /// Ends the analysis ahead: clears the signal history and keeps what was learnt about reverberation and noise.
     pub(crate) fn end_analysis(&mut self) {
         self.past = [[0.0; MAX_FRAME]; C];
         self.overlap.iter_mut().for_each(|values| values.fill(0.0));
@@ -242,7 +256,7 @@ impl<const C: usize> DeReverbState<C> {
         (self.silent, self.fade_in, self.max_reduction_db) = (0, 0, 0.0);
     }
 
-    /// Forgets spectra and levels; the past stays.
+    /// Clears spectra and levels; `past` is kept.
     fn restart(&mut self) {
         self.overlap.iter_mut().for_each(|values| values.fill(0.0));
         self.predictor.clear();
@@ -263,7 +277,8 @@ where
         let DeReverbDesign { settings: s, latency } = design;
         s.check()?;
         let stft = Stft::new(*latency, rate);
-        // Chosen on voices of the half that chooses in four rooms, for hops of their own length.
+        // Chosen on the development recordings in four rooms, for the hops given here (see
+        // tests/standards/DE_REVERB.md).
         let (reverberant_share, memory, hop_s) = match latency {
             SpectralLatency::Low => (0.08, 0.90, LOW_HOP_S),
             _ => (0.15, 0.87, HIGH_HOP_S),
@@ -273,10 +288,10 @@ where
         let detection_weight =
             ((SHORT_DECAY_MS[1] - s.decay_ms) / (SHORT_DECAY_MS[1] - SHORT_DECAY_MS[0])).clamp(0.0, 1.0);
         let long = ((s.decay_ms - LONG_DECAY_MS[0]) / (LONG_DECAY_MS[1] - LONG_DECAY_MS[0])).clamp(0.0, 1.0);
-        let slower = DECAY_STRETCH
+        let stretch = DECAY_STRETCH
             + detection_weight * (DECAY_STRETCH_IF_SHORT - DECAY_STRETCH)
             + long * (DECAY_STRETCH_IF_LONG - DECAY_STRETCH);
-        let kept = |seconds: f64| libm::exp10(-6.0 * seconds / (slower * decay_s));
+        let kept = |seconds: f64| libm::exp10(-6.0 * seconds / (stretch * decay_s));
         let smooth_ms = (SMOOTH_SHARE * s.decay_ms).clamp(SMOOTH_MS[0], SMOOTH_MS[1]);
         let amount = 0.01 * s.amount_percent;
         let share = |from: f64, to: f64| amount * ((s.decay_ms - from) / (to - from)).clamp(0.0, 1.0);
@@ -309,7 +324,7 @@ where
     const BYPASS_KEEPS_STATE: bool = true;
     const HAS_GAIN_REDUCTION: bool = true;
 
-    /// In place: the state is too large to be made on an audio thread's stack.
+    /// In place: the state is too large for the stack of an audio thread.
     fn clear(state: &mut DeReverbState<C>, _rate: SampleRate) {
         state.clear();
     }
@@ -328,7 +343,7 @@ where
             state.begin(&coefs.stft);
         }
         if state.hops == 0 && state.filled == 0 {
-            // Two samples are taken at a time: the first hop is a sample shorter where it begins at an odd place of the ring.
+            // Samples are processed in pairs: the first hop is one sample shorter if it starts at an odd ring position.
             (state.out, state.filled) = (state.at % 2, state.at % 2);
         }
         let (mut rest, mut bypassed) = (frames, bypassed);
@@ -344,7 +359,7 @@ where
         }
     }
 
-    /// Only the delay goes on; when it is switched on again it learns afresh, and fades in when its frames overlap.
+    /// Runs only the delay. When the stage is switched on again, it learns afresh and fades in once its frames overlap.
     fn run_bypassed(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
         let StageContext { coefs, state } = context;
         if coefs.is_bypassed() {
@@ -357,7 +372,7 @@ where
         }
         let delay = coefs.stft.synthesis;
         for frame in frames {
-            take(state, delay, frame);
+            delay_frame(state, delay, frame);
             apply_fade_in(state, frame);
         }
     }
@@ -384,12 +399,12 @@ where
         coefs.is_bypassed()
     }
 
-    /// A synthesis window; the same whether on or off.
+    /// One synthesis window, whether the stage is on or off.
     fn latency(coefs: &DeReverbCoefs) -> u32 {
         coefs.stft.synthesis as u32
     }
 
-    /// A gain that differs from band to band rings within its frame, no further.
+    /// A gain that differs between bands rings within its frame only.
     fn tail(coefs: &DeReverbCoefs) -> u32 {
         (coefs.stft.synthesis + coefs.stft.analysis) as u32
     }
@@ -403,9 +418,9 @@ where
     }
 }
 
-/// Takes a frame into the past and gives the one that is as old as the latency.
+/// Writes a frame to the ring buffer and replaces it by the one delayed by the latency.
 #[inline(always)]
-fn take<const C: usize>(state: &mut DeReverbState<C>, delay: usize, frame: &mut [f32; C]) {
+fn delay_frame<const C: usize>(state: &mut DeReverbState<C>, delay: usize, frame: &mut [f32; C]) {
     let at = state.at % MAX_FRAME;
     let old = (state.at + MAX_FRAME - delay) % MAX_FRAME;
     for (past, sample) in state.past.iter_mut().zip(frame) {
@@ -415,7 +430,7 @@ fn take<const C: usize>(state: &mut DeReverbState<C>, delay: usize, frame: &mut 
     state.at = (at + 1) % MAX_FRAME;
 }
 
-/// Silence, then a fade, after a change of latency without a past.
+/// Silence, then a fade-in, after a latency change without history.
 #[inline(always)]
 fn apply_fade_in<const C: usize>(state: &mut DeReverbState<C>, frame: &mut [f32; C]) {
     if state.fade_in == 0 {
@@ -432,7 +447,7 @@ fn apply_fade_in<const C: usize>(state: &mut DeReverbState<C>, frame: &mut [f32;
     frame.iter_mut().for_each(|sample| *sample *= gain);
 }
 
-/// Runs frames of one hop.
+/// Processes frames within one hop.
 fn run_segment<const C: usize>(
     stft: &Stft,
     state: &mut DeReverbState<C>,
@@ -441,7 +456,7 @@ fn run_segment<const C: usize>(
 ) {
     let (mut rest, mut copies) = (frames, bypassed);
     while !rest.is_empty() {
-        // As far as no ring ends.
+        // Up to the next ring boundary.
         let old = (state.at + MAX_FRAME - stft.synthesis) % MAX_FRAME;
         let n = rest.len().min(MAX_FRAME - state.at).min(MAX_FRAME - old).min(stft.synthesis - state.out);
         let (now, later) = rest.split_at_mut(n);
@@ -451,7 +466,7 @@ fn run_segment<const C: usize>(
     }
 }
 
-/// Runs frames that lie in one piece in every ring.
+/// Processes frames that are contiguous in every ring buffer.
 fn run_contiguous<const C: usize>(
     stft: &Stft,
     state: &mut DeReverbState<C>,
@@ -508,12 +523,12 @@ fn run_contiguous<const C: usize>(
     state.filled += n;
 }
 
-/// Ends a hop: the frame that is complete is suppressed and added to what is to come out.
+/// Completes a hop: processes the current analysis frame and adds it to the output.
 fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) {
     let stft = &coefs.stft;
     state.filled = 0;
     state.wet[0] = state.wet[1];
-    // From the oldest sample of the frame, two at a time; the ring's length is even, and so is every place.
+    // Starts at the oldest sample of the frame, two samples at a time. Ring length and positions are even.
     let start = (state.at + MAX_FRAME - stft.analysis) % MAX_FRAME;
     let first = (MAX_FRAME - start).min(stft.analysis);
     for (past, spectrum) in state.past.iter().zip(&mut state.spectra) {
@@ -527,8 +542,8 @@ fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) 
         state.fft.forward(spectrum, &mut state.scratch);
     }
     state.suppressor.begin(stft, &coefs.parameters);
-    let taken = state.predictor.hop(stft, &coefs.parameters, &mut state.spectra, state.suppressor.interference());
-    // The mean power of the channels.
+    let prediction = state.predictor.hop(stft, &coefs.parameters, &mut state.spectra, state.suppressor.interference());
+    // Mean power of the channels.
     let bands = stft.bands;
     let powers = &mut state.suppressor.powers[..bands];
     for (c, [re, im]) in state.spectra.iter().enumerate() {
@@ -537,31 +552,31 @@ fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) 
             *power = if c == 0 { own } else { *power + own };
         }
     }
-    let found = state.suppressor.hop(stft, &coefs.parameters, &taken, state.hops >= stft.analysis / stft.hop);
+    let summary = state.suppressor.hop(stft, &coefs.parameters, &prediction, state.hops >= stft.analysis / stft.hop);
     state.hops = (state.hops + 1).min(2 * stft.synthesis);
-    // Frames have to overlap without a gap before any of it can be heard.
+    // The output is used once frames overlap without a gap.
     let whole = state.hops >= stft.synthesis / stft.hop;
-    state.wet[1] = if whole && found.acts { 1.0 } else { 0.0 };
-    if whole && found.acts {
-        state.max_reduction_db = state.max_reduction_db.max(-power_to_db(f64::from(found.left)));
+    state.wet[1] = if whole && summary.acts { 1.0 } else { 0.0 };
+    if whole && summary.acts {
+        state.max_reduction_db = state.max_reduction_db.max(-power_to_db(f64::from(summary.left)));
     }
     let gains = &state.suppressor.gains[..bands];
     for (spectrum, overlap) in state.spectra.iter_mut().zip(&mut state.overlap) {
         let [re, im] = spectrum;
-        // Half the rate shares the first place.
-        let nyquist = im[0] * found.above;
+        // The Nyquist value shares the first bin.
+        let nyquist = im[0] * summary.above;
         for ((re, im), gain) in re.iter_mut().zip(im.iter_mut()).zip(gains) {
             (*re, *im) = (*re * gain, *im * gain);
         }
         im[0] = nyquist;
         let above = bands..stft.analysis / 2;
-        re[above.clone()].iter_mut().chain(&mut im[above]).for_each(|x| *x *= found.above);
+        re[above.clone()].iter_mut().chain(&mut im[above]).for_each(|x| *x *= summary.above);
         state.fft.inverse(spectrum, &mut state.scratch);
-        // Only the end of the frame is heard.
+        // Only the end of the frame is synthesised.
         let begin = (stft.analysis - stft.synthesis) / 2;
         let [re, im] = spectrum;
         let (re, im) = (&re[begin..stft.analysis / 2], &im[begin..stft.analysis / 2]);
-        // The oldest place of the ring comes out next.
+        // The oldest ring position is output next.
         let (later, sooner) = overlap[..stft.synthesis].split_at_mut(state.out);
         let (first, then) = state.synthesis[..stft.synthesis].split_at(sooner.len());
         let half = sooner.len() / 2;
@@ -570,7 +585,7 @@ fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) 
     }
 }
 
-/// Adds windowed samples to their places, the even ones of `re` and the odd ones of `im`, eight at a time as far as they go.
+/// Adds windowed samples to `places`: even samples come from `re`, odd ones from `im`. Runs eight samples at a time.
 #[inline(always)]
 fn add_windowed(places: &mut [f32], re: &[f32], im: &[f32], windows: &[f32]) {
     let (eights, rest) = places.as_chunks_mut::<8>();

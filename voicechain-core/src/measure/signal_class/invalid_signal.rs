@@ -1,40 +1,44 @@
-//! Samples that no sound has.
+//! Detection of samples that are not audio.
 
-/// A value that is held counts when it is at least this share of its channel's largest, both not lower than -60 dBFS.
+/// Repeated values count if they reach this share of their channel's highest magnitude.
 const HELD_SHARE: f32 = 0.25;
+/// Signals below -60 dBFS are not judged.
 const FAINTEST: f32 = 1e-3;
-/// So far over full scale no recording goes (18 dB).
+/// Magnitude beyond any recording (18 dB over full scale).
 const BEYOND: f32 = 8.0;
-/// Shares of the samples from which on the signal is invalid: those that are not finite, beyond every scale, held.
+/// Maximum share of non-finite samples.
 const MAX_SANITISED: f64 = 0.05;
+/// Maximum share of non-zero samples beyond any recording.
 const MAX_BEYOND: f64 = 0.01;
+/// Maximum share of non-zero samples that repeat the magnitude of their predecessor.
 const MAX_HELD: f64 = 0.9;
-/// Samples evenly spread over the full scale have a mean square of a third, and neighbours have nothing in common.
+/// Minimum mean square of random samples. Uniform samples over the full scale have one third.
 const RANDOM_POWER: f64 = 0.2;
+/// Maximum correlation of neighbours in random samples.
 const RANDOM_CORRELATION: f64 = 0.1;
 
-/// Looks at raw samples, before anything is made of them.
+/// Detects samples that are not audio, from the raw input.
 ///
-/// Cost some 2 ns for each sample. Tested by `signals_that_are_no_audio_are_invalid`.
+/// Cost: some 2 ns per sample. Tested by `non_audio_signals_are_invalid`.
 #[derive(Clone, Debug)]
 pub(crate) struct InvalidSignalDetector<const C: usize> {
     last: [f32; C],
     largest: [f32; C],
-    /// Samples that are not zero, and of those the held, the ones beyond every scale, and the rest's sums of squares and
-    /// of products with their neighbours.
-    heard: u64,
+    /// Number of samples that are not zero, that repeat, and that are beyond any recording; sums of squares and of
+    /// products of neighbours.
+    nonzero: u64,
     held: u64,
     beyond: u64,
     energy: [f64; C],
-    common: [f64; C],
+    products: [f64; C],
 }
 
 impl<const C: usize> InvalidSignalDetector<C> {
     pub(crate) const fn new() -> Self {
-        Self { last: [0.0; C], largest: [0.0; C], heard: 0, held: 0, beyond: 0, energy: [0.0; C], common: [0.0; C] }
+        Self { last: [0.0; C], largest: [0.0; C], nonzero: 0, held: 0, beyond: 0, energy: [0.0; C], products: [0.0; C] }
     }
 
-    /// Takes frames of finite samples.
+    /// Processes frames of finite samples.
     pub(crate) fn push(&mut self, frames: &[[f32; C]]) {
         for frame in frames {
             for (c, &sample) in frame.iter().enumerate() {
@@ -42,28 +46,28 @@ impl<const C: usize> InvalidSignalDetector<C> {
                 let size = sample.abs();
                 self.largest[c] = self.largest[c].max(size);
                 let (x, before) = (f64::from(sample), f64::from(last));
-                self.heard += u64::from(size > 0.0);
+                self.nonzero += u64::from(size > 0.0);
                 self.held += u64::from(size > 0.0 && size == last.abs() && size >= HELD_SHARE * self.largest[c]);
                 self.beyond += u64::from(size > BEYOND);
                 self.energy[c] += x * x;
-                self.common[c] += x * before;
+                self.products[c] += x * before;
                 self.last[c] = sample;
             }
         }
     }
 
-    /// True when the samples are no audio signal, given how many samples were not finite.
+    /// True if the samples are not audio, given the number of non-finite samples.
     pub(crate) fn is_invalid(&self, samples: u64, sanitised: u64) -> bool {
-        let (heard, samples) = (self.heard as f64, samples as f64);
+        let (nonzero, samples) = (self.nonzero as f64, samples as f64);
         if sanitised as f64 > MAX_SANITISED * samples {
             return true;
         }
         if self.largest.iter().all(|&largest| largest < FAINTEST) {
             return false;
         }
-        let (energy, common) = (self.energy.iter().sum::<f64>(), self.common.iter().sum::<f64>());
-        let random = energy > RANDOM_POWER * samples && common.abs() < RANDOM_CORRELATION * energy;
-        random || self.beyond as f64 > MAX_BEYOND * heard || self.held as f64 > MAX_HELD * heard
+        let (energy, products) = (self.energy.iter().sum::<f64>(), self.products.iter().sum::<f64>());
+        let random = energy > RANDOM_POWER * samples && products.abs() < RANDOM_CORRELATION * energy;
+        random || self.beyond as f64 > MAX_BEYOND * nonzero || self.held as f64 > MAX_HELD * nonzero
     }
 }
 
@@ -81,7 +85,7 @@ mod tests {
         })
     }
 
-    fn judged(samples: impl Iterator<Item = f32>, sanitised: u64) -> bool {
+    fn is_invalid(samples: impl Iterator<Item = f32>, sanitised: u64) -> bool {
         let frames: Vec<[f32; 1]> = samples.map(|s| [s]).collect();
         let mut invalid_signal = InvalidSignalDetector::<1>::new();
         frames.chunks(77).for_each(|piece| invalid_signal.push(piece));
@@ -89,19 +93,22 @@ mod tests {
     }
 
     #[test]
-    fn signals_that_are_no_audio_are_invalid() {
+    fn non_audio_signals_are_invalid() {
         let unit = |n: u32| n as f32 / 8_388_608.0 - 1.0;
-        assert!(judged(random(1).take(50_000).map(unit), 0), "evenly random over the full scale");
-        assert!(judged(random(2).take(50_000).map(|n| if n & 64 == 0 { 0.7 } else { -0.7 }), 0), "bits");
-        assert!(judged((0..50_000).map(|_| 0.25), 0), "a constant");
-        assert!(judged((0..50_000).map(|n| libm::sinf(n as f32 * 0.01) * 30_000.0), 0), "integers taken for shares");
-        assert!(judged((0..50_000).map(|n| 0.1 * libm::sinf(n as f32 * 0.01)), 10_000), "not finite");
-        // Controls: the same noise 12 dB lower, a tone at full scale, one that is clipped by 6 dB, and silence.
-        assert!(!judged(random(1).take(50_000).map(|n| 0.25 * unit(n)), 0));
-        assert!(!judged((0..50_000).map(|n| libm::sinf(n as f32 * 0.01)), 0));
-        assert!(!judged((0..50_000).map(|n| (2.0 * libm::sinf(n as f32 * 0.05)).clamp(-1.0, 1.0)), 0));
-        assert!(!judged((0..50_000).map(|_| 0.0), 0));
-        assert!(!judged((0..50_000).map(|_| 3e-5), 0), "one step of 16 bits, held");
-        assert!(!judged((0..50_000).map(|n| 0.1 * libm::sinf(n as f32 * 0.01)), 100));
+        assert!(is_invalid(random(1).take(50_000).map(unit), 0), "uniformly random over the full scale");
+        assert!(is_invalid(random(2).take(50_000).map(|n| if n & 64 == 0 { 0.7 } else { -0.7 }), 0), "random bits");
+        assert!(is_invalid((0..50_000).map(|_| 0.25), 0), "a constant");
+        assert!(
+            is_invalid((0..50_000).map(|n| libm::sinf(n as f32 * 0.01) * 30_000.0), 0),
+            "integers read as floating point"
+        );
+        assert!(is_invalid((0..50_000).map(|n| 0.1 * libm::sinf(n as f32 * 0.01)), 10_000), "non-finite samples");
+        // Controls: the same noise 12 dB lower, a full-scale tone, a tone clipped by 6 dB, and silence.
+        assert!(!is_invalid(random(1).take(50_000).map(|n| 0.25 * unit(n)), 0));
+        assert!(!is_invalid((0..50_000).map(|n| libm::sinf(n as f32 * 0.01)), 0));
+        assert!(!is_invalid((0..50_000).map(|n| (2.0 * libm::sinf(n as f32 * 0.05)).clamp(-1.0, 1.0)), 0));
+        assert!(!is_invalid((0..50_000).map(|_| 0.0), 0));
+        assert!(!is_invalid((0..50_000).map(|_| 3e-5), 0), "a constant of one 16-bit step");
+        assert!(!is_invalid((0..50_000).map(|n| 0.1 * libm::sinf(n as f32 * 0.01)), 100));
     }
 }

@@ -1,39 +1,42 @@
-//! Partials that stand still: those of tones do, those of a voice do not.
+//! Steady partials: tones have them, voices do not.
 
 use crate::dsp::parabola;
 use crate::math::power_to_db;
 use crate::measure::level_bins::LevelBins;
 use crate::measure::spectra::{Framing, Spectrum};
 
-/// The range in which partials are followed, Hz.
+/// Frequency range of tracked partials, Hz.
 const RANGE_HZ: (f64, f64) = (100.0, 5_000.0);
-/// Places for the bins up to there, at any rate.
+/// Maximum number of bins in that range at any rate.
 const PLACES: usize = 512;
-/// A partial stands so far over the mean of its surroundings, as a ratio of powers, of so many bins to either side.
+/// Minimum power of a partial relative to the mean of its surroundings.
 const OVER: f32 = 4.0;
+/// Surrounding bins to either side.
 const AROUND: usize = 6;
-/// It stands still when it moves by less from one frame to the next, Hz ...
-const STILL_HZ: f64 = 3.0;
-/// ... for so long, s: below 300 Hz, where a voice's partials move by less, longer.
+/// Maximum change of a steady partial from one frame to the next, Hz.
+const STEADY_HZ: f64 = 3.0;
+/// Minimum duration of a steady partial, s: below [`LOW_HZ`] and above. Low partials of a voice change less.
 const LONG_S: (f64, f64) = (0.6, 0.35);
+/// Limit between the two durations, Hz.
 const LOW_HZ: f64 = 300.0;
 
-/// Follows the partials of a sound in frames of 64 to 93 ms. Cost some two operations per sample, memory 3 kB.
+/// Tracks partials in frames of 64 to 93 ms. Cost: some two operations per sample. Memory 3 kB.
 #[derive(Clone, Debug)]
 pub(crate) struct PartialTracker {
-    /// For every bin the place of its partial, in bins, and for how many frames it has stood still (0: there is none).
+    /// Position of the partial at each bin, in bins.
     places: [f32; PLACES],
+    /// Number of frames for which it has been steady; 0 without a partial.
     lives: [u8; PLACES],
     range: (usize, usize),
     low: usize,
     still: f32,
     long: (u8, u8),
-    /// By the frames' level: the share of the power that stands still.
+    /// Share of the power in steady partials, by frame level.
     shares: LevelBins<1>,
 }
 
 impl PartialTracker {
-    /// For spectra of long frames.
+    /// A tracker for spectra of long frames.
     pub(crate) fn new(framing: &Framing) -> Self {
         let bin = |hz: f64| framing.bin(hz);
         let frames = |s: f64| (s / framing.hop_s() + 0.5) as u8;
@@ -43,13 +46,13 @@ impl PartialTracker {
             lives: [0; PLACES],
             range: (bin(RANGE_HZ.0).max(AROUND + 1), bin(top_hz).min(PLACES - 1)),
             low: bin(LOW_HZ),
-            still: (STILL_HZ / framing.bin_hz()) as f32,
+            still: (STEADY_HZ / framing.bin_hz()) as f32,
             long: (frames(LONG_S.0), frames(LONG_S.1)),
             shares: LevelBins::new(),
         }
     }
 
-    /// Takes the spectrum of a frame.
+    /// Processes the spectrum of a frame.
     pub(crate) fn frame(&mut self, &Spectrum { powers, .. }: &Spectrum<'_>) {
         let (from, to) = self.range;
         if powers.len() <= to + AROUND {
@@ -80,14 +83,14 @@ impl PartialTracker {
             if total > 0.0 { (still / total).min(1.0) } else { 0.0 };
     }
 
-    /// Mean share of the power that stands still, 0 to 1, of the frames at or above a level.
+    /// Mean share of the power in steady partials, 0 to 1, over the frames at or above a level.
     pub(crate) fn share(&self, from_db: f64) -> f64 {
         let ([sum], count) = self.shares.from(from_db);
         sum / count.max(1.0)
     }
 }
 
-/// Where a peak among three powers is, in bins from the middle one: the top of the parabola through their levels.
+/// Offset of a peak from the middle of three bins: vertex of the parabola through their levels.
 fn top(powers: [f32; 3]) -> f32 {
     parabola::vertex(powers.map(|power| libm::log2f(power.max(1e-30)))).clamp(-0.5, 0.5)
 }
@@ -100,7 +103,7 @@ mod tests {
     use std::boxed::Box;
     use std::f64::consts::TAU;
 
-    /// Share of a sound whose frequency at a time is given, with nine partials, that stands still.
+    /// Steady share of a sound with nine partials and a given frequency over time.
     fn share(rate_hz: f64, hz: impl Fn(f64) -> f64) -> f64 {
         let framing = Framing::long(rate_hz);
         let mut spectra = Box::new(Spectra::<2_048>::new(framing));
@@ -115,11 +118,11 @@ mod tests {
     }
 
     #[test]
-    fn a_tone_stands_still_and_a_voice_does_not() {
+    fn a_tone_is_steady_and_a_voice_is_not() {
         for rate_hz in [8_000.0, 16_000.0, 44_100.0, 48_000.0] {
             let tone = share(rate_hz, |_| 220.0);
             assert!(tone > 0.8, "{rate_hz}: {tone}");
-            // A voice glides by some semitones a second.
+            // A voice glides by some semitones per second.
             let voice = share(rate_hz, |t| 140.0 * libm::exp2(0.3 * libm::sin(TAU * 0.7 * t)));
             assert!(voice < 0.1, "{rate_hz}: {voice}");
         }

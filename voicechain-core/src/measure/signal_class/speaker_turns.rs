@@ -1,35 +1,40 @@
-//! Whether several voices take turns: the pitch from phrase to phrase.
+//! Detection of several voices from the pitch of phrases.
 
 use crate::dsp::histogram::percentile_bin;
 
-/// Medians of phrases are told apart in steps of half a semitone from the lowest pitch on.
+/// Histogram of phrase medians: steps of half a semitone from the lowest pitch up.
 const LOWEST_HZ: f32 = 65.0;
 const PER_OCTAVE: f32 = 24.0;
 const PITCHES: usize = 84;
 const SEMITONES: f64 = 0.5;
-/// What the steps add to the variance of medians, semitones squared, with some reserve.
+/// Variance that the steps add to the medians, semitones squared, with some reserve.
 const STEP_SPREAD: f64 = 0.1;
-/// A phrase ends when nothing voiced is heard for so many hops (0.24 s), or after so many voiced (3 s); shorter ones than
-/// this (in voiced hops) go into the next.
+/// Unvoiced hops that end a phrase (0.24 s).
 const PAUSE: u32 = 12;
+/// Maximum length of a phrase, voiced hops (3 s).
 const MAX_PHRASE: u32 = 150;
+/// Minimum length of a phrase, voiced hops; a shorter one continues with the next.
 const MIN_PHRASE: u32 = 25;
-/// Hops so far under the loudest, which fades by so much in a hop, are no voice, nor are fainter ones, dB.
+/// Hops this far below the peak level are not voice, dB.
 const UNDER_DB: f64 = 25.0;
+/// Decay of the peak level per hop, dB.
 const FADE_DB: f64 = 0.02;
+/// Minimum level of a voice, dB.
 const FAINTEST_DB: f64 = -90.0;
-/// Neighbours further apart than this ratio are a slip.
-const SLIP: f32 = 1.15;
+/// Larger pitch ratios between neighbouring hops count as tracking errors.
+const MAX_PITCH_RATIO: f32 = 1.15;
 
-/// Several voices have medians that fall into two groups this far apart (semitones), also against what they spread within
-/// (the step of the histogram included), neither with less than this share and so many voiced hops (2 s).
-const APART: f64 = 8.0;
-const APART_SPREADS: f64 = 4.5;
+/// Minimum distance between the two groups of phrase medians of several voices, semitones.
+const MIN_DISTANCE: f64 = 8.0;
+/// Minimum distance between the groups as a multiple of the spread within them, histogram step included.
+const MIN_DISTANCE_SPREADS: f64 = 4.5;
+/// Minimum share of voiced hops in each group.
 const MIN_SHARE: f64 = 0.15;
+/// Minimum number of voiced hops in each group (2 s).
 const MIN_VOICED: f64 = 100.0;
 
-/// Gathers the pitch of phrases, and splits them into two groups. Voices of like pitch are not told apart; one reader's
-/// phrases seldom lie more than half an octave apart. Memory 0.5 kB, next to no cost.
+/// Collects the pitch medians of phrases and splits them into two groups. Voices of similar pitch are not
+/// distinguished. The phrases of one reader seldom differ by more than half an octave. Memory 0.5 kB, negligible cost.
 #[derive(Clone, Debug)]
 pub(crate) struct SpeakerTurns {
     loudest_db: f64,
@@ -37,7 +42,7 @@ pub(crate) struct SpeakerTurns {
     unvoiced: u32,
     phrase: [u16; PITCHES],
     voiced: u32,
-    /// For every pitch the voiced hops of the phrases that have it as their median.
+    /// Voiced hops of the phrases with each median.
     medians: [f32; PITCHES],
 }
 
@@ -46,11 +51,11 @@ impl SpeakerTurns {
         Self { loudest_db: -200.0, last: None, unvoiced: 0, phrase: [0; PITCHES], voiced: 0, medians: [0.0; PITCHES] }
     }
 
-    /// Takes the pitch in Hz, where there is one, and the level in dB of a hop of 20 ms.
+    /// Processes the pitch in Hz, if voiced, and the level in dB of a hop of 20 ms.
     pub(crate) fn push(&mut self, pitch: Option<f32>, level_db: f64) {
         self.loudest_db = (self.loudest_db - FADE_DB).max(level_db);
         let pitch = pitch.filter(|_| level_db > (self.loudest_db - UNDER_DB).max(FAINTEST_DB));
-        let near = pitch.zip(self.last).filter(|(now, before)| now.max(*before) <= SLIP * now.min(*before));
+        let near = pitch.zip(self.last).filter(|(now, before)| now.max(*before) <= MAX_PITCH_RATIO * now.min(*before));
         self.last = pitch;
         if let Some((now, _)) = near {
             let bin = (libm::log2f(now / LOWEST_HZ).max(0.0) * PER_OCTAVE) as usize;
@@ -77,10 +82,10 @@ impl SpeakerTurns {
 }
 
 impl SpeakerTurns {
-    /// True when the phrases are of two voices that are far apart in pitch.
+    /// True if the phrases come from two voices that are far apart in pitch.
     ///
-    /// Of all splits the one that leaves the least variance within (Otsu 1979, "A threshold selection method from gray-level
-    /// histograms", from memory).
+    /// Selects the split with the least variance within the groups (Otsu 1979, "A threshold selection method from
+    /// gray-level histograms", from memory).
     pub(crate) fn several(&self) -> bool {
         let moments = |part: &[f32], from: usize| {
             part.iter().enumerate().fold([0.0; 3], |[n, sum, squares], (bin, &weight)| {
@@ -93,18 +98,21 @@ impl SpeakerTurns {
             let (low, high) = self.medians.split_at(split);
             let ([n, sum, squares], [m, other, more]) = (moments(low, 0), moments(high, split));
             if n > 0.0 && m > 0.0 {
-                let apart = other / m - sum / n;
+                let distance = other / m - sum / n;
                 let within = (squares - sum * sum / n + more - other * other / m) / (n + m);
-                let between = n * m * apart * apart;
+                let between = n * m * distance * distance;
                 if best.is_none_or(|(most, ..)| between > most) {
-                    best = Some((between, apart, within, n.min(m)));
+                    best = Some((between, distance, within, n.min(m)));
                 }
             }
         }
-        best.is_some_and(|(_, apart, within, least)| {
+        best.is_some_and(|(_, distance, within, least)| {
             let total: f64 = self.medians.iter().map(|&w| f64::from(w)).sum();
             let spread = libm::sqrt(within.max(0.0) + STEP_SPREAD);
-            apart >= APART && apart >= APART_SPREADS * spread && least >= MIN_SHARE * total && least >= MIN_VOICED
+            distance >= MIN_DISTANCE
+                && distance >= MIN_DISTANCE_SPREADS * spread
+                && least >= MIN_SHARE * total
+                && least >= MIN_VOICED
         })
     }
 }
@@ -128,12 +136,12 @@ mod tests {
     #[test]
     fn two_voices_an_octave_apart_are_several() {
         assert!(several(&[105.0, 110.0, 210.0, 205.0, 115.0, 100.0, 220.0, 190.0]));
-        // The controls: an expressive reader, two voices of like pitch, one high word in a long reading, nothing.
+        // Controls: an expressive reader, two voices of similar pitch, one high word in a long reading, silence.
         assert!(!several(&[105.0, 130.0, 120.0, 155.0, 98.0, 145.0, 110.0, 160.0]));
         assert!(!several(&[105.0, 120.0, 107.0, 118.0, 104.0, 121.0]));
         assert!(!several(&[105.0, 110.0, 107.0, 108.0, 104.0, 111.0, 106.0, 220.0]));
         assert!(!several(&[]));
-        // What is far below the loudest, as a neighbour's voice, takes no turn.
+        // A voice far below the loudest, such as a neighbour's, does not count.
         let mut turns = SpeakerTurns::new();
         for turn in 0..16 {
             let (hz, db) = if turn % 2 == 0 { (105.0, -25.0) } else { (220.0, -60.0) };

@@ -1,4 +1,4 @@
-//! Lengths and windows by sample rate and latency.
+//! Frame lengths, windows and time constants by sample rate and latency.
 
 use crate::dsp::fft;
 use crate::math::smoothing;
@@ -6,66 +6,76 @@ use crate::settings::SpectralLatency;
 use crate::units::SampleRate;
 use core::f64::consts::PI;
 
-/// The longest frame, samples, and the most complex values of its spectrum.
+/// Longest analysis frame, samples.
 pub(super) const MAX_FRAME: usize = fft::MAX_LENGTH;
+/// Complex values of its spectrum.
 pub(super) const HALF: usize = MAX_FRAME / 2;
-/// The longest synthesis window, samples.
+/// Longest synthesis window, samples.
 pub(super) const MAX_SYNTHESIS: usize = MAX_FRAME / 2;
-/// Bands of a spectrum that are judged: up to 24 kHz at any rate.
+/// Maximum number of processed bands: up to 24 kHz at any rate.
 pub(super) const BANDS: usize = 1_025;
-/// Neighbouring bands that share a noise floor.
+/// Neighbouring bands that share one noise floor.
 pub(super) const BANDS_PER_FLOOR: usize = 4;
 pub(super) const FLOORS: usize = BANDS.div_ceil(BANDS_PER_FLOOR);
-/// Past values that a band is predicted from.
+/// Taps of the linear prediction in each band.
 pub(super) const TAPS: usize = 6;
-/// Bands are predicted four at a time; so many fours at most.
+/// Maximum number of predicted groups of four bands.
 pub(super) const MAX_BAND_GROUPS: usize = 48;
-/// Values that the past of a channel holds at most: its bands times its hops, at every rate and at both latencies (test
-/// `the_history_fits_at_every_rate`).
+/// Capacity of the prediction history of one channel: bands times hops, at every rate and latency. Tested by
+/// `the_history_fits_at_every_rate`.
 pub(super) const PAST: usize = 9_216;
-/// From a sound to its late reverberation, s.
+/// Delay from the direct sound to the late reverberation, s.
 const LATE_S: f64 = 0.0427;
-/// Smoothing in front of the noise floor, ms; parts of its stretch, s; and what the lowest of the stretch is under the mean
-/// of steady noise, as a power ratio (test `the_noise_floor_is_that_of_the_noise`).
+/// Time constant of the power before the minimum search of the noise floor, ms.
 const NOISE_MS: f64 = 120.0;
+/// Length of one part of the minimum search window, s.
 const NOISE_PART_S: f64 = 0.19;
+/// Bias of the minimum statistics: mean over minimum of steady noise, power ratio. Tested by
+/// `the_noise_floor_matches_steady_noise`.
 const NOISE_BIAS: f64 = 1.5;
-/// What is loud follows the power of all bands together so fast up and down, dB/s: a thirtieth of the time is louder, and a
-/// bang of 50 ms moves it by 3 dB, or to 40 dB under itself.
-const LOUD_RISE_DB_PER_S: f64 = 60.0;
-const LOUD_FALL_DB_PER_S: f64 = 2.0;
-/// How fast a noise floor may rise once it is known, dB per second: with 4 it climbs into fluent speech, which leaves few pauses
-/// (clean voices and rooms of 0.26 to 0.5 s lose by it); of 0.5 to 4 in between what pauses lose in noise and those gain.
+/// Maximum rise of the peak level of all bands, dB/s. The level is exceeded about a thirtieth of the time; a bang of
+/// 50 ms moves it by 3 dB, or to 40 dB below the bang.
+const PEAK_RISE_DB_PER_S: f64 = 60.0;
+/// Fall of the peak level, dB/s.
+const PEAK_FALL_DB_PER_S: f64 = 2.0;
+/// Maximum rise of a known noise floor, dB/s. A faster floor climbs into fluent speech, which has few pauses (see
+/// tests/standards/DE_REVERB.md).
 const NOISE_RISE_DB_PER_S: f64 = 0.7;
 
-/// Bands up to here are predicted, Hz: above them it gains nothing (4 and 8 kHz: ESTOI within 0.001), and costs.
+/// Upper limit of the linear prediction, Hz. Prediction above it gains nothing and adds cost (see
+/// tests/standards/DE_REVERB.md).
 const PREDICTED_HZ: f64 = 3_000.0;
-/// From a sound to what may be predicted from it, and between the values that it is predicted from, s: of 32, 43 and 53 ms the
-/// one that leaves most of the direct sound and the 50 ms behind it.
+/// Prediction delay, s. Chosen to preserve the direct sound and the first 50 ms (see tests/standards/DE_REVERB.md).
 const PREDICTION_DELAY_S: f64 = 0.0533;
+/// Tap spacing, s.
 const TAP_S: f64 = 0.0213;
-/// How long the prediction remembers, s, and its smoothed power, ms; how fast what is loud in a band is forgotten, dB/s.
+/// Time constant of the normal equations, s.
 const MEMORY_S: f64 = 27.0;
+/// Time constant of the smoothed band powers, ms.
 const POWER_MS: f64 = 16.0;
+/// Fall of the peak power of a band, dB/s.
 const BAND_FALL_DB_PER_S: f64 = 4.0;
-/// Over how many seconds of sound it is remembered how right predictions were.
+/// Time constant of the prediction correlation, in seconds of sound.
 const CORRELATION_S: f64 = 2.0;
 
-/// Lengths and rates of the prediction, of a plan.
+/// Lengths and coefficients of the linear prediction at one rate and latency.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Prediction {
-    /// Fours of bands that are predicted, from the lowest.
+    /// Predicted groups of four bands, from the lowest band up.
     pub(super) band_groups: usize,
-    /// Hops from a sound to the first that may be predicted from it, and between two taps.
+    /// Prediction delay, hops.
     pub(super) delay: usize,
+    /// Tap spacing, hops.
     pub(super) stride: usize,
-    /// What the equations keep from one learning to the next, a stride later, and in a hop.
+    /// Decay of the normal equations from one update to the next, one stride later.
     pub(super) kept: f32,
+    /// Decay of the learnt time per hop.
     pub(super) known_decay: f32,
-    /// What the smoothed power and the loudest keep in a hop.
+    /// One-pole coefficient of the smoothed powers per hop.
     pub(super) power_smoothing: f32,
+    /// Decay of the peak power of a band per hop.
     pub(super) peak_decay: f32,
-    /// What is kept in a hop of how right it was.
+    /// One-pole coefficient of the prediction correlation per hop.
     pub(super) correlation_smoothing: f32,
 }
 
@@ -81,39 +91,42 @@ impl Prediction {
         correlation_smoothing: 0.0,
     };
 
-    /// Hops that the past holds: those of the taps and the running one.
+    /// Hops in the history: those of the taps and the current one.
     pub(super) fn slots(&self) -> usize {
         self.delay + self.stride * (TAPS - 1) + 1
     }
 }
 
-/// Lengths of one latency at one rate.
+/// Lengths and coefficients at one latency and rate.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Stft {
-    /// Samples in an analysis frame; 0 without latency.
+    /// Length of an analysis frame, samples; 0 if bypassed.
     pub(super) analysis: usize,
-    /// Samples in a synthesis window: the latency.
+    /// Length of a synthesis window, samples: the latency.
     pub(super) synthesis: usize,
     pub(super) hop: usize,
     pub(super) bands: usize,
+    /// Delay from the direct sound to the late reverberation, hops.
     pub(super) late_hops: usize,
     pub(super) prediction: Prediction,
     pub(super) hop_s: f64,
     pub(super) noise_smoothing: f32,
-    /// The most that what is loud grows by in a hop, and what it keeps at least.
+    /// Maximum growth of the peak level per hop, power ratio.
     pub(super) peak_rise: f32,
+    /// Decay of the peak level per hop, power ratio.
     pub(super) peak_decay: f32,
-    /// Power of all bands together of a sine at full scale.
+    /// Power of a full-scale sine, summed over all bands.
     pub(super) full_scale: f32,
+    /// Hops in one part of the minimum search window.
     pub(super) noise_hops: u32,
     pub(super) noise_bias: f32,
     pub(super) noise_rise: f32,
-    pub(super) noise_least: f32,
+    pub(super) noise_min_rise: f32,
 }
 
 impl Stft {
-    /// At 48 kHz frames of 2 048 samples, synthesis windows of 1 024 (high latency) or 512 (low), four hops in each; at other
-    /// rates by the power of two that is nearest, up to frames of [`MAX_FRAME`].
+    /// Lengths at 48 kHz: analysis frames of 2 048 samples, synthesis windows of 1 024 (high latency) or 512 (low),
+    /// four hops per synthesis window. Other rates scale by the nearest power of two, up to frames of [`MAX_FRAME`].
     pub(super) fn new(latency: SpectralLatency, rate: SampleRate) -> Self {
         let mut analysis = MAX_FRAME;
         while analysis > 128 && analysis as f64 > 2_048.0 * core::f64::consts::SQRT_2 * rate.hz() / 48_000.0 {
@@ -139,19 +152,19 @@ impl Stft {
             late_hops: (libm::round(LATE_S / hop_s) as usize).max(2),
             hop_s,
             noise_smoothing: smoothing(NOISE_MS, 1.0 / hop_s, 1.0) as f32,
-            peak_rise: libm::exp10(0.1 * LOUD_RISE_DB_PER_S * hop_s) as f32,
-            peak_decay: libm::exp10(-0.1 * LOUD_FALL_DB_PER_S * hop_s) as f32,
-            // The mean square of the window is a half, that of the sine too; half of its power is in these bands.
+            peak_rise: libm::exp10(0.1 * PEAK_RISE_DB_PER_S * hop_s) as f32,
+            peak_decay: libm::exp10(-0.1 * PEAK_FALL_DB_PER_S * hop_s) as f32,
+            // The mean squares of window and sine are one half each; half of the power is in these bands.
             full_scale: (0.125 * analysis as f64 * analysis as f64) as f32,
             noise_hops: part as u32,
             noise_bias: NOISE_BIAS as f32,
             noise_rise: libm::exp10(0.1 * NOISE_RISE_DB_PER_S * part * hop_s) as f32,
-            // A floor of digital silence can rise too: -140 dB of a full-scale frame.
-            noise_least: (1e-14 * analysis as f64 * analysis as f64) as f32,
+            // Lets a floor of digital silence rise: -140 dB relative to a full-scale frame.
+            noise_min_rise: (1e-14 * analysis as f64 * analysis as f64) as f32,
         }
     }
 
-    /// How much of the past's room is used.
+    /// Used length of the prediction history.
     #[cfg(test)]
     pub(super) fn past(&self) -> usize {
         4 * self.prediction.band_groups * self.prediction.slots()
@@ -161,9 +174,9 @@ impl Stft {
         self.synthesis == 0
     }
 
-    /// Long analysis, short synthesis: the analysis window rises as a sine and falls as a cosine over half the synthesis
-    /// window; the synthesis window makes the product a Hann window of its length, so that overlapping frames give back the
-    /// input, with `scale` for what the transform and the overlap add.
+    /// Writes the analysis and synthesis windows. The analysis window rises as a sine and falls as a cosine over half
+    /// the synthesis window. The product of both is a Hann window of the synthesis length, so overlap-add reconstructs
+    /// the input. `scale` compensates for the transform.
     pub(super) fn windows(&self, analysis: &mut [f32; MAX_FRAME], synthesis: &mut [f32; MAX_SYNTHESIS], scale: f64) {
         let fall = self.synthesis / 2;
         let rise = self.analysis - fall;
@@ -185,7 +198,7 @@ impl Stft {
     }
 }
 
-/// What is predicted, and from what.
+/// Lengths and coefficients of the linear prediction.
 fn prediction(analysis: usize, hop_s: f64, rate: SampleRate) -> Prediction {
     if analysis == 0 {
         return Prediction::NONE;

@@ -23,10 +23,10 @@ pub(super) fn run(s: DeReverbDesign, rate_hz: f64, signal: &[[f32; 1]]) -> (Vec<
     (frames, state)
 }
 
-/// Frames with gains of 1 give back the input: the windows and the transform add up. A range of 0.005 dB leaves gains within 6e-4
-/// of each other, an error of at most -64 dB, and still the suppressed signal is what is heard.
+/// Overlap-add with gains of 1 reconstructs the input. A range of 0.005 dB keeps gains within 6e-4 of each other, an
+/// error of at most -64 dB, while the output is still the processed signal.
 #[test]
-fn overlapping_frames_give_back_the_input() {
+fn overlap_add_reconstructs_the_input() {
     for rate_hz in [8_000.0, 16_000.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0] {
         for latency in [SpectralLatency::Low, SpectralLatency::High] {
             let signal = noise(20_000);
@@ -42,7 +42,7 @@ fn overlapping_frames_give_back_the_input() {
             let start = 4 * delay;
             let (mut error, mut power) = (0.0, 0.0);
             for (o, x) in out[start..].iter().zip(&signal[start - delay..]) {
-                // Noise alone is taken down by the whole range of 0.005 dB.
+                // Noise alone is attenuated by the whole range of 0.005 dB.
                 let (o, x) = (f64::from(o[0]) * from_db(0.005), f64::from(x[0]));
                 error += (o - x) * (o - x);
                 power += x * x;
@@ -60,9 +60,9 @@ fn latencies_at_48_khz_are_1024_and_512() {
     assert_eq!([SpectralLatency::None, SpectralLatency::Low, SpectralLatency::High].map(delay), [0, 512, 1_024]);
 }
 
-/// The floor of steady noise is its power, within 3 dB on average over the bands, and rather under it.
+/// The noise floor of steady noise matches its power within -3 to +0.5 dB, averaged over the bands.
 #[test]
-fn the_noise_floor_is_that_of_the_noise() {
+fn the_noise_floor_matches_steady_noise() {
     for latency in [SpectralLatency::Low, SpectralLatency::High] {
         let stft = Stft::new(latency, SampleRate::new(48_000.0).unwrap());
         let s = DeReverbDesign { latency, settings: DeReverbSettings { ..DeReverbSettings::default() } };
@@ -77,7 +77,7 @@ fn the_noise_floor_is_that_of_the_noise() {
     }
 }
 
-/// A decay of noise at the set decay time: what comes later than 50 ms is turned down, the burst itself hardly.
+/// A decay of noise at the set decay time: sound after 50 ms is attenuated, the burst itself hardly.
 #[test]
 fn late_reverberation_is_removed_and_early_reflections_stay() {
     let (rate_hz, t60) = (48_000.0, 0.6);
@@ -98,10 +98,10 @@ fn late_reverberation_is_removed_and_early_reflections_stay() {
     assert!(early > -1.0 && late < -7.0, "early {early:.2} dB, late {late:.2} dB");
 }
 
-/// Noise of 0.5 s falls by 30 dB at once, where everything passes for its late sound, and is turned down by the range of 15 dB; with
-/// a new tone beside it, by four fifths of that if it began with the noise, which is heard as noise then, and by 0.55 of it
-/// behind two seconds of ground 60 dB lower, where all is late. Read from 6 to 8 kHz, behind a Hann window, 20 to 60 ms after
-/// the fall.
+/// Noise of 0.5 s falls by 30 dB at once. All of the remainder counts as its late reverberation and is attenuated by
+/// the range of 15 dB. Beside a new tone, the attenuation is 0.8 of the range if the tone began with the noise, which
+/// then counts as noise. It is 0.55 of the range after two seconds of background noise 60 dB lower, when all of it
+/// counts as late. Measured from 6 to 8 kHz under a Hann window, 20 to 60 ms after the fall.
 #[test]
 fn the_range_applies_to_late_reverberation_only() {
     let rate_hz = 48_000.0;
@@ -109,10 +109,10 @@ fn the_range_applies_to_late_reverberation_only() {
         latency: SpectralLatency::High,
         settings: DeReverbSettings { decay_ms: 1_000.0, range_db: 15.0, ..DeReverbSettings::default() },
     };
-    let change = |tone: f64, ground: usize| {
-        let mut signal = noise(ground + 48_000);
-        signal[..ground].iter_mut().for_each(|frame| frame[0] *= from_db(-60.0) as f32);
-        for (n, frame) in signal.iter_mut().enumerate().skip(ground + 24_000) {
+    let change = |tone: f64, lead_in: usize| {
+        let mut signal = noise(lead_in + 48_000);
+        signal[..lead_in].iter_mut().for_each(|frame| frame[0] *= from_db(-60.0) as f32);
+        for (n, frame) in signal.iter_mut().enumerate().skip(lead_in + 24_000) {
             frame[0] = frame[0] * from_db(-30.0) as f32 + (tone * (TAU * 500.0 * n as f64 / rate_hz).sin()) as f32;
         }
         let (out, _) = run(s, rate_hz, &signal);
@@ -129,23 +129,23 @@ fn the_range_applies_to_late_reverberation_only() {
             };
             power_to_db((240..320).map(power).sum::<f64>())
         };
-        let from = ground + 24_000 + 960;
+        let from = lead_in + 24_000 + 960;
         level(&out[from + 1_024..][..1_920]) - level(&signal[from..][..1_920])
     };
-    for (ground, share) in [(0, 0.8), (96_000, 0.55)] {
-        let (alone, beside) = (change(0.0, ground), change(0.3, ground));
+    for (lead_in, share) in [(0, 0.8), (96_000, 0.55)] {
+        let (alone, beside) = (change(0.0, lead_in), change(0.3, lead_in));
         assert!(
             (alone + 15.0).abs() < 0.3 && (beside + 15.0 * share).abs() < 0.3,
-            "behind {ground} samples alone {alone:.2} dB, beside a tone {beside:.2} dB"
+            "after {lead_in} samples: noise alone {alone:.2} dB, beside a tone {beside:.2} dB"
         );
     }
 }
 
-/// Bursts of half a second in a room, every two seconds, 54 dB over their ground: that is the ground of a clean recording and
-/// stays, but for what passes for its own late sound, from the second burst on. Read over the last 0.2 s before the third.
-/// 20 dB under them it is noise.
+/// Reverberant bursts of half a second, every two seconds, 54 dB above the background noise of a clean recording. From
+/// the second burst on that noise is left untouched, apart from the part that counts as late reverberation. Measured
+/// over the last 0.2 s before the third burst. At 20 dB below the bursts it is attenuated as noise.
 #[test]
-fn the_noise_floor_of_a_clean_recording_is_known_by_the_second_phrase() {
+fn the_noise_floor_of_a_clean_recording_is_found_by_the_second_phrase() {
     let change = |over_db: f64| {
         let mut signal = noise(4 * 48_000 + 1_024);
         for (n, frame) in signal.iter_mut().enumerate() {
@@ -165,7 +165,8 @@ fn the_noise_floor_of_a_clean_recording_is_known_by_the_second_phrase() {
     assert!(clean > -1.5 && noisy < -10.0, "clean {clean:.2} dB, noisy {noisy:.2} dB");
 }
 
-/// 10 ms of garbage, 180 dB over full scale, do not hide the noise of the recording for long: four seconds later it is taken.
+/// An invalid burst of 10 ms, 180 dB over full scale, does not hide the background noise: four seconds later the noise
+/// is attenuated.
 #[test]
 fn an_invalid_burst_does_not_hold_the_peak_level() {
     let mut signal = noise(6 * 48_000);
@@ -184,9 +185,9 @@ fn an_invalid_burst_does_not_hold_the_peak_level() {
     assert!(change < -8.0, "{change:.2} dB");
 }
 
-/// Where in its ring it begins does not matter: switched on one sample later it does the same.
+/// The start position in the ring buffer does not matter: switched on one sample later, the stage does the same.
 #[test]
-fn it_starts_at_any_sample() {
+fn processing_starts_at_any_sample() {
     let rate = SampleRate::new(48_000.0).unwrap();
     let signal = noise(48_000);
     for latency in [SpectralLatency::Low, SpectralLatency::High] {
@@ -201,15 +202,15 @@ fn it_starts_at_any_sample() {
             frames
         });
         let power = |x: &mut dyn Iterator<Item = f32>| power_to_db(x.map(|x| f64::from(x).powi(2)).sum::<f64>());
-        let (all, apart) =
+        let (all, difference) =
             (power(&mut even.iter().map(|x| x[0])), power(&mut even.iter().zip(&odd).map(|(a, b)| a[0] - b[0])));
-        assert!(apart < all - 20.0, "{latency:?}: {apart:.1} dB of {all:.1} dB");
+        assert!(difference < all - 20.0, "{latency:?}: difference {difference:.1} dB, signal {all:.1} dB");
     }
 }
 
-/// Dry settings return the delayed input bit for bit, and so does an amount of nothing.
+/// Dry decay times, and an amount of zero, return the delayed input bit for bit.
 #[test]
-fn dry_settings_give_the_delayed_input() {
+fn dry_settings_return_the_delayed_input() {
     let signal = noise(30_000);
     for (decay_ms, amount_percent) in [(169.0, 100.0), (800.0, 0.0)] {
         let s = DeReverbDesign {
@@ -221,8 +222,8 @@ fn dry_settings_give_the_delayed_input() {
     }
 }
 
-/// Computed from the settings by hand: half of a suppression by 12 dB leaves 0.5 + 0.5 * 0.2512 = 0.6256, which is 4.07 dB;
-/// halfway from dry to roomy it is half as strong.
+/// Computed by hand: half of an attenuation by 12 dB leaves 0.5 + 0.5 * 0.2512 = 0.6256, which is 4.07 dB. Halfway from
+/// dry to reverberant the strength is half.
 #[test]
 fn the_late_reverberation_follows_the_settings() {
     for rate_hz in [8_000.0, 44_100.0, 48_000.0, 192_000.0] {

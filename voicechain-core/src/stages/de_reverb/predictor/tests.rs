@@ -10,7 +10,7 @@ extern crate std;
 use std::boxed::Box;
 use std::vec::Vec;
 
-/// Noise that is even from -1 to 1.
+/// White noise, uniform from -1 to 1.
 fn noise(mut seed: u32) -> impl FnMut() -> f64 {
     move || {
         seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
@@ -18,7 +18,7 @@ fn noise(mut seed: u32) -> impl FnMut() -> f64 {
     }
 }
 
-/// Noise in all bands that are predicted.
+/// Noise in all predicted bands.
 fn spectrum(stft: &Stft, gain: f64, noise: &mut impl FnMut() -> f64) -> [[f32; HALF]; 2] {
     let mut z = [[0.0; HALF]; 2];
     for x in z.iter_mut().flat_map(|part| part.iter_mut().take(4 * stft.prediction.band_groups)) {
@@ -27,8 +27,9 @@ fn spectrum(stft: &Stft, gain: f64, noise: &mut impl FnMut() -> f64) -> [[f32; H
     z
 }
 
-/// Syllables of 60 to 180 ms of noise with pauses as long, a second's rest every four, and what of them a room with this decay
-/// time leaves after its first 50 ms: noise that falls, 3 dB under the direct sound in all.
+/// Dry and late sound of syllables: noise of 60 to 180 ms with pauses of the same length, and one second of silence
+/// every four. The late sound is that of a room with this decay time after its first 50 ms: decaying noise, 3 dB below
+/// the direct sound in total.
 fn syllables(seconds: usize, t60: f64) -> [Vec<f64>; 2] {
     let mut random = noise(11);
     let mut dry = std::vec![0.0; seconds * 48_000];
@@ -43,15 +44,15 @@ fn syllables(seconds: usize, t60: f64) -> [Vec<f64>; 2] {
             at += 48_000;
         }
     }
-    // Every fortieth sample of the room, with the energy of all.
-    let room: Vec<(usize, f64)> = (2_400..(t60 * 48_000.0) as usize)
+    // Every fortieth sample of the impulse response, with the energy of all.
+    let response: Vec<(usize, f64)> = (2_400..(t60 * 48_000.0) as usize)
         .step_by(40)
         .map(|n| (n, random() * from_db(-60.0 * n as f64 / 48_000.0 / t60)))
         .collect();
-    let energy: f64 = room.iter().map(|(_, x)| x * x).sum();
+    let energy: f64 = response.iter().map(|(_, x)| x * x).sum();
     let gain = (0.5 / energy).sqrt();
     let mut late = std::vec![0.0; dry.len()];
-    for (delay, x) in room {
+    for (delay, x) in response {
         for (to, from) in late[delay..].iter_mut().zip(&dry) {
             *to += gain * x * from;
         }
@@ -63,8 +64,8 @@ fn settings(latency: SpectralLatency, decay_ms: f64) -> DeReverbDesign {
     DeReverbDesign { latency, settings: DeReverbSettings { decay_ms, ..DeReverbSettings::default() } }
 }
 
-/// What comes out of the stage, without its delay.
-fn heard(s: DeReverbDesign, x: &[f64]) -> Vec<f64> {
+/// Output of the stage with its delay removed.
+fn processed(s: DeReverbDesign, x: &[f64]) -> Vec<f64> {
     let delay = Stft::new(s.latency, SampleRate::new(48_000.0).unwrap()).synthesis;
     let frames: Vec<[f32; 1]> = x.iter().map(|x| [*x as f32]).chain(std::iter::repeat_n([0.0], delay)).collect();
     run(s, 48_000.0, &frames).0[delay..].iter().map(|x| f64::from(x[0])).collect()
@@ -74,9 +75,9 @@ fn sum(a: &[f64], b: &[f64]) -> Vec<f64> {
     a.iter().zip(b).map(|(a, b)| a + b).collect()
 }
 
-/// What follows from the past is taken away, and what is new is not. Spectra of noise come with half of what was heard a
-/// delay and a stride before: of that more than half the power goes. Where it is half of other noise instead, next to nothing
-/// is taken.
+/// Predictable sound is subtracted and new sound is not. Noise spectra come with half of the noise of a delay and a
+/// stride before: more than half the power of the latter is removed. If the added half is other noise, almost nothing
+/// is removed.
 #[test]
 fn predictable_reverberation_is_removed() {
     let rate = SampleRate::new(48_000.0).unwrap();
@@ -87,24 +88,24 @@ fn predictable_reverberation_is_removed() {
         let left_db = |own: bool| {
             let mut noise = noise(3);
             let mut spectrum = || Box::new(spectrum(&stft, 1.0, &mut noise));
-            let said: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
+            let direct: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
             let other: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
             let suppressor = Box::new(Suppressor::with_late(1e6));
             let mut predictor = Box::new(Predictor::<1>::NEW);
             let parameters =
                 Parameters { floor: 0.0, detection_weight: 0.0, decay_until_late: 1.0, ..coefs.parameters };
             let (mut before, mut after) = (0.0, 0.0);
-            for hop in back..said.len() {
-                let late = if own { &said[hop - back] } else { &other[hop - back] };
-                let mut heard = [*said[hop]];
-                for (part, late) in heard[0].iter_mut().zip(late.iter()) {
+            for hop in back..direct.len() {
+                let late = if own { &direct[hop - back] } else { &other[hop - back] };
+                let mut observed = [*direct[hop]];
+                for (part, late) in observed[0].iter_mut().zip(late.iter()) {
                     part.iter_mut().zip(late).for_each(|(x, late)| *x += 0.5 * late);
                 }
-                predictor.hop(&stft, &parameters, &mut heard, suppressor.interference());
-                // The first place is not predicted.
+                predictor.hop(&stft, &parameters, &mut observed, suppressor.interference());
+                // The first bin is not predicted.
                 for k in (1..4 * stft.prediction.band_groups).filter(|_| hop > 3_000) {
                     for c in 0..2 {
-                        let (late, left) = (0.5 * late[c][k], heard[0][c][k] - said[hop][c][k]);
+                        let (late, left) = (0.5 * late[c][k], observed[0][c][k] - direct[hop][c][k]);
                         before += f64::from(late * late);
                         after += f64::from(left * left);
                     }
@@ -113,47 +114,51 @@ fn predictable_reverberation_is_removed() {
             power_to_db(after / before)
         };
         let (own, other) = (left_db(true), left_db(false));
-        std::println!("{latency:?}: {own:.1} dB, of other noise {other:.1} dB");
-        assert!(own < -3.0 && other.abs() < 0.5, "{latency:?}: {own:.1} dB, of other noise {other:.1} dB");
+        std::println!("{latency:?}: {own:.1} dB, unrelated noise {other:.1} dB");
+        assert!(own < -3.0 && other.abs() < 0.5, "{latency:?}: {own:.1} dB, unrelated noise {other:.1} dB");
     }
 }
 
-/// How much the stage changes of a voice between these seconds, dB under it.
+/// Level of the change made by the stage between these seconds, dB relative to the input.
 fn change_db(s: DeReverbDesign, x: &[f64], seconds: [usize; 2]) -> f64 {
-    let out = heard(s, x);
+    let out = processed(s, x);
     let within = |x: &[f64]| x[48_000 * seconds[0]..48_000 * seconds[1]].to_vec();
     let power = |x: &[f64]| x.iter().map(|x| x * x).sum::<f64>();
-    let apart: Vec<f64> = within(&out).iter().zip(within(x)).map(|(a, b)| a - b).collect();
-    power_to_db(power(&apart) / power(&within(x)))
+    let difference: Vec<f64> = within(&out).iter().zip(within(x)).map(|(a, b)| a - b).collect();
+    power_to_db(power(&difference) / power(&within(x)))
 }
 
-/// A decay time of 0.23 s is read in small rooms, and of some dry voices: it is acted upon where a room is heard.
+/// Small rooms and some dry voices measure a decay time of 0.23 s. The stage acts on reverberant recordings only.
 #[test]
 fn a_short_decay_time_acts_only_in_a_reverberant_recording() {
     for latency in [SpectralLatency::High, SpectralLatency::Low] {
         let [dry, late] = syllables(24, 0.3);
         let change_db = |x: &[f64]| change_db(settings(latency, 230.0), x, [20, 24]);
-        let (alone, roomy) = (change_db(&dry), change_db(&sum(&dry, &late)));
-        std::println!("{latency:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
-        assert!(alone < -60.0 && roomy > -20.0, "{latency:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
+        let (dry_db, reverberant) = (change_db(&dry), change_db(&sum(&dry, &late)));
+        std::println!("{latency:?}: dry {dry_db:.1} dB, reverberant {reverberant:.1} dB");
+        assert!(
+            dry_db < -60.0 && reverberant > -20.0,
+            "{latency:?}: dry {dry_db:.1} dB, reverberant {reverberant:.1} dB"
+        );
     }
 }
 
-/// What is asked as proof grows with what was learnt: a room that is so weak (20 dB under the voice) that it proves true in part
-/// does so in the fifth second as in the twentieth, within 3 dB of what is taken.
+/// The evidence required grows with the learning time. Reverberation 20 dB below the voice is detected in part: equally
+/// in the fifth and in the twentieth second, within 3 dB of the change.
 #[test]
 fn reverberation_is_detected_once_it_is_learnt() {
     let [dry, late] = syllables(24, 0.3);
     let weak: Vec<f64> = late.iter().map(|x| from_db(-17.0) * x).collect();
-    let roomy = sum(&dry, &weak);
+    let reverberant = sum(&dry, &weak);
     for latency in [SpectralLatency::High, SpectralLatency::Low] {
-        let [early, later] = [[4, 8], [20, 24]].map(|seconds| change_db(settings(latency, 230.0), &roomy, seconds));
+        let [early, later] =
+            [[4, 8], [20, 24]].map(|seconds| change_db(settings(latency, 230.0), &reverberant, seconds));
         std::println!("{latency:?}: {early:.1} dB, later {later:.1} dB");
         assert!(later > -40.0 && (early - later).abs() < 3.0, "{latency:?}: {early:.1} dB, later {later:.1} dB");
     }
 }
 
-/// What was proved stays proved while nothing is heard, to the bit, and goes on where something is.
+/// A detection is kept bit-exactly in silence and updated by further sound.
 #[test]
 fn detection_is_kept_in_silence() {
     let rate = SampleRate::new(48_000.0).unwrap();
@@ -165,13 +170,13 @@ fn detection_is_kept_in_silence() {
         let mut noise = noise(7);
         let mut weight_after = |hops: usize, gain: f64| {
             for _ in 0..hops {
-                let mut heard = [spectrum(&stft, gain, &mut noise)];
-                predictor.hop(&stft, &coefs.parameters, &mut heard, suppressor.interference());
+                let mut observed = [spectrum(&stft, gain, &mut noise)];
+                predictor.hop(&stft, &coefs.parameters, &mut observed, suppressor.interference());
             }
             predictor.correlation.weight()
         };
         weight_after(1_000, 1.0);
-        // Behind the sound that is still predicted from.
+        // After the last sound that predictions still use.
         let known = weight_after(stft.prediction.slots(), 0.0);
         let later = weight_after(10_000, 0.0);
         assert!(known > 0.0 && later == known, "{latency:?}: {known}, later {later}");
@@ -180,8 +185,8 @@ fn detection_is_kept_in_silence() {
     }
 }
 
-/// A room stays proved while nothing but noise is heard, 25 dB under the syllables: a voice that comes back after 20 s is acted
-/// upon in its first second. At this decay time that noise is left alone where no room proves true.
+/// A detection is kept while only noise is present, 25 dB below the syllables. A voice that returns after 20 s is
+/// processed within its first second. At this decay time noise is left untouched without detected reverberation.
 #[test]
 fn detection_is_kept_in_noise() {
     let [dry, late] = syllables(16, 0.3);
@@ -189,22 +194,25 @@ fn detection_is_kept_in_noise() {
         let x = [x, &std::vec![0.0; 20 * 48_000], x].concat();
         x.iter().zip(core::iter::repeat_with(noise(17))).map(|(x, noise)| x + 0.0056 * noise).collect::<Vec<_>>()
     };
-    let [alone, roomy] = [with_a_gap(&dry), with_a_gap(&sum(&dry, &late))];
+    let [dry_db, reverberant] = [with_a_gap(&dry), with_a_gap(&sum(&dry, &late))];
     for latency in [SpectralLatency::High, SpectralLatency::Low] {
-        let [alone, roomy] = [&alone, &roomy].map(|x| change_db(settings(latency, 183.0), x, [36, 37]));
-        std::println!("{latency:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
-        assert!(alone < -50.0 && roomy > -25.0, "{latency:?}: dry {alone:.1} dB, in a room {roomy:.1} dB");
+        let [dry_db, reverberant] = [&dry_db, &reverberant].map(|x| change_db(settings(latency, 183.0), x, [36, 37]));
+        std::println!("{latency:?}: dry {dry_db:.1} dB, reverberant {reverberant:.1} dB");
+        assert!(
+            dry_db < -50.0 && reverberant > -25.0,
+            "{latency:?}: dry {dry_db:.1} dB, reverberant {reverberant:.1} dB"
+        );
     }
 }
 
-/// A note that is held for three seconds, five times over, is not taken for its own late sound. At 0.6 s the late part of steady
-/// sound is 0.285 of it: kept by hops of 5.33 ms are 0.903, fed by 0.15 of the sound they add up to 0.58, and 0.49 of that is
-/// left 43 ms later. Prediction may take twice that of what is left (1 / 1.57, -2.0 dB), and the gain for sound 3.5 times its
-/// late part, with a memory of 0.87, settles at 0.56 (-5.0 dB). Without the limit more than 8 dB go. At 0.25 s, in the same way,
-/// 0.089 of it is late (kept are 0.810, and 0.229 for 43 ms); prediction may take eight times that of what is left (1 / 1.71,
-/// -2.3 dB), and the gain, for sound 22 times the half of it that counts, 0.4 dB.
+/// A note of three seconds, repeated five times, is not treated as its own late reverberation. At 0.6 s the late part
+/// of steady sound is 0.285: a hop of 5.33 ms keeps 0.903, a feed of 0.15 sums up to 0.58, of which 0.49 remain 43 ms
+/// later. Prediction may remove twice the late part (1 / 1.57, -2.0 dB). The gain for sound 3.5 times its late part,
+/// with a memory of 0.87, settles at 0.56 (-5.0 dB). Without the limit more than 8 dB are removed. At 0.25 s the late
+/// part is 0.089 (a hop keeps 0.810, 43 ms keep 0.229). Prediction may remove eight times the late part (1 / 1.71,
+/// -2.3 dB). The gain, for sound 22 times the half that counts, is 0.4 dB.
 #[test]
-fn a_held_note_is_not_its_own_late_sound() {
+fn a_held_note_is_not_treated_as_reverberation() {
     let note: Vec<f64> = (0..20 * 48_000)
         .map(|n| {
             let t = n as f64 / 48_000.0;
@@ -216,14 +224,14 @@ fn a_held_note_is_not_its_own_late_sound() {
     let power = |x: &[f64]| x[17 * 48_000..18 * 48_000].iter().map(|x| x * x).sum::<f64>();
     for latency in [SpectralLatency::High, SpectralLatency::Low] {
         for (decay_ms, least_db) in [(600.0, -7.3), (250.0, -3.1)] {
-            let change_db = power_to_db(power(&heard(settings(latency, decay_ms), &note)) / power(&note));
+            let change_db = power_to_db(power(&processed(settings(latency, decay_ms), &note)) / power(&note));
             std::println!("{latency:?}, {decay_ms} ms: {change_db:.2} dB");
             assert!(change_db > least_db, "{latency:?}, {decay_ms} ms: {change_db:.2} dB");
         }
     }
 }
 
-/// Every band that is to be predicted is, at every rate.
+/// Every band up to the limit is predicted, at every rate.
 #[test]
 fn the_history_fits_at_every_rate() {
     for hz in (8_000..=192_000).step_by(50) {
@@ -240,15 +248,15 @@ fn the_history_fits_at_every_rate() {
     }
 }
 
-/// The coefficients solve the equations: what is left of these is nothing next to what they say of the sound.
+/// The coefficients solve the normal equations: the remainder is negligible compared with the right-hand side.
 #[test]
-fn the_equations_are_solved() {
+fn the_normal_equations_are_solved() {
     let mut noise = noise(5);
     let mut random = || f32x4::from([(); 4].map(|()| noise() as f32));
-    let mut four = Box::new(BandGroup::NEW);
+    let mut group = Box::new(BandGroup::NEW);
     let mut past: Vec<Complex4> = Vec::new();
     for _ in 0..400 {
-        // What is heard follows from what was heard one, three and six values before.
+        // Each value follows from those one, three and six before.
         let mut now = Complex4 { re: random(), im: random() };
         let n = past.len();
         if n >= TAPS {
@@ -256,36 +264,38 @@ fn the_equations_are_solved() {
                 now = now.plus(past[n - back].scaled(f32x4::splat(share)));
             }
             let taps = core::array::from_fn(|k| past[n - 1 - k]);
-            four.new = f32x4::splat(0.5);
-            four.learn(&taps, now, Complex4::ZERO, 0.0, 0.999);
+            group.residual = f32x4::splat(0.5);
+            group.learn(&taps, now, Complex4::ZERO, 0.0, 0.999);
         }
         past.push(now);
     }
-    four.solve();
+    group.solve();
     for lane in 0..4 {
         let number = |v: &Complex4| [f64::from(v.re.to_array()[lane]), f64::from(v.im.to_array()[lane])];
         for i in 0..TAPS {
-            let mut left = number(&four.heard[i]);
+            let mut left = number(&group.rhs[i]);
             let size = left[0].hypot(left[1]) + f64::from(REGULARISATION);
             for k in 0..TAPS {
-                // Pairs lie one tap after the other: (0, 1), (0, 2), ... (1, 2), ...
-                let pair = |a: usize, b: usize| number(&four.common[a * (2 * TAPS - a - 1) / 2 + b - a - 1]);
+                // Pairs are stored tap by tap: (0, 1), (0, 2), ... (1, 2), ...
+                let pair = |a: usize, b: usize| number(&group.upper[a * (2 * TAPS - a - 1) / 2 + b - a - 1]);
                 let [re, im] = match k.cmp(&i) {
-                    core::cmp::Ordering::Equal => [f64::from((four.own[i] + REGULARISATION).to_array()[lane]), 0.0],
+                    core::cmp::Ordering::Equal => {
+                        [f64::from((group.diagonal[i] + REGULARISATION).to_array()[lane]), 0.0]
+                    }
                     core::cmp::Ordering::Greater => pair(i, k),
                     core::cmp::Ordering::Less => {
                         let [re, im] = pair(k, i);
                         [re, -im]
                     }
                 };
-                let [x, y] = number(&four.coefs[k]);
+                let [x, y] = number(&group.coefs[k]);
                 left = [left[0] - (re * x - im * y), left[1] - (re * y + im * x)];
             }
             assert!(left[0].hypot(left[1]) < 1e-4 * size, "tap {i}, lane {lane}: {left:?} of {size}");
         }
-        // And what it follows from is found, but for the restraint.
+        // The generating coefficients are found, apart from the regularisation.
         for (k, share) in [0.5, 0.0, -0.3, 0.0, 0.0, 0.2].into_iter().enumerate() {
-            let [re, im] = number(&four.coefs[k]);
+            let [re, im] = number(&group.coefs[k]);
             assert!((re - share).abs() < 0.12 && im.abs() < 0.12, "tap {k}, lane {lane}: {re} {im}, not {share}");
         }
     }
