@@ -96,19 +96,20 @@ pub(crate) fn sample_report() -> Report {
             (
                 "trim",
                 &["gain_db"],
-                "The loudness is −27.9 LUFS, the working level is −21.0 LUFS: trim gain 7.0 dB (an invented document).",
+                "The integrated loudness is −27.9 LUFS; the working level is −21.0 LUFS: trim gain 7.0 dB (an invented \
+                 document).",
             ),
             (
                 "high_pass",
                 &["on", "frequency_hz"],
-                "The lowest pitch is 103 Hz, the high-pass stays under it by a third, at 72 Hz: high-pass on, frequency 72 Hz \
+                "The lowest pitch is 103 Hz; the high-pass cutoff is set to 72 Hz: high-pass on, frequency 72 Hz \
                  (common practice, no source).",
             ),
             (
                 "high_pass",
                 &["slope"],
-                "The rumble against the voice is −18.4 dB, usual is at most −30.0 dB: high-pass slope 24 dB/oct (common \
-                 practice, no source).",
+                "The rumble level relative to the voice is −18.4 dB; the typical maximum is −30.0 dB: high-pass slope \
+                 24 dB/oct (common practice, no source).",
             ),
         ]),
         balance_gain_db: 0.37,

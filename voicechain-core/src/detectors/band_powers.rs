@@ -1,10 +1,10 @@
-//! The mean powers of a few bands, once per tick.
+//! Mean band powers, once per tick.
 
 use super::TICK;
 use crate::filters::{EnergyBank, EnergyBankState};
 use crate::frame::Frame;
 
-/// Band filters that are read every [`TICK`] frames, however the frames come. Channels are averaged.
+/// Band filters that report mean powers once per [`TICK`] frames, for any block size. Channels are averaged.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct BandPowers<const C: usize, const N: usize>
 where
@@ -18,17 +18,18 @@ impl<const C: usize, const N: usize> BandPowers<C, N>
 where
     [f32; C]: Frame,
 {
-    /// Bands that have heard nothing.
+    /// Creates cleared filters.
     pub(super) fn new() -> Self {
         Self { bank: EnergyBankState::new(), frames: 0 }
     }
 
-    /// The frames until the next powers.
+    /// Frames until the next update.
     pub(super) fn remaining(&self) -> usize {
         (TICK - self.frames) as usize
     }
 
-    /// Takes frames from the front, as many as the tick lacks; the powers of the bands when it is full.
+    /// Filters frames from the front of the slice up to the next tick. Returns the band powers when the tick is
+    /// complete.
     #[inline(always)]
     pub(super) fn run(&mut self, bank: &EnergyBank<N>, frames: &mut &[[f32; C]]) -> Option<[f64; N]> {
         let (now, later) = frames.split_at(frames.len().min(self.remaining()));

@@ -1,14 +1,14 @@
-//! Peak and mean-square level of the same stretch of time, and their ratio.
+//! Crest factor: peak and mean-square level over the same window, and their ratio.
 
 use super::TICK;
 use crate::units::SampleRate;
 
-/// How far back both levels reach, ms: eight complete blocks and the running one.
-/// Source: Giannoulis, Massberg, Reiss, "Parameter Automation in a Dynamic Range Compressor", JAES 61(10), 2013 (200 ms).
+/// Window length, ms: eight complete blocks and the current one. Source: Giannoulis, Massberg, Reiss, "Parameter
+/// Automation in a Dynamic Range Compressor", JAES 61(10), 2013 (200 ms).
 const TIME_MS: f64 = 200.0;
 const BLOCKS: usize = 8;
 
-/// A part of the past: its largest power, the sum of its powers, and the number of samples.
+/// Peak power, sum of powers and number of samples of a part of the window.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Block {
     peak: f64,
@@ -16,24 +16,24 @@ struct Block {
     samples: u32,
 }
 
-/// Peak and mean power of the last 200 to 225 ms, brought up to date once per [`TICK`] frames.
+/// Peak and mean power over the last 200 to 225 ms, updated once per [`TICK`] frames.
 ///
-/// The window has an end: what was heard before it is forgotten completely, however loud it was.
+/// The window is finite: older samples have no influence, however loud they were.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CrestFactor {
     past: [Block; BLOCKS],
     next: usize,
     running: Block,
     block_samples: u32,
-    peak_so_far: f64,
-    sum_so_far: f64,
+    tick_peak: f64,
+    tick_sum: f64,
     frames: u32,
     peak_power: f64,
     mean_power: f64,
 }
 
 impl CrestFactor {
-    /// A detector that has heard nothing.
+    /// Creates a cleared detector.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         Self {
@@ -41,21 +41,21 @@ impl CrestFactor {
             next: 0,
             running: Block::default(),
             block_samples: rate.samples(TIME_MS / BLOCKS as f64),
-            peak_so_far: 0.0,
-            sum_so_far: 0.0,
+            tick_peak: 0.0,
+            tick_sum: 0.0,
             frames: 0,
             peak_power: 0.0,
             mean_power: 0.0,
         }
     }
 
-    /// The samples until the levels are next brought up to date.
+    /// Samples until the next update.
     #[must_use]
     pub fn remaining(&self) -> usize {
         (TICK - self.frames) as usize
     }
 
-    /// Takes the amplitudes of samples, as many as there are; true when the levels have been brought up to date.
+    /// Processes magnitudes of samples, in a slice of any length. Returns true when the levels have been updated.
     #[inline(always)]
     pub fn push(&mut self, amplitudes: &[f32]) -> bool {
         let (mut rest, mut ticked) = (amplitudes, false);
@@ -69,13 +69,13 @@ impl CrestFactor {
 
     #[inline(always)]
     fn push_until_tick(&mut self, amplitudes: &[f32]) -> bool {
-        let (mut peak, mut sum) = (self.peak_so_far, self.sum_so_far);
+        let (mut peak, mut sum) = (self.tick_peak, self.tick_sum);
         for &amplitude in amplitudes {
             let power = f64::from(amplitude) * f64::from(amplitude);
             peak = if power > peak { power } else { peak };
             sum += power;
         }
-        (self.peak_so_far, self.sum_so_far) = (peak, sum);
+        (self.tick_peak, self.tick_sum) = (peak, sum);
         self.frames += amplitudes.len() as u32;
         if self.frames < TICK {
             return false;
@@ -86,10 +86,10 @@ impl CrestFactor {
 
     fn tick(&mut self) {
         let running = &mut self.running;
-        running.peak = running.peak.max(self.peak_so_far);
-        running.sum += self.sum_so_far;
+        running.peak = running.peak.max(self.tick_peak);
+        running.sum += self.tick_sum;
         running.samples += self.frames;
-        (self.peak_so_far, self.sum_so_far, self.frames) = (0.0, 0.0, 0);
+        (self.tick_peak, self.tick_sum, self.frames) = (0.0, 0.0, 0);
         let all = self.past.iter().fold(self.running, |all, block| Block {
             peak: all.peak.max(block.peak),
             sum: all.sum + block.sum,
@@ -102,19 +102,19 @@ impl CrestFactor {
         }
     }
 
-    /// Peak power, full scale = 1.
+    /// Peak power, 1 at full scale.
     #[must_use]
     pub fn peak_power(&self) -> f64 {
         self.peak_power
     }
 
-    /// Mean-square power.
+    /// Mean-square power, 1 at full scale.
     #[must_use]
     pub fn mean_power(&self) -> f64 {
         self.mean_power
     }
 
-    /// Peak power over mean power; 2 for a sine, 1 in silence.
+    /// Squared crest factor: peak power over mean power; 2 for a sine, 1 in silence.
     #[must_use]
     pub fn squared(&self) -> f64 {
         if self.mean_power > 0.0 { self.peak_power / self.mean_power } else { 1.0 }

@@ -1,4 +1,4 @@
-//! What drives a gain: levels, sibilance, voice activity.
+//! Detectors that control gain: level, peak, noise floor, sibilance, voice activity.
 
 mod band_powers;
 pub mod crest_factor;
@@ -17,7 +17,7 @@ pub use sibilance::Sibilance;
 pub use sub_band_snr::SubBandSnr;
 pub use voice_activity::VoiceActivity;
 
-/// Frames between two updates of slow quantities, counted on the sample clock.
+/// Frames between two updates of slow detectors, counted on the sample clock.
 pub const TICK: u32 = 16;
 
 #[cfg(test)]
@@ -29,7 +29,7 @@ mod tests {
     extern crate std;
     use std::vec::Vec;
 
-    /// Three seconds of noise that swells and falls, another in each channel.
+    /// Three seconds of noise in loud and quiet passages, independent in the channels.
     fn noise() -> Vec<[f32; 2]> {
         let mut seed = 1u32;
         let mut next = || {
@@ -41,9 +41,9 @@ mod tests {
             .collect()
     }
 
-    /// Whatever the lengths of the slices, the detectors are brought up to date at the same frames.
+    /// The detectors update at the same frames for any block size.
     #[test]
-    fn slices_of_any_length_read_the_same() {
+    fn detectors_do_not_depend_on_block_size() {
         let rate = SampleRate::new(48_000.0).unwrap();
         let (bands, sibilant) = (SubBandSnrFilters::new(rate), SibilanceBands::new(rate).unwrap());
         let signal = noise();

@@ -1,26 +1,26 @@
-//! The peak between samples, for a limiter that has to keep it.
+//! Oversampled peak detector for a true-peak limiter.
 
 use crate::dsp::parabola::interpolated_peak;
 use crate::frame::CHUNK;
 
-/// Samples that [`OversampledPeak`] needs after the one that it reports on.
+/// Look-ahead in samples: how far [`OversampledPeak`] reads beyond the frame that it reports.
 pub const LOOK_AHEAD: usize = 51;
 
-/// Samples kept from one call to the next.
+/// Samples kept between calls.
 const KEPT: usize = 102;
-/// Kept samples, one chunk, and what the last group of lanes reads beyond it without use.
+/// Kept samples, one chunk, and the unused samples that the last group of lanes reads beyond it.
 const LINE: usize = KEPT + CHUNK + 2;
-/// Values half-way between samples that one chunk needs: one for every frame, seven around them, room for whole lanes.
+/// Half-sample values for one chunk: one per frame, seven around them, and padding to whole lanes.
 const HALVES: usize = CHUNK + 16;
-/// Values at a quarter and at three quarters: one for every frame, one before, and room for whole lanes.
+/// Quarter-sample values for one chunk: one per frame, one before, and padding to whole lanes.
 const QUARTERS: usize = CHUNK + 8;
 
-/// Twofold interpolation, half of its symmetric 96 taps: `sin(pi t)/(pi t)` at t = 1/2, 3/2 ... under a Kaiser window
-/// of beta 3 and 96 samples, scaled to unity gain at 0 Hz.
+/// Twofold interpolation filter, one half of its symmetric 96 taps: `sin(pi t)/(pi t)` at t = 1/2, 3/2 ... under a
+/// Kaiser window of beta 3 and 96 samples, scaled to unity gain at 0 Hz.
 ///
 /// From 0 to 0.4535 of the sample rate its gain is within 0.04 dB of 1. The low beta makes the sum of magnitudes
-/// (3.404, 10.64 dB) larger than that of most longer designs, so that what a sharper judge would read near half the
-/// sample rate is not missed.
+/// (3.404, 10.64 dB) larger than that of most longer designs. Peaks near half the sample rate are therefore not
+/// under-read compared with a sharper interpolation filter.
 #[rustfmt::skip]
 #[allow(clippy::unreadable_literal, clippy::excessive_precision)]
 static HALF: [f32; 48] = [
@@ -34,61 +34,61 @@ static HALF: [f32; 48] = [
     0.00237933663, -0.00216840161, 0.00196950673, -0.00178209879, 0.00160566205, -0.00143971434,
 ];
 
-/// From twofold to fourfold, half of 12 taps: the same with beta 5 and 12 samples of the twofold signal.
+/// Interpolation filter from twofold to fourfold, one half of 12 taps: the same design with beta 5 and 12 samples of
+/// the twofold signal.
 #[rustfmt::skip]
 #[allow(clippy::unreadable_literal, clippy::excessive_precision)]
 static QUARTER: [f32; 6] = [0.627645493, -0.184445322, 0.0851504728, -0.0398362726, 0.0163294878, -0.00484386971];
 
-/// No reported peak exceeds the largest sample by more than this times the largest second difference of the samples.
+/// No reported peak exceeds the largest sample by more than this factor times the largest second difference of the
+/// samples.
 ///
-/// Each interpolated value is the straight line between two samples plus a weighted sum of second differences
-/// `x[n-1] - 2 x[n] + x[n+1]`; 1.75 bounds that sum, 0.21 the parabola. Checked by
-/// `the_cheap_bound_holds_for_every_tap`.
-const BOUND_BY_BEND: f32 = 1.96;
-/// No reported peak exceeds this times the largest sample (12.3 dB).
-const BOUND_BY_SIZE: f32 = 4.1;
-/// For the rounding of single precision.
-const BOUND_SLACK: f32 = 1.001;
+/// Each interpolated value is the linear interpolation between two samples plus a weighted sum of second differences
+/// `x[n-1] - 2 x[n] + x[n+1]`; 1.75 bounds that sum, 0.21 the parabola. Tested by `peak_bound_holds_for_every_tap`.
+const MAX_RISE_PER_CURVATURE: f32 = 1.96;
+/// No reported peak exceeds this factor times the largest sample (12.3 dB).
+const MAX_GAIN: f32 = 4.1;
+/// Margin for single-precision rounding.
+const ROUNDING_MARGIN: f32 = 1.001;
 
-/// The larger of two numbers in one instruction.
+/// Larger of two numbers; compiles to one instruction.
 #[inline(always)]
 fn larger(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
 }
 
-/// Peak of the signal between samples, frame by frame, the largest of all channels.
+/// Inter-sample peak per frame, the largest of all channels.
 ///
-/// For every frame n it gives the largest magnitude of the signal from n up to (not including) n + 1: the samples, the
-/// values half-way by 96 taps, those at the quarters by 12 more taps on the twofold signal, and a parabola through each
-/// local maximum and its neighbours. A frame is reported [`LOOK_AHEAD`] = 51 samples after it came in.
+/// The peak of frame n is the largest magnitude of the signal from n up to, but not including, n + 1. It covers the
+/// sample, the half-sample value (96 taps), the quarter-sample values (12 more taps on the twofold signal), and a
+/// parabola through each local maximum and its neighbours. Latency: [`LOOK_AHEAD`] = 51 samples.
 ///
-/// Reads steady sines up to 0.45 of the sample rate, at any phase, from 0.02 dB too low to 0.09 dB too high (the ripple
-/// of the filters; the parabola's share is 0.02 dB); checked by `reads_steady_sines_within_its_bound`.
+/// Error on steady sines up to 0.45 of the sample rate, at any phase: -0.02 to +0.09 dB (the ripple of the filters; the
+/// parabola contributes 0.02 dB). Tested by `steady_sines_are_read_within_the_error_bound`.
 ///
-/// First comes a bound that costs little: the largest sample plus 1.96 times the largest second difference. If that
-/// stays under the threshold, no peak can reach it and nothing is interpolated; a voice below its ceiling costs under
-/// a nanosecond per sample, the interpolation some ten. All of it depends on the samples only, never on how they are
-/// split into calls.
+/// A cheap bound runs first: the largest sample plus 1.96 times the largest second difference. If it stays below the
+/// threshold, no peak can reach the threshold and the interpolation is skipped. Cost: under 1 ns per sample for a voice
+/// below the ceiling, about 10 ns with interpolation. Results depend on the samples only, not on the block size.
 #[derive(Clone, Debug)]
 pub struct OversampledPeak<const C: usize> {
-    /// Samples by channel; the first `KEPT` are from earlier calls.
+    /// Samples per channel; the first `KEPT` are from earlier calls.
     line: [[f32; LINE]; C],
 }
 
 impl<const C: usize> OversampledPeak<C> {
-    /// A detector that has heard nothing.
+    /// Creates a cleared detector.
     #[must_use]
     pub const fn new() -> Self {
         Self { line: [[0.0; LINE]; C] }
     }
 
-    /// Takes up to [`CHUNK`] frames (more are left out) and writes the peak of the frames that lie [`LOOK_AHEAD`]
-    /// before each.
+    /// Processes up to [`CHUNK`] frames (further ones are ignored) and writes the peaks of the frames [`LOOK_AHEAD`]
+    /// samples earlier to `peaks`.
     ///
-    /// Peaks that cannot reach `threshold` (linear, above 0) may be left at 0; if none can, the answer is false and all
-    /// of `peaks` is 0.
+    /// Peaks below `threshold` (linear, above 0) may be reported as 0. Returns false, with all of `peaks` at 0, when no
+    /// peak can reach the threshold.
     ///
-    /// Samples have to be finite and at most 2^100 in magnitude.
+    /// Samples must be finite and at most 2^100 in magnitude.
     pub fn push(&mut self, frames: &[[f32; C]], threshold: f32, peaks: &mut [f32; CHUNK]) -> bool {
         let count = frames.len().min(CHUNK);
         let mut reached = false;
@@ -113,18 +113,18 @@ impl<const C: usize> Default for OversampledPeak<C> {
     }
 }
 
-/// More than any peak that [`interpolate`] could find in these samples.
+/// Upper bound of the peaks that [`interpolate`] can find in these samples.
 fn bound(samples: &[f32]) -> f32 {
-    let mut size = [0.0_f32; 8];
-    let mut bend = [0.0_f32; 8];
+    let mut magnitude = [0.0_f32; 8];
+    let mut curvature = [0.0_f32; 8];
     let (mut at, last) = (0, samples.len() - 10);
     loop {
-        // The last step overlaps the one before.
+        // The last step overlaps the previous one.
         let from = at.min(last);
         let window: &[f32; 10] = samples[from..].first_chunk().unwrap_or(&[0.0; 10]);
         for i in 0..8 {
-            size[i] = larger(window[i].abs(), size[i]);
-            bend[i] = larger((window[i] - 2.0 * window[i + 1] + window[i + 2]).abs(), bend[i]);
+            magnitude[i] = larger(window[i].abs(), magnitude[i]);
+            curvature[i] = larger((window[i] - 2.0 * window[i + 1] + window[i + 2]).abs(), curvature[i]);
         }
         if at >= last {
             break;
@@ -132,16 +132,16 @@ fn bound(samples: &[f32]) -> f32 {
         at += 8;
     }
     let ends = larger(samples[samples.len() - 1].abs(), samples[samples.len() - 2].abs());
-    let size = size.iter().fold(ends, |most, &x| larger(x, most));
-    let bend = bend.iter().fold(0.0, |most, &x| larger(x, most));
-    let by_size = BOUND_BY_SIZE * size;
-    let by_bend = size + BOUND_BY_BEND * bend;
-    BOUND_SLACK * if by_bend < by_size { by_bend } else { by_size }
+    let magnitude = magnitude.iter().fold(ends, |most, &x| larger(x, most));
+    let curvature = curvature.iter().fold(0.0, |most, &x| larger(x, most));
+    let by_magnitude = MAX_GAIN * magnitude;
+    let by_curvature = magnitude + MAX_RISE_PER_CURVATURE * curvature;
+    ROUNDING_MARGIN * if by_curvature < by_magnitude { by_curvature } else { by_magnitude }
 }
 
 /// Raises `peaks[..count]` to the peaks of one channel.
 fn interpolate(line: &[f32; LINE], count: usize, peaks: &mut [f32; CHUNK]) {
-    // Half-way values: index i lies half a sample after line[47 + i]; frame 0 of the report is line[51].
+    // Half-sample values: index i lies half a sample after line[47 + i]. The first reported frame is line[51].
     let mut halves = [0.0_f32; HALVES];
     let needed = count + 7;
     let mut at = 0;
@@ -154,7 +154,7 @@ fn interpolate(line: &[f32; LINE], count: usize, peaks: &mut [f32; CHUNK]) {
             at += 8;
         }
     }
-    // Quarters: index i belongs to line[50 + i], so that index 0 is the frame before the report.
+    // Quarter-sample values: index i belongs to line[50 + i]. Index 0 is the frame before the first reported one.
     let mut first = [0.0_f32; QUARTERS];
     let mut third = [0.0_f32; QUARTERS];
     let mut at = 0;
@@ -200,7 +200,7 @@ fn interpolate(line: &[f32; LINE], count: usize, peaks: &mut [f32; CHUNK]) {
     }
 }
 
-/// `G` half-way values from `G + 95` samples, the outermost taps first.
+/// Computes `G` half-sample values from `G + 95` samples, outermost taps first.
 #[inline(always)]
 fn half_way<const G: usize>(samples: &[f32], halves: &mut [f32]) {
     let mut sums = [0.0_f32; G];
@@ -234,7 +234,7 @@ mod tests {
     use core::f64::consts::PI;
     use std::{println, vec, vec::Vec};
 
-    /// The formula of the tables: sinc at half-odd places under a Kaiser window, scaled to unity gain at 0 Hz.
+    /// Design formula of the tables: sinc at half-odd positions under a Kaiser window, scaled to unity gain at 0 Hz.
     fn formula(beta: f64, pairs: usize) -> Vec<f64> {
         let raw: Vec<f64> = (0..pairs)
             .map(|k| {
@@ -248,7 +248,7 @@ mod tests {
     }
 
     #[test]
-    fn the_tables_follow_their_formula() {
+    fn interpolation_tables_match_their_formula() {
         for (k, h) in formula(3.0, 48).iter().enumerate() {
             assert!((f64::from(HALF[k]) - h).abs() < 1e-7);
         }
@@ -269,12 +269,12 @@ mod tests {
         out
     }
 
-    /// The values at the four quarters after sample 0, as weights on the samples from -60 to 60.
+    /// The values at the four quarters after sample 0 as weights on the samples from -60 to 60.
     fn weights() -> [[f64; 121]; 6] {
         let mut twofold = [[0.0_f64; 121]; 31];
         for (i, w) in twofold.iter_mut().enumerate() {
             let (place, odd) = (45 + i / 2, i % 2 == 1);
-            // Index 30 is sample 60, the origin; places reach from 45 to 60 and the rest is symmetric.
+            // Index 30 is sample 60, the origin. Positions run from 45 to 60; the rest is symmetric.
             if odd {
                 for (tap, &h) in HALF.iter().enumerate() {
                     if let Some(w) = (place + 8).checked_sub(tap).and_then(|k| w.get_mut(k)) {
@@ -302,8 +302,8 @@ mod tests {
         [quarter(13), twofold[14], quarter(14), twofold[15], quarter(15), twofold[16]]
     }
 
-    /// Sum of magnitudes of weights on second differences that give the same as weights on samples.
-    fn bend_sum(weights: &[f64; 121]) -> f64 {
+    /// Sum of magnitudes of the weights on second differences that are equivalent to `weights` on samples.
+    fn curvature_sum(weights: &[f64; 121]) -> f64 {
         let (mut once, mut twice, mut sum) = (0.0, 0.0, 0.0);
         for w in weights {
             once += w;
@@ -315,12 +315,12 @@ mod tests {
     }
 
     #[test]
-    fn the_cheap_bound_holds_for_every_tap() {
+    fn peak_bound_holds_for_every_tap() {
         let points = weights();
-        let (mut by_bend, mut by_size) = (0.0_f64, 0.0_f64);
+        let (mut by_curvature, mut by_magnitude) = (0.0_f64, 0.0_f64);
         for point in 1..5 {
             let w = &points[point];
-            // Without the straight line between samples 60 and 61 (at a quarter each).
+            // Remove the linear interpolation between samples 60 and 61 (one quarter per step).
             let share = 0.25 * (point as f64 - 1.0);
             let mut rest = *w;
             rest[60] -= 1.0 - share;
@@ -329,17 +329,17 @@ mod tests {
             for (k, s) in second.iter_mut().enumerate() {
                 *s = 2.0 * w[k] - points[point - 1][k] - points[point + 1][k];
             }
-            // The parabola through a largest value adds at most an eighth of the second difference.
-            by_bend = by_bend.max(bend_sum(&rest) + bend_sum(&second) / 8.0);
+            // The parabola through a maximum adds at most an eighth of the second difference.
+            by_curvature = by_curvature.max(curvature_sum(&rest) + curvature_sum(&second) / 8.0);
             let sum = |w: &[f64; 121]| w.iter().map(|x| x.abs()).sum::<f64>();
-            by_size = by_size.max(sum(w) + sum(&second) / 8.0);
+            by_magnitude = by_magnitude.max(sum(w) + sum(&second) / 8.0);
         }
-        println!("bound by second differences {by_bend:.3}, by size {by_size:.3}");
-        assert!(by_bend < f64::from(BOUND_BY_BEND) && by_size < f64::from(BOUND_BY_SIZE));
+        println!("bound by second differences {by_curvature:.3}, by magnitude {by_magnitude:.3}");
+        assert!(by_curvature < f64::from(MAX_RISE_PER_CURVATURE) && by_magnitude < f64::from(MAX_GAIN));
     }
 
     #[test]
-    fn reads_steady_sines_within_its_bound() {
+    fn steady_sines_are_read_within_the_error_bound() {
         let read = |frequency: f64, phase: f64| {
             let sine = |n: i32| libm::sin(2.0 * PI * (frequency * f64::from(n) + phase)) as f32;
             let peaks = peaks_of(&(0..1_000).map(sine).collect::<Vec<_>>(), 1e-9);
@@ -350,7 +350,7 @@ mod tests {
             let error = read(f64::from(k) * 0.001_007, 0.1 * f64::from(k));
             (low, high) = (low.min(error), high.max(error));
         }
-        // Periods of a few samples never show more of the wave than at the start: the worst phase counts.
+        // Sines with a period of a few samples repeat the same sampling phases: test the worst phase.
         for (cycles, samples) in
             [(1, 3), (1, 4), (1, 5), (2, 5), (1, 6), (2, 7), (3, 7), (3, 8), (4, 9), (4, 10), (9, 20)]
         {
@@ -373,7 +373,7 @@ mod tests {
     }
 
     #[test]
-    fn the_cheap_bound_changes_nothing_above_the_threshold() {
+    fn peak_bound_preserves_peaks_above_the_threshold() {
         let mut seed = 1_u32;
         let mut level = 0.0_f32;
         let signal: Vec<f32> = (0..20_000)

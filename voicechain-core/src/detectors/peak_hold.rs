@@ -1,57 +1,57 @@
-//! The largest of the last so many values, at the same small cost for every value.
+//! Sliding maximum at constant cost per value.
 
-/// Running maximum over a window of fixed length, in constant time per value.
+/// Sliding maximum over a window of fixed length, at constant cost per value.
 ///
-/// The window is cut into two blocks of `B` values. While one block fills, the block before it is turned, one step per
-/// value and from its end, into the maxima of its own remainders; when it has become the oldest block these are just
-/// what is needed. Every [`push`](Self::push) therefore costs three comparisons, whatever the values are: no queue that
-/// is emptied at once, no sort.
+/// The window consists of two blocks. While one block fills, the previous block is converted into its suffix maxima,
+/// one step per value and from its end. When it has become the oldest block, these are exactly the maxima that are
+/// needed. Every [`push`](Self::push) therefore costs three comparisons, whatever the values are: no queue that empties
+/// at once, no sort.
 ///
 /// This is the block decomposition of van Herk (Pattern Recognition Letters 13, 1992) and of Gil and Werman (IEEE PAMI
 /// 15, 1993), with the backward pass spread over the time in which the next block fills.
 ///
-/// For a running minimum push the negated values. `N` is the longest block: windows reach up to `2 N` values, and the
-/// storage is `3 N` values. Checked by `equals_the_maximum_found_by_search`.
+/// Push negated values for a sliding minimum. `N` is the maximum block length: windows reach up to `2 N` values, and
+/// the storage is `3 N` values. Tested by `sliding_maximum_matches_exhaustive_search`.
 #[derive(Clone, Debug)]
 pub struct PeakHold<T, const N: usize> {
-    /// The three blocks; which of them is the oldest is `oldest`, the others follow in turn.
+    /// Three blocks in turn; `oldest` is the index of the oldest.
     blocks: [[T; N]; 3],
     oldest: usize,
-    /// Length of a block.
+    /// Block length.
     length: usize,
-    /// How many values the newest block has.
+    /// Number of values in the newest block.
     filled: usize,
     /// Maximum of the newest block so far, and of the block before it.
     newest_max: T,
     middle_max: T,
-    /// What an empty window holds.
-    nothing: T,
+    /// Initial value of the window.
+    initial: T,
 }
 
 impl<T: Copy + PartialOrd, const N: usize> PeakHold<T, N> {
-    /// A window of `window` values, all of them `nothing`, which has to be no larger than anything that is pushed.
+    /// Creates a window of `window` values, all of them `initial`, which must not exceed any value that is pushed.
     ///
-    /// An odd length is raised by one; lengths are kept within 2 and `2 N`.
+    /// An odd length is raised by one. Lengths are limited to the range from 2 to `2 N`.
     #[must_use]
-    pub fn new(window: usize, nothing: T) -> Self {
+    pub fn new(window: usize, initial: T) -> Self {
         Self {
-            blocks: [[nothing; N]; 3],
+            blocks: [[initial; N]; 3],
             oldest: 0,
             length: window.div_ceil(2).clamp(1, N),
             filled: 0,
-            newest_max: nothing,
-            middle_max: nothing,
-            nothing,
+            newest_max: initial,
+            middle_max: initial,
+            initial,
         }
     }
 
-    /// The number of values over which the maximum is taken, the newest included.
+    /// Window length in values, the newest included.
     #[must_use]
     pub fn window(&self) -> usize {
         2 * self.length
     }
 
-    /// Takes the next value and gives the maximum of the window that ends with it.
+    /// Adds a value and returns the maximum of the window that ends with it.
     #[inline]
     pub fn push(&mut self, value: T) -> T {
         let at = self.filled;
@@ -74,7 +74,7 @@ impl<T: Copy + PartialOrd, const N: usize> PeakHold<T, N> {
         } else {
             self.oldest = middle;
             self.middle_max = self.newest_max;
-            self.newest_max = self.nothing;
+            self.newest_max = self.initial;
             self.filled = 0;
         }
         maximum
@@ -93,7 +93,7 @@ mod tests {
     use std::vec::Vec;
 
     #[test]
-    fn equals_the_maximum_found_by_search() {
+    fn sliding_maximum_matches_exhaustive_search() {
         let mut seed = 1_u32;
         let values: Vec<u32> = (0..600)
             .map(|_| {
@@ -113,7 +113,7 @@ mod tests {
     }
 
     #[test]
-    fn forgets_a_peak_after_exactly_the_window() {
+    fn peak_is_held_for_exactly_the_window() {
         let mut hold = PeakHold::<f32, 8>::new(10, 0.0);
         assert_eq!(hold.push(1.0), 1.0);
         for _ in 1..10 {
@@ -123,7 +123,7 @@ mod tests {
     }
 
     #[test]
-    fn keeps_lengths_within_its_storage() {
+    fn window_length_is_limited_to_the_storage() {
         assert_eq!(PeakHold::<f32, 8>::new(0, 0.0).window(), 2);
         assert_eq!(PeakHold::<f32, 8>::new(100, 0.0).window(), 16);
     }

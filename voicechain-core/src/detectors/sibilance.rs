@@ -1,4 +1,5 @@
-//! Sibilance: the 4 to 10 kHz band against the voiced band, so that a quiet "s" and a loud "s" are judged alike.
+//! Sibilance detector: level of the 4 to 10 kHz band relative to the voiced band, so that quiet and loud sibilants are
+//! treated alike.
 
 use super::TICK;
 use super::band_powers::BandPowers;
@@ -8,19 +9,19 @@ use crate::frame::Frame;
 use crate::math::{FLUSH_THRESHOLD, fast_to_db, smoothing};
 use crate::units::SampleRate;
 
-/// Edges of the sibilant band, Hz. Source of the region: glossaries of the trade (4 to 10 kHz), no standard.
+/// Edges of the sibilant band, Hz. Source of the range: trade glossaries (4 to 10 kHz), no standard.
 pub const SIBILANT_BAND_HZ: [f64; 2] = [4_000.0, 10_000.0];
-/// Edges of the voiced band, Hz (measured on real voices: DEVELOPERS, "Measured rules").
+/// Edges of the voiced band, Hz. Measured on recorded voices (see tests/accuracy/RESULTS.md).
 pub const VOICED_BAND_HZ: [f64; 2] = [100.0, 1_500.0];
-/// A sibilant is at most so far under the loudest of the last third of a second, as a power ratio (40 dB; common practice, no
+/// Minimum power of a sibilant relative to the loudest power of the last third of a second (-40 dB; common practice, no
 /// source).
 const MIN_SIBILANT_POWER_RATIO: f64 = 1e-4;
-/// Where nothing in that time was louder than -60 dBFS, nobody speaks.
-const SPEECH: f64 = 1e-6;
+/// Minimum power of speech in that time (-60 dBFS).
+const MIN_SPEECH_POWER: f64 = 1e-6;
 const SIBILANT_MS: f64 = 2.0;
 const VOICED_MS: f64 = 12.0;
 
-/// The band filters and smoothers of a [`Sibilance`] detector.
+/// Coefficients of a [`Sibilance`] detector: band filters and smoothers.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SibilanceBands {
     bank: EnergyBank<2>,
@@ -29,7 +30,7 @@ pub struct SibilanceBands {
 }
 
 impl SibilanceBands {
-    /// The filters at this rate; `None` when the rate has no room for sibilants (below 8.9 kHz).
+    /// Designs the filters for a sample rate; `None` when the rate is too low for sibilants (below 8.9 kHz).
     #[must_use]
     pub fn new(rate: SampleRate) -> Option<Self> {
         if !fits(SIBILANT_BAND_HZ[0], rate) {
@@ -52,7 +53,8 @@ impl SibilanceBands {
     }
 }
 
-/// The loudest power of the last 0.3 to 0.35 s. What was heard before is forgotten completely, however loud it was.
+/// Maximum power of the last 0.3 to 0.35 s. The window is finite: older values have no influence, however loud they
+/// were.
 #[derive(Clone, Copy, Debug)]
 struct RecentPeak {
     past: [f64; 6],
@@ -80,7 +82,7 @@ impl RecentPeak {
     }
 }
 
-/// How strong the sibilant band is against the voiced band, in dB, once per [`TICK`] frames.
+/// Ratio of the sibilant band to the voiced band, in dB, updated once per [`TICK`] frames.
 #[derive(Clone, Copy, Debug)]
 pub struct Sibilance<const C: usize>
 where
@@ -93,14 +95,14 @@ where
     ratio_db: f32,
 }
 
-/// Shown where there is no sibilant: far below any threshold.
+/// Reported where no sibilant is present: far below any threshold.
 pub const NO_SIBILANT_DB: f32 = -100.0;
 
 impl<const C: usize> Sibilance<C>
 where
     [f32; C]: Frame,
 {
-    /// A detector that has heard nothing.
+    /// Creates a cleared detector.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         Self {
@@ -112,13 +114,13 @@ where
         }
     }
 
-    /// The frames until the ratio is next brought up to date.
+    /// Frames until the next update.
     #[must_use]
     pub fn remaining(&self) -> usize {
         self.powers.remaining()
     }
 
-    /// Takes frames, as many as there are; true when the ratio has been brought up to date.
+    /// Processes frames, in a slice of any length. Returns true when the ratio has been updated.
     pub fn run(&mut self, bands: &SibilanceBands, frames: &[[f32; C]]) -> bool {
         let (mut rest, mut ticked) = (frames, false);
         while !rest.is_empty() {
@@ -137,7 +139,7 @@ where
             (self.sibilant_power, self.voiced_power) = (0.0, 0.0);
         }
         let loudest = self.recent.push(self.sibilant_power + self.voiced_power);
-        self.ratio_db = if loudest > SPEECH && self.sibilant_power > MIN_SIBILANT_POWER_RATIO * loudest {
+        self.ratio_db = if loudest > MIN_SPEECH_POWER && self.sibilant_power > MIN_SIBILANT_POWER_RATIO * loudest {
             let ratio = self.sibilant_power / (self.voiced_power + 1e-12);
             0.5 * fast_to_db(ratio as f32)
         } else {
@@ -145,7 +147,7 @@ where
         };
     }
 
-    /// The ratio now, in dB; [`NO_SIBILANT_DB`] where nobody speaks or the band is too quiet.
+    /// Current ratio, dB; [`NO_SIBILANT_DB`] without speech or where the band is too quiet.
     #[must_use]
     pub fn ratio_db(&self) -> f32 {
         self.ratio_db

@@ -1,13 +1,14 @@
-//! The clock of levels: sub-blocks of 10 ms, counted in samples since reset.
+//! Level clock: sub-blocks of 10 ms, counted in samples since reset.
 
 use crate::SampleRate;
 
-/// Divides audio into sub-blocks of 10 ms; sub-block `k` ends at frame `round((k + 1) rate / 100)`, counted from reset.
+/// Clock that divides audio into sub-blocks of 10 ms. Sub-block `k` ends at frame `round((k + 1) rate / 100)`, counted
+/// from reset.
 ///
-/// The lengths differ by at most one frame where 10 ms is no whole number of frames (110 or 111 at 11 025 Hz) and never
-/// drift. Whoever shares energies with a [`LoudnessMeter`](crate::meters::LoudnessMeter) follows the same clock.
+/// Lengths differ by at most one frame where 10 ms is no whole number of frames (110 or 111 at 11 025 Hz), and never
+/// drift. Code that passes energies to a [`LoudnessMeter`](crate::meters::LoudnessMeter) must follow the same clock.
 ///
-/// Checked by `standards::loudness_properties::the_clock_does_not_drift`.
+/// Tested by `standards::loudness_properties::the_clock_does_not_drift`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SubBlockClock {
     rate: SampleRate,
@@ -17,7 +18,7 @@ pub struct SubBlockClock {
 }
 
 impl SubBlockClock {
-    /// A clock at frame 0.
+    /// Creates a clock at frame 0.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         let mut clock = Self { rate, index: 0, length: 0, remaining: 0 };
@@ -25,7 +26,7 @@ impl SubBlockClock {
         clock
     }
 
-    /// A clock of the same rate at frame 0.
+    /// Returns a clock of the same rate at frame 0.
     #[must_use]
     pub fn restarted(&self) -> Self {
         Self::new(self.rate)
@@ -36,25 +37,26 @@ impl SubBlockClock {
         self.remaining = self.length;
     }
 
-    /// The number of complete sub-blocks since reset.
+    /// Number of complete sub-blocks since reset.
     #[must_use]
     pub fn index(&self) -> u64 {
         self.index
     }
 
-    /// The frames of the running sub-block.
+    /// Length of the current sub-block in frames.
     #[must_use]
     pub fn length(&self) -> usize {
         self.length as usize
     }
 
-    /// The frames that the running sub-block still lacks; at least 1.
+    /// Frames until the end of the current sub-block; at least 1.
     #[must_use]
     pub fn remaining(&self) -> usize {
         self.remaining as usize
     }
 
-    /// Counts frames, at most [`remaining`](Self::remaining) of them; true when they complete the running sub-block.
+    /// Advances by `frames`, at most [`remaining`](Self::remaining). Returns true when the current sub-block is
+    /// complete.
     pub fn advance(&mut self, frames: usize) -> bool {
         self.remaining -= (frames as u32).min(self.remaining);
         if self.remaining > 0 {
@@ -65,7 +67,8 @@ impl SubBlockClock {
         true
     }
 
-    /// Cuts samples where sub-blocks end: calls `part` with every piece, and with the length of the sub-block that it completes.
+    /// Splits samples at the ends of sub-blocks. Calls `part` with every piece, and with the length of the sub-block
+    /// that the piece completes.
     pub(crate) fn cut<'a>(&mut self, samples: &'a [f32], mut part: impl FnMut(&'a [f32], Option<f64>)) {
         let mut rest = samples;
         while !rest.is_empty() {
@@ -76,7 +79,7 @@ impl SubBlockClock {
         }
     }
 
-    /// The frames from the beginning of sub-block `from` to the beginning of sub-block `to`, which is not earlier.
+    /// Frames from the start of sub-block `from` to the start of sub-block `to`, which must not be earlier.
     #[must_use]
     pub fn frames_between(&self, from: u64, to: u64) -> u64 {
         let at = |k: u64| libm::round(k as f64 * self.rate.hz() / 100.0) as u64;

@@ -1,9 +1,9 @@
-//! Complex numbers of any real type: one value, or four side by side.
+//! Complex numbers of any real type, scalar or four-wide.
 
 use core::ops::{Add, Mul, Neg, Sub};
 use wide::f32x4;
 
-/// A complex number.
+/// Complex number.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Complex<T> {
     /// Real part.
@@ -12,49 +12,49 @@ pub struct Complex<T> {
     pub im: T,
 }
 
-/// Four complex numbers, computed together.
+/// Four complex numbers in one vector.
 pub type Complex4 = Complex<f32x4>;
 
 impl<T> Complex<T>
 where
     T: Copy + Add<Output = T> + Sub<Output = T> + Mul<Output = T>,
 {
-    /// The sum.
+    /// Sum.
     #[inline(always)]
     #[must_use]
     pub fn plus(self, o: Self) -> Self {
         Self { re: self.re + o.re, im: self.im + o.im }
     }
 
-    /// The difference.
+    /// Difference.
     #[inline(always)]
     #[must_use]
     pub fn minus(self, o: Self) -> Self {
         Self { re: self.re - o.re, im: self.im - o.im }
     }
 
-    /// The product.
+    /// Product.
     #[inline(always)]
     #[must_use]
     pub fn times(self, o: Self) -> Self {
         Self { re: self.re * o.re - self.im * o.im, im: self.re * o.im + self.im * o.re }
     }
 
-    /// The real part of the product.
+    /// Real part of the product.
     #[inline(always)]
     #[must_use]
     pub fn real_of_product(self, o: Self) -> T {
         self.re * o.re - self.im * o.im
     }
 
-    /// The product with a real number.
+    /// Product with a real number.
     #[inline(always)]
     #[must_use]
     pub fn scaled(self, by: T) -> Self {
         Self { re: self.re * by, im: self.im * by }
     }
 
-    /// The square of the magnitude.
+    /// Squared magnitude.
     #[inline(always)]
     #[must_use]
     pub fn power(self) -> T {
@@ -63,14 +63,14 @@ where
 }
 
 impl<T: Copy + Neg<Output = T>> Complex<T> {
-    /// The complex conjugate.
+    /// Complex conjugate.
     #[inline(always)]
     #[must_use]
     pub fn conjugate(self) -> Self {
         Self { re: self.re, im: -self.im }
     }
 
-    /// The product with `j`.
+    /// Product with `j`.
     #[inline(always)]
     #[must_use]
     pub fn times_j(self) -> Self {
@@ -79,14 +79,14 @@ impl<T: Copy + Neg<Output = T>> Complex<T> {
 }
 
 impl Complex<f32> {
-    /// The unit at so many turns of the circle: `exp(j TAU turns)`.
+    /// Unit phasor at a phase in turns: `exp(j TAU turns)`.
     #[must_use]
     pub fn unit_phasor(turns: f64) -> Self {
         let (sin, cos) = libm::sincos(core::f64::consts::TAU * turns);
         Self { re: cos as f32, im: sin as f32 }
     }
 
-    /// The magnitude.
+    /// Magnitude.
     #[must_use]
     pub fn magnitude(self) -> f32 {
         libm::sqrtf(self.power())
@@ -94,17 +94,17 @@ impl Complex<f32> {
 }
 
 impl Complex4 {
-    /// Four times zero.
+    /// Zero in every lane.
     pub const ZERO: Self = Self { re: f32x4::ZERO, im: f32x4::ZERO };
 
-    /// Loads four neighbours: real and imaginary parts lie apart.
+    /// Loads four neighbouring values from separate arrays of real and imaginary parts.
     #[inline(always)]
     #[must_use]
     pub fn load(re: &[[f32; 4]], im: &[[f32; 4]], at: usize) -> Self {
         Self { re: f32x4::from(re[at]), im: f32x4::from(im[at]) }
     }
 
-    /// Puts zero in the first place.
+    /// Sets the first lane to zero.
     #[inline(always)]
     #[must_use]
     pub fn zero_first_lane(self) -> Self {
@@ -125,7 +125,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn four_numbers_are_computed_as_one_is() {
+    fn four_wide_arithmetic_matches_scalar_arithmetic() {
         let one = |k: usize| Complex { re: k as f32 - 1.5, im: 0.25 * k as f32 + 1.0 };
         let [a, b] = [0, 4].map(|from| [0, 1, 2, 3].map(|k| one(from + k)));
         let product = Complex4::from(a).times(Complex4::from(b).conjugate());

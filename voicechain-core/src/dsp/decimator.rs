@@ -1,69 +1,70 @@
-//! Lowering the sample rate by a whole number at once.
+//! Decimation by an integer factor.
 
 use super::dot;
 use super::window::hann;
 use core::f64::consts::PI;
 
-/// The longest impulse response.
+/// Maximum number of taps.
 pub const TAPS: usize = 256;
-/// Samples taken at once.
-const PIECE: usize = 256;
-/// What is larger is no sample of a recording, and squares of it would not be finite.
-const LARGEST: f32 = 1e6;
+/// Samples processed at a time.
+const BLOCK: usize = 256;
+/// Samples with a larger magnitude are invalid and count as 0: their squares would not be finite.
+const MAX_MAGNITUDE: f32 = 1e6;
 
-/// A low-pass that keeps every `every`-th sample: a sinc under a Hann window, made to pass constants unchanged.
+/// FIR decimator: a Hann-windowed sinc low-pass that keeps every `factor`-th sample. Its gain at 0 Hz is 1.
 ///
-/// Samples that are not finite or above 1e6 count as 0. Cost: `length / every` multiply-adds per sample; memory 3 kB. Its
-/// phase counts from reset, so that any split gives the same bits.
+/// Samples that are not finite or exceed 1e6 count as 0. Cost: `length / factor` multiply-adds per sample; memory 3 kB.
+/// The phase counts from reset, so that results are bit-identical for any block size. Tested by
+/// `output_does_not_depend_on_block_size`.
 #[derive(Clone, Debug)]
 pub struct Decimator {
     taps: [f32; TAPS],
-    /// Taps that count, a multiple of eight.
+    /// Number of taps in use, a multiple of eight.
     length: usize,
     factor: usize,
-    /// The newest samples, of which those at `next..next + length` make the next output.
-    past: [f32; TAPS + PIECE],
+    /// The newest samples. Those at `next..next + length` produce the next output.
+    past: [f32; TAPS + BLOCK],
     filled: usize,
     next: usize,
 }
 
 impl Decimator {
-    /// Keeps one sample in `every`, behind an impulse response of `length` samples (at most [`TAPS`]) whose gain is -6 dB at
-    /// `edge`, as a share of the rate.
+    /// Creates a decimator by `factor` with an impulse response of `length` samples (at most [`TAPS`]). Its gain is -6
+    /// dB at `edge`, a share of the input rate.
     #[must_use]
     pub fn new(factor: usize, length: usize, edge: f64) -> Self {
-        let (factor, wanted) = (factor.max(1), length.clamp(1, TAPS));
-        let centre = 0.5 * (wanted - 1) as f64;
+        let (factor, requested) = (factor.max(1), length.clamp(1, TAPS));
+        let centre = 0.5 * (requested - 1) as f64;
         let mut exact = [0.0_f64; TAPS];
-        for (n, tap) in exact.iter_mut().enumerate().take(wanted) {
+        for (n, tap) in exact.iter_mut().enumerate().take(requested) {
             let (t, turn) = (n as f64 - centre, 2.0 * edge);
             let sinc = if t == 0.0 { turn } else { libm::sin(PI * turn * t) / (PI * t) };
-            *tap = sinc * hann((n + 1) as f64, (wanted + 1) as f64);
+            *tap = sinc * hann((n + 1) as f64, (requested + 1) as f64);
         }
         let sum: f64 = exact.iter().sum();
-        let length = wanted.next_multiple_of(8).min(TAPS);
+        let length = requested.next_multiple_of(8).min(TAPS);
         Self {
             taps: exact.map(|tap| (tap / sum) as f32),
             length,
             factor,
-            past: [0.0; TAPS + PIECE],
+            past: [0.0; TAPS + BLOCK],
             filled: 0,
             next: 0,
         }
     }
 
-    /// How many samples go in for one that comes out.
+    /// Decimation factor: input samples per output sample.
     #[must_use]
     pub fn factor(&self) -> usize {
         self.factor
     }
 
-    /// Takes samples and gives each that comes out to `out`.
+    /// Filters samples and calls `out` with every output sample.
     pub fn push(&mut self, samples: &[f32], mut out: impl FnMut(f32)) {
-        for piece in samples.chunks(PIECE) {
-            // At most `length - 1` samples were left, so that there is room for the piece.
+        for piece in samples.chunks(BLOCK) {
+            // At most `length - 1` samples remain, so the piece fits.
             for (to, &sample) in self.past[self.filled..].iter_mut().zip(piece) {
-                *to = if sample.abs() <= LARGEST { sample } else { 0.0 };
+                *to = if sample.abs() <= MAX_MAGNITUDE { sample } else { 0.0 };
             }
             self.filled += piece.len();
             while self.next + self.length <= self.filled {
@@ -78,25 +79,25 @@ impl Decimator {
     }
 }
 
-/// Lowers the rate by a whole number under a triangle of twice that length, which puts what would fold into the lowest
-/// twentieth of the new rate at least 45 dB down.
+/// Decimator with a triangular impulse response of twice the decimation factor. Aliases into the lowest twentieth of
+/// the new rate are attenuated by at least 45 dB.
 #[derive(Clone, Debug)]
 pub struct TriangleDecimator {
     factor: u32,
     at: u32,
-    /// Samples so far, weighted for the present output and for the next.
+    /// Partial sums of the current and of the next output.
     now: f32,
     next: f32,
 }
 
 impl TriangleDecimator {
-    /// Keeps one sample in so many, at least 1.
+    /// Creates a decimator by `factor`, at least 1.
     #[must_use]
     pub fn new(factor: u32) -> Self {
         Self { factor: factor.max(1), at: 0, now: 0.0, next: 0.0 }
     }
 
-    /// Takes samples; gives each that comes out to `out`.
+    /// Filters samples and calls `out` with every output sample.
     pub fn push(&mut self, samples: &[f32], mut out: impl FnMut(f32)) {
         let each = 1.0 / self.factor as f32;
         for &sample in samples {
@@ -119,7 +120,7 @@ mod tests {
     extern crate std;
     use std::vec::Vec;
 
-    /// -6 dB at 1.5 kHz, 1.33 ms long, 6 to 12 kHz.
+    /// A decimator to 6 to 12 kHz: -6 dB at 1.5 kHz, 1.33 ms long.
     fn at(rate: f64) -> Decimator {
         Decimator::new((rate / 6_000.0) as usize, (rate / 750.0 + 0.5) as usize, 1_500.0 / rate)
     }
@@ -139,7 +140,7 @@ mod tests {
     }
 
     #[test]
-    fn the_band_passes_and_what_would_fold_into_it_does_not() {
+    fn passband_is_flat_and_aliases_are_attenuated() {
         for rate in [8_000.0, 11_025.0, 22_050.0, 44_100.0, 48_000.0, 192_000.0] {
             let low = rate / at(rate).factor() as f64;
             assert!((6_000.0..12_000.0).contains(&low), "{rate}: {low}");
@@ -151,7 +152,7 @@ mod tests {
     }
 
     #[test]
-    fn any_split_gives_the_same_bits() {
+    fn output_does_not_depend_on_block_size() {
         let noise: Vec<f32> = (0..9_000_u32).map(|n| (n.wrapping_mul(2_654_435_761) >> 8) as f32 / 1e7).collect();
         for rate in [8_000.0, 44_100.0, 192_000.0] {
             let whole = decimated(rate, &noise, noise.len());

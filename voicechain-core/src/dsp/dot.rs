@@ -1,6 +1,6 @@
-//! Sums of products.
+//! Dot product.
 
-/// Sum of products, in eight lanes so that it is quick and always added in the same order.
+/// Dot product of two slices, up to the shorter one. It runs in eight lanes with a fixed order of addition.
 #[must_use]
 pub fn dot(a: &[f32], b: &[f32]) -> f32 {
     let mut lanes = [0.0_f32; 8];
@@ -19,7 +19,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_product_counts_once() {
+    fn dot_product_covers_every_element() {
         let values: [f32; 19] = core::array::from_fn(|k| (k + 1) as f32);
         for n in [0, 1, 7, 8, 9, 19] {
             assert_eq!(dot(&values[..n], &values[..n]), (n * (n + 1) * (2 * n + 1) / 6) as f32);

@@ -1,27 +1,27 @@
-//! The Fourier transform of a real frame and its inverse, of power-of-two length, in fixed memory.
+//! Real FFT and its inverse for power-of-two lengths, in fixed memory.
 
 use super::complex::Complex4;
 use core::f64::consts::TAU;
 use wide::f32x4;
 
-/// The shortest frame, samples.
+/// Minimum frame length, samples.
 pub const MIN_LENGTH: usize = 128;
-/// The longest frame, samples.
+/// Maximum frame length, samples.
 pub const MAX_LENGTH: usize = 4_096;
 
-/// `HALF` complex values with real and imaginary parts apart, so that four are computed at a time.
+/// `HALF` complex values with separate real and imaginary parts, so that four are processed at a time.
 ///
-/// As a frame, the even samples are the real parts and the odd ones the imaginary parts. As a spectrum, place `k` is the
-/// frequency `k rate / length`; place 0 holds the real values at 0 and at half the rate.
+/// As a frame, even samples are real parts and odd samples imaginary parts. As a spectrum, bin `k` is at
+/// `k rate / length`; bin 0 packs the real values at 0 Hz and at half the sample rate.
 pub type SplitComplex<const HALF: usize> = [[f32; HALF]; 2];
 
-/// The transform of frames of one length, at most `2 HALF` samples.
+/// Real FFT of one frame length, at most `2 HALF` samples.
 ///
-/// Stockham's self-sorting transform of radix 4 (and one of radix 2 where the length asks for it) on half as many complex
+/// Stockham's self-sorting FFT of radix 4 (plus one pass of radix 2 for odd powers of two) on half as many complex
 /// values, with the usual step between these and a real frame: W. T. Cochran et al., "What is the Fast Fourier
 /// Transform?", Proc. IEEE 55(10):1664-1674, 1967; P. N. Swarztrauber, "FFT algorithms for vector computers", Parallel
-/// Computing 1:45-63, 1984. Single precision; there and back again errs by less than -130 dB. The tables are constants
-/// that all transforms share. Tested by `the_transform_is_the_sum_that_defines_it`.
+/// Computing 1:45-63, 1984. Single precision; the error of a forward and inverse transform is below -130 dB. The
+/// twiddle tables are constants shared by all instances. Tested by `fft_matches_the_direct_sum`.
 #[derive(Clone, Copy, Debug)]
 pub struct RealFft<const HALF: usize> {
     half: usize,
@@ -29,8 +29,8 @@ pub struct RealFft<const HALF: usize> {
 }
 
 impl<const HALF: usize> RealFft<HALF> {
-    /// The transform of frames of a length: a power of two from [`MIN_LENGTH`] to `2 HALF`. Another length gives the next
-    /// larger one in that range.
+    /// Creates the transform for a frame length: a power of two from [`MIN_LENGTH`] to `2 HALF`. Any other length is
+    /// rounded up to the next power of two and limited to that range.
     #[must_use]
     pub const fn new(length: usize) -> Self {
         const { assert!(HALF.is_power_of_two() && 2 * HALF >= MIN_LENGTH && 2 * HALF <= MAX_LENGTH) };
@@ -46,13 +46,13 @@ impl<const HALF: usize> RealFft<HALF> {
         Self { half: length / 2, tables }
     }
 
-    /// Samples of a frame.
+    /// Frame length in samples.
     #[must_use]
     pub fn length(&self) -> usize {
         2 * self.half
     }
 
-    /// From a frame to its spectrum, in place; `scratch` is room to work in.
+    /// Transforms a frame to its spectrum in place; `scratch` is working memory.
     pub fn forward(&self, z: &mut SplitComplex<HALF>, scratch: &mut SplitComplex<HALF>) {
         let half = self.half;
         let [re, im] = z;
@@ -61,7 +61,7 @@ impl<const HALF: usize> RealFft<HALF> {
         im[half / 2] = -im[half / 2];
         each_pair(&self.tables.real_twiddles, re, im, half, |low, high, turn| {
             let half = f32x4::splat(0.5);
-            // Even and odd samples' spectra.
+            // Spectra of the even and of the odd samples.
             let even = Complex4 { re: half * (low.re + high.re), im: half * (low.im - high.im) };
             let odd = Complex4 { re: half * (low.im + high.im), im: half * (high.re - low.re) };
             let odd = Complex4 { re: turn.re * odd.re - turn.im * odd.im, im: turn.re * odd.im + turn.im * odd.re };
@@ -69,7 +69,7 @@ impl<const HALF: usize> RealFft<HALF> {
         });
     }
 
-    /// From a spectrum to the frame times half its length, in place; `scratch` is room to work in.
+    /// Transforms a spectrum to its frame in place, scaled by half the frame length; `scratch` is working memory.
     pub fn inverse(&self, z: &mut SplitComplex<HALF>, scratch: &mut SplitComplex<HALF>) {
         let half = self.half;
         let [re, im] = z;
@@ -83,12 +83,12 @@ impl<const HALF: usize> RealFft<HALF> {
             let low = Complex4 { re: even.re - odd.im, im: even.im + odd.re };
             (low, Complex4 { re: even.re + odd.im, im: odd.re - even.im })
         });
-        // Exchanging real and imaginary parts turns the transform round.
+        // Swapping real and imaginary parts inverts the transform.
         complex(half, &self.tables.twiddles, [im, re], scratch);
     }
 }
 
-/// Multiplies samples by a window and puts the even ones into `re`, the odd ones into `im`, as a transform takes them.
+/// Applies a window and writes even samples to `re`, odd samples to `im`: the layout of a frame.
 #[inline(always)]
 pub fn pack_windowed(samples: &[f32], window: &[f32], re: &mut [f32], im: &mut [f32]) {
     let (samples, window) = (samples.as_chunks::<2>().0, window.as_chunks::<2>().0);
@@ -97,7 +97,8 @@ pub fn pack_windowed(samples: &[f32], window: &[f32], re: &mut [f32], im: &mut [
     }
 }
 
-/// Writes the power at every place of a spectrum times a scale. Half the rate, packed into place 0, is left out.
+/// Writes the power of every bin, multiplied by `scale`. The value at half the sample rate, packed into bin 0, is left
+/// out.
 #[inline(always)]
 pub fn powers<const HALF: usize>([re, im]: &SplitComplex<HALF>, scale: f32, to: &mut [f32]) {
     for ((power, re), im) in to.iter_mut().zip(re).zip(im) {
@@ -108,12 +109,12 @@ pub fn powers<const HALF: usize>([re, im]: &SplitComplex<HALF>, scale: f32, to: 
     }
 }
 
-/// Turns of the first quarter of a circle, real and imaginary parts apart.
+/// Twiddle factors of the first quarter of a circle, real and imaginary parts.
 type Twiddles = [[f32; MAX_LENGTH / 8]; 2];
-/// Turns of the first quarter of a circle twice as large.
+/// Twiddle factors of the first quarter of a circle with twice as many points.
 type RealTwiddles = [[f32; MAX_LENGTH / 4]; 2];
 
-/// What the transform of one length multiplies by. All have the room of the longest, so that indices are checked against
+/// Twiddle factors of one frame length. All tables have the size of the longest, so that indices are checked against
 /// constants.
 #[derive(Debug)]
 struct Tables {
@@ -141,7 +142,7 @@ const fn unit_circle<const N: usize>(circle: usize) -> [[f32; N]; 2] {
     let mut table = [[0.0; N]; 2];
     let mut k = 0;
     while 4 * k < circle {
-        // Both series are quick in the first eighth; the second is its mirror image.
+        // Both series converge quickly in the first eighth; the second eighth mirrors it.
         let mirrored = 8 * k > circle;
         let from = if mirrored { circle / 4 - k } else { k };
         let angle = TAU * from as f64 / circle as f64;
@@ -152,7 +153,7 @@ const fn unit_circle<const N: usize>(circle: usize) -> [[f32; N]; 2] {
     table
 }
 
-/// Taylor's series of the sine up to `x^21`, in double precision for up to an eighth of the circle.
+/// Taylor series of the sine up to `x^21`: double precision up to an eighth of the circle.
 const fn sine(x: f64) -> f64 {
     let (mut term, mut sum, mut k) = (x, 0.0, 1);
     while k < 22 {
@@ -163,7 +164,7 @@ const fn sine(x: f64) -> f64 {
     sum
 }
 
-/// Taylor's series of the cosine up to `x^20`, likewise.
+/// Taylor series of the cosine up to `x^20`, with the same precision.
 const fn cosine(x: f64) -> f64 {
     let (mut term, mut sum, mut k) = (1.0, 0.0, 0);
     while k < 21 {
@@ -174,7 +175,7 @@ const fn cosine(x: f64) -> f64 {
     sum
 }
 
-/// The complex transform, in place.
+/// Complex FFT in place.
 fn complex<const HALF: usize>(
     half: usize,
     twiddles: &Twiddles,
@@ -206,13 +207,13 @@ fn complex<const HALF: usize>(
         swapped = !swapped;
     }
     if swapped {
-        // The result lies in the scratch.
+        // The result is in the scratch buffer.
         y.0.copy_from_slice(x.0);
         y.1.copy_from_slice(x.1);
     }
 }
 
-/// The step between a complex spectrum and a real one: changes every pair of places `k` and `half - k`, four at a time.
+/// Conversion between a complex spectrum and a real one: updates every pair of bins `k` and `half - k`, four at a time.
 #[inline(always)]
 fn each_pair(
     real_twiddles: &RealTwiddles,
@@ -221,7 +222,7 @@ fn each_pair(
     half: usize,
     step: impl Fn(Complex4, Complex4, Complex4) -> (Complex4, Complex4),
 ) {
-    // From place 1 upwards and from the last place downwards; the middle stays.
+    // From bin 1 upwards and from the last bin downwards; the middle bin stays.
     let pairs = half / 2 - 1;
     let (low_re, high_re) = re[1..half].split_at_mut(pairs);
     let (low_im, high_im) = im[1..half].split_at_mut(pairs);
@@ -245,7 +246,7 @@ fn each_pair(
         (*low_re, *low_im) = (low.re.to_array(), low.im.to_array());
         (*high_re, *high_im) = (turned(high.re.to_array()), turned(high.im.to_array()));
     }
-    // Three are left over.
+    // Three pairs remain.
     let rest = |part: &[f32]| f32x4::from([part[0], part[1], part[2], 0.0]);
     let rest_turned = |part: &[f32]| f32x4::from([part[2], part[1], part[0], 0.0]);
     let low = Complex4 { re: rest(rest_low_re), im: rest(rest_low_im) };
@@ -257,7 +258,7 @@ fn each_pair(
     rest_high_im.copy_from_slice(&turned(high.im.to_array())[1..]);
 }
 
-/// The butterfly of radix 4 with the twiddle factors `w`, `w^2`, `w^3` behind it.
+/// Radix-4 butterfly followed by the twiddle factors `w`, `w^2`, `w^3`.
 #[inline(always)]
 fn butterfly([a, b, c, d]: [Complex4; 4], [w1, w2, w3]: [Complex4; 3]) -> [Complex4; 4] {
     let (sum, difference) = (a.plus(c), a.minus(c));
@@ -268,7 +269,7 @@ fn butterfly([a, b, c, d]: [Complex4; 4], [w1, w2, w3]: [Complex4; 3]) -> [Compl
 type Parts<'a> = (&'a [f32], &'a [f32]);
 type PartsMut<'a> = (&'a mut [f32], &'a mut [f32]);
 
-/// The first pass: four neighbouring butterflies at a time.
+/// First pass: four neighbouring butterflies at a time.
 fn first_pass(n: usize, twiddles: &Twiddles, x: Parts<'_>, y: PartsMut<'_>) {
     let m = n / 16;
     let ((re, _), (im, _)) = (x.0.as_chunks::<4>(), x.1.as_chunks::<4>());
@@ -287,7 +288,7 @@ fn first_pass(n: usize, twiddles: &Twiddles, x: Parts<'_>, y: PartsMut<'_>) {
     }
 }
 
-/// The second pass: four neighbours are one vector.
+/// Second pass: four neighbouring values form one vector.
 fn second_pass(n: usize, twiddles: &Twiddles, x: Parts<'_>, y: PartsMut<'_>) {
     let m = n / 4;
     let (re, im) = (quarters(x.0, m), quarters(x.1, m));
@@ -308,7 +309,7 @@ fn second_pass(n: usize, twiddles: &Twiddles, x: Parts<'_>, y: PartsMut<'_>) {
     }
 }
 
-/// The last pass of a power of four: nothing is turned.
+/// Last pass for a power of four: all twiddle factors are 1.
 fn last_pass(s: usize, x: Parts<'_>, y: PartsMut<'_>) {
     let count = s / 4;
     let (re, im) = (quarters(x.0, count), quarters(x.1, count));
@@ -325,7 +326,7 @@ fn last_pass(s: usize, x: Parts<'_>, y: PartsMut<'_>) {
     }
 }
 
-/// Four successive parts of `count` vectors each.
+/// Splits into four successive parts of `count` vectors each.
 #[inline(always)]
 fn quarters(x: &[f32], count: usize) -> [&[[f32; 4]]; 4] {
     let x = x.as_chunks::<4>().0;
@@ -340,7 +341,7 @@ fn quarters_mut(x: &mut [f32], count: usize) -> [&mut [[f32; 4]]; 4] {
     [a, b, c, &mut d[..count]]
 }
 
-/// A later pass: the same butterfly on `s` neighbours, four at a time.
+/// Later pass: the same butterfly on `s` neighbouring values, four at a time.
 fn pass(n: usize, s: usize, twiddles: &Twiddles, x: Parts<'_>, y: PartsMut<'_>) {
     let m = n / 4;
     let (to_re, to_im) = (y.0.chunks_exact_mut(4 * s), y.1.chunks_exact_mut(4 * s));
@@ -381,7 +382,7 @@ mod tests {
     use std::vec::Vec;
 
     #[test]
-    fn the_tables_are_the_unit_circle_to_the_last_bit() {
+    fn twiddle_tables_match_sincos_bit_for_bit() {
         for length in [128, 256, 512, 1_024, 2_048, 4_096] {
             let tables = RealFft::<2_048>::new(length).tables;
             for (table, circle) in
@@ -396,14 +397,14 @@ mod tests {
     }
 
     #[test]
-    fn a_length_that_is_none_gives_the_next_larger_within_the_room() {
-        for (asked, length) in [(0, 128), (129, 256), (1_000, 1_024), (1_024, 1_024), (5_000, 1_024)] {
-            assert_eq!(RealFft::<512>::new(asked).length(), length);
+    fn unsupported_lengths_are_rounded_up_and_limited() {
+        for (requested, length) in [(0, 128), (129, 256), (1_000, 1_024), (1_024, 1_024), (5_000, 1_024)] {
+            assert_eq!(RealFft::<512>::new(requested).length(), length);
         }
     }
 
     #[test]
-    fn the_transform_is_the_sum_that_defines_it() {
+    fn fft_matches_the_direct_sum() {
         const HALF: usize = MAX_LENGTH / 2;
         let mut scratch = Box::new([[0.0f32; HALF]; 2]);
         for length in [128usize, 256, 512, 1_024, 2_048, 4_096] {

@@ -1,4 +1,4 @@
-//! Primitives of signal processing that filters, detectors, meters, measuring and stages share: each stands here once.
+//! DSP primitives shared by filters, detectors, meters, measuring and stages.
 
 pub mod clock;
 pub mod complex;

@@ -1,10 +1,12 @@
-//! The parabola through three neighbouring values: where and how high a peak is between them.
+//! Parabolic interpolation of three neighbouring values: position and height of a peak.
 
 use crate::math::Real;
 
-/// Where the parabola through three values one apart is highest, counted from the middle one; 0 where it does not bend down.
+/// Position of the maximum of the parabola through three values at unit spacing, relative to the middle one; 0 if the
+/// parabola has no maximum.
 ///
-/// Within half a step where the middle value is the largest; beyond it otherwise, so clamp what is not known to be a peak.
+/// Within half a step if the middle value is the largest, and beyond that otherwise: clamp the result unless the middle
+/// value is a local maximum.
 #[inline(always)]
 #[must_use]
 pub fn vertex<T: Real>([left, here, right]: [T; 3]) -> T {
@@ -12,15 +14,15 @@ pub fn vertex<T: Real>([left, here, right]: [T; 3]) -> T {
     if bend < T::ZERO { T::from_f64(0.5) * (left - right) / bend } else { T::ZERO }
 }
 
-/// The height of the parabola through three values at its [`vertex`].
+/// Height of the parabola through three values at its [`vertex`].
 #[inline(always)]
 #[must_use]
 pub fn height<T: Real>([left, here, right]: [T; 3], vertex: T) -> T {
     here - T::from_f64(0.25) * (left - right) * vertex
 }
 
-/// The height of the parabola through three magnitudes if the middle one is the largest, else the middle one: [`height`]
-/// at [`vertex`] as one expression without a branch, for several values at once.
+/// Peak of the parabola through three magnitudes if the middle one is the largest, otherwise the middle value. Equals
+/// [`height`] at [`vertex`] as one branch-free expression that vectorises.
 #[inline(always)]
 #[must_use]
 pub fn interpolated_peak(before: f32, middle: f32, after: f32) -> f32 {
@@ -37,7 +39,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_vertex_of_a_parabola_is_found() {
+    fn vertex_and_height_of_a_parabola_are_exact() {
         for (place, top, bend) in [(0.0, 1.0, -1.0), (0.3, 2.0, -0.5), (-0.5, 4.0, -3.0)] {
             let at = |x: f64| top + bend * (x - place) * (x - place);
             let values = [-1.0, 0.0, 1.0].map(at);

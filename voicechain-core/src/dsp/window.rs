@@ -1,21 +1,22 @@
 //! Window functions.
 
-/// The periodic Hann window at place `n` of `length`: zero at 0 and at `length`, 1 in the middle.
+/// Periodic Hann window at position `n` of `length`: zero at 0 and at `length`, 1 in the middle.
 #[must_use]
 pub fn hann(n: f64, length: f64) -> f64 {
     0.5 - 0.5 * libm::cos(2.0 * core::f64::consts::PI * n / length)
 }
 
-/// Kaiser's window at a place from -1 to 1, 1 in the middle; `beta` trades the width of the main lobe for its side lobes.
+/// Kaiser window at a position from -1 to 1, 1 in the middle. `beta` trades main-lobe width against side-lobe level.
 ///
 /// Source: J. F. Kaiser, "Nonrecursive digital filter design using the I0-sinh window function", Proc. IEEE Int. Symp.
 /// Circuits and Systems, 1974.
 #[must_use]
-pub fn kaiser(place: f64, beta: f64) -> f64 {
-    bessel_i0(beta * libm::sqrt((1.0 - place * place).max(0.0))) / bessel_i0(beta)
+pub fn kaiser(position: f64, beta: f64) -> f64 {
+    bessel_i0(beta * libm::sqrt((1.0 - position * position).max(0.0))) / bessel_i0(beta)
 }
 
-/// Modified Bessel function of the first kind and order 0, by its series; converges up to some 30.
+/// Modified Bessel function of the first kind and order 0, from its power series; converges for arguments up to
+/// about 30.
 #[must_use]
 pub fn bessel_i0(x: f64) -> f64 {
     let (mut sum, mut term) = (1.0, 1.0);
@@ -26,15 +27,15 @@ pub fn bessel_i0(x: f64) -> f64 {
     sum
 }
 
-/// Coefficients of the Blackman-Harris window of four terms, side lobes 92 dB down.
+/// Coefficients of the four-term Blackman-Harris window; side lobes at -92 dB.
 ///
 /// Source: F. J. Harris, "On the use of windows for harmonic analysis with the discrete Fourier transform", Proc. IEEE
 /// 66(1):51-83, 1978.
 pub const BLACKMAN_HARRIS: [f64; 4] = [0.35875, -0.48829, 0.14128, -0.01168];
 
-/// Multiplies samples by the Blackman-Harris window of their length.
+/// Applies the Blackman-Harris window of the slice's length.
 ///
-/// The cosines come by recurrence, `cos((n + 1) w) = 2 cos(w) cos(n w) - cos((n - 1) w)`, so nothing has to be kept.
+/// The cosines come from the recurrence `cos((n + 1) w) = 2 cos(w) cos(n w) - cos((n - 1) w)`, which needs no table.
 pub fn blackman_harris(samples: &mut [f32]) {
     let step = 2.0 * core::f64::consts::PI / samples.len().max(1) as f64;
     let [mean, terms @ ..] = BLACKMAN_HARRIS;
@@ -56,7 +57,7 @@ mod tests {
 
     /// Abramowitz and Stegun 1964, table 9.8: exp(-x) I0(x).
     #[test]
-    fn the_bessel_function_is_that_of_the_tables() {
+    fn bessel_function_matches_published_tables() {
         for (x, scaled) in [(0.0, 1.0), (1.0, 0.465_759_607_6), (5.0, 0.183_540_812_6), (10.0, 0.127_833_337_2)] {
             assert!((libm::exp(-x) * bessel_i0(x) - scaled).abs() < 1e-9, "{x}");
         }

@@ -1,20 +1,19 @@
-//! Band-pass filters side by side on one signal, of which only the energy is wanted.
+//! Parallel band-pass filters that report the energy per band.
 
 use super::response::Response;
 use super::section::{DirectForm, Section};
 use crate::frame::{Frame, Lanes};
 
-/// `BANDS` pairs of sections on the same input, run together so that their recurrences hide each other's latency. What
-/// comes out is the sum of squares per band.
+/// Bank of `BANDS` parallel filters of two cascaded sections each. It reports the energy (sum of squares) per band.
 ///
-/// Sections are transposed direct forms with fixed coefficients. Cost: 20 operations per band and frame. Tested by
-/// `bank_energies_are_those_of_its_filters`.
+/// The bands run together so that their recurrences hide each other's latency. Sections are in transposed direct form
+/// with fixed coefficients. Cost: 20 operations per band and frame. Tested by `bank_energies_are_those_of_its_filters`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct EnergyBank<const BANDS: usize> {
     bands: [[Section; 2]; BANDS],
 }
 
-/// What the sound has left in an [`EnergyBank`].
+/// Filter states and energy sums of an [`EnergyBank`].
 #[derive(Clone, Copy, Debug)]
 pub struct EnergyBankState<const C: usize, const BANDS: usize>
 where
@@ -37,13 +36,14 @@ impl<const C: usize, const BANDS: usize> EnergyBankState<C, BANDS>
 where
     [f32; C]: Frame,
 {
-    /// A state that has heard nothing.
+    /// Creates a cleared state.
     #[must_use]
     pub fn new() -> Self {
         Self { states: [[[Lanes::splat(0.0); 2]; 2]; BANDS], sums: [Lanes::splat(0.0); BANDS] }
     }
 
-    /// The sum of squares of each band since the last call, channels added; tiny states are cleared.
+    /// Returns the energy of each band since the last call, summed over the channels, and resets it. Flushes denormal
+    /// states.
     pub fn take_energies(&mut self) -> [f64; BANDS] {
         for state in self.states.iter_mut().flatten().flatten() {
             *state = state.flush_denormals();
@@ -57,20 +57,20 @@ where
 }
 
 impl<const BANDS: usize> EnergyBank<BANDS> {
-    /// A bank of these pairs of sections.
+    /// Creates a bank with two sections per band, in signal order.
     #[must_use]
     pub const fn new(bands: [[Section; 2]; BANDS]) -> Self {
         Self { bands }
     }
 
-    /// The response of one band at `omega` radians per sample; 1 where there is no such band.
+    /// Response of one band at `omega` radians per sample; 1 when `band` is out of range.
     #[must_use]
     pub fn response(&self, band: usize, omega: f64) -> Response {
         let sections = self.bands.get(band).map_or(&[][..], |sections| sections);
         sections.iter().fold(Response::ONE, |r, s| r.in_series(s.response(omega)))
     }
 
-    /// Takes frames; the same bits for any split into calls.
+    /// Filters frames and accumulates the band energies. Results are bit-identical for any block size.
     pub fn run<const C: usize>(&self, state: &mut EnergyBankState<C, BANDS>, frames: &[[f32; C]])
     where
         [f32; C]: Frame,

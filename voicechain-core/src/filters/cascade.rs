@@ -1,34 +1,36 @@
-//! Sections one behind the other, run skewed.
+//! Cascade of second-order sections, run skewed by one sample.
 //!
-//! A recursive section waits for its own last output, so a single section leaves the processor idle. The cascade runs
-//! skewed: the second half of its sections works on sample `n - 1` while the first works on sample `n`, with prologue and
-//! epilogue inside the block, no added latency, and the same bits as running sample by sample. (More skew was slower on
-//! x86-64: the values on their way no longer fit into the registers. The bench `ratios` shows the cost.)
+//! A recursive section waits for its own previous output, so a single section leaves the processor idle. In the skewed
+//! cascade the second half of the sections processes sample `n - 1` while the first half processes sample `n`. Prologue
+//! and epilogue stay inside the block: the skew adds no latency, and the output is bit-identical to processing sample
+//! by sample. (A larger skew was slower on x86-64 because the intermediate values no longer fit into the registers. The
+//! bench `ratios` shows the cost.)
 //!
-//! At rest the sections are transposed direct forms with their leading coefficient taken out (four multiplications, the
-//! product of the leading coefficients is applied once). While coefficients move, they are state-variable filters, which
-//! stay stable and click-free under any motion; the states are carried over between the two forms exactly.
+//! With steady coefficients the sections run in transposed direct form with the leading coefficient factored out: four
+//! multiplications per section, and the product of the leading coefficients is applied once. During a transition they
+//! run as state-variable filters, which stay stable and click-free under any modulation. The states convert exactly
+//! between the two forms.
 
 use super::response::Response;
 use super::section::{MonicForm, Section, StateVariable};
 use crate::frame::{Frame, Lanes};
 
-/// Coefficients of up to `N` sections (at most 8) in signal order. Sections that change nothing cost nothing.
+/// Coefficients of up to `N` sections (at most 8) in signal order. Identity sections cost nothing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cascade<const N: usize> {
     sections: [Section; N],
     gain: f64,
-    /// The sections that do not rest, their leading coefficients taken out into the gain.
+    /// The sections other than identity, with their leading coefficients factored out into `gain`.
     direct: [Section; N],
-    /// Which section each of the first `count` rest forms stands for.
+    /// Position in `sections` of each of the first `count` direct forms.
     places: [usize; N],
     count: usize,
-    /// Set while the coefficients are on their way from one cascade to another.
+    /// State-variable forms during a transition from one cascade to another.
     transition: Option<[StateVariable; N]>,
 }
 
 impl<const N: usize> Cascade<N> {
-    /// A cascade of these sections.
+    /// Creates a cascade of `sections` in signal order.
     #[must_use]
     pub fn new(sections: [Section; N]) -> Self {
         const { assert!(N <= 8, "a cascade has at most eight sections") };
@@ -46,13 +48,13 @@ impl<const N: usize> Cascade<N> {
         Self { sections, gain, direct, places, count, transition: None }
     }
 
-    /// The sections, those at rest included.
+    /// All sections, identity sections included.
     #[must_use]
     pub fn sections(&self) -> &[Section; N] {
         &self.sections
     }
 
-    /// True when the output is the input, bit for bit.
+    /// True when the output equals the input bit for bit.
     #[must_use]
     pub fn is_identity(&self) -> bool {
         self.count == 0 && self.transition.is_none()
@@ -64,24 +66,25 @@ impl<const N: usize> Cascade<N> {
         self.gain.is_finite() && self.sections.iter().all(Section::is_stable)
     }
 
-    /// The response of the whole cascade at `omega` radians per sample.
+    /// Response of the whole cascade at `omega` radians per sample.
     #[must_use]
     pub fn response(&self, omega: f64) -> Response {
         self.sections.iter().fold(Response::ONE, |r, s| r.in_series(s.response(omega)))
     }
 
-    /// Samples after the last one of the input in which the output can still be above -120 dB of the largest value of
-    /// the impulse response: never fewer than there are, and at most twice as many. 0 for the identity.
-    /// Takes some microseconds, whatever the settings. Tested by `tail_bounds_the_impulse_response`.
+    /// Tail length in samples: how long after the last input sample the output can exceed -120 dB of the peak of the
+    /// impulse response. Never too short and at most twice too long; 0 for the identity. Cost: a few microseconds for
+    /// any settings. Tested by `tail_bounds_the_impulse_response`.
     #[must_use]
     pub fn tail(&self) -> u32 {
         super::tail::samples(self.sections.iter())
     }
 
-    /// A cascade on the way from `self` (`t = 0`) to `to` (`t = 1`), run sample by sample in the state-variable form.
+    /// Cascade at position `t` between `self` (`t = 0`) and `to` (`t = 1`), run sample by sample in state-variable
+    /// form.
     ///
-    /// Let `t` start and end gently, as `t^2 (3 - 2t)` does: on a straight way its two corners can be heard before
-    /// anything else. Tested by `gliding_does_not_click`.
+    /// Ease `t` in and out, for example with `t^2 (3 - 2t)`: the corners of a linear ramp become audible before any
+    /// other part of a transition. Tested by `gliding_does_not_click`.
     #[must_use]
     pub fn interpolated(&self, to: &Self, t: f64) -> Self {
         let (a, b) = (self.transition_forms(to), to.transition_forms(self));
@@ -89,7 +92,7 @@ impl<const N: usize> Cascade<N> {
         Self { transition: Some(transition), ..*to }
     }
 
-    /// State-variable forms of the sections; one that changes nothing takes the tuning of its counterpart.
+    /// State-variable forms of the sections. An identity section takes the tuning of its counterpart in `other`.
     fn transition_forms(&self, other: &Self) -> [StateVariable; N] {
         if let Some(transition) = self.transition {
             return transition;
@@ -107,8 +110,8 @@ impl<const N: usize> Cascade<N> {
         })
     }
 
-    /// What stands between the states of a rest form and those of the plain section: the product of the leading
-    /// coefficients of the sections behind it.
+    /// Ratio of the direct-form states to those of the plain sections: the product of the leading coefficients of all
+    /// later sections.
     fn scales(&self) -> [f64; N] {
         let mut scales = [1.0; N];
         let mut product = 1.0;
@@ -119,10 +122,10 @@ impl<const N: usize> Cascade<N> {
         scales
     }
 
-    /// Runs frames in place; the same bits for any split into calls. Tested by `any_partition_gives_the_same_bits` and
-    /// `static_cascade_equals_an_independent_one`.
+    /// Filters frames in place. Results are bit-identical for any block size. Tested by
+    /// `any_partition_gives_the_same_bits` and `static_cascade_equals_an_independent_one`.
     ///
-    /// Cost at rest: 8 operations per section and frame, mono or stereo; see the bench `cascade`.
+    /// Cost with steady coefficients: 8 operations per section and frame, mono or stereo; see the bench `cascade`.
     pub fn run<const C: usize>(&self, state: &mut CascadeState<C, N>, frames: &mut [[f32; C]])
     where
         [f32; C]: Frame,
@@ -160,7 +163,7 @@ impl<const N: usize> Cascade<N> {
         let Some(stored) = state.states.first_chunk_mut::<K>() else { return };
         let mut states = *stored;
         let gain = L::<C>::splat(self.gain);
-        // The second half of the sections works one sample behind the first, so that two samples are under way at once.
+        // The second half of the sections runs one sample behind the first, so that two samples are in flight at once.
         let half = K / 2;
         let (first, second) = forms.split_at(half);
         let (first_states, second_states) = states.split_at_mut(half);
@@ -181,10 +184,10 @@ impl<const N: usize> Cascade<N> {
     }
 }
 
-/// Tiny states are cleared once in so many frames, so that no state sinks into the subnormal range.
+/// Frames between two flushes of denormal states.
 const FLUSH_INTERVAL: u32 = 64;
 
-/// What the sound has left in a cascade.
+/// Filter states of a [`Cascade`].
 #[derive(Clone, Copy, Debug)]
 pub struct CascadeState<const C: usize, const N: usize>
 where
@@ -207,7 +210,7 @@ impl<const C: usize, const N: usize> CascadeState<C, N>
 where
     [f32; C]: Frame,
 {
-    /// A state that has heard nothing.
+    /// Creates a cleared state.
     #[must_use]
     pub fn new() -> Self {
         Self { states: [[Lanes::splat(0.0); 2]; N], clock: 0 }
@@ -234,21 +237,23 @@ where
         }
     }
 
-    /// Carries the states from rest into motion; `coefs` is the cascade they were made with.
-    /// Tested, as [`leave_transition`](Self::leave_transition), by `states_are_carried_over_between_the_forms`.
+    /// Converts the states from direct form to state-variable form at the start of a transition. `coefs` is the cascade
+    /// that produced the states. Tested, together with [`leave_transition`](Self::leave_transition), by
+    /// `states_are_carried_over_between_the_forms`.
     pub fn enter_transition(&mut self, coefs: &Cascade<N>) {
         let scales = coefs.scales();
-        let rest = self.states;
+        let direct = self.states;
         self.states = [[Lanes::splat(0.0); 2]; N];
         for at in 0..coefs.count {
             let section = &coefs.sections[coefs.places[at]];
             let form = section.state_variable();
-            let unscaled = rest[at].map(|s| s * Lanes::splat(1.0 / scales[at]));
+            let unscaled = direct[at].map(|s| s * Lanes::splat(1.0 / scales[at]));
             self.states[coefs.places[at]] = convert::<C>(unscaled, |s| form.from_direct(section, s));
         }
     }
 
-    /// Carries the states from motion into rest; `coefs` is the cascade they will go on with.
+    /// Converts the states from state-variable form to direct form at the end of a transition. `coefs` is the cascade
+    /// that runs from now on.
     pub fn leave_transition(&mut self, coefs: &Cascade<N>) {
         let scales = coefs.scales();
         let in_transition = self.states;
@@ -287,8 +292,8 @@ pub(crate) fn step_state_variable<L: Lanes>(section: &StateVariable, states: &mu
     L::splat(m0) * x + (L::splat(m1) * band + L::splat(m2) * low)
 }
 
-/// Brings the states of the trapezoidal state-variable filter up to date: `s0' = 2 band - s0`, `s1' = 2 low - s1`, from
-/// their last values directly, which is a shorter way than through the outputs.
+/// Updates the states of the trapezoidal state-variable filter: `s0' = 2 band - s0`, `s1' = 2 low - s1`. Computed
+/// directly from the previous states, which is a shorter dependency chain than through the outputs.
 #[inline(always)]
 pub(crate) fn advance_state_variable<L: Lanes>(section: &StateVariable, states: &mut [L; 2], x: L) {
     let StateVariable { g, k, .. } = *section;

@@ -1,27 +1,27 @@
-//! Every filter design, each formula once: from Hz, dB and Q to the coefficients of a [`Section`].
+//! Filter design: from Hz, dB and Q to the coefficients of a [`Section`].
 //!
-//! Frequencies above [`MAX_FREQUENCY_OF_RATE`] of the sample rate, and gains of 0 dB, give [`Section::IDENTITY`]: the band
-//! rests. Arguments are expected inside the table of settings; the stages check them.
+//! A frequency above [`MAX_FREQUENCY_OF_RATE`] of the sample rate or a gain of 0 dB returns [`Section::IDENTITY`]: the
+//! band is bypassed. Arguments must lie in the ranges of the table of settings; the stages check them.
 
 use super::section::Section;
 use crate::math::from_db;
 use crate::units::SampleRate;
 use core::f64::consts::{FRAC_1_SQRT_2, PI};
 
-/// A band whose frequency lies above this share of the sample rate rests.
+/// Highest usable frequency as a share of the sample rate. A band above it is bypassed.
 pub const MAX_FREQUENCY_OF_RATE: f64 = 0.45;
 
-/// Gains closer to 0 dB than this are 0 dB.
+/// Gains closer to 0 dB than this count as 0 dB.
 const SMALLEST_GAIN_DB: f64 = 1e-6;
 
-/// True when a band at `frequency_hz` has room at this rate.
+/// True when a band at `frequency_hz` is usable at this rate.
 #[must_use]
 pub fn fits(frequency_hz: f64, rate: SampleRate) -> bool {
     frequency_hz <= MAX_FREQUENCY_OF_RATE * rate.hz()
 }
 
-/// Bilinear transform of `(B2 s^2 + B1 s + B0) / (s^2 + A1 s + A0)` with `s` in units of the prewarped frequency, at any
-/// rate: signals that are measured may be slower than a [`SampleRate`].
+/// Bilinear transform of `(B2 s^2 + B1 s + B0) / (s^2 + A1 s + A0)` with `s` in units of the prewarped frequency.
+/// Accepts any rate in Hz, because measuring also filters decimated signals, which may be slower than a [`SampleRate`].
 fn bilinear(numerator: [f64; 3], denominator: [f64; 3], frequency_hz: f64, rate_hz: f64) -> Section {
     let g = libm::tan(PI * frequency_hz / rate_hz);
     let expand = |[c0, c1, c2]: [f64; 3]| {
@@ -33,11 +33,11 @@ fn bilinear(numerator: [f64; 3], denominator: [f64; 3], frequency_hz: f64, rate_
     Section { b0: b0 / a0, b1: b1 / a0, b2: b2 / a0, a1: a1 / a0, a2: a2 / a0 }
 }
 
-/// Butterworth high-pass of order 1, 2, 3, 4 or 8 (6, 12, 18, 24, 48 dB/octave) as up to four sections, the rest
-/// identity. Bilinear, prewarped at `frequency_hz`, where the gain is -3.01 dB for every order.
+/// Butterworth high-pass of order 1, 2, 3, 4 or 8 (6, 12, 18, 24, 48 dB/octave) as up to four sections; unused sections
+/// are identity. Bilinear transform prewarped at `frequency_hz`, where the gain is -3.01 dB for every order.
 ///
-/// Section Q is `1 / (2 cos theta_k)` with the angles of the Butterworth circle; an odd order has one real pole.
-/// Any other order gives the next lower one of the list. Tested by `high_pass_matches_the_closed_form`.
+/// Section Q is `1 / (2 cos theta_k)` with the angles of the Butterworth circle; an odd order has one real pole. Tested
+/// by `high_pass_matches_the_closed_form`.
 #[must_use]
 pub fn butterworth_high_pass(order: u32, frequency_hz: f64, rate: SampleRate) -> [Section; 4] {
     let mut sections = [Section::IDENTITY; 4];
@@ -55,7 +55,8 @@ pub fn butterworth_high_pass(order: u32, frequency_hz: f64, rate: SampleRate) ->
     sections
 }
 
-/// Butterworth low-pass of order `2 N` as `N` sections, -3.01 dB at `frequency_hz`, at any rate in Hz; bilinear.
+/// Butterworth low-pass of order `2 N` as `N` sections, -3.01 dB at `frequency_hz`, for any rate in Hz. Bilinear
+/// transform.
 pub(crate) fn butterworth_low_pass_at<const N: usize>(frequency_hz: f64, rate_hz: f64) -> [Section; N] {
     core::array::from_fn(|k| {
         let inverse_q = butterworth_inverse_q(2 * N as u32, k);
@@ -78,7 +79,7 @@ pub fn first_order_high_pass(frequency_hz: f64, rate: SampleRate) -> Section {
     Section { b0, b1: -b0, b2: 0.0, a1: (g - 1.0) / (g + 1.0), a2: 0.0 }
 }
 
-/// Second-order low-pass with this Q (`1/sqrt 2` is Butterworth, -3.01 dB at `frequency_hz`); bilinear.
+/// Second-order low-pass with this Q (`1/sqrt 2` is Butterworth, -3.01 dB at `frequency_hz`). Bilinear transform.
 #[must_use]
 pub fn low_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) {
@@ -87,7 +88,7 @@ pub fn low_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     bilinear([1.0, 0.0, 0.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate.hz())
 }
 
-/// Second-order high-pass with this Q; bilinear.
+/// Second-order high-pass with this Q. Bilinear transform.
 #[must_use]
 pub fn high_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) {
@@ -96,13 +97,13 @@ pub fn high_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     high_pass_at(frequency_hz, q, rate.hz())
 }
 
-/// The same at any rate in Hz, for a frequency below half of it.
+/// The same for any rate in Hz; `frequency_hz` must be below half of it.
 pub(crate) fn high_pass_at(frequency_hz: f64, q: f64, rate_hz: f64) -> Section {
     bilinear([0.0, 0.0, 1.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate_hz)
 }
 
-/// Band-pass with gain 1 at `frequency_hz`, -3.01 dB at a distance set by Q, 6 dB/octave far away; bilinear.
-/// Tested by `a_band_alone_has_its_width`.
+/// Band-pass with gain 1 at `frequency_hz`, -3.01 dB at the band edges set by Q, and slopes of 6 dB/octave far away.
+/// Bilinear transform. Tested by `a_band_alone_has_its_width`.
 #[must_use]
 pub fn band_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) {
@@ -111,12 +112,12 @@ pub fn band_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     band_pass_at(frequency_hz, q, rate.hz())
 }
 
-/// The same at any rate in Hz, for a frequency below half of it.
+/// The same for any rate in Hz; `frequency_hz` must be below half of it.
 pub(crate) fn band_pass_at(frequency_hz: f64, q: f64, rate_hz: f64) -> Section {
     bilinear([0.0, 1.0 / q, 0.0], [1.0, 1.0 / q, 1.0], frequency_hz, rate_hz)
 }
 
-/// Notch: nothing passes at `frequency_hz`; -3.01 dB at a distance set by Q. Bilinear.
+/// Notch with gain 0 at `frequency_hz` and -3.01 dB at the band edges set by Q. Bilinear transform.
 #[must_use]
 pub fn notch(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) {
@@ -127,10 +128,12 @@ pub fn notch(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
 
 /// Bell matched to the analog prototype `(s^2 + (A/Q) s + 1) / (s^2 + s/(A Q) + 1)`, `A = 10^(gain/40)`.
 ///
-/// Poles by impulse invariance, zeros so that the magnitude is right at 0 Hz, at `frequency_hz` (with slope zero) and
-/// close up to the top of the band. Source: M. Vicanek, "Matched Second Order Digital Filters", 2016, sections 3 and 4.
-/// A cut is the inverse of the boost. Error against the prototype at 44.1 kHz for f0 <= 12 kHz, |gain| <= 6 dB,
-/// Q >= 0.7: at most 0.4 dB to 16 kHz and 0.6 dB to 20 kHz. Tested by `bells_match_the_analog_prototype`.
+/// The poles come from impulse invariance. The zeros match the magnitude at 0 Hz and, with zero slope, at
+/// `frequency_hz`; the magnitude stays close up to the top of the band. A cut is the inverse of the boost. Source: M.
+/// Vicanek, "Matched Second Order Digital Filters", 2016, sections 3 and 4.
+///
+/// Error against the prototype at 44.1 kHz for f0 <= 12 kHz, |gain| <= 6 dB, Q >= 0.7: at most 0.4 dB to 16 kHz and 0.6
+/// dB to 20 kHz. Tested by `bells_match_the_analog_prototype`.
 #[must_use]
 pub fn bell(frequency_hz: f64, gain_db: f64, q: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) || gain_db.abs() < SMALLEST_GAIN_DB {
@@ -140,9 +143,12 @@ pub fn bell(frequency_hz: f64, gain_db: f64, q: f64, rate: SampleRate) -> Sectio
     if gain_db > 0.0 { boost } else { inverse(&boost) }
 }
 
-/// The source's numerator, `N(0) = P(0)`, `N(phi1) = G^2 P(phi1)` and the same for the slope, where `P` is the squared
-/// magnitude of the denominator over `phi = sin^2(omega/2)`, solved for the quadratic
-/// `N(phi) = G^2 P(phi) - (G^2 - 1) P(0) (1 - phi/phi1)^2`: nothing in it cancels at low frequencies and high rates.
+/// Bell with a positive gain.
+///
+/// The source's conditions on the numerator are `N(0) = P(0)`, `N(phi1) = G^2 P(phi1)` and the same for the slope. `P`
+/// is the squared magnitude of the denominator over `phi = sin^2(omega/2)`. The conditions are solved for the quadratic
+/// `N(phi) = G^2 P(phi) - (G^2 - 1) P(0) (1 - phi/phi1)^2`, which avoids cancellation at low frequencies and high
+/// rates.
 fn matched_bell_boost(frequency_hz: f64, gain_db: f64, q: f64, rate: SampleRate) -> Section {
     let omega = 2.0 * PI * frequency_hz / rate.hz();
     let zeta = 0.5 / (from_db(0.5 * gain_db) * q);
@@ -167,8 +173,8 @@ fn matched_bell_boost(frequency_hz: f64, gain_db: f64, q: f64, rate: SampleRate)
     Section { b0, b1, b2, a1, a2 }
 }
 
-/// The minimum-phase polynomial with squared magnitude `n0 phi0 + n1 phi1 + n2 4 phi0 phi1`,
-/// where `phi1 = sin^2(omega/2)` and `phi0 = 1 - phi1`.
+/// Minimum-phase polynomial with squared magnitude `n0 phi0 + n1 phi1 + n2 4 phi0 phi1`, where `phi1 = sin^2(omega/2)`
+/// and `phi0 = 1 - phi1`.
 fn minimum_phase(n0: f64, n1: f64, n2: f64) -> [f64; 3] {
     let (at_dc, at_nyquist) = (libm::sqrt(n0.max(0.0)), libm::sqrt(n1.max(0.0)));
     let half = 0.5 * (at_dc + at_nyquist);
@@ -176,18 +182,18 @@ fn minimum_phase(n0: f64, n1: f64, n2: f64) -> [f64; 3] {
     [c0, 0.5 * (at_dc - at_nyquist), -0.25 * n2 / c0]
 }
 
-/// The section whose response is the reciprocal; numerator and denominator change places.
+/// Section with the reciprocal response: numerator and denominator swapped.
 fn inverse(section: &Section) -> Section {
     let Section { b0, b1, b2, a1, a2 } = *section;
     Section { b0: 1.0 / b0, b1: a1 / b0, b2: a2 / b0, a1: b1 / b0, a2: b2 / b0 }
 }
 
-/// Butterworth high shelf matched to the analog prototype with squared magnitude
-/// `(1 + G x^4) / (1 + x^4 / G)`, `x = f / f0`, `G = 10^(gain/20)`: half the gain (in dB) at `frequency_hz`.
+/// Butterworth high shelf matched to the analog prototype with squared magnitude `(1 + G x^4) / (1 + x^4 / G)`,
+/// `x = f / f0`, `G = 10^(gain/20)`: half the gain (in dB) at `frequency_hz`.
 ///
-/// Squared magnitude matched at 0 Hz, at half the rate and at two frequencies between. Source: M. Vicanek, "Matched
-/// Two-Pole Digital Shelving Filters", 2024 (constants of the two frequencies via an independent implementation).
-/// Same error bounds as [`bell`]. Tested by `shelves_match_the_analog_prototype`.
+/// The squared magnitude is matched at 0 Hz, at half the sample rate and at two frequencies between. Source: M.
+/// Vicanek, "Matched Two-Pole Digital Shelving Filters", 2024 (constants of the two frequencies via an independent
+/// implementation). Same error bounds as [`bell`]. Tested by `shelves_match_the_analog_prototype`.
 #[must_use]
 pub fn high_shelf(frequency_hz: f64, gain_db: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) || gain_db.abs() < SMALLEST_GAIN_DB {
@@ -196,9 +202,9 @@ pub fn high_shelf(frequency_hz: f64, gain_db: f64, rate: SampleRate) -> Section 
     matched_high_shelf(frequency_hz, gain_db, rate)
 }
 
-/// Butterworth low shelf, the mirror of [`high_shelf`]: a high shelf of the opposite gain, raised as a whole.
+/// Butterworth low shelf, the mirror image of [`high_shelf`]: a high shelf of the opposite gain, scaled by the gain.
 ///
-/// Same source and bounds. Tested by `shelves_match_the_analog_prototype`.
+/// Same source and error bounds. Tested by `shelves_match_the_analog_prototype`.
 #[must_use]
 pub fn low_shelf(frequency_hz: f64, gain_db: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) || gain_db.abs() < SMALLEST_GAIN_DB {
@@ -211,12 +217,13 @@ pub fn low_shelf(frequency_hz: f64, gain_db: f64, rate: SampleRate) -> Section {
 
 fn matched_high_shelf(frequency_hz: f64, gain_db: f64, rate: SampleRate) -> Section {
     let gain = from_db(gain_db);
-    // In units of half the rate.
+    // Corner frequency in units of half the sample rate.
     let corner = 2.0 * frequency_hz / rate.hz();
     let corner2 = corner * corner;
     let analog = |x4: f64| (1.0 + gain * x4) / (1.0 + x4 / gain);
     let at_nyquist = analog(1.0 / (corner2 * corner2));
-    // One condition per matching frequency f = corner / sqrt(a + b corner^2) on the two unknowns of the denominator.
+    // One linear condition on the two unknowns of the denominator per matching frequency
+    // `f = corner / sqrt(a + b corner^2)`.
     let condition = |a: f64, b: f64| {
         let spread = a + b * corner2;
         let phi = libm::pow(libm::sin(0.5 * PI * corner / libm::sqrt(spread)), 2.0);

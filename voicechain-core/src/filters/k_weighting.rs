@@ -1,8 +1,8 @@
-//! K-weighting (ITU-R BS.1770 Annex 1), at any rate, for one or several signals at once.
+//! K-weighting filter (ITU-R BS.1770 Annex 1) at any sample rate, for one or several signals at once.
 //!
-//! The filter is given here as the two biquads that the Recommendation prints for 48 kHz. For another rate each is
-//! taken back to its analog prototype and from there to the rate, with the bilinear transform prewarped at the
-//! prototype's own corner. The weighted signal itself is never needed, only its energy, so that is what comes out.
+//! The coefficients are the two biquads that the Recommendation prints for 48 kHz. For another rate, each biquad is
+//! mapped to its analog prototype and from there to the new rate, by the bilinear transform prewarped at the
+//! prototype's corner. Callers need only the energy of the weighted signal, so only the energy is returned.
 
 use super::section::Section;
 use crate::SampleRate;
@@ -21,19 +21,19 @@ const HIGH_PASS_A: [f64; 3] = [1.0, -1.990_047_454_833_98, 0.990_072_250_366_21]
 /// The rate of the printed tables, Hz.
 const TABLE_HZ: f64 = 48_000.0;
 
-/// How many channels run interleaved, two to a vector: enough to hide the latency of the recurrence, and few enough for
-/// sixteen registers.
+/// Channels that run interleaved, two per vector: enough to hide the latency of the recurrence, few enough for sixteen
+/// registers.
 const LANES: usize = 6;
 
-/// The K-weighting filter for one rate: a high shelf of +4 dB, then a high-pass at 38 Hz.
+/// K-weighting filter for one sample rate: a high shelf of +4 dB, then a high-pass at 38 Hz.
 ///
-/// Accuracy: the printed coefficients to 1e-12 at 48 kHz. Elsewhere the response differs from that at 48 kHz by up to 0.0016 dB
-/// at 44.1 kHz, 0.007 dB at 96 kHz and 0.008 dB at 192 kHz (20 Hz to 20 kHz). At lower rates the bilinear transform squeezes
-/// the upper end of the shelf: up to 0.45 of the rate 0.011 dB at 32 kHz, 0.032 dB at 22.05 kHz, 0.07 dB at 16 kHz, 0.15 dB at
-/// 11.025 kHz and 0.29 dB at 8 kHz.
+/// Accuracy: the printed coefficients to 1e-12 at 48 kHz. Deviation from the 48 kHz response from 20 Hz to 20 kHz: at
+/// most 0.0016 dB at 44.1 kHz, 0.007 dB at 96 kHz and 0.008 dB at 192 kHz. At lower rates the bilinear transform
+/// compresses the upper end of the shelf. There the deviation up to 0.45 of the rate is 0.011 dB at 32 kHz, 0.032 dB at
+/// 22.05 kHz, 0.07 dB at 16 kHz, 0.15 dB at 11.025 kHz and 0.29 dB at 8 kHz.
 ///
-/// Checked by `standards::k_weighting`: `k_weighting_coefficients`, `k_weighting_magnitude`, `k_weighting_runs_as_designed`,
-/// `k_weighting_other_rates` and `noise_anchors`.
+/// Tested by `standards::k_weighting`: `k_weighting_coefficients`, `k_weighting_magnitude`,
+/// `k_weighting_runs_as_designed`, `k_weighting_other_rates` and `noise_anchors`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct KWeighting {
     shelf: Section,
@@ -41,7 +41,7 @@ pub struct KWeighting {
 }
 
 impl KWeighting {
-    /// The filter for a rate from 8 to 192 kHz.
+    /// Designs the filter for a rate from 8 to 192 kHz.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         Self { shelf: at_rate(SHELF_B, SHELF_A, rate.hz()), high_pass: at_rate(HIGH_PASS_B, HIGH_PASS_A, rate.hz()) }
@@ -54,13 +54,13 @@ impl KWeighting {
     }
 }
 
-/// Takes a biquad of the printed tables to another rate.
+/// Maps a biquad of the printed tables to another rate.
 ///
-/// With `v = (1 - z^-1) / (1 + z^-1)` a biquad is `(B0 + B1 v + B2 v^2) / (A0 + A1 v + A2 v^2)`, where `A0 = a0 + a1 + a2`,
-/// `A1 = 2 (a0 - a2)`, `A2 = a0 - a1 + a2`. Its corner is at `tan(pi f / 48000) = sqrt(A0 / A2)`. The same analog filter at
-/// another rate, exact at its corner, has `v` times the ratio of the two tangents.
+/// With `v = (1 - z^-1) / (1 + z^-1)` a biquad is `(B0 + B1 v + B2 v^2) / (A0 + A1 v + A2 v^2)`, where
+/// `A0 = a0 + a1 + a2`, `A1 = 2 (a0 - a2)`, `A2 = a0 - a1 + a2`. Its corner is at `tan(pi f / 48000) = sqrt(A0 / A2)`.
+/// The same analog filter at another rate, exact at its corner, has `v` scaled by the ratio of the two tangents.
 fn at_rate(b: [f64; 3], a: [f64; 3], hz: f64) -> Section {
-    // The same sums lead there and, up to a factor, back.
+    // This substitution is its own inverse up to a factor.
     let exchange = |c: [f64; 3]| [c[0] + c[1] + c[2], 2.0 * (c[0] - c[2]), c[0] - c[1] + c[2]];
     let (b, a) = (exchange(b), exchange(a));
     let corner = libm::sqrt(a[0] / a[2]);
@@ -71,10 +71,10 @@ fn at_rate(b: [f64; 3], a: [f64; 3], hz: f64) -> Section {
     Section { b0, b1, b2, a1: a[1] / a[0], a2: a[2] / a[0] }
 }
 
-/// What audio changes in a K-weighting filter of `C` channels, with the energy since the last sub-block.
+/// Filter states of a [`KWeighting`] filter for `C` channels, with the energy of the current sub-block.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct KWeightingState<const C: usize> {
-    /// Shelf, shelf, high-pass, high-pass (transposed direct form 2), sum of squares.
+    /// Two shelf states, two high-pass states (transposed direct form II), sum of squares.
     lanes: [[f64; C]; 5],
 }
 
@@ -85,19 +85,20 @@ impl<const C: usize> Default for KWeightingState<C> {
 }
 
 impl<const C: usize> KWeightingState<C> {
-    /// A filter that has heard nothing.
+    /// Creates a cleared state.
     #[must_use]
     pub const fn new() -> Self {
         Self { lanes: [[0.0; C]; 5] }
     }
 
-    /// Ends a sub-block: gives the sum of the squares of the K-weighted samples per channel, and starts the next at zero.
+    /// Ends a sub-block: returns the sum of squares of the K-weighted samples per channel and resets it.
     ///
-    /// States under [`FLUSH_THRESHOLD`] become zero here, which keeps subnormal numbers away; call it every 10 ms of audio, on a clock
-    /// that counts samples. The fastest pole falls by 640 dB in 10 ms at any rate, so no state and no squared output can come
-    /// near the subnormal numbers in between. A channel that has heard something that is not finite gives 0 and starts afresh.
+    /// Call it every 10 ms of audio, on a clock that counts samples. States below [`FLUSH_THRESHOLD`] are set to zero
+    /// here. The fastest pole decays by 640 dB in 10 ms at any rate, so no state and no squared output reaches the
+    /// denormal range in between. A channel that received a non-finite sample returns 0 and restarts from a cleared
+    /// state.
     ///
-    /// Checked by `standards::loudness_properties::survives_what_is_not_finite` and `silence_becomes_exact`.
+    /// Tested by `standards::loudness_properties::survives_what_is_not_finite` and `silence_becomes_exact`.
     pub fn take_energy(&mut self, filter: &KWeighting) -> [f64; C] {
         let gain = filter.high_pass.b0 * filter.high_pass.b0;
         let mut energy = [0.0; C];
@@ -115,15 +116,16 @@ impl<const C: usize> KWeightingState<C> {
     }
 }
 
-/// Runs `SIGNALS` K-weighting filters over as many signals at once, frame by frame as far as all of them reach.
+/// Runs `SIGNALS` K-weighting filters on as many signals, frame by frame up to the end of the shortest signal.
 ///
-/// Each adds the squares of its weighted samples to its own sum, one after the other, so that any split of the same
-/// frames into calls gives the same bits; [`KWeightingState::take_energy`] reads the sum. Up to six channels run interleaved, two
-/// to a vector, which hides the latency of the recurrence. Arithmetic is in double precision.
+/// Each filter adds the squares of its weighted samples to its own sum in order, so that results are bit-identical for
+/// any block size; [`KWeightingState::take_energy`] reads the sum. Up to six channels run interleaved, two per vector,
+/// which hides the latency of the recurrence. Arithmetic is in double precision.
 ///
-/// Cost per frame at nine signals: about 2 ns for a stereo signal, 1.2 ns for a mono one.
+/// Cost per frame with nine signals: about 2 ns for a stereo signal, 1.2 ns for a mono one.
 ///
-/// Checked by `standards::loudness_properties::any_split_gives_the_same_bits` and `ledger_points_do_not_depend_on_each_other`.
+/// Tested by `standards::loudness_properties::any_split_gives_the_same_bits` and
+/// `ledger_points_do_not_depend_on_each_other`.
 pub fn accumulate<const C: usize, const SIGNALS: usize>(
     filter: &KWeighting,
     states: &mut [KWeightingState<C>; SIGNALS],
@@ -138,10 +140,10 @@ pub fn accumulate<const C: usize, const SIGNALS: usize>(
     groups::<C, 1>(filter, rest);
 }
 
-/// States and the signals that they hear.
+/// States and their input signals.
 type StatesAndSignals<'a, 'b, const C: usize> = (&'a mut [KWeightingState<C>], &'b [&'b [[f32; C]]]);
 
-/// Runs as many groups of `G` signals as there are, and gives what is left over.
+/// Processes the signals in groups of `G` and returns the remaining ones.
 #[inline(always)]
 fn groups<'a, 'b, const C: usize, const G: usize>(
     filter: &KWeighting,
@@ -164,14 +166,14 @@ fn groups<'a, 'b, const C: usize, const G: usize>(
 
 /// Runs `G` signals of `C` channels in `V` vectors; lane `i` is channel `i % C` of signal `i / C`.
 #[inline(always)]
-#[expect(clippy::needless_range_loop, reason = "several signals are read at the same place")]
+#[expect(clippy::needless_range_loop, reason = "several signals are read at the same index")]
 fn run<const C: usize, const G: usize, const V: usize>(
     filter: &KWeighting,
     states: &mut [KWeightingState<C>; G],
     signals: &[&[[f32; C]]; G],
 ) {
-    // The step of `section::DirectForm`, written out: as one of its calls it would be a tenth slower here, where three signals
-    // compete for the registers.
+    // The step of `section::DirectForm`, written out. A call would be a tenth slower here, where three signals compete
+    // for the registers.
     let Section { b0, b1, b2, a1, a2 } = filter.shelf;
     let [b0, c1, c2, a1, a2] = [b0, b1 - a1 * b0, b2 - a2 * b0, a1, a2].map(f64x2::splat);
     let (h1, h2) = (filter.high_pass.a1, filter.high_pass.a2);
@@ -191,7 +193,7 @@ fn run<const C: usize, const G: usize, const V: usize>(
             let y = b0 * x + first;
             *s1 = (c1 * x + *s2) - a1 * first;
             *s2 = c2 * x - a2 * first;
-            // The high-pass with the numerator 1, -2, 1; its gain is applied to the energy.
+            // High-pass with the numerator 1, -2, 1; its gain is applied to the energy.
             let first = *t1;
             let z = y + first;
             *t1 = (*t2 - d1 * y) - h1 * first;

@@ -1,4 +1,4 @@
-//! Second-order filters: every design formula once, the cascade that runs them, and their response.
+//! Second-order filters: design, cascades, filter banks, K-weighting and responses.
 
 pub mod bank;
 pub mod cascade;

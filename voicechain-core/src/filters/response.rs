@@ -1,21 +1,21 @@
-//! The complex response of a filter at one frequency, read from its coefficients.
+//! Complex response of a filter at one frequency.
 
 use crate::dsp::Complex;
 
-/// A complex gain.
+/// Complex gain.
 pub type Response = Complex<f64>;
 
 impl Response {
     /// Gain 1, phase 0.
     pub const ONE: Self = Self { re: 1.0, im: 0.0 };
 
-    /// Two filters one behind the other: the product.
+    /// Response of two filters in series: the product.
     #[must_use]
     pub fn in_series(self, next: Self) -> Self {
         self.times(next)
     }
 
-    /// Magnitude in dB; minus infinity where the filter passes nothing.
+    /// Magnitude in dB; minus infinity for a gain of 0.
     #[must_use]
     pub fn db(self) -> f64 {
         crate::math::power_to_db(self.power())
@@ -27,7 +27,7 @@ impl Response {
         libm::atan2(self.im, self.re)
     }
 
-    /// The quotient of two complex numbers.
+    /// Quotient of two complex numbers.
     pub(crate) fn divided_by(self, divisor: Self) -> Self {
         let norm = divisor.power();
         Self {

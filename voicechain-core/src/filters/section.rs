@@ -1,32 +1,31 @@
-//! One second-order section in its two forms: direct coefficients for rest, a state-variable filter for motion.
+//! Second-order section in two forms: direct form for steady coefficients, state-variable filter for transitions.
 
 use super::response::Response;
 use crate::frame::Lanes;
 
-/// A second-order section `H(z) = (b0 + b1 z^-1 + b2 z^-2) / (1 + a1 z^-1 + a2 z^-2)`.
+/// Coefficients of a second-order section `H(z) = (b0 + b1 z^-1 + b2 z^-2) / (1 + a1 z^-1 + a2 z^-2)`.
 ///
 /// The sign convention is that of the difference equation
-/// `y[n] = b0 x[n] + b1 x[n-1] + b2 x[n-2] - a1 y[n-1] - a2 y[n-2]`.
-/// A first-order section has `b2 = a2 = 0`.
+/// `y[n] = b0 x[n] + b1 x[n-1] + b2 x[n-2] - a1 y[n-1] - a2 y[n-2]`. A first-order section has `b2 = a2 = 0`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Section {
-    /// Gain of the newest input.
+    /// Coefficient of `x[n]`.
     pub b0: f64,
-    /// Gain of the input one sample ago.
+    /// Coefficient of `x[n-1]`.
     pub b1: f64,
-    /// Gain of the input two samples ago.
+    /// Coefficient of `x[n-2]`.
     pub b2: f64,
-    /// Minus the gain of the output one sample ago.
+    /// Coefficient of `-y[n-1]`.
     pub a1: f64,
-    /// Minus the gain of the output two samples ago.
+    /// Coefficient of `-y[n-2]`.
     pub a2: f64,
 }
 
 impl Section {
-    /// The section that changes nothing.
+    /// Identity section: the output equals the input.
     pub const IDENTITY: Self = Self { b0: 1.0, b1: 0.0, b2: 0.0, a1: 0.0, a2: 0.0 };
 
-    /// True when numerator and denominator are the same, so that the output is the input.
+    /// True when numerator and denominator are equal, so that the output equals the input.
     #[must_use]
     pub fn is_identity(&self) -> bool {
         self.b0 == 1.0 && self.b1 == self.a1 && self.b2 == self.a2
@@ -40,7 +39,7 @@ impl Section {
         all.iter().all(|v| v.is_finite()) && self.a2.abs() < 1.0 && self.a1.abs() < 1.0 + self.a2
     }
 
-    /// The response at `omega` radians per sample (`2 pi f / rate`).
+    /// Complex response at `omega` radians per sample (`2 pi f / rate`).
     #[must_use]
     pub fn response(&self, omega: f64) -> Response {
         let (sin1, cos1) = libm::sincos(omega);
@@ -50,7 +49,7 @@ impl Section {
         above.divided_by(below)
     }
 
-    /// Both poles; those of a first-order section are its one pole and 0.
+    /// Both poles. A first-order section has one pole and a second one at 0.
     pub(super) fn poles(&self) -> [Response; 2] {
         let middle = -0.5 * self.a1;
         let discriminant = middle * middle - self.a2;
@@ -58,16 +57,16 @@ impl Section {
         if discriminant < 0.0 {
             [Response { re: middle, im: root }, Response { re: middle, im: -root }]
         } else {
-            // The larger one by the sum, the other by the product: nothing cancels.
+            // The outer pole comes from the sum, the inner one from the product, which avoids cancellation.
             let outer = middle + libm::copysign(root, middle);
             let inner = if outer == 0.0 { 0.0 } else { self.a2 / outer };
             [Response { re: outer, im: 0.0 }, Response { re: inner, im: 0.0 }]
         }
     }
 
-    /// The same transfer function as a state-variable filter.
+    /// Converts to a state-variable filter with the same transfer function.
     ///
-    /// `g = sqrt((1 + a1 + a2) / (1 - a1 + a2))`, `k = 2 (1 - a2) g / (1 + a1 + a2)`, mix from the zeros.
+    /// `g = sqrt((1 + a1 + a2) / (1 - a1 + a2))`, `k = 2 (1 - a2) g / (1 + a1 + a2)`; the mix follows from the zeros.
     /// Any stable section has `g > 0` and `k > 0`. Tested by `both_forms_have_the_same_impulse_response`.
     #[must_use]
     pub fn state_variable(&self) -> StateVariable {
@@ -82,10 +81,10 @@ impl Section {
     }
 }
 
-/// A section whose leading coefficient is 1, ready to run in transposed direct form, its numbers in every lane.
+/// Section with leading coefficient 1 in transposed direct form II, its coefficients in every lane.
 ///
-/// With the output `y = x + s0` put into the updates, `s0` and `s1` depend on their last values by one multiplication and
-/// one addition each: `s0' = ((b1 - a1) x + s1) - a1 s0`, `s1' = (b2 - a2) x - a2 s0`.
+/// With the output `y = x + s0` substituted into the updates, each state depends on the previous `s0` through one
+/// multiplication and one addition: `s0' = ((b1 - a1) x + s1) - a1 s0`, `s1' = (b2 - a2) x - a2 s0`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct MonicForm<L> {
     c1: L,
@@ -95,12 +94,12 @@ pub(crate) struct MonicForm<L> {
 }
 
 impl<L: Lanes> MonicForm<L> {
-    /// The leading coefficient is not looked at.
+    /// Ignores `b0`, which counts as 1.
     pub(crate) fn new(s: &Section) -> Self {
         Self { c1: L::splat(s.b1 - s.a1), c2: L::splat(s.b2 - s.a2), a1: L::splat(s.a1), a2: L::splat(s.a2) }
     }
 
-    /// Brings the states up to date; gives what they add to the output.
+    /// Updates the states and returns their contribution to the output.
     #[inline(always)]
     fn update(&self, states: &mut [L; 2], x: L) -> L {
         let first = states[0];
@@ -109,14 +108,15 @@ impl<L: Lanes> MonicForm<L> {
         first
     }
 
-    /// Runs one sample.
+    /// Processes one sample.
     #[inline(always)]
     pub(crate) fn step(&self, states: &mut [L; 2], x: L) -> L {
         x + self.update(states, x)
     }
 }
 
-/// The same with any leading coefficient: `y = b0 x + s0`, with `b1 - a1 b0` and `b2 - a2 b0` in the updates.
+/// Section with any leading coefficient in transposed direct form II: `y = b0 x + s0`, with `b1 - a1 b0` and
+/// `b2 - a2 b0` in the updates.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct DirectForm<L> {
     b0: L,
@@ -134,35 +134,36 @@ impl<L: Lanes> DirectForm<L> {
         Self { b0: L::splat(s.b0), states }
     }
 
-    /// Runs one sample.
+    /// Processes one sample.
     #[inline(always)]
     pub(crate) fn step(&self, states: &mut [L; 2], x: L) -> L {
         self.b0 * x + self.states.update(states, x)
     }
 }
 
-/// A trapezoidal state-variable filter: integrator gain `g`, damping `k`, and the mix `y = m0 x + m1 band + m2 low`.
+/// Trapezoidal state-variable filter with integrator gain `g`, damping `k` and output mix
+/// `y = m0 x + m1 band + m2 low`.
 ///
-/// With any `g > 0` and `k > 0`, changing at any sample, the energy of the two states never grows without input
-/// (the change in one step is `-4 g k v1^2`), which a direct form cannot promise.
-/// Source of the structure: Simper 2013, "Solving the continuous SVF equations using trapezoidal integration and
-/// equivalent currents"; proof of stability: Wishnick, DAFx-14. Tested by `energy_never_grows_under_any_motion`.
+/// For any `g > 0` and `k > 0`, even if they change at every sample, the energy of the two states never grows without
+/// input (it changes by `-4 g k v1^2` per step). A direct form does not guarantee this. Source of the structure: Simper
+/// 2013, "Solving the continuous SVF equations using trapezoidal integration and equivalent currents"; proof of
+/// stability: Wishnick, DAFx-14. Tested by `energy_never_grows_under_any_motion`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct StateVariable {
     /// Integrator gain, `tan(pi f / rate)`.
     pub g: f64,
     /// Damping, `1/Q`.
     pub k: f64,
-    /// Share of the input.
+    /// Mix of the input.
     pub m0: f64,
-    /// Share of the band-pass output.
+    /// Mix of the band-pass output.
     pub m1: f64,
-    /// Share of the low-pass output.
+    /// Mix of the low-pass output.
     pub m2: f64,
 }
 
 impl StateVariable {
-    /// On the straight line from `self` (`t = 0`) to `to` (`t = 1`) in every coefficient.
+    /// Linear interpolation of every coefficient from `self` (`t = 0`) to `to` (`t = 1`).
     #[must_use]
     pub fn interpolated(&self, to: &Self, t: f64) -> Self {
         let mix = |a: f64, b: f64| a + (b - a) * t;
@@ -175,7 +176,7 @@ impl StateVariable {
         }
     }
 
-    /// What the states give one sample and two samples from now when the input is silent, as rows
+    /// First and second output sample that the states produce from zero input, as rows
     /// `[weight of the first state, weight of the second]`.
     fn observation(&self) -> [[f64; 2]; 2] {
         let Self { g, k, m1, m2, .. } = *self;
@@ -185,7 +186,8 @@ impl StateVariable {
         [c, [c[0] * a[0][0] + c[1] * a[1][0], c[0] * a[0][1] + c[1] * a[1][1]]]
     }
 
-    /// States of the transposed direct form of `section` (the same filter) that continue the sound of these states.
+    /// Converts states of this form to transposed direct form states of `section`, which must be the same filter. The
+    /// output continues without a step.
     #[must_use]
     pub fn to_direct(&self, section: &Section, states: [f64; 2]) -> [f64; 2] {
         let [now, next] = self.observation();
@@ -194,10 +196,11 @@ impl StateVariable {
         [y0, y1 + section.a1 * y0]
     }
 
-    /// States of this form that continue the sound of transposed direct form states of `section` (the same filter).
+    /// Converts transposed direct form states of `section`, which must be the same filter, to states of this form. The
+    /// output continues without a step.
     ///
-    /// Of a first-order section only one state can be heard; the smallest pair of states that gives it is taken. A filter
-    /// whose states cannot be heard at all (gain 0 dB everywhere) starts from rest.
+    /// A first-order section has only one observable state: the pair of states with the smallest norm is used. A filter
+    /// without observable states (0 dB everywhere) starts from a cleared state.
     #[must_use]
     pub fn from_direct(&self, section: &Section, states: [f64; 2]) -> [f64; 2] {
         let [now, next] = self.observation();

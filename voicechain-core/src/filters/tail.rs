@@ -1,27 +1,27 @@
-//! How long a chain of sections rings, found from its poles.
+//! Tail length of a chain of sections, computed from its poles.
 
 use super::response::Response;
 use super::section::Section;
 use crate::math::from_db;
 
-/// Samples of the impulse response that are computed one by one, for its peak and for short tails.
+/// Samples of the impulse response that are computed directly, for its peak and for short tails.
 const START: usize = 64;
-/// The longest chain: all filters of a strip, and one in hand.
+/// Longest chain: all filters of a strip and one spare.
 const MAX_SECTIONS: usize = 12;
-/// Poles of a chain closer to each other than this share of their distance to the unit circle are moved apart, along a
-/// circle, so that each has a share of its own in the sum. The sum then bounds what coinciding poles would give,
-/// `n^(m-1) p^n` for `m` of them, for all `n` up to the end of the tail, without being far above it.
-const APART: f64 = 0.05;
+/// Minimum spacing of two poles as a share of their distance to the unit circle. Closer poles are moved apart along a
+/// circle, so that each has its own residue. The sum over the separated poles then bounds the response of coinciding
+/// poles, `n^(m-1) p^n` for multiplicity `m`, up to the end of the tail, and is not far above it.
+const MIN_POLE_SPACING: f64 = 0.05;
 
-/// Poles that were moved apart give a slightly different sum; a factor of 2 covers the difference.
+/// Factor on the threshold when poles were moved apart: covers the change of the sum.
 const SAFETY_FACTOR: f64 = 0.5;
 
-/// Samples after the last one of the input in which the output can still be above -120 dB of the largest value of the
+/// Tail length in samples: how long after the last input sample the output can exceed -120 dB of the peak of the
 /// impulse response.
 ///
-/// The impulse response from the second sample on is a sum over the poles, `sum r p^(n-1)`; with `r` and `p` replaced
-/// by their magnitudes the sum only falls, and the sample where it passes -120 dB is found by bisection. Within the
-/// first [`START`] samples the answer is exact. Cost: a bounded number of operations, whatever the frequencies.
+/// From the second sample on the impulse response is a sum over the poles, `sum r p^(n-1)`. With `r` and `p` replaced
+/// by their magnitudes the sum decreases monotonically, and bisection finds the sample where it falls below -120 dB.
+/// Within the first [`START`] samples the result is exact. Cost: a bounded number of operations at any frequency.
 pub(crate) fn samples<'a>(sections: impl Iterator<Item = &'a Section>) -> u32 {
     let mut chain = [Section::IDENTITY; MAX_SECTIONS];
     let mut count = 0;
@@ -40,7 +40,7 @@ pub(crate) fn samples<'a>(sections: impl Iterator<Item = &'a Section>) -> u32 {
     let quiet_below = if moved { SAFETY_FACTOR * limit } else { limit };
     let rings_at =
         |n: u32| modes.iter().map(|(r, log_p)| r * libm::exp(log_p * (f64::from(n) - 1.0))).sum::<f64>() > quiet_below;
-    // The first power of two at which all is quiet, then the last sample before it that is not.
+    // Find a power of two at which the response is below the threshold, then bisect for the last sample above it.
     let mut quiet = 1;
     while rings_at(quiet) {
         if quiet > u32::MAX / 2 {
@@ -63,7 +63,7 @@ pub(crate) fn samples<'a>(sections: impl Iterator<Item = &'a Section>) -> u32 {
     rings
 }
 
-/// The first samples of the impulse response.
+/// First samples of the impulse response.
 fn impulse_response(chain: &[Section]) -> [f64; START] {
     let mut response = [0.0; START];
     response[0] = 1.0;
@@ -79,7 +79,7 @@ fn impulse_response(chain: &[Section]) -> [f64; START] {
     response
 }
 
-/// Magnitude of the residue of every pole and the logarithm of its radius; true when poles had to be moved for it.
+/// Magnitude of every pole's residue and logarithm of its radius. The flag is true when poles were moved apart.
 fn modes(chain: &[Section]) -> ([(f64, f64); 2 * MAX_SECTIONS], bool) {
     let mut poles = [Response { re: 0.0, im: 0.0 }; 2 * MAX_SECTIONS];
     for (pair, section) in poles.chunks_exact_mut(2).zip(chain) {
@@ -91,12 +91,12 @@ fn modes(chain: &[Section]) -> ([(f64, f64); 2 * MAX_SECTIONS], bool) {
         for _ in 0..count {
             let (before, pole) = (&poles[..at], poles[at]);
             let radius = libm::sqrt(pole.power());
-            let distance = APART * (1.0 - radius);
+            let distance = MIN_POLE_SPACING * (1.0 - radius);
             if before.iter().all(|p| p.minus(pole).power() >= 0.99 * distance * distance) {
                 break;
             }
             moved = true;
-            // Along the circle; a pole at zero has nothing to turn.
+            // Rotate along the circle; move a pole near 0 along the imaginary axis.
             let angle = distance / radius.max(0.5);
             let (sin, cos) = libm::sincos(angle);
             poles[at] = if radius > distance {
@@ -123,7 +123,7 @@ fn modes(chain: &[Section]) -> ([(f64, f64); 2 * MAX_SECTIONS], bool) {
                 }
             }
         }
-        // A pole at 0 is heard in one sample only; its logarithm stays finite, so that the sum is a number there.
+        // A pole at 0 contributes to one sample only. Its logarithm stays finite so that the sum is a number.
         (libm::sqrt(residue.power()), libm::fmax(0.5 * libm::log(pole.power()), -1e3))
     });
     (modes, moved)

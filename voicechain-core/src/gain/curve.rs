@@ -1,9 +1,9 @@
-//! Static curves: what gain belongs to a steady level. All with a soft knee, all from one formula.
+//! Static curves: gain as a function of a steady level. All have a soft knee and share one formula.
 
 use crate::math::Real;
 
-/// How far a level lies above a threshold, with a knee of width `W` dB centred on it: 0 below, the plain difference
-/// above, a parabola between. Continuous in value and slope.
+/// Excess of a level over a threshold, with a soft knee of width `W` dB centred on it: 0 below the knee, the difference
+/// above, a parabola within. Continuous in value and slope.
 ///
 /// `0` for `2 d <= -W`; `(d + W/2)^2 / (2 W)` for `2 |d| <= W`; `d` above. Source: the knee of Giannoulis, Massberg,
 /// Reiss, JAES 60(6), 2012, eq. (4). Tested by `curves_match_the_worked_table`.
@@ -16,14 +16,14 @@ pub struct SoftKnee<F> {
 }
 
 impl<F: Real> SoftKnee<F> {
-    /// An excess with this knee width in dB, 0 or more.
+    /// Creates a knee of this width in dB, 0 or more.
     #[must_use]
     pub fn new(knee_db: f64) -> Self {
         let inverse = if knee_db > 0.0 { 0.5 / knee_db } else { 0.0 };
         Self { half_knee: F::from_f64(0.5 * knee_db), knee: F::from_f64(knee_db), inverse: F::from_f64(inverse) }
     }
 
-    /// The excess in dB for a level `difference_db` above the threshold.
+    /// Excess in dB of a level `difference_db` above the threshold.
     #[inline(always)]
     #[must_use]
     pub fn of(&self, difference_db: F) -> F {
@@ -32,7 +32,7 @@ impl<F: Real> SoftKnee<F> {
     }
 }
 
-/// A downward compressor: above the threshold, one output decibel for `ratio` input decibels.
+/// Static curve of a downward compressor: above the threshold the output rises by 1 dB per `ratio` dB of input.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CompressorCurve<F> {
     threshold_db: F,
@@ -42,7 +42,7 @@ pub struct CompressorCurve<F> {
 }
 
 impl<F: Real> CompressorCurve<F> {
-    /// A curve with this threshold and knee in dB and this ratio, 1 to infinity.
+    /// Creates a curve with threshold and knee in dB and a ratio from 1 to infinity.
     #[must_use]
     pub fn new(threshold_db: f64, ratio: f64, knee_db: f64) -> Self {
         Self {
@@ -52,40 +52,40 @@ impl<F: Real> CompressorCurve<F> {
         }
     }
 
-    /// How much is taken away at a level, in dB, 0 or more.
+    /// Gain reduction at a level, dB, 0 or more.
     #[inline(always)]
     #[must_use]
     pub fn reduction_db(&self, level_db: F) -> F {
         self.share * self.excess.of(level_db - self.threshold_db)
     }
 
-    /// The gain at a level, in dB, 0 or less; `level + gain` is the output level.
+    /// Gain at a level, dB, 0 or less; `level + gain` is the output level.
     #[must_use]
     pub fn gain_db(&self, level_db: F) -> F {
         -self.reduction_db(level_db)
     }
 }
 
-/// A limiter: nothing passes the threshold; the compressor with an infinite ratio.
+/// Static curve of a limiter: a compressor with an infinite ratio, so that the output never exceeds the threshold.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LimiterCurve<F>(CompressorCurve<F>);
 
 impl<F: Real> LimiterCurve<F> {
-    /// A curve with this threshold and knee in dB.
+    /// Creates a curve with threshold and knee in dB.
     #[must_use]
     pub fn new(threshold_db: f64, knee_db: f64) -> Self {
         Self(CompressorCurve::new(threshold_db, f64::INFINITY, knee_db))
     }
 
-    /// The gain at a level, in dB, 0 or less.
+    /// Gain at a level, dB, 0 or less.
     #[must_use]
     pub fn gain_db(&self, level_db: F) -> F {
         self.0.gain_db(level_db)
     }
 }
 
-/// A downward expander: below the threshold, `ratio` output decibels for one input decibel. The mirror of the
-/// compressor's knee (derived by symmetry).
+/// Static curve of a downward expander: below the threshold the output falls by `ratio` dB per 1 dB of input. The knee
+/// mirrors that of the compressor (derived by symmetry).
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ExpanderCurve<F> {
     threshold_db: F,
@@ -95,7 +95,7 @@ pub struct ExpanderCurve<F> {
 }
 
 impl<F: Real> ExpanderCurve<F> {
-    /// A curve with this threshold and knee in dB and this ratio, 1 or more.
+    /// Creates a curve with threshold and knee in dB and a ratio of 1 or more.
     #[must_use]
     pub fn new(threshold_db: f64, ratio: f64, knee_db: f64) -> Self {
         Self {
@@ -105,14 +105,14 @@ impl<F: Real> ExpanderCurve<F> {
         }
     }
 
-    /// The gain at a level, in dB, 0 or less.
+    /// Gain at a level, dB, 0 or less.
     #[must_use]
     pub fn gain_db(&self, level_db: F) -> F {
         -(self.share * self.excess.of(self.threshold_db - level_db))
     }
 }
 
-/// Takes away what exceeds a threshold, but never more than a range.
+/// Static curve that attenuates by the excess over a threshold, but at most by a range.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RangeLimitedCurve<F> {
     threshold_db: F,
@@ -121,7 +121,7 @@ pub struct RangeLimitedCurve<F> {
 }
 
 impl<F: Real> RangeLimitedCurve<F> {
-    /// A curve with this threshold, range and knee in dB.
+    /// Creates a curve with threshold, range and knee in dB.
     #[must_use]
     pub fn new(threshold_db: f64, range_db: f64, knee_db: f64) -> Self {
         Self {
@@ -131,14 +131,14 @@ impl<F: Real> RangeLimitedCurve<F> {
         }
     }
 
-    /// How much is taken away at a level, in dB, from 0 to the range.
+    /// Gain reduction at a level, dB, from 0 to the range.
     #[inline(always)]
     #[must_use]
     pub fn reduction_db(&self, level_db: F) -> F {
         self.excess.of(level_db - self.threshold_db).lesser(self.range_db)
     }
 
-    /// The gain at a level, in dB, from minus the range to 0.
+    /// Gain at a level, dB, from minus the range to 0.
     #[must_use]
     pub fn gain_db(&self, level_db: F) -> F {
         -self.reduction_db(level_db)

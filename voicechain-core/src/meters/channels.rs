@@ -1,6 +1,6 @@
-//! The channels of a programme and what each counts for in its loudness.
+//! Channels of a programme and their loudness weights.
 
-/// A channel of a programme, for its weight (ITU-R BS.1770 Annex 1, Table 3).
+/// Channel of a programme, for its loudness weight (ITU-R BS.1770 Annex 1, Table 3).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Channel {
     /// Left; also the only channel of a mono voice.
@@ -13,12 +13,12 @@ pub enum Channel {
     LeftSurround,
     /// Right surround.
     RightSurround,
-    /// Low-frequency effects; not part of the loudness.
+    /// Low-frequency effects; excluded from loudness.
     LowFrequency,
 }
 
 impl Channel {
-    /// What the energy of the channel is multiplied with: 1 in front, 1.41 behind, 0 for low-frequency effects.
+    /// Factor on the energy of the channel: 1 in front, 1.41 for surround, 0 for low-frequency effects.
     #[must_use]
     pub const fn weight(self) -> f64 {
         match self {
@@ -29,23 +29,23 @@ impl Channel {
     }
 }
 
-/// The weights of `C` channels.
+/// Loudness weights of `C` channels.
 ///
 /// The default is the usual order: one channel is a voice in front; two are left, right; three add the centre; four are
 /// left, right and both surrounds; five are left, right, centre and both surrounds.
 ///
-/// Checked by `standards::loudness::tech_3341_case_6` and `channels_are_symmetric`.
+/// Tested by `standards::loudness::tech_3341_case_6` and `channels_are_symmetric`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ChannelWeights<const C: usize>([f64; C]);
 
 impl<const C: usize> ChannelWeights<C> {
-    /// The weights of these channels.
+    /// Creates the weights of `channels`.
     #[must_use]
     pub fn of(channels: [Channel; C]) -> Self {
         Self(channels.map(Channel::weight))
     }
 
-    /// The weights as factors of energy.
+    /// Weights as factors of energy.
     #[must_use]
     pub fn factors(&self) -> &[f64; C] {
         &self.0

@@ -9,51 +9,57 @@ pub fn loudness(mean_square: f64) -> f64 {
     math::power_to_db(mean_square) - 0.691
 }
 
-/// The weighted mean square of a loudness in LUFS; the inverse of [`loudness`].
+/// Weighted mean square of a loudness in LUFS; the inverse of [`loudness`].
 #[must_use]
 pub fn mean_square(lufs: f64) -> f64 {
     libm::exp10((lufs + 0.691) / 10.0)
 }
 
-/// The absolute gate, LUFS: a block counts when it is louder (BS.1770 Annex 1, eq. 6).
+/// Absolute gate, LUFS: louder blocks count (BS.1770 Annex 1, eq. 6).
 pub const ABSOLUTE_GATE: f64 = -70.0;
 
-/// The loudness up to which bins are told apart, LUFS; everything above is in the last one.
+/// Upper end of the histograms, LUFS. Louder blocks count in the last bin.
 pub const MAX_LUFS: f64 = 10.0;
 
-/// Place of a mean square in a histogram from [`ABSOLUTE_GATE`] to [`MAX_LUFS`], counted in bins; negative below the gate.
+/// Position of a mean square in a histogram from [`ABSOLUTE_GATE`] to [`MAX_LUFS`], in bins; negative below the gate.
 pub(crate) fn bin_position(mean_square: f64, bins: usize) -> f64 {
     (loudness(mean_square) - ABSOLUTE_GATE) * (bins as f64 / (MAX_LUFS - ABSOLUTE_GATE))
 }
 
-/// Steps into which a bin is divided to remember its quietest and loudest block.
+/// Resolution within a bin at which its quietest and loudest blocks are stored.
 const STEPS: f64 = 65_536.0;
 
-/// What passes the gates.
+/// Means over the blocks that pass the gates.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Gated<const V: usize> {
-    /// Mean of each value over the blocks that pass.
+    /// Mean of each value over the passing blocks.
     pub mean: [f64; V],
-    /// The number of blocks that pass; where a bin had to be divided by estimate, not a whole number.
+    /// Number of passing blocks. Fractional when the gate falls inside a bin that is split by estimate.
     pub blocks: f64,
 }
 
-/// Blocks in a histogram of their loudness, each bin with the exact sums of what its blocks carry.
+/// Histogram of gating blocks by loudness. Each bin keeps the exact sums of its blocks.
 ///
-/// A block carries `V` mean squares; the first decides about the gates, the others come along (the same block at other
-/// places of a chain, for a ledger). `BINS` bins share the 80 LU from -70 to +10 LUFS. Memory is `BINS (8 V + 8)` bytes.
+/// A block carries `V` mean squares. The first one decides on the gates; the others are averaged over the same blocks,
+/// for example at other points of a signal chain for a ledger. `BINS` bins cover the 80 LU from -70 to +10 LUFS. Memory
+/// is `BINS (8 V + 8)` bytes.
 ///
-/// The relative gate usually divides one bin. A bin remembers its quietest and its loudest block to 1/65536 of its width:
-/// when the gate is not between them, or the bin holds up to three blocks, the result is that of exact gating. Otherwise
-/// the share above the gate is estimated from quietest, loudest and mean. The result is always that of exact gating of
-/// blocks of which some were moved by less than the width of a bin. Error against exact gating of more than 2000 blocks
-/// with 1000 bins (0.08 LU): under 0.005 LU when the blocks are spread as in speech, with few or with most of them far from
-/// the gate; under 0.03 LU when half or most of all blocks are spread by only 0.1 to 1 LU exactly around the gate; up to
-/// 0.5 LU when half of all blocks are steady to 0.01 LU and lie on it, where a change of 0.01 LU would move exact gating by
-/// more. A quarter of the width makes a third of these errors. A programme whose gate lies above +10 LUFS (a mean
-/// above +20 LUFS) is gated as if it were at +10.
+/// The relative gate usually splits one bin. A bin stores its quietest and its loudest block to 1/65536 of its width.
+/// The result is exact when the gate does not lie between them, or when the bin holds up to three blocks. Otherwise the
+/// share above the gate is estimated from quietest, loudest and mean. The result always equals exact gating of blocks
+/// of which some were moved by less than the width of a bin.
 ///
-/// Checked by `standards::loudness_properties::gating_is_nearly_exact`.
+/// Error against exact gating for more than 2000 blocks with 1000 bins (0.08 LU):
+///
+/// - under 0.005 LU when the blocks are spread as in speech, with few or with most of them far from the gate;
+/// - under 0.03 LU when half or most of all blocks lie within only 0.1 to 1 LU exactly around the gate;
+/// - up to 0.5 LU when half of all blocks are steady to 0.01 LU and lie on the gate, where a change of 0.01 LU would
+///   move exact gating by more.
+///
+/// A quarter of the bin width reduces these errors to a third. A programme with its gate above +10 LUFS (a mean above
+/// +20 LUFS) is gated as if the gate were at +10.
+///
+/// Tested by `standards::loudness_properties::gating_is_nearly_exact`.
 #[derive(Clone, Debug)]
 pub struct GatedSums<const V: usize, const BINS: usize> {
     sums: [[f64; V]; BINS],
@@ -71,7 +77,7 @@ impl<const V: usize, const BINS: usize> Default for GatedSums<V, BINS> {
 }
 
 impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
-    /// No blocks yet.
+    /// Creates an empty collection.
     #[must_use]
     pub const fn new() -> Self {
         const { assert!(V > 0 && BINS > 0) };
@@ -85,7 +91,7 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
         }
     }
 
-    /// Forgets all blocks.
+    /// Removes all blocks.
     pub fn reset(&mut self) {
         self.sums.fill([0.0; V]);
         self.counts.fill(0);
@@ -95,10 +101,10 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
         self.blocks = 0;
     }
 
-    /// Adds a block; true when its first value passes the absolute gate. Costs one logarithm.
+    /// Adds a block. Returns true when its first value passes the absolute gate. Cost: one logarithm.
     pub fn push(&mut self, values: [f64; V]) -> bool {
         let place = bin_position(values[0], BINS);
-        // Also refuses what is not a number.
+        // Also rejects NaN.
         if !(place > 0.0 && place < f64::INFINITY) {
             return false;
         }
@@ -115,15 +121,15 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
         true
     }
 
-    /// The blocks that pass the absolute gate.
+    /// Number of blocks that pass the absolute gate.
     #[must_use]
     pub fn blocks(&self) -> u64 {
         self.blocks
     }
 
-    /// The means over the blocks that pass both gates, the relative one `relative` LU under the mean of those that pass
-    /// the absolute one (-10 for integrated loudness: BS.1770 Annex 1, eq. 7); `None` when none passes. Reads up to
-    /// `BINS` sums.
+    /// Means over the blocks that pass both gates; `None` when no block passes. The relative gate lies `relative` LU
+    /// from the mean of the blocks that pass the absolute gate (-10 for integrated loudness: BS.1770 Annex 1, eq. 7).
+    /// Reads up to `BINS` sums.
     #[must_use]
     pub fn gated(&self, relative: f64) -> Option<Gated<V>> {
         if self.blocks == 0 {
@@ -144,7 +150,7 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
         (blocks > 0.0).then(|| Gated { mean: sums.map(|sum| sum / blocks), blocks })
     }
 
-    /// The share of a bin's blocks that is louder than the gate, which is `step` steps above the bin's lower end.
+    /// Share of a bin's blocks above the gate, which lies `step` steps above the bin's lower end.
     fn share_above(&self, bin: usize, gate: f64, step: f64) -> f64 {
         let count = f64::from(self.counts[bin]);
         let (low, high) = (f64::from(self.quietest[bin]), f64::from(self.loudest[bin]));
@@ -161,14 +167,15 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
         if bin + 1 == BINS {
             return 1.0;
         }
-        // The quietest is below and the loudest above; the mean of the others, in steps:
+        // The quietest block is below the gate and the loudest above it. Mean of the other blocks, in steps:
         let others = count - 2.0;
         let mean = (bin_position(mean, BINS) - bin as f64) * STEPS;
         let mean = ((mean * count - low - high - 1.0) / others.max(1.0)).clamp(low, high);
         let above = if others <= 1.0 {
             f64::from(u8::from(mean > step))
         } else {
-            // Evenly from the quietest to the mean and from there to the loudest, in the proportion that gives this mean.
+            // Assume two uniform distributions, from the quietest block to the mean and from the mean to the loudest,
+            // in the proportion that gives this mean.
             let upper = (mean - low) / (high - low);
             if step >= mean {
                 upper * (high - step).max(0.0) / (high - mean).max(1.0)
@@ -180,7 +187,7 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
     }
 }
 
-/// The first `N` blocks as they are, so that shorter programmes are gated exactly.
+/// The first `N` blocks, stored individually so that shorter programmes are gated exactly.
 #[derive(Clone, Debug)]
 pub struct FirstBlocks<const N: usize> {
     blocks: [f32; N],
@@ -194,30 +201,30 @@ impl<const N: usize> Default for FirstBlocks<N> {
 }
 
 impl<const N: usize> FirstBlocks<N> {
-    /// No blocks yet.
+    /// Creates an empty collection.
     #[must_use]
     pub const fn new() -> Self {
         Self { blocks: [0.0; N], count: 0 }
     }
 
-    /// Forgets all blocks.
+    /// Removes all blocks.
     pub fn reset(&mut self) {
         self.count = 0;
     }
 
-    /// Adds a block that passes the absolute gate, as long as there is room.
+    /// Adds a block that passes the absolute gate. Blocks beyond `N` are only counted.
     pub fn push(&mut self, mean_square: f64) {
         if let Some(block) = self.blocks.get_mut(self.count) {
-            // Limited, because double precision reaches further.
+            // Limited to the range of single precision.
             *block = mean_square.min(f64::from(f32::MAX)) as f32;
         }
         self.count = self.count.saturating_add(1);
     }
 
-    /// The mean of the blocks above the mean of all plus `relative` LU; `None` when there are none, or more than `N` have
-    /// been added. Error: rounding of each block to single precision, 3e-7 LU.
+    /// Mean of the blocks above the mean of all blocks plus `relative` LU; `None` without blocks, or after more than
+    /// `N` blocks. Error: rounding of each block to single precision, 3e-7 LU.
     ///
-    /// Checked by `standards::loudness_properties::short_programmes_are_gated_exactly`.
+    /// Tested by `standards::loudness_properties::short_programmes_are_gated_exactly`.
     #[must_use]
     pub fn gated(&self, relative: f64) -> Option<f64> {
         let blocks = self.blocks.get(..self.count).filter(|blocks| !blocks.is_empty())?;

@@ -1,4 +1,4 @@
-//! The level ledger: how many LU every stage added or took.
+//! Level ledger: loudness change per stage, LU.
 
 use super::gating::{GatedSums, loudness};
 use crate::dsp::SubBlockClock;
@@ -6,18 +6,18 @@ use crate::filters::k_weighting::{self, KWeighting, KWeightingState};
 use crate::frame::CHUNK;
 use crate::units::SampleRate;
 
-/// Histogram bins over 80 LU; the sums in a bin are exact, so their width only matters at the gate.
+/// Histogram bins over 80 LU. The sums in a bin are exact, so the bin width only matters at the gate.
 const BINS: usize = 120;
-/// Sub-blocks in a hop of 100 ms, and hops in a gating block.
+/// Sub-blocks per hop of 100 ms, and hops per gating block.
 const PER_HOP: u64 = 10;
 const HOPS: usize = 4;
-/// The relative gate, LU (ITU-R BS.1770 Annex 1, eq. 7).
+/// Relative gate, LU (ITU-R BS.1770 Annex 1, eq. 7).
 const RELATIVE_GATE: f64 = -10.0;
 
-/// The most groups of points with a delay of their own.
+/// Maximum number of groups of points with a delay of their own.
 const GROUPS: usize = 3;
 
-/// Neighbouring points with one delay.
+/// Neighbouring points with the same delay.
 #[derive(Clone, Copy, Debug)]
 struct Group {
     from: usize,
@@ -33,7 +33,7 @@ impl Group {
     }
 }
 
-/// Points with one delay each, as groups; where there are more groups than there is room for, the last ones share a delay.
+/// Groups neighbouring points by delay. Beyond [`GROUPS`] groups the last points share one delay.
 fn group_by_delay<const POINTS: usize>(clock: SubBlockClock, delays: [usize; POINTS]) -> [Group; GROUPS] {
     let none = Group { from: POINTS, until: POINTS, skip: 0, clock };
     let mut groups = [none; GROUPS];
@@ -49,7 +49,7 @@ fn group_by_delay<const POINTS: usize>(clock: SubBlockClock, delays: [usize; POI
     groups
 }
 
-/// Reports what frames brought, if a sub-block ended with them.
+/// Calls `each` if a sub-block ended.
 #[inline(always)]
 fn report_sub_block<const C: usize>(done: SubBlock<C>, each: &mut impl FnMut(SubBlock<C>)) {
     if done.first.is_some() || done.last.is_some() {
@@ -57,45 +57,47 @@ fn report_sub_block<const C: usize>(done: SubBlock<C>, each: &mut impl FnMut(Sub
     }
 }
 
-/// Mean squares of one complete gating block of 400 ms.
+/// Mean squares of one complete gating block of 400 ms, at input and output.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BlockPair {
-    /// At the strip's input.
+    /// At the input of the strip.
     pub input: f64,
-    /// At the strip's output, the same sound.
+    /// At the output of the strip, for the same audio.
     pub output: f64,
     /// True when the input passes the absolute gate.
     pub passes: bool,
 }
 
-/// What a sub-block of 10 ms brought.
+/// Results at the end of a sub-block of 10 ms.
 #[derive(Clone, Copy, Debug)]
 pub struct SubBlock<const C: usize> {
-    /// K-weighted energy per channel of the first point, when its sub-block is complete.
+    /// K-weighted energy per channel at the first point, when its sub-block is complete.
     pub first: Option<[f64; C]>,
-    /// The same for the last point; its sub-blocks begin later by the latency.
+    /// The same at the last point. Its sub-blocks start later by the latency.
     pub last: Option<[f64; C]>,
-    /// A gating block that is complete at every point.
+    /// Gating block that is complete at every point.
     pub block: Option<BlockPair>,
 }
 
-/// Loudness at `POINTS` places of a chain, over those blocks of 400 ms that pass the gates of ITU-R BS.1770 at the first.
+/// Loudness at `POINTS` points of a signal chain, over the blocks of 400 ms that pass the gates of ITU-R BS.1770 at the
+/// first point.
 ///
-/// An entry is the loudness at a point minus the loudness at the point before; the entries sum to the chain's total by
-/// construction. K-weighted, measured, never derived from settings. Points behind a delay begin their blocks later by that
-/// delay, so that every point weighs the same sound. A point that repeats the one before costs nothing.
-/// Tested by `ledger_entries_are_the_gated_loudness_differences`.
+/// An entry is the loudness at a point minus the loudness at the previous point, so the entries sum to the total of the
+/// chain. All values are measured on K-weighted audio, never derived from settings. Points after a delay start their
+/// blocks later by that delay, so that every point measures the same audio. A point that repeats the previous one costs
+/// nothing. Tested by `ledger_entries_are_the_gated_loudness_differences`.
 #[derive(Clone, Debug)]
 pub struct LevelLedger<const C: usize, const POINTS: usize> {
     filter: KWeighting,
     states: [KWeightingState<C>; POINTS],
-    /// Neighbouring points with one delay; the first has none.
+    /// Neighbouring points with the same delay; the first group has none.
     groups: [Group; GROUPS],
-    /// Points that share the filter of the point before, because nothing lies between them.
+    /// Points that share the filter of the previous point because their signals are equal.
     shared: [bool; POINTS],
-    /// Points that have repeated the one before through the last whole sub-block of the first point, and since.
+    /// Points that have equalled the previous point throughout the last complete sub-block of the first point, and
+    /// since.
     unchanged: [bool; POINTS],
-    /// Points that have differed from the one before in this sub-block of the first point.
+    /// Points that have differed from the previous point in the current sub-block of the first point.
     changed: [bool; POINTS],
     running: [f64; POINTS],
     hops: [[f64; HOPS]; POINTS],
@@ -103,8 +105,8 @@ pub struct LevelLedger<const C: usize, const POINTS: usize> {
 }
 
 impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
-    /// A ledger that has heard nothing. Point `k` lags by `delays[k]` frames: the first by none, none by less than the one
-    /// before, the last by less than 100 ms. At most two other delays than none are kept apart.
+    /// Creates a cleared ledger. Point `k` is delayed by `delays[k]` frames. The first delay is 0, the delays do not
+    /// decrease, and the last one is below 100 ms. At most two different delays besides 0 are kept apart.
     #[must_use]
     pub fn new(rate: SampleRate, delays: [usize; POINTS]) -> Self {
         Self {
@@ -120,7 +122,7 @@ impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
         }
     }
 
-    /// Forgets everything; the points lag by `delays` from now on.
+    /// Clears the ledger and sets new delays.
     pub fn set_delays(&mut self, delays: [usize; POINTS]) {
         let clock = self.groups[0].clock.restarted();
         self.states = [KWeightingState::new(); POINTS];
@@ -131,22 +133,23 @@ impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
         self.sums.reset();
     }
 
-    /// The group that lags most.
+    /// Group with the longest delay.
     fn latest(&self) -> usize {
         self.groups.iter().rposition(|group| group.from < POINTS).unwrap_or(0)
     }
 
-    /// The frames until the first point's sub-block is complete.
+    /// Frames until the end of the first point's sub-block.
     #[must_use]
     pub fn remaining(&self) -> usize {
         self.groups[0].clock.remaining()
     }
 
-    /// Takes the same `n` frames (at most a chunk) at every point, and calls `each` at the end of every sub-block of the first or the last point.
-    /// `changes[k]` is false when point `k` repeats point `k - 1`.
+    /// Processes `n` frames (at most a chunk) at every point. Calls `each` at the end of every sub-block of the first
+    /// or the last point. `changes[k]` is false when point `k` equals point `k - 1`.
     ///
-    /// When a point begins to differ, it does so with the first of the frames; where it stops differing may depend on how
-    /// the frames are split. Therefore filters part at once and are joined on the clock of sub-blocks.
+    /// A point starts to differ at the first of these frames, but the frame at which it stops differing may depend on
+    /// the block size. Filters therefore separate at once and rejoin only at sub-block boundaries, so that results do
+    /// not depend on the block size.
     pub fn push(
         &mut self,
         points: &[[[f32; C]; CHUNK]; POINTS],
@@ -155,7 +158,7 @@ impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
         mut each: impl FnMut(SubBlock<C>),
     ) {
         let n = n.min(CHUNK);
-        // Most pieces end at the latest where the sub-block does, and begin where the chunk does: that is worth a loop of its own.
+        // Most blocks do not cross the end of a sub-block: they get a loop of their own.
         let first = n.min(self.remaining());
         report_sub_block(self.push_until_sub_block(points, 0..first, changes), &mut each);
         if first < n {
@@ -180,7 +183,7 @@ impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
         }
     }
 
-    /// Takes frames that end at the latest where the first point's sub-block does.
+    /// Processes frames that do not extend beyond the first point's sub-block.
     #[inline(always)]
     fn push_until_sub_block(
         &mut self,
@@ -195,10 +198,10 @@ impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
                 (self.shared[k], self.unchanged[k], self.changed[k]) = (false, false, true);
             }
         }
-        // Those that lag most first: their sub-block is still the one before.
+        // The groups with the longest delay first: they are still in the previous sub-block.
         let latest = self.latest();
         for g in (1..=latest).rev() {
-            // The delayed points have not heard the frames from before the beginning, and neither has the first.
+            // Delayed points skip the frames from before the start, and so does the first point.
             let points_of = self.groups[g].points();
             let skipped = self.groups[g].skip.min(n);
             self.groups[g].skip -= skipped;
@@ -239,7 +242,7 @@ impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
         }
     }
 
-    /// Joins points with the one before, at the end of a sub-block.
+    /// Lets unchanged points share the filter of the previous point, at the end of a sub-block.
     fn share_filters(&mut self, range: core::ops::Range<usize>) {
         for k in range.start + 1..range.end {
             self.shared[k] = self.unchanged[k];
@@ -265,7 +268,7 @@ impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
         }
     }
 
-    /// Energies of the first and the last point of `range`, and whether a hop is complete.
+    /// Energies at the first and the last point of `range`, and whether a hop is complete.
     fn end_sub_block(&mut self, range: core::ops::Range<usize>, index: u64) -> ([[f64; C]; 2], bool) {
         let mut ends = [[0.0; C]; 2];
         let hop = index.is_multiple_of(PER_HOP);

@@ -1,4 +1,5 @@
-//! The loudness meter: momentary, short-term, integrated, range (ITU-R BS.1770, EBU Tech 3341 and 3342).
+//! Loudness meter: momentary, short-term and integrated loudness, and loudness range (ITU-R BS.1770, EBU Tech 3341 and
+//! 3342).
 
 use super::channels::ChannelWeights;
 use super::gating::{FirstBlocks, GatedSums, loudness};
@@ -11,16 +12,16 @@ use crate::filters::k_weighting::{self, KWeighting, KWeightingState};
 const MOMENTARY: usize = 40;
 /// Sub-blocks of 10 ms in the short-term window: 3 s.
 const SHORT_TERM: usize = 300;
-/// Sub-blocks from one gating block, and from one value for the range, to the next: 100 ms.
+/// Sub-blocks per hop of gating blocks and of values for the loudness range: 100 ms.
 const HOP: u64 = 10;
-/// The relative gate of the integrated loudness, LU (BS.1770 Annex 1, eq. 7).
+/// Relative gate of integrated loudness, LU (BS.1770 Annex 1, eq. 7).
 const RELATIVE_GATE: f64 = -10.0;
 /// Bins of 0.1 LU for the integrated loudness of longer programmes.
 const BINS: usize = 800;
-/// Blocks that are kept as they are: the first 200 s.
+/// Blocks that are stored individually: the first 200 s.
 const FIRST: usize = 2_000;
 
-/// The last energies, oldest overwritten first.
+/// Ring buffer of the last energies.
 #[derive(Clone, Debug)]
 struct Window<const N: usize> {
     energies: [f64; N],
@@ -32,7 +33,7 @@ impl<const N: usize> Window<N> {
         Self { energies: [0.0; N], next: 0 }
     }
 
-    /// Takes the place of the oldest and gives the sum of all. `N` is a multiple of 4.
+    /// Replaces the oldest energy and returns the sum of all. `N` is a multiple of 4.
     fn push(&mut self, energy: f64) -> f64 {
         self.energies[self.next] = energy;
         self.next = if self.next + 1 == N { 0 } else { self.next + 1 };
@@ -46,35 +47,35 @@ impl<const N: usize> Window<N> {
     }
 }
 
-/// A gating block: 400 ms, of which a new one is complete every 100 ms.
+/// Gating block of 400 ms. A new one is complete every 100 ms.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct GatingBlock {
-    /// Counted from 0 since reset; block `k` begins at 100 `k` ms.
+    /// Index since reset; block `k` starts at 100 `k` ms.
     pub index: u64,
-    /// Mean square of the K-weighted samples, summed over the channels with their weights.
+    /// Mean square of the K-weighted samples, summed over the weighted channels.
     pub mean_square: f64,
-    /// True when it is louder than -70 LUFS.
+    /// True when the block is louder than -70 LUFS.
     pub passes: bool,
 }
 
 impl GatingBlock {
-    /// Its loudness, LUFS.
+    /// Loudness, LUFS.
     #[must_use]
     pub fn loudness(&self) -> f64 {
         loudness(self.mean_square)
     }
 }
 
-/// Loudness of one to five channels, heard from their frames; its readings are the methods of [`SubBlockLoudness`].
+/// Loudness meter for one to five channels. Its readings are the methods of [`SubBlockLoudness`].
 ///
-/// Everything runs on sub-blocks of 10 ms counted since reset, so any split of the same frames into calls gives the same
-/// bits. Momentary and short-term loudness move every 10 ms, gating blocks and the values for the range every 100 ms; an
-/// incomplete block at the end does not count. Memory is fixed, about 35 kB, and nothing but `f64` sums of non-negative
-/// energies is kept, which is good to 1e-9 LU after days.
+/// The meter runs on sub-blocks of 10 ms counted since reset, so results are bit-identical for any block size.
+/// Momentary and short-term loudness update every 10 ms, gating blocks and the values for the range every 100 ms. An
+/// incomplete block at the end does not count. Memory is fixed, about 35 kB. The sums are `f64` sums of non-negative
+/// energies, accurate to 1e-9 LU after days.
 ///
 /// Cost: under 4 ns per mono or stereo frame at 48 kHz.
 ///
-/// Checked by `standards::loudness`: Tech 3341 cases 1 to 6 and 9 to 14, Tech 3342 cases 1 to 4, and comparison with an
+/// Tested by `standards::loudness`: Tech 3341 cases 1 to 6 and 9 to 14, Tech 3342 cases 1 to 4, and comparison with an
 /// independent meter.
 #[derive(Clone, Debug)]
 pub struct LoudnessMeter<const C: usize> {
@@ -92,7 +93,7 @@ impl<const C: usize> core::ops::Deref for LoudnessMeter<C> {
 }
 
 impl<const C: usize> LoudnessMeter<C> {
-    /// A meter that has heard nothing.
+    /// Creates a cleared meter.
     #[must_use]
     pub fn new(rate: SampleRate, weights: ChannelWeights<C>) -> Self {
         Self {
@@ -102,21 +103,21 @@ impl<const C: usize> LoudnessMeter<C> {
         }
     }
 
-    /// Forgets everything that it has heard.
+    /// Clears the meter.
     pub fn reset(&mut self) {
         self.state = KWeightingState::new();
         self.loudness.reset();
     }
 
-    /// Hears frames.
+    /// Measures frames.
     pub fn push(&mut self, frames: &[[f32; C]]) {
         self.push_each(frames, |_, _| {});
     }
 
-    /// Hears frames, and calls `each` at the end of every sub-block of 10 ms with the sub-block's energies per channel
-    /// (sums of squares of K-weighted samples, without channel weights) and the meter, so that a ledger need not filter
-    /// the same signal again. A new [`gating_block`](SubBlockLoudness::gating_block) is there whenever
-    /// [`clock`](SubBlockLoudness::clock)`().index()` is a multiple of 10 from 40 on.
+    /// Measures frames and calls `each` at the end of every sub-block of 10 ms. `each` receives the sub-block's
+    /// energies per channel (sums of squares of K-weighted samples, without channel weights) and the meter, so that a
+    /// ledger need not filter the same signal again. A new [`gating_block`](SubBlockLoudness::gating_block) is complete
+    /// whenever [`clock`](SubBlockLoudness::clock)`().index()` is a multiple of 10 from 40 on.
     pub fn push_each(&mut self, frames: &[[f32; C]], mut each: impl FnMut([f64; C], &SubBlockLoudness<C>)) {
         let mut rest = frames;
         while !rest.is_empty() {
@@ -132,10 +133,10 @@ impl<const C: usize> LoudnessMeter<C> {
     }
 }
 
-/// The loudness meter without its filter: it takes the energies of sub-blocks of 10 ms that were measured elsewhere, for whoever
-/// filters a signal for several meters.
+/// Loudness meter without its filter. It takes energies of sub-blocks of 10 ms that were filtered elsewhere, so that
+/// several meters can share one filter.
 ///
-/// Checked by `standards::loudness_properties::energies_or_frames`.
+/// Tested by `standards::loudness_properties::energies_or_frames`.
 #[derive(Clone, Debug)]
 pub struct SubBlockLoudness<const C: usize> {
     weights: ChannelWeights<C>,
@@ -153,7 +154,7 @@ pub struct SubBlockLoudness<const C: usize> {
 }
 
 impl<const C: usize> SubBlockLoudness<C> {
-    /// One that has heard nothing.
+    /// Creates a cleared meter.
     #[must_use]
     pub fn new(rate: SampleRate, weights: ChannelWeights<C>) -> Self {
         const { assert!(C >= 1 && C <= 5, "one to five channels") };
@@ -173,7 +174,7 @@ impl<const C: usize> SubBlockLoudness<C> {
         }
     }
 
-    /// Forgets everything that it has heard.
+    /// Clears the meter.
     pub fn reset(&mut self) {
         self.clock = self.clock.restarted();
         self.momentary_window = Window::new();
@@ -186,8 +187,8 @@ impl<const C: usize> SubBlockLoudness<C> {
         self.range.reset();
     }
 
-    /// Takes the energies of the next sub-block: per channel the sum of the squares of the
-    /// K-weighted samples, as [`KWeightingState::take_energy`] gives them, over [`clock`](Self::clock)`().length()` frames.
+    /// Adds the energies of the next sub-block: per channel the sum of squares of the K-weighted samples over
+    /// [`clock`](Self::clock)`().length()` frames, as [`KWeightingState::take_energy`] returns it.
     pub fn push_energy(&mut self, energies: [f64; C]) {
         self.clock.advance(self.clock.remaining());
         self.end_sub_block(energies);
@@ -221,7 +222,7 @@ impl<const C: usize> SubBlockLoudness<C> {
         }
     }
 
-    /// The meter's clock: complete sub-blocks since reset, and the length of the running one.
+    /// Clock of the meter: complete sub-blocks since reset, and the length of the current one.
     #[must_use]
     pub fn clock(&self) -> &SubBlockClock {
         &self.clock
@@ -239,22 +240,23 @@ impl<const C: usize> SubBlockLoudness<C> {
         self.short_term.map(loudness)
     }
 
-    /// The largest momentary loudness since reset, LUFS.
+    /// Maximum momentary loudness since reset, LUFS.
     #[must_use]
     pub fn max_momentary(&self) -> Option<f64> {
         self.max_momentary.map(loudness)
     }
 
-    /// The largest short-term loudness since reset, LUFS.
+    /// Maximum short-term loudness since reset, LUFS.
     #[must_use]
     pub fn max_short_term(&self) -> Option<f64> {
         self.max_short_term.map(loudness)
     }
 
-    /// Gated loudness since reset, LUFS (BS.1770 Annex 1, eq. 3 to 7); `None` while no block is louder than -70 LUFS.
+    /// Integrated (gated) loudness since reset, LUFS (BS.1770 Annex 1, eq. 3 to 7); `None` while no block is louder
+    /// than -70 LUFS.
     ///
-    /// While at most 2000 blocks (200 s) have passed -70 LUFS this is exact gating; after that it comes from a
-    /// histogram with exact sums, see [`GatedSums`] for the error. Reads up to 2000 blocks, some microseconds.
+    /// Gating is exact while at most 2000 blocks (200 s) have passed -70 LUFS. After that the value comes from a
+    /// histogram with exact sums; see [`GatedSums`] for the error. Reads up to 2000 blocks, a few microseconds.
     #[must_use]
     pub fn integrated(&self) -> Option<f64> {
         let exact = self.first.gated(RELATIVE_GATE);
@@ -263,20 +265,20 @@ impl<const C: usize> SubBlockLoudness<C> {
 
     /// Loudness range since reset, LU (Tech 3342); `None` while no short-term value is louder than -70 LUFS.
     ///
-    /// Not to be trusted before the first 60 s. Error: see [`RangeHistogram`]. Reads up to 4000 counts, some microseconds.
+    /// Not reliable before the first 60 s. Error: see [`RangeHistogram`]. Reads up to 4000 counts, a few microseconds.
     #[must_use]
     pub fn range(&self) -> Option<f64> {
         self.range.range()
     }
 
-    /// The last complete gating block; `None` before the first 400 ms.
+    /// Last complete gating block; `None` before the first 400 ms.
     #[must_use]
     pub fn gating_block(&self) -> Option<GatingBlock> {
         self.gating_block
     }
 }
 
-/// The larger of two values, as far as there are any.
+/// Larger of two values, or the one that exists.
 fn larger(a: Option<f64>, b: Option<f64>) -> Option<f64> {
     match (a, b) {
         (Some(a), Some(b)) => Some(a.max(b)),

@@ -1,4 +1,4 @@
-//! Meters: loudness (ITU-R BS.1770, EBU Tech 3341 and 3342), true peak (ITU-R BS.1770 Annex 2), the level ledger, gain
+//! Meters: loudness (ITU-R BS.1770, EBU Tech 3341 and 3342), true peak (ITU-R BS.1770 Annex 2), level ledger, gain
 //! reduction.
 
 pub mod channels;

@@ -6,16 +6,17 @@ use crate::dsp::histogram::percentile_bin;
 /// Bins of 0.04 LU from -70 to +10 LUFS.
 const BINS: usize = 2_000;
 
-/// The relative gate, LU (Tech 3342): a value counts when it is not further below the mean.
+/// Relative gate, LU (Tech 3342): values further below the mean do not count.
 const RELATIVE_GATE: f64 = -20.0;
 
-/// Short-term values in a histogram, for the loudness range.
+/// Histogram of short-term loudness values for the loudness range.
 ///
-/// The range is the difference between the 95th and the 10th percentile (nearest rank) of those values that are above
-/// -70 LUFS and above the energy mean of these minus 20 LU. Error against sorting all values: at most 0.04 LU, as long as
-/// the values around the percentiles are continuous. Memory 8 kB.
+/// The range is the difference between the 95th and the 10th percentile (nearest rank) of the values that are above -70
+/// LUFS and above their energy mean minus 20 LU. Error against sorting all values: at most 0.04 LU, provided that the
+/// values around the percentiles are continuous. Memory 8 kB.
 ///
-/// Checked by `standards::loudness::tech_3342_cases_1_to_4` and `standards::loudness_properties::range_is_as_good_as_sorting`.
+/// Tested by `standards::loudness::tech_3342_cases_1_to_4` and
+/// `standards::loudness_properties::range_is_as_good_as_sorting`.
 #[derive(Clone, Debug)]
 pub struct RangeHistogram {
     counts: [u32; BINS],
@@ -30,20 +31,20 @@ impl Default for RangeHistogram {
 }
 
 impl RangeHistogram {
-    /// No values yet.
+    /// Creates an empty histogram.
     #[must_use]
     pub const fn new() -> Self {
         Self { counts: [0; BINS], total: 0.0, values: 0 }
     }
 
-    /// Forgets all values.
+    /// Removes all values.
     pub fn reset(&mut self) {
         self.counts.fill(0);
         self.total = 0.0;
         self.values = 0;
     }
 
-    /// Adds a short-term value as a weighted mean square. Costs one logarithm.
+    /// Adds a short-term value as a weighted mean square. Cost: one logarithm.
     pub fn push(&mut self, mean_square: f64) {
         let place = bin_position(mean_square, BINS);
         if place > 0.0 && place < f64::INFINITY {
@@ -54,7 +55,7 @@ impl RangeHistogram {
         }
     }
 
-    /// The loudness range, LU; `None` when no value passes the gates. Reads up to 4000 counts.
+    /// Loudness range, LU; `None` when no value passes the gates. Reads up to 4000 counts.
     #[must_use]
     pub fn range(&self) -> Option<f64> {
         if self.values == 0 {

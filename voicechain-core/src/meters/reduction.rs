@@ -1,14 +1,14 @@
-//! How much a dynamics stage takes away: a histogram that answers median, percentiles and maximum.
+//! Gain reduction meter: median, percentiles and maximum from a histogram.
 
 /// Bins of 0.1 dB.
 const PER_DB: f64 = 10.0;
-/// Everything from 30 dB up is in the last bin.
+/// 30 dB and more count in the last bin.
 const BINS: usize = 301;
 
-/// The gain reduction of a stage over time, in fixed memory; read to 0.1 dB.
+/// Gain reduction of a dynamics stage over time, in fixed memory; resolution 0.1 dB.
 ///
-/// Fed once per sub-block of 10 ms in which somebody speaks, with the largest reduction in it. Tested by
-/// `percentiles_are_those_of_the_sorted_values`.
+/// Fed once per sub-block of 10 ms with the largest reduction in it; only sub-blocks with active speech count. Tested
+/// by `percentiles_match_those_of_the_sorted_values`.
 #[derive(Clone, Debug)]
 pub struct GainReductionMeter {
     counts: [u32; BINS],
@@ -24,7 +24,8 @@ impl Default for GainReductionMeter {
 }
 
 impl GainReductionMeter {
-    /// Adds a reduction in dB, 0 or more; `counts` is false in a pause, where it only shows as the present value.
+    /// Adds a gain reduction in dB, 0 or more. `counts` is false in a pause: the value then updates only
+    /// [`now_db`](Self::now_db).
     pub fn push(&mut self, reduction_db: f64, counts: bool) {
         self.now_db = reduction_db;
         if counts {
@@ -35,20 +36,20 @@ impl GainReductionMeter {
         }
     }
 
-    /// The reduction in the last sub-block, in dB.
+    /// Gain reduction in the last sub-block, dB.
     #[must_use]
     pub fn now_db(&self) -> f64 {
         self.now_db
     }
 
-    /// The largest reduction, in dB.
+    /// Maximum counted gain reduction, dB.
     #[must_use]
     pub fn largest_db(&self) -> f64 {
         self.largest_db
     }
 
-    /// The reduction that is not exceeded in so many per cent (0 to 100) of the counted time, in dB, to 0.1 dB; `None`
-    /// before anything was counted.
+    /// Percentile of the counted gain reductions, dB, to 0.1 dB. `percent` is from 0 to 100; `None` before any value
+    /// was counted.
     #[must_use]
     pub fn percentile_db(&self, percent: f64) -> Option<f64> {
         if self.total == 0 {
@@ -73,7 +74,7 @@ mod tests {
     use std::vec::Vec;
 
     #[test]
-    fn percentiles_are_those_of_the_sorted_values() {
+    fn percentiles_match_those_of_the_sorted_values() {
         let mut meter = GainReductionMeter::default();
         assert_eq!(meter.percentile_db(50.0), None);
         let mut values: Vec<f64> = (0..997).map(|i| f64::from(i * 7_919 % 997) * 0.02).collect();

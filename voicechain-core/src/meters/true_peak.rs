@@ -1,17 +1,17 @@
-//! True peak (ITU-R BS.1770 Annex 2) and sample peak.
+//! True-peak and sample-peak meter (ITU-R BS.1770 Annex 2).
 
 use crate::frame::CHUNK;
 use crate::{SampleRate, math};
 use wide::f32x4;
 
-/// Taps per phase of the interpolating filter.
+/// Taps per phase of the interpolation filter.
 const TAPS: usize = 12;
-/// Samples from before that a window reaches back to.
+/// Earlier samples that a filter window covers.
 const HISTORY: usize = TAPS - 1;
-/// History, then a chunk.
+/// Buffer length: history and one chunk.
 const BUFFER: usize = HISTORY + CHUNK;
 
-/// Phase 0 of the interpolating filter: BS.1770 Annex 2. It lies 1/8 sample from a sample. Phase 3 is its reverse.
+/// Phase 0 of the interpolation filter: BS.1770 Annex 2. It lies 1/8 sample from a sample. Phase 3 is its reverse.
 const NEAR: [f32; TAPS] = [
     0.001_708_984_4,
     0.010_986_328,
@@ -26,7 +26,7 @@ const NEAR: [f32; TAPS] = [
     0.014_892_578,
     -0.008_300_781,
 ];
-/// Phase 1 of the interpolating filter: BS.1770 Annex 2. It lies 3/8 sample from a sample. Phase 2 is its reverse.
+/// Phase 1 of the interpolation filter: BS.1770 Annex 2. It lies 3/8 sample from a sample. Phase 2 is its reverse.
 const FAR: [f32; TAPS] = [
     -0.029_174_805,
     0.029_296_875,
@@ -42,7 +42,7 @@ const FAR: [f32; TAPS] = [
     -0.018_920_898,
 ];
 
-/// A phase and its reverse as an even and an odd half: `phase = even + odd`, `reverse = even - odd`.
+/// Splits a phase into an even and an odd half: `phase = even + odd`, `reverse = even - odd`.
 const fn halves(phase: [f32; TAPS]) -> [[f32; TAPS / 2]; 2] {
     let mut halves = [[0.0; TAPS / 2]; 2];
     let mut k = 0;
@@ -57,19 +57,19 @@ const fn halves(phase: [f32; TAPS]) -> [[f32; TAPS / 2]; 2] {
 const NEAR_HALVES: [[f32; TAPS / 2]; 2] = halves(NEAR);
 const FAR_HALVES: [[f32; TAPS / 2]; 2] = halves(FAR);
 
-/// No interpolated value exceeds the largest sample of its window times this: the sum of the absolute taps of phase 1 is
-/// 2.0225, and rounding adds less than 1e-5.
-const LARGEST_GAIN: f32 = 2.0226;
+/// Maximum gain of the interpolation: no interpolated value exceeds the largest sample of its window times this. The
+/// sum of the absolute taps of phase 1 is 2.0225, and rounding adds less than 1e-5.
+const MAX_INTERPOLATION_GAIN: f32 = 2.0226;
 
-/// A sample has to be larger than this to count (-600 dB of full scale), which keeps subnormal numbers away.
-const SMALLEST: f32 = 1e-30;
-/// A sample has to be smaller than this to count (+600 dB), which keeps sums finite.
-const LARGEST: f32 = 1e30;
+/// Samples must exceed this magnitude to count (-600 dBFS), which avoids denormals.
+const MIN_MAGNITUDE: f32 = 1e-30;
+/// Samples must stay below this magnitude to count (+600 dBFS), which keeps sums finite.
+const MAX_MAGNITUDE: f32 = 1e30;
 
-/// Which phases are computed.
+/// Phases that are computed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Phases {
-    /// All four: under 96 kHz.
+    /// All four: below 96 kHz.
     Four,
     /// Phases 1 and 2: from 96 kHz.
     Two,
@@ -77,29 +77,29 @@ enum Phases {
     None,
 }
 
-/// True peak and sample peak of `C` channels.
+/// True-peak and sample-peak meter for `C` channels.
 ///
-/// Under 96 kHz the four phases of the published filter are computed (four times the rate). From 96 kHz to below 192 kHz
-/// phases 1 and 2 are, which lie 3/8 and 5/8 of the way from sample to sample: together with the samples themselves, which
-/// always count, no point in time is further than 3/16 sample from one that is looked at (with phases 0 and 2 it would be
-/// 1/4), for the cost of one phase. At 192 kHz the samples are enough.
+/// Below 96 kHz all four phases of the published filter are computed (four times the rate). From 96 kHz to below 192
+/// kHz phases 1 and 2 are computed, which lie 3/8 and 5/8 of the way between samples. The samples themselves always
+/// count, so no point in time is further than 3/16 sample from an evaluated one (1/4 with phases 0 and 2), at the cost
+/// of one phase. At 192 kHz the samples are enough.
 ///
-/// The reading is never below the sample peak. It lags by six samples; [`finish`](Self::finish) gives the rest at the end
+/// The reading is never below the sample peak. Latency: six samples; [`finish`](Self::finish) reads the rest at the end
 /// of a file. A sample that is not finite, or beyond 600 dB above or below full scale, counts as silence.
 ///
 /// Accuracy: that of the published filter (-0.46 to +0.20 dB on steady tones up to 0.45 of the rate; Tech 3341 allows
-/// -0.4 to +0.2 dB on its signals), computed in single precision, 1e-5 dB. Any split of the same frames into calls gives
-/// the same readings, bit for bit.
+/// -0.4 to +0.2 dB on its signals), computed in single precision, 1e-5 dB. Results are bit-identical for any block
+/// size.
 ///
-/// Cost: under 5 ns per stereo frame at 48 kHz; a chunk of 64 frames that cannot reach the peak since the last read, by
-/// the sum of the absolute taps, costs a fraction of it.
+/// Cost: under 5 ns per stereo frame at 48 kHz, and a fraction of it for a chunk of 64 frames that cannot reach the
+/// peak since the last read according to the sum of the absolute taps.
 ///
-/// Checked by `standards::true_peak`: Tech 3341 cases 15 to 23, comparison with the filter as printed and with an
+/// Tested by `standards::true_peak`: Tech 3341 cases 15 to 23, comparison with the filter as printed and with an
 /// independent meter.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TruePeakMeter<const C: usize> {
     phases: Phases,
-    /// Per channel the last samples, then room for a chunk.
+    /// Per channel: history, then one chunk.
     buffers: [[f32; BUFFER]; C],
     hold: [f32; C],
     recent: [f32; C],
@@ -107,7 +107,7 @@ pub struct TruePeakMeter<const C: usize> {
 }
 
 impl<const C: usize> TruePeakMeter<C> {
-    /// A meter that has heard nothing.
+    /// Creates a cleared meter.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         let phases = match rate.hz() {
@@ -122,12 +122,12 @@ impl<const C: usize> TruePeakMeter<C> {
         Self { phases, buffers: [[0.0; BUFFER]; C], hold: [0.0; C], recent: [0.0; C], sample_hold: [0.0; C] }
     }
 
-    /// Forgets everything that it has heard.
+    /// Clears the meter.
     pub fn reset(&mut self) {
         *self = Self::silent(self.phases);
     }
 
-    /// Hears frames.
+    /// Measures frames.
     pub fn push(&mut self, frames: &[[f32; C]]) {
         for chunk in frames.chunks(CHUNK) {
             for c in 0..C {
@@ -136,30 +136,30 @@ impl<const C: usize> TruePeakMeter<C> {
         }
     }
 
-    /// Reads what the filter still holds, at the end of a file: as if silence followed. The next frames follow on silence.
+    /// Flushes the filter with silence at the end of a file. Later frames follow this silence.
     pub fn finish(&mut self) {
         self.push(&[[0.0; C]; TAPS]);
     }
 
-    /// The largest true peak per channel since reset, as a linear value (1 is full scale).
+    /// Maximum true peak per channel since reset, linear (1 is full scale).
     #[must_use]
     pub fn hold(&self) -> [f64; C] {
         self.hold.map(f64::from)
     }
 
-    /// The largest true peak per channel since reset, dBTP; minus infinity in silence.
+    /// Maximum true peak per channel since reset, dBTP; minus infinity in silence.
     #[must_use]
     pub fn hold_dbtp(&self) -> [f64; C] {
         self.hold().map(math::to_db)
     }
 
-    /// The largest sample per channel since reset, as a linear value.
+    /// Maximum sample peak per channel since reset, linear.
     #[must_use]
     pub fn sample_hold(&self) -> [f64; C] {
         self.sample_hold.map(f64::from)
     }
 
-    /// The largest true peak per channel since the last call of this, as a linear value.
+    /// Maximum true peak per channel since the last call of this function, linear.
     pub fn take_recent(&mut self) -> [f64; C] {
         core::mem::replace(&mut self.recent, [0.0; C]).map(f64::from)
     }
@@ -168,12 +168,12 @@ impl<const C: usize> TruePeakMeter<C> {
     fn push_channel(&mut self, c: usize, chunk: &[[f32; C]]) {
         let buffer = &mut self.buffers[c];
         let end = HISTORY + chunk.len();
-        // As whole numbers, magnitudes of floats are in the same order; what is not finite is above all others.
+        // As integers, magnitudes of floats keep their order; non-finite values are above all others.
         let mut most = 0_i32;
         for (to, frame) in buffer[HISTORY..].iter_mut().zip(chunk) {
             let bits = frame[c].to_bits();
             let size = (bits & 0x7FFF_FFFF) as i32;
-            let counts = (size > SMALLEST.to_bits() as i32) & (size < LARGEST.to_bits() as i32);
+            let counts = (size > MIN_MAGNITUDE.to_bits() as i32) & (size < MAX_MAGNITUDE.to_bits() as i32);
             let mask = if counts { u32::MAX } else { 0 };
             *to = f32::from_bits(bits & mask);
             let size = size & mask as i32;
@@ -182,7 +182,7 @@ impl<const C: usize> TruePeakMeter<C> {
         let sample_peak = f32::from_bits(most as u32);
         let old = buffer[..HISTORY].iter().fold(0.0, |peak, sample| larger(peak, sample.abs()));
         let mut peak = sample_peak;
-        if self.phases != Phases::None && larger(old, sample_peak) * LARGEST_GAIN > self.recent[c] {
+        if self.phases != Phases::None && larger(old, sample_peak) * MAX_INTERPOLATION_GAIN > self.recent[c] {
             let window = &buffer[..end];
             peak = larger(
                 peak,
@@ -196,39 +196,39 @@ impl<const C: usize> TruePeakMeter<C> {
     }
 }
 
-/// The larger value, in the form that becomes one instruction.
+/// Larger value, written so that it compiles to one instruction.
 #[inline(always)]
 fn larger(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
 }
 
-/// The largest interpolated value of a history followed by samples.
+/// Largest interpolated value of a history followed by samples.
 #[inline(always)]
 fn interpolated<const FOUR: bool>(samples: &[f32]) -> f32 {
     let outputs = samples.len() - HISTORY;
     let mut peaks = f32x4::ZERO;
     let mut n = 0;
     while n + 4 <= outputs {
-        // One load of four samples each; taken from a shared array, the compiler would assemble them one by one.
+        // One load of four samples each; from a shared array the compiler would gather them one by one.
         let window = &samples[n..n + HISTORY + 4];
         let at = |k: usize| window[k..].first_chunk::<4>().map_or(f32x4::ZERO, |&four| f32x4::from(four));
-        peaks = peaks.fast_max(quarter::<FOUR, f32x4>(at));
+        peaks = peaks.fast_max(phase_peak::<FOUR, f32x4>(at));
         n += 4;
     }
     let mut peak = peaks.to_array().into_iter().fold(0.0, larger);
     while n < outputs {
-        peak = larger(peak, quarter::<FOUR, f32>(|k| samples[n + k]));
+        peak = larger(peak, phase_peak::<FOUR, f32>(|k| samples[n + k]));
         n += 1;
     }
     peak
 }
 
-/// The larger magnitude of all phases of one window, or of four consecutive windows.
+/// Largest magnitude of all phases for one window, or for four consecutive windows.
 ///
 /// A phase is `E + O` and its reverse `E - O`, with `E` from the sums and `O` from the differences of mirrored samples,
 /// so the larger magnitude of the two is `|E| + |O|`.
 #[inline(always)]
-fn quarter<const FOUR: bool, L: Lane>(at: impl Fn(usize) -> L) -> L {
+fn phase_peak<const FOUR: bool, L: Vector>(at: impl Fn(usize) -> L) -> L {
     let mut near = [L::splat(0.0); 2];
     let mut far = [L::splat(0.0); 2];
     for k in 0..TAPS / 2 {
@@ -247,14 +247,14 @@ fn quarter<const FOUR: bool, L: Lane>(at: impl Fn(usize) -> L) -> L {
     if FOUR { far.larger(near[0].magnitude() + near[1].magnitude()) } else { far }
 }
 
-/// One value, or four at once.
-trait Lane: Copy + core::ops::Add<Output = Self> + core::ops::Sub<Output = Self> + core::ops::Mul<Output = Self> {
+/// Scalar or four-wide arithmetic.
+trait Vector: Copy + core::ops::Add<Output = Self> + core::ops::Sub<Output = Self> + core::ops::Mul<Output = Self> {
     fn splat(value: f32) -> Self;
     fn magnitude(self) -> Self;
     fn larger(self, other: Self) -> Self;
 }
 
-impl Lane for f32 {
+impl Vector for f32 {
     #[inline(always)]
     fn splat(value: f32) -> Self {
         value
@@ -269,7 +269,7 @@ impl Lane for f32 {
     }
 }
 
-impl Lane for f32x4 {
+impl Vector for f32x4 {
     #[inline(always)]
     fn splat(value: f32) -> Self {
         f32x4::splat(value)

@@ -1,14 +1,15 @@
-//! What a person likes on one voice, taken over to another.
+//! Carrying a user's adjustments from one voice to another.
 
 use crate::settings::{Scale, SettingInfo, StripSettings, rows};
 use crate::units::Unit;
 
-/// Settings for voice B: its proposal, moved by what the person changed on voice A's.
+/// Settings for voice B: its proposal, moved by what the user changed on the proposal for voice A.
 ///
-/// Each setting moves in its own scale: differences where it is linear, factors where it is logarithmic. Switches,
-/// choices, slopes and the order are those of A where the person changed them. Bands go by slot. What moved lies on the
-/// table's steps and inside its range. With no taste it is exactly B's proposal; with equal proposals exactly A's
-/// settings. Tested by `carry_over_is_identity_without_changes_and_between_equal_proposals`.
+/// Each setting moves in its own scale: by the difference where it is linear, by the factor where it is logarithmic.
+/// Switches, choices, slopes and the order of the stages come from A where the user changed them. Bands correspond by
+/// slot. Moved values lie on the table's steps and inside its ranges. Without changes the result is exactly
+/// `proposal_b`; with equal proposals it is exactly `settings_a`. Tested by
+/// `carry_over_is_identity_without_changes_and_between_equal_proposals`.
 #[must_use]
 pub fn carry_over(settings_a: &StripSettings, proposal_a: &StripSettings, proposal_b: &StripSettings) -> StripSettings {
     let mut carried = *proposal_b;
@@ -18,19 +19,19 @@ pub fn carry_over(settings_a: &StripSettings, proposal_a: &StripSettings, propos
     for info in rows() {
         let of = |settings: &StripSettings| settings.get(info.id).unwrap_or(info.default);
         let value = info.nearest(moved(info, of(settings_a), of(proposal_a), of(proposal_b)));
-        // The value is inside the range, so it is taken.
+        // The value is inside the range, so it is accepted.
         let _ = carried.set(info.id, value);
     }
     carried
 }
 
-/// One setting.
+/// Carries one setting over.
 fn moved(info: &SettingInfo, set: f64, proposed_a: f64, proposed_b: f64) -> f64 {
     if set == proposed_a {
         return proposed_b;
     }
     let named = matches!(info.unit, Unit::Switch | Unit::Choice);
-    // An infinite ratio is no distance from anything: where one takes part, the person's own value is meant.
+    // No difference exists to or from an infinite ratio: use the value that the user set.
     let infinite = !(set.is_finite() && proposed_a.is_finite() && proposed_b.is_finite());
     if named || infinite || proposed_a == proposed_b {
         return set;
@@ -47,7 +48,7 @@ mod tests {
     use crate::settings::Slope;
 
     #[test]
-    fn changes_carry_over_in_each_setting_s_own_scale() {
+    fn changes_carry_over_in_the_scale_of_each_setting() {
         let (mut a, mut b) = (StripSettings::default(), StripSettings::default());
         (a.high_pass.frequency_hz, a.tone_eq.bell_gain_db) = (70.0, 1.5);
         (b.high_pass.frequency_hz, b.high_pass.slope, b.tone_eq.bell_gain_db) = (90.0, Slope::Db24, 2.0);
@@ -65,7 +66,7 @@ mod tests {
     }
 
     #[test]
-    fn an_infinite_ratio_is_the_person_s_own() {
+    fn an_infinite_ratio_is_taken_over_as_set() {
         let mut set = StripSettings::default();
         let (a, mut b) = (set, set);
         b.compressor.ratio = 2.0;
@@ -75,7 +76,7 @@ mod tests {
     }
 
     #[test]
-    fn what_leaves_the_range_stays_at_its_end() {
+    fn carried_values_are_limited_to_the_range() {
         let (a, mut b, mut set) = (StripSettings::default(), StripSettings::default(), StripSettings::default());
         b.trim.gain_db = 20.0;
         set.trim.gain_db = 10.0;
@@ -83,7 +84,7 @@ mod tests {
     }
 
     #[test]
-    fn values_come_to_lie_on_steps() {
+    fn values_are_rounded_to_steps() {
         for info in rows() {
             assert_eq!(info.on_step(info.default), info.default, "{}", info.id);
             assert!(info.check(info.on_step(1e300)).is_ok() && info.check(info.on_step(-1e300)).is_ok());

@@ -1,6 +1,6 @@
-//! What a rule has found.
+//! Finding of a rule.
 
-/// What a rule has found, before it is said of a setting.
+/// Finding of a rule, not yet attached to a setting.
 #[derive(Clone, Copy)]
 pub(super) struct Cause {
     pub(super) quantity: &'static str,
@@ -13,17 +13,17 @@ pub(super) struct Cause {
     pub(super) source: &'static str,
 }
 
-/// Where no published number exists.
+/// Source of a reference value without a publication.
 pub(super) const COMMON_PRACTICE: &str = "common practice, no source";
 
 impl Cause {
-    /// A measured value against a usual one, by common practice.
+    /// Creates a finding from a measured value and a typical one, with common practice as the source.
     pub(super) fn new(quantity: &'static str, measured: f64, reference: f64, unit: &'static str) -> Self {
         Self {
             quantity,
             frequency_hz: None,
             measured,
-            reference_words: "usual is",
+            reference_words: "the typical value is",
             reference,
             unit,
             confidence: 0.8,

@@ -1,30 +1,30 @@
-//! What the voice is for.
+//! Intended use of the voice.
 
-/// Where the voice is heard.
+/// Place of the voice in the programme.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Role {
-    /// Alone.
+    /// Voice alone.
     #[default]
     SoloVoice,
-    /// With music under it.
+    /// Voice over music.
     OverMusic,
 }
 
-/// How the voice is used.
+/// Speech or singing.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum VocalStyle {
-    /// Spoken.
+    /// Speech.
     #[default]
     Spoken,
-    /// Sung.
+    /// Singing.
     Sung,
 }
 
-/// What the profile cannot tell: what the voice is for.
+/// Intended use of the voice, which the profile cannot contain.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Context {
-    /// Where it is heard.
+    /// Alone or over music.
     pub role: Role,
-    /// How it is used.
+    /// Speech or singing.
     pub vocal_style: VocalStyle,
 }

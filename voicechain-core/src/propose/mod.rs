@@ -1,7 +1,7 @@
-//! From a profile to settings, each with its evidence; and from one voice's settings to another's.
+//! Proposed settings: from a measured profile to settings with evidence, and from one voice's settings to another's.
 //!
-//! Deterministic and bounded: whatever the profile holds, the settings are valid and lie on the table's steps, and every
-//! setting that is not that of the strip at rest has its evidence.
+//! Deterministic and bounded. For any profile the settings are valid and lie on the table's steps. Every setting that
+//! differs from [`Proposal::idle`] has its evidence.
 
 mod carry_over;
 mod cause;
@@ -25,9 +25,16 @@ pub use warning::Warning;
 
 use crate::measure::profile::{Profile, SignalClass};
 
-/// Proposes settings for a voice.
+/// Proposes settings for a measured voice, with evidence for each setting and with warnings about the recording.
 ///
-/// What is no voice gets the strip [`idle`](Proposal::idle). Tested by `any_profile_gives_a_valid_proposal`.
+/// `profile` comes from a [`ProfileMeter`](crate::measure::ProfileMeter); `context` is the intended use of the voice.
+/// The rules decide stage by stage. A rule without its main measurement leaves its stage idle, except that the
+/// high-pass falls back to 50 Hz with low confidence. All settings lie on the table's steps and inside its ranges, for
+/// any profile.
+///
+/// Unless the signal class is [`Voice`](SignalClass::Voice) or [`SeveralVoices`](SignalClass::SeveralVoices), the
+/// result is [`Proposal::idle`] with the warning [`Warning::NotAVoice`]. Tested by
+/// `any_profile_gives_a_valid_proposal`.
 #[must_use]
 pub fn propose(profile: &Profile, context: Context) -> Proposal {
     let mut proposal = Proposal::idle();

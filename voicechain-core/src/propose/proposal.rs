@@ -1,4 +1,4 @@
-//! What is proposed: settings, the evidence for each, and warnings.
+//! Proposal: settings, the evidence for each, and warnings.
 
 use super::cause::Cause;
 use super::evidence::Evidence;
@@ -6,22 +6,24 @@ use super::reasons::Reasons;
 use super::warning::Warning;
 use crate::settings::{MakeUp, StripSettings, row};
 
-/// The most evidence: one for each setting that a rule can reach.
+/// Maximum number of evidence entries: one for each setting that a rule can change.
 pub const MAX_EVIDENCE: usize = 40;
-/// The most warnings.
+/// Maximum number of warnings.
 pub const MAX_WARNINGS: usize = 12;
 
-/// Settings, why, and what to beware of.
+/// Proposed settings with the evidence for each and with warnings about the recording. [`propose`](super::propose)
+/// creates it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Proposal {
-    /// The settings.
+    /// Proposed settings: valid and on the table's steps.
     pub settings: StripSettings,
     evidence: [Option<Evidence>; MAX_EVIDENCE],
     warnings: [Option<Warning>; MAX_WARNINGS],
 }
 
 impl Proposal {
-    /// The strip at rest: every stage that changes a voice is off or flat. The limiter stays on and waits.
+    /// Proposal of the idle strip: every stage that changes a voice is off or flat, and only the limiter stays on. No
+    /// evidence, no warnings.
     #[must_use]
     pub fn idle() -> Self {
         let mut settings = StripSettings::default();
@@ -32,18 +34,19 @@ impl Proposal {
         Self { settings, evidence: [None; MAX_EVIDENCE], warnings: [None; MAX_WARNINGS] }
     }
 
-    /// Why, in the order in which the rules decide: one for every setting that is not [`idle`](Self::idle).
+    /// Evidence in the order in which the rules decide: one entry for every setting that differs from
+    /// [`idle`](Self::idle).
     pub fn evidence(&self) -> impl Iterator<Item = &Evidence> {
         self.evidence.iter().flatten()
     }
 
-    /// The same, with all settings of one stage that have the same reason together, each group as one sentence.
+    /// Evidence in groups: the settings of one stage with the same cause form one sentence.
     #[must_use]
     pub fn reasons(&self) -> Reasons<'_> {
         Reasons::new(&self.evidence)
     }
 
-    /// What to beware of.
+    /// Warnings about the recording and the limits of the proposal.
     pub fn warnings(&self) -> impl Iterator<Item = &Warning> {
         self.warnings.iter().flatten()
     }
@@ -54,8 +57,8 @@ impl Proposal {
         }
     }
 
-    /// Sets what a rule asks for, on the table's step: the only way in which a rule changes a setting, so that none
-    /// is changed without its evidence.
+    /// Changes a setting to `value`, rounded to the table's step, and records the evidence. Rules change settings only
+    /// through this function, so that no change lacks its evidence.
     pub(super) fn decide(&mut self, cause: Cause, setting: &'static str, value: f64) {
         let (Some(info), Some(free)) = (row(setting), self.evidence.iter_mut().find(|e| e.is_none())) else { return };
         let proposed = info.on_step(value);

@@ -1,11 +1,11 @@
-//! Evidence in groups: what one measurement led to, in one sentence.
+//! Evidence in groups: one measurement and the settings that follow from it, in one sentence.
 
 use super::evidence::{Evidence, section_name};
 use crate::format::InSentence;
 use crate::settings::StageId;
 use core::fmt;
 
-/// The groups of a proposal's evidence, in the order in which the rules decided.
+/// Iterator over the groups of a proposal's evidence, in the order in which the rules decide.
 #[derive(Clone, Debug)]
 pub struct Reasons<'a> {
     rest: &'a [Option<Evidence>],
@@ -35,10 +35,11 @@ impl<'a> Iterator for Reasons<'a> {
     }
 }
 
-/// One measurement, and every setting of one stage that follows from it, with those that it shares with other stages.
+/// One measurement and every setting that follows from it: those of one stage, with those that it shares with other
+/// stages.
 ///
-/// It displays as one sentence that says the measurement once. Where the settings have different sources, each source
-/// stands behind the last setting that it is for. Tested by `a_reason_is_said_once`.
+/// Displays as one sentence that states the measurement once. Where the settings have different sources, each source
+/// follows the last setting that it applies to. Tested by `settings_with_one_cause_form_one_sentence`.
 #[derive(Clone, Copy, Debug)]
 pub struct Reason<'a> {
     first: &'a Evidence,
@@ -46,18 +47,18 @@ pub struct Reason<'a> {
 }
 
 impl<'a> Reason<'a> {
-    /// The evidence in it: at least one.
+    /// Evidence of the group: at least one entry.
     pub fn evidence(&self) -> impl Iterator<Item = &'a Evidence> + use<'a> {
         self.evidence.iter().flatten()
     }
 
-    /// Id of the stage that all of it is about.
+    /// Id of the stage of the group.
     #[must_use]
     pub fn stage(&self) -> &'static str {
         self.first.section()
     }
 
-    /// How sure it is, 0 to 1.
+    /// Confidence, 0 to 1.
     #[must_use]
     pub fn confidence(&self) -> f64 {
         self.first.confidence
@@ -96,7 +97,7 @@ mod tests {
             quantity: "the lowest pitch",
             frequency_hz: None,
             measured: 120.0,
-            reference_words: "the high-pass stays at",
+            reference_words: "the high-pass cutoff is set to",
             reference: 84.0,
             difference: 36.0,
             unit: "Hz",
@@ -106,7 +107,7 @@ mod tests {
     }
 
     #[test]
-    fn a_reason_is_said_once() {
+    fn settings_with_one_cause_form_one_sentence() {
         let mut other = evidence("high_pass.slope", 2.0, "practice");
         if let Some(other) = &mut other {
             other.quantity = "the rumble";
@@ -123,13 +124,14 @@ mod tests {
         let sentences: Vec<_> = reasons.iter().map(ToString::to_string).collect();
         assert_eq!(
             sentences[0],
-            "The lowest pitch is 120 Hz, the high-pass stays at 84 Hz: high-pass on (a trial), frequency 84 Hz (practice)."
+            "The lowest pitch is 120 Hz; the high-pass cutoff is set to 84 Hz: high-pass on (a trial), frequency 84 Hz \
+             (practice)."
         );
-        // Another cause, and another stage, are other sentences.
+        // Another cause or another stage starts a new sentence.
         assert!(sentences[1].starts_with("The rumble is 120 Hz"));
         assert_eq!(
             sentences[2],
-            "The lowest pitch is 120 Hz, the high-pass stays at 84 Hz: de-esser on, range 6.0 dB (practice)."
+            "The lowest pitch is 120 Hz; the high-pass cutoff is set to 84 Hz: de-esser on, range 6.0 dB (practice)."
         );
         assert_eq!(reasons.iter().map(Reason::stage).collect::<Vec<_>>(), ["high_pass", "high_pass", "de_esser"]);
         assert_eq!(reasons.iter().map(|r| r.evidence().count()).sum::<usize>(), 5);

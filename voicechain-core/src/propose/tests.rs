@@ -5,7 +5,7 @@ use crate::measure::profile::*;
 use crate::settings::{Mains, Slope, SpectralLatency, StripSettings, rows};
 use std::string::ToString;
 
-/// A clean, dry, even voice.
+/// Profile of a clean, dry voice of consistent level.
 fn clean() -> Profile {
     Profile {
         rate_hz: 48_000.0,
@@ -57,18 +57,18 @@ fn at(frequency_hz: f64, prominence_db: f64, confidence: f64) -> Option<Resonanc
     Some(Resonance { frequency_hz, prominence_db, q: 1.4, confidence })
 }
 
-/// Every setting that is not at rest has its evidence, and the settings pass.
+/// Every setting that differs from the idle strip has its evidence, and the settings are valid.
 fn assert_explained(proposal: &Proposal) {
     proposal.settings.check().expect("valid");
-    let rest = Proposal::idle().settings;
+    let idle = Proposal::idle().settings;
     for info in rows() {
         let why = proposal.evidence().find(|e| e.setting == info.id);
-        assert!(proposal.settings.get(info.id) == rest.get(info.id) || why.is_some(), "{}", info.id);
+        assert!(proposal.settings.get(info.id) == idle.get(info.id) || why.is_some(), "{}", info.id);
     }
 }
 
 #[test]
-fn a_clean_voice_is_left_alone() {
+fn a_clean_voice_gets_only_trim_high_pass_and_compressor() {
     let p = proposal_for(&clean());
     assert_explained(&p);
     assert!((p.settings.trim.gain_db - 2.0).abs() < 1e-9);
@@ -135,7 +135,7 @@ fn level_changes_the_trim_only() {
 }
 
 #[test]
-fn dynamics_follow_the_voice() {
+fn compressor_and_leveller_follow_the_voice() {
     let mut voice = clean();
     voice.transients = Ok(Transients { count: 30, per_10_s: 5.0, max_excess_db: 16.0 });
     assert!((proposal_for(&voice).settings.compressor.ratio - 4.0).abs() < 0.12);
@@ -144,7 +144,7 @@ fn dynamics_follow_the_voice() {
         Ok(LevelConsistency { phrase_count: 20, standard_deviation_db: 5.1, median_step_db: 8.0 });
     let uneven = proposal_for(&voice);
     assert_explained(&uneven);
-    // The leveller brings the phrases to one level, so the compressor need not.
+    // The leveller evens out the phrases, so the compressor need not.
     assert!(uneven.settings.leveller.on && !proposal_for(&clean()).settings.leveller.on);
     assert_eq!(uneven.settings.leveller.maximum_boost_db, StripSettings::default().leveller.maximum_boost_db);
     assert!((uneven.settings.compressor.threshold_db - (-23.0 + 15.0 - 7.0)).abs() < 0.26);
@@ -157,10 +157,13 @@ fn dynamics_follow_the_voice() {
 }
 
 #[test]
-fn hum_reverberation_and_noise_are_treated_where_they_are_found() {
-    let rest = StripSettings::default();
+fn hum_reverberation_and_noise_turn_on_their_stages() {
+    let default = StripSettings::default();
     let untouched = proposal_for(&clean()).settings;
-    assert_eq!((untouched.hum, untouched.de_reverb, untouched.expander), (rest.hum, rest.de_reverb, rest.expander));
+    assert_eq!(
+        (untouched.hum, untouched.de_reverb, untouched.expander),
+        (default.hum, default.de_reverb, default.expander)
+    );
 
     let mut voice = clean();
     let mut harmonics_dbfs = [None; HUM_HARMONICS];
@@ -178,14 +181,11 @@ fn hum_reverberation_and_noise_are_treated_where_they_are_found() {
     let sentence = |setting| p.evidence().find(|e| e.setting == setting).expect("evidence").to_string();
     assert_eq!(
         sentence("hum.on"),
-        "The mains hum against the voice at 60 Hz is \u{2212}26.0 dB, a voice covers what is under \u{2212}42.0 dB: hum on \
+        "The mains hum relative to the voice at 60 Hz is \u{2212}26.0 dB; the voice masks hum below \u{2212}42.0 dB: hum on \
          (common practice, no source)."
     );
-    assert!(
-        sentence("de_reverb.decay_ms")
-            .starts_with("The decay time is 600 ms, a voice without any room reads less than 170 ms")
-    );
-    // Rooms that ring for long get a deeper range, up to 3 dB, and short ones up to 2 dB less, on its step.
+    assert!(sentence("de_reverb.decay_ms").starts_with("The decay time is 600 ms; a dry voice reads less than 170 ms"));
+    // A long decay time increases the range by up to 3 dB, a short one lowers it by up to 2 dB, on its step.
     for (decay_time_s, range_db) in
         [(0.2, 13.0), (0.28, 13.0), (0.34, 14.0), (0.4, 15.0), (0.8, 15.0), (0.9, 16.5), (1.0, 18.0), (1.5, 18.0)]
     {
@@ -195,23 +195,23 @@ fn hum_reverberation_and_noise_are_treated_where_they_are_found() {
         assert!((p.settings.de_reverb.range_db - range_db).abs() < 1e-9, "{decay_time_s}");
     }
 
-    // A treated room is one too, what reads as none is not.
+    // A treated room is treated; a decay time below that of dry voices is not.
     for (decay_time_s, acts) in [(0.18, true), (0.16, false)] {
         voice.reverberation = Ok(Reverberation { decay_time_s, dry: true });
-        assert_eq!(proposal_for(&voice).settings.de_reverb != rest.de_reverb, acts, "{decay_time_s}");
+        assert_eq!(proposal_for(&voice).settings.de_reverb != default.de_reverb, acts, "{decay_time_s}");
     }
-    // What is not known is left alone, and so is noise in which no word can be told.
+    // Unavailable measurements leave a stage idle, and so does noise in which words cannot be detected.
     voice.hum = Err(Unavailable::TooShort);
     voice.reverberation = Err(Unavailable::NoSuitableSegment);
     for snr in [Err(Unavailable::TooNoisy), Ok(3.0), Ok(40.0)] {
         voice.background_noise.snr_db = snr;
         let s = proposal_for(&voice).settings;
-        assert_eq!((s.hum, s.de_reverb, s.expander), (rest.hum, rest.de_reverb, rest.expander));
+        assert_eq!((s.hum, s.de_reverb, s.expander), (default.hum, default.de_reverb, default.expander));
     }
 }
 
 #[test]
-fn what_is_no_voice_gets_nothing() {
+fn signals_other_than_voice_get_the_idle_proposal() {
     for signal_class in [
         SignalClass::Silence,
         SignalClass::TooShort,
@@ -247,7 +247,7 @@ fn evidence_is_one_plain_sentence() {
     let cut = p.evidence().find(|e| e.setting == "corrective_eq.bell_2_gain_db").expect("a cut");
     assert_eq!(
         cut.to_string(),
-        "The prominence of the resonance at 640 Hz is 9.0 dB, usual is 4.0 dB: corrective EQ bell 2 gain \u{2212}3.5 dB \
-         (measured on 24 recorded voices, command reach resonance)."
+        "The prominence of the resonance at 640 Hz is 9.0 dB; the typical value is 4.0 dB: corrective EQ bell 2 gain \
+         \u{2212}3.5 dB (measured on 24 recorded voices)."
     );
 }

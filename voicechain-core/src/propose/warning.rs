@@ -1,69 +1,75 @@
-//! What a person is warned of: each one plain sentence.
+//! Warnings of a proposal, each one sentence.
 
 use crate::format::quantity;
 use core::fmt;
 
-/// What a person is warned of.
+/// Warning about the recording or the limits of the proposal. Displays as one sentence.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Warning {
-    /// What is heard is not a voice; nothing is proposed.
+    /// The signal is not a voice: the proposal is idle.
     NotAVoice,
-    /// Several voices: every number describes their mixture.
+    /// Several voices in turn: every number describes their mixture.
     SeveralVoices,
-    /// Less than 30 s of active speech; seconds.
+    /// Less than 30 s of active speech. Value: active speech, s.
     LittleSpeech(f64),
-    /// Clipped stretches; how many.
+    /// Clipped recording. Value: number of clipped stretches.
     Clipped(u32),
-    /// The crest factor is so small that it has been compressed before; dB.
+    /// Crest factor so low that the voice is already compressed. Value: crest factor, dB.
     AlreadyCompressed(f64),
-    /// The proposed compressor would seldom rest; dB of reduction on loud phrases.
+    /// The proposed compressor acts almost continuously. Value: gain reduction on loud phrases, dB.
     ContinuousCompression(f64),
-    /// The noise is too close for compression; signal-to-noise ratio, dB.
+    /// Background noise limits the compression. Value: signal-to-noise ratio, dB.
     NoiseLimitsCompression(f64),
-    /// The noise is so close that no setting of the strip repairs it; signal-to-noise ratio, dB.
+    /// Background noise beyond what any setting of the strip can repair. Value: signal-to-noise ratio, dB.
     ExcessiveNoise(f64),
-    /// As narrow as a telephone; highest frequency, Hz.
+    /// Narrowband recording, such as a telephone call. Value: highest frequency, Hz.
     Narrowband(f64),
-    /// Reverberation of which the strip removes only a part; decay time, s.
+    /// Reverberation that the strip removes only in part. Value: decay time, s.
     Reverberant(f64),
 }
 
 impl fmt::Display for Warning {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Self::NotAVoice => f.write_str("This does not sound like one voice: nothing is proposed."),
+            Self::NotAVoice => f.write_str("The recording is not recognised as a voice: nothing is proposed."),
             Self::SeveralVoices => {
-                f.write_str("Several voices take turns: the proposal fits their mixture, not any one of them.")
+                f.write_str("The recording contains several voices: the proposal fits their mixture, not each voice.")
             }
-            Self::LittleSpeech(s) => {
-                write!(f, "Only {} of speech was heard: half a minute tells more.", quantity(s, "s"))
-            }
+            Self::LittleSpeech(s) => write!(
+                f,
+                "The recording contains only {} of speech: the proposal is more reliable with 30 s or more.",
+                quantity(s, "s")
+            ),
             Self::Clipped(n) => {
-                write!(f, "The recording is clipped in {n} place(s): the strip cannot bring back what is cut off.")
+                write!(f, "The recording is clipped in {n} place(s): the strip cannot restore the clipped peaks.")
             }
             Self::AlreadyCompressed(db) => write!(
                 f,
-                "The peaks stand only {} over the voice: it has been compressed before, so nothing more is taken.",
+                "The crest factor is only {}: the voice is already compressed, so no compression is proposed.",
                 quantity(db, "dB")
             ),
             Self::ContinuousCompression(db) => write!(
                 f,
-                "The phrases differ so much that about {} is taken from the loud ones and the compressor seldom rests.",
+                "The gain reduction on loud phrases is about {}: the compressor acts almost continuously.",
                 quantity(db, "dB")
             ),
             Self::NoiseLimitsCompression(db) => {
-                write!(f, "The noise lies only {} under the voice: compression is gentle.", quantity(db, "dB"))
+                write!(f, "The signal-to-noise ratio is only {}: compression is gentle.", quantity(db, "dB"))
             }
             Self::ExcessiveNoise(db) => write!(
                 f,
-                "The noise lies only {} under the voice: no setting repairs that, and compression would raise it.",
+                "The signal-to-noise ratio is only {}: no setting repairs this, and compression would raise the noise.",
                 quantity(db, "dB")
             ),
             Self::Narrowband(hz) => {
-                write!(f, "Nothing is recorded above {}: no setting can bring it back.", quantity(hz, "Hz"))
+                write!(f, "The recording has no content above {}: no setting can restore it.", quantity(hz, "Hz"))
             }
             Self::Reverberant(s) => {
-                write!(f, "The decay time is {}: the de-reverb takes only a part of it away.", quantity(s, "s"))
+                write!(
+                    f,
+                    "The decay time is {}: the de-reverb removes only part of the reverberation.",
+                    quantity(s, "s")
+                )
             }
         }
     }

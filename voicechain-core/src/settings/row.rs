@@ -84,7 +84,7 @@ impl SettingInfo {
 
     /// The value nearest to `value` that lies on this row's steps (on a logarithmic scale counted from the default) and inside its
     /// range.
-    /// An infinite ratio stays. Tested by `values_come_to_lie_on_steps`.
+    /// An infinite ratio stays. Tested by `values_are_rounded_to_steps`.
     #[must_use]
     pub fn on_step(&self, value: f64) -> f64 {
         let value = self.nearest(value);

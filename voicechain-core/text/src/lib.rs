@@ -1,4 +1,4 @@
-//! Settings as text: TOML with a format number. Settings files, the plugin's state and its clipboard are the same text.
+//! Settings as text: TOML with a format number. Settings files, the plugin's state and its clipboard share this text.
 //!
 //! ```
 //! use voicechain_core::strip::StartingPoint;
@@ -18,17 +18,17 @@ use voicechain_core::measure::Profile;
 
 mod profile;
 
-/// The format number of the text that this version writes and reads.
+/// Format number of the text that this version writes and reads.
 pub const FORMAT: u32 = 1;
-/// Longest text that is read, in bytes; a whole settings file has about 2 600, with a profile some 9 000.
+/// Maximum length of a text, bytes. A complete settings file has about 2 600 bytes, with a profile about 9 000.
 pub const MAX_BYTES: usize = 1 << 18;
 
-/// Why a text was refused: what is wrong, and what to do about it. Nothing is taken over then.
+/// Reason why a text was rejected: the fault, and what to do about it. A rejected text changes nothing.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct TextError {
-    /// What is wrong.
+    /// Description of the fault.
     pub what: String,
-    /// What to do about it.
+    /// Advice to the user.
     pub advice: &'static str,
 }
 
@@ -46,26 +46,26 @@ impl fmt::Display for TextError {
 
 impl std::error::Error for TextError {}
 
-/// Settings together with what is known of the voice that they belong to: what one track gives to another.
+/// Settings with the proposal and the profile of the voice that they belong to. One track passes it to another.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SettingsBundle {
-    /// The settings, as they are.
+    /// Current settings.
     pub settings: StripSettings,
-    /// What was proposed for the same voice, if it was measured: the difference is what the person wants.
+    /// Proposal for the same voice, if it was measured. Its difference from `settings` is what the user changed.
     pub proposed: Option<StripSettings>,
-    /// What was measured about the voice.
+    /// Measured profile of the voice.
     pub profile: Option<Profile>,
 }
 
 impl SettingsBundle {
-    /// Settings alone.
+    /// Creates a bundle of settings only.
     #[must_use]
     pub fn alone(settings: StripSettings) -> Self {
         Self { settings, proposed: None, profile: None }
     }
 }
 
-/// The table beside the settings; a reader of settings alone passes over it.
+/// Table for proposal and profile; reading settings alone skips it.
 const VOICE: &str = "voice";
 
 #[derive(Serialize)]
@@ -86,7 +86,7 @@ struct Voice {
     profile: Option<Profile>,
 }
 
-/// The text of the settings.
+/// Writes settings as text.
 ///
 /// # Errors
 /// None for settings that [`StripSettings::check`] accepts.
@@ -94,7 +94,7 @@ pub fn write(settings: &StripSettings) -> Result<String, TextError> {
     write_bundle(&SettingsBundle::alone(*settings))
 }
 
-/// The text of a bundle: that of its settings, and the table `voice`.
+/// Writes a bundle as text: its settings, then the table `voice`.
 ///
 /// # Errors
 /// None for settings that [`StripSettings::check`] accepts.
@@ -102,21 +102,22 @@ pub fn write_bundle(bundle: &SettingsBundle) -> Result<String, TextError> {
     let known = bundle.proposed.is_some() || bundle.profile.is_some();
     let voice = known.then_some(Voice { proposed: bundle.proposed, profile: bundle.profile });
     let text = SettingsText { format: FORMAT, settings: bundle.settings, voice };
-    toml::to_string(&text).map_err(|e| TextError::new(format!("the settings cannot be written ({e})"), "check them"))
+    toml::to_string(&text)
+        .map_err(|e| TextError::new(format!("the settings cannot be written ({e})"), "check the values"))
 }
 
-/// Reads a text. Settings that it does not name keep their defaults, so that a text of an older version is complete.
+/// Reads settings from a text. Missing settings keep their defaults, so that texts of older versions remain complete.
 ///
 /// # Errors
-/// Text that is no settings text, an unknown setting, another format, a value out of range, more than [`MAX_BYTES`] bytes.
+/// Text that is not TOML, an unknown setting, another format, a value out of range, more than [`MAX_BYTES`] bytes.
 pub fn read(text: &str) -> Result<StripSettings, TextError> {
     read_bundle(text).map(|bundle| bundle.settings)
 }
 
-/// Reads the text of settings with what stands beside them.
+/// Reads settings, proposal and profile from a text.
 ///
 /// # Errors
-/// As [`read`], also for what was proposed; a profile that no meter can have given.
+/// As [`read`], also for the proposal; a profile that no meter can produce.
 pub fn read_bundle(text: &str) -> Result<SettingsBundle, TextError> {
     if text.len() > MAX_BYTES {
         return Err(TextError::new("too long for a settings file", "use a file that this program wrote"));
@@ -127,8 +128,8 @@ pub fn read_bundle(text: &str) -> Result<SettingsBundle, TextError> {
     match table.remove("format").as_ref().and_then(toml::Value::as_integer) {
         Some(1) => {}
         Some(other) => {
-            let what = format!("settings format {other} is not known");
-            return Err(TextError::new(what, "use a version that writes format 1"));
+            let what = format!("settings format {other} is not supported");
+            return Err(TextError::new(what, "use a file in format 1"));
         }
         None => {
             return Err(TextError::new("the line 'format = 1' is missing", "use a file that this program wrote"));
@@ -158,7 +159,7 @@ mod tests {
     use voicechain_core::strip::StartingPoint;
 
     #[test]
-    fn text_and_back_is_the_same() {
+    fn settings_survive_writing_and_reading() {
         for point in StartingPoint::ALL {
             let mut settings = point.settings();
             settings.compressor.ratio = f64::INFINITY;
@@ -169,7 +170,7 @@ mod tests {
     }
 
     #[test]
-    fn a_bundle_is_a_settings_text_with_more() {
+    fn a_bundle_extends_the_settings_text() {
         let bundle = SettingsBundle {
             settings: StartingPoint::SungInMix.settings(),
             proposed: Some(StartingPoint::SungAlone.settings()),
@@ -186,7 +187,7 @@ mod tests {
     }
 
     #[test]
-    fn refusals_name_what_is_wrong() {
+    fn errors_name_the_fault() {
         let cases = [
             ("", "format = 1"),
             ("format = 7", "format 7"),
@@ -208,12 +209,12 @@ mod tests {
     }
 
     #[test]
-    fn a_truncated_text_is_refused_or_in_range() {
+    fn a_truncated_text_is_rejected_or_in_range() {
         let mut settings = StartingPoint::SungInMix.settings();
         settings.trim.gain_db = 3.0;
         let text = write(&settings).unwrap();
-        // A cut at a line's end is an older, shorter text: complete with defaults. Any other cut is refused or, within a
-        // number, still a number in its range.
+        // A text cut at the end of a line is complete with defaults, as that of an older version. Any other cut is
+        // rejected or leaves a number that is still in range.
         for end in 0..text.len() {
             if let Ok(read) = read(&text[..end]) {
                 assert_eq!(read.check(), Ok(()));

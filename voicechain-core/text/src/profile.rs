@@ -1,29 +1,29 @@
-//! Whether a profile that was read can be one.
+//! Validation of profiles that were read from text.
 //!
-//! Proposing settings is safe whatever a profile holds; but a text that somebody has changed by hand, or that was damaged on
-//! its way, is better refused with a reason than believed.
+//! Proposing settings is safe for any profile. A text that was edited by hand or damaged is nevertheless rejected with
+//! a reason.
 
 use crate::TextError;
 use toml::Value;
 use voicechain_core::SampleRate;
 use voicechain_core::measure::Profile;
 
-/// No number of a profile is larger: the samples of a day at 192 kHz are fewer.
+/// Maximum magnitude of a number in a profile: more than the samples of a day at 192 kHz.
 const MAX_MAGNITUDE: f64 = 1e12;
 
 const ADVICE: &str = "copy it again from the track, or remove the table [voice.profile]";
 
-fn refusal(what: String) -> TextError {
+fn error(what: String) -> TextError {
     TextError::new(what, ADVICE)
 }
 
-/// Numbers are finite; a level may be minus infinity, and a band that does not exist is NaN.
+/// Checks that numbers are finite. A level may be minus infinity, and an absent band in a list is NaN.
 pub(crate) fn check_numbers(table: &Value) -> Result<(), TextError> {
     fn walk(name: &str, value: &Value, in_list: bool) -> Result<(), TextError> {
         match value {
             Value::Float(x) if x.is_nan() && in_list => Ok(()),
             Value::Float(x) if *x == f64::NEG_INFINITY || x.abs() <= MAX_MAGNITUDE => Ok(()),
-            Value::Float(x) => Err(refusal(format!("the profile's {name} is {x:?}"))),
+            Value::Float(x) => Err(error(format!("the profile's {name} is out of range: {x:?}"))),
             Value::Array(list) => list.iter().try_for_each(|value| walk(name, value, true)),
             Value::Table(table) => table.iter().try_for_each(|(name, value)| walk(name, value, false)),
             _ => Ok(()),
@@ -32,19 +32,19 @@ pub(crate) fn check_numbers(table: &Value) -> Result<(), TextError> {
     walk("number", table, false)
 }
 
-/// What every profile of a meter keeps.
+/// Checks the invariants of every measured profile.
 pub(crate) fn check(profile: &Profile) -> Result<(), TextError> {
     if SampleRate::new(profile.rate_hz).is_err() {
-        return Err(refusal(format!("the profile's rate_hz is {}", profile.rate_hz)));
+        return Err(error(format!("the profile's rate_hz is out of range: {}", profile.rate_hz)));
     }
     if !(1..=2).contains(&profile.channels) {
-        return Err(refusal(format!("the profile's channels are {}", profile.channels)));
+        return Err(error(format!("the profile's channels are out of range: {}", profile.channels)));
     }
-    let shares =
+    let ranges =
         [("duration_s", profile.duration_s, f64::MAX), ("activity_percent", profile.level.activity_percent, 100.0)];
-    for (name, value, most) in shares {
-        if !(0.0..=most).contains(&value) {
-            return Err(refusal(format!("the profile's {name} is {value}")));
+    for (name, value, max) in ranges {
+        if !(0.0..=max).contains(&value) {
+            return Err(error(format!("the profile's {name} is out of range: {value}")));
         }
     }
     Ok(())
@@ -60,7 +60,7 @@ mod tests {
     };
     use voicechain_core::strip::StartingPoint;
 
-    /// Everything is known.
+    /// A profile with every measurement available.
     fn known() -> Profile {
         let band = |k: usize| (k > 2 && k < 22).then_some(-30.25 - k as f64);
         let resonance = |frequency_hz| Resonance { frequency_hz, prominence_db: 7.5, q: 6.0, confidence: 0.75 };
@@ -114,7 +114,7 @@ mod tests {
         }
     }
 
-    /// Nothing is known.
+    /// A profile with every measurement unavailable.
     fn unknown(reason: Unavailable) -> Profile {
         let mut profile = known();
         profile.signal_class = SignalClass::Silence;
@@ -160,7 +160,7 @@ mod tests {
     }
 
     #[test]
-    fn a_profile_is_read_as_it_was_written() {
+    fn a_profile_survives_writing_and_reading() {
         let mut none = known();
         (none.hum, none.resonances) = (Ok(None), Ok([None; 3]));
         let mut all = vec![known(), none];
@@ -179,7 +179,7 @@ mod tests {
             let bundle = bundle(profile);
             let text = write_bundle(&bundle).unwrap();
             assert_eq!(read_bundle(&text).unwrap(), bundle, "{text}");
-            // It begins as the settings file does, and whoever reads settings alone passes over the rest.
+            // The text starts with the settings file, and reading settings alone skips the rest.
             assert!(text.starts_with(&write(&bundle.settings).unwrap()));
             assert_eq!(read(&text).unwrap(), bundle.settings);
             assert!(text.len() < 16_000, "{}", text.len());
@@ -187,7 +187,7 @@ mod tests {
     }
 
     #[test]
-    fn a_profile_is_readable() {
+    fn a_profile_is_human_readable() {
         let text = write_bundle(&bundle(known())).unwrap();
         for line in
             ["[voice.profile]", "signal_class = \"several_voices\"", "integrated_lufs = -23.1", "[voice.profile.pitch]"]
@@ -199,7 +199,7 @@ mod tests {
     }
 
     #[test]
-    fn what_an_older_profile_lacks_is_unavailable() {
+    fn missing_quantities_are_unavailable() {
         let text = write_bundle(&bundle(unknown(Unavailable::TooShort)))
             .unwrap()
             .replace("reverberation = \"too_short\"\n", "");
@@ -208,7 +208,7 @@ mod tests {
     }
 
     #[test]
-    fn an_impossible_profile_is_refused_with_the_reason() {
+    fn an_invalid_profile_is_rejected_with_a_reason() {
         let text = write_bundle(&bundle(known())).unwrap();
         let cases = [
             ("rate_hz = 44100.0", "rate_hz = 4.0", "rate_hz"),
@@ -233,24 +233,24 @@ mod tests {
             let line = read_bundle(&wrong).unwrap_err().to_string();
             assert!(line.contains(word), "{to}: {line}");
             assert!(!line.contains('\n') && line.len() < 300, "one line: {line}");
-            // Half of it is not taken either.
+            // Reading the settings alone is rejected as well.
             assert!(read(&wrong).is_err());
         }
     }
 
     #[test]
-    fn a_damaged_text_is_refused_whole() {
+    fn a_damaged_text_is_rejected_as_a_whole() {
         let whole = bundle(known());
         let text = write_bundle(&whole).unwrap();
         for end in (0..text.len()).step_by(11) {
             if let Ok(read) = read_bundle(&text[..end]) {
                 assert_eq!(read.settings.check(), Ok(()));
                 assert!(read.proposed.is_none_or(|proposed| proposed.check().is_ok()));
-                // A profile is whole in what cannot be unavailable by itself.
+                // A profile keeps the parts that cannot be unavailable on their own.
                 assert!(read.profile.is_none_or(|profile| profile.level == whole.profile.unwrap().level));
             }
         }
-        // Every byte in turn becomes another: never a panic.
+        // Corrupt single bytes: never a panic.
         for at in (0..text.len()).step_by(53) {
             for byte in [b'0', b'-', b'"', b'[', b'\n', b'e', 0x01] {
                 let mut bytes = text.clone().into_bytes();

@@ -1,4 +1,4 @@
-//! Compressor: set from the voice itself, so that its level does not matter.
+//! Compressor: set from the voice itself and therefore independent of its level.
 
 use super::known::known;
 use crate::measure::Profile;
@@ -7,27 +7,28 @@ use crate::propose::context::{Context, Role};
 use crate::propose::proposal::Proposal;
 use crate::propose::warning::Warning;
 
-/// The threshold lies so far under the peaks of loud speech, dB, at 3:1: then the compressor's 95th percentile of gain
-/// reduction is from 3 to 6 dB in nine voices of ten (`accuracy -- proposal`).
+/// Distance of the threshold below the peaks of loud speech, dB, at 3:1. The 95th percentile of gain reduction is then
+/// from 3 to 6 dB in nine voices of ten (see tests/accuracy/RESULTS.md).
 const THRESHOLD_BELOW_PEAKS_DB: f64 = 7.0;
-/// A voice over music is compressed from so much lower, dB (common practice, no source).
+/// Additional distance for a voice over music, dB (common practice, no source).
 const OVER_MUSIC_DB: f64 = 1.5;
-/// This many transients in ten seconds make a voice rich in transients, told best by this on half of the recorded voices (`accuracy -- levels`).
+/// Transients per 10 s from which a voice is rich in transients. Chosen on the development recordings (see
+/// tests/accuracy/RESULTS.md).
 const MANY_TRANSIENTS_PER_10_S: f64 = 2.0;
-/// Below this crest factor nothing is left to compress, dB (common practice, no source).
+/// Crest factor below which a voice is already compressed, dB (common practice, no source).
 pub(super) const COMPRESSED_CREST_DB: f64 = 9.0;
-/// Signal-to-noise ratios below which compression is gentle, and below which there is none, dB (common practice, no
+/// Signal-to-noise ratio below which compression is gentle, and below which none is proposed, dB (common practice, no
 /// source).
 pub(super) const NOISY_DB: [f64; 2] = [20.0, 10.0];
-/// So far over its loudness the 95th percentile of a voice's peaks usually lies, dB (median of half of the recorded voices; nine
-/// of ten from 12 to 16).
+/// Typical distance of the 95th-percentile peak above loudness, dB: median of the development recordings; nine of ten
+/// lie from 12 to 16.
 const PEAKS_OVER_LOUDNESS_DB: f64 = 15.0;
-/// More reduction than this on loud phrases seldom rests, dB (common practice, no source).
+/// Gain reduction on loud phrases above which the compressor acts almost continuously, dB (common practice, no source).
 const HEAVY_REDUCTION_DB: f64 = 7.0;
 
-/// By how much the louder channel stands over (L+R)/2, dB: 0 for one channel and for two that are the same, 6 where one is
-/// silent. Speech is measured on (L+R)/2, but the louder channel drives the compressor of both. Read from the largest
-/// samples of both, which are known in any case.
+/// Level of the louder channel above (L+R)/2, dB: 0 for one channel and for two equal ones, 6 when one is silent.
+/// Speech is measured on (L+R)/2, but the louder channel drives the compressor of both. Computed from the sample peak,
+/// which is always known.
 fn louder_channel_db(profile: &Profile) -> f64 {
     let level = &profile.level;
     let (Some(active), Some(crest)) = (known(level.active_level_dbov), known(level.crest_db)) else { return 0.0 };
@@ -35,8 +36,9 @@ fn louder_channel_db(profile: &Profile) -> f64 {
     if profile.channels == 2 && over.is_finite() { over.clamp(0.0, 6.0) } else { 0.0 }
 }
 
-/// Near 3:1 from the peaks of loud speech; harder for transients, gentle where noise would rise. Behind the leveller speech lies
-/// where it brings it: peaks that were measured on uneven phrases are those of the loud ones.
+/// Proposes about 3:1 with the threshold below the peaks of loud speech; a higher ratio for many transients, a lower
+/// one where noise would rise. After the leveller the speech level is the leveller's target: peaks measured on uneven
+/// phrases are those of the loud ones.
 pub(in crate::propose) fn compressor(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let Some(peak) = known(profile.level.speech_peak_dbfs) else { return };
     if known(profile.level.crest_db).is_some_and(|crest| crest < COMPRESSED_CREST_DB) {
@@ -61,38 +63,38 @@ pub(in crate::propose) fn compressor(profile: &Profile, context: Context, propos
         (false, false) => 3.0,
     };
     let (peaks, speech_peak) = if leveller.on {
-        ("the usual level of the peaks of speech behind the leveller", leveller.target_lufs + PEAKS_OVER_LOUDNESS_DB)
+        ("the typical peak level of speech after the leveller", leveller.target_lufs + PEAKS_OVER_LOUDNESS_DB)
     } else {
-        ("the 95th percentile of the peaks of speech behind the trim", peak + proposal.settings.trim.gain_db)
+        ("the 95th percentile of speech peaks after the trim", peak + proposal.settings.trim.gain_db)
     };
     let level = speech_peak + louder_channel_db(profile);
     let threshold = libm::round(2.0 * (level - under)) * 0.5;
     let cause = Cause {
-        reference_words: "the compressor begins at",
+        reference_words: "the compressor threshold is set to",
         confidence: 0.9,
-        source: "measured on 24 recorded voices, command reach proposal",
+        source: "measured on 24 recorded voices",
         ..Cause::new(peaks, level, threshold, "dBFS")
     };
     proposal.decide(cause, "compressor.on", 1.0);
     proposal.decide(cause, "compressor.threshold_db", threshold);
 
-    let why = if noisy {
+    let ratio_cause = if noisy {
         Cause {
             reference_words: "compression is gentle below",
             ..Cause::new("the signal-to-noise ratio", snr, NOISY_DB[0], "dB")
         }
     } else if many_transients {
         Cause {
-            source: "measured on 24 recorded voices, command reach levels",
-            reference_words: "usual is less than",
-            ..Cause::new("the number of transients in ten seconds", transients, MANY_TRANSIENTS_PER_10_S, "")
+            source: "measured on 24 recorded voices",
+            reference_words: "a typical voice has fewer than",
+            ..Cause::new("the number of transients per 10 s", transients, MANY_TRANSIENTS_PER_10_S, "")
         }
     } else {
         Cause { source: COMMON_PRACTICE, ..cause }
     };
-    proposal.decide(why, "compressor.ratio", ratio);
+    proposal.decide(ratio_cause, "compressor.ratio", ratio);
     if many_transients {
-        proposal.decide(why, "compressor.attack_ms", 2.5);
+        proposal.decide(ratio_cause, "compressor.attack_ms", 2.5);
     }
     let reduction = (1.0 - 1.0 / ratio) * under;
     if reduction > HEAVY_REDUCTION_DB {

@@ -1,4 +1,4 @@
-//! Cuts for resonances, only beyond what is usual.
+//! Corrective EQ: cuts resonances whose prominence exceeds the typical one.
 
 use super::tone_budget::remaining_db;
 use crate::measure::Profile;
@@ -6,18 +6,18 @@ use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
 use crate::propose::resonance_bell::{MIN_CUT_DB, USUAL_PROMINENCE_DB, bell_q, cut_db};
 
-/// Two bells closer than this (as a ratio, an octave) would add up: the second is left out.
-const APART: f64 = 2.0;
-const MEASURED: &str = "measured on 24 recorded voices, command reach resonance";
+/// Minimum ratio of two bell frequencies (an octave). Closer bells would add up, so the second one is left out.
+const MIN_FREQUENCY_RATIO: f64 = 2.0;
+const MEASURED: &str = "measured on 24 recorded voices";
 
-/// The settings of the bells for resonances, with the frequency below which each is the first choice, Hz.
+/// Settings of the bells for resonances, with the frequency below which each bell is the first choice, Hz.
 const BELLS: [(f64, [&str; 3]); 3] = [
     (300.0, ["corrective_eq.bell_1_frequency_hz", "corrective_eq.bell_1_gain_db", "corrective_eq.bell_1_q"]),
     (670.0, ["corrective_eq.bell_2_frequency_hz", "corrective_eq.bell_2_gain_db", "corrective_eq.bell_2_q"]),
     (f64::INFINITY, ["corrective_eq.bell_3_frequency_hz", "corrective_eq.bell_3_gain_db", "corrective_eq.bell_3_q"]),
 ];
 
-/// Bells of the corrective EQ at the sure candidates.
+/// Proposes a bell at every candidate of sufficient confidence.
 pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Proposal) {
     let Ok(candidates) = profile.resonances else { return };
     let mut taken = [f64::NAN; 3];
@@ -28,7 +28,7 @@ pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Propos
             return;
         }
         let hz = resonance.frequency_hz;
-        if taken.iter().any(|&other| hz < other * APART && other < hz * APART) {
+        if taken.iter().any(|&other| hz < other * MIN_FREQUENCY_RATIO && other < hz * MIN_FREQUENCY_RATIO) {
             continue;
         }
         let first = BELLS.iter().position(|(below, _)| hz < *below).unwrap_or(0);

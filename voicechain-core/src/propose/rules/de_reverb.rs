@@ -1,4 +1,4 @@
-//! De-reverb: the room.
+//! De-reverb: set from the decay time.
 
 use crate::measure::Profile;
 use crate::propose::cause::Cause;
@@ -6,16 +6,17 @@ use crate::propose::proposal::Proposal;
 use crate::reverberation::{DRY_DECAY_MS, LONG_DECAY_MS, SHORT_DECAY_MS};
 use crate::settings::SpectralLatency;
 
-/// So much deeper is the range in rooms that ring for long, dB: of 0 and 3 the one that gains segmental ratio (0.3 dB) and
-/// pauses (1.5 dB) in a room of 1.28 s for no more than .02 PESQ in noise, on both halves.
+/// Increase of the range at long decay times, dB. Chosen on the development recordings (see
+/// tests/standards/DE_REVERB.md).
 const LONG_DECAY_RANGE_DB: f64 = 3.0;
-/// And in the shortest, dB: of -4.5, -2.25, 0 and 3 what gains PESQ (.01) and ESTOI (.001) there, for 0.3 dB of the pauses, on
-/// the half that chooses.
+/// Change of the range at the shortest decay times, dB. Chosen on the development recordings (see
+/// tests/standards/DE_REVERB.md).
 const SHORT_DECAY_RANGE_DB: f64 = -2.0;
 
-/// The de-reverb with the decay time that was measured, where that is longer than voices without any room read. How much it
-/// takes then follows from the decay time: little of a dry voice, in a treated room. Where a room rings for long, a deeper
-/// range lowers what is heard of it alone, between the words; in a short one a smaller leaves more of the voice.
+/// Proposes the de-reverb with the measured decay time, unless that is as short as that of a dry voice. The attenuation
+/// then follows from the decay time: little for a dry voice, in a treated room. With a long decay time a larger range
+/// lowers the reverberation that is audible between words; with a short one a smaller range preserves more of the
+/// voice.
 pub(in crate::propose) fn de_reverb(profile: &Profile, proposal: &mut Proposal) {
     let dry_s = 1e-3 * DRY_DECAY_MS;
     let Some(reverberation) =
@@ -24,7 +25,7 @@ pub(in crate::propose) fn de_reverb(profile: &Profile, proposal: &mut Proposal) 
         return;
     };
     let cause = Cause {
-        reference_words: "a voice without any room reads less than",
+        reference_words: "a dry voice reads less than",
         source: "measured on 22 recorded voices in rooms",
         ..Cause::new("the decay time", reverberation.decay_time_s, dry_s, "s")
     };
@@ -33,16 +34,16 @@ pub(in crate::propose) fn de_reverb(profile: &Profile, proposal: &mut Proposal) 
     proposal.decide(cause, "de_reverb.decay_ms", 1_000.0 * reverberation.decay_time_s);
     let [[shortest_s, short_s], [long_s, longest_s]] =
         [SHORT_DECAY_MS, LONG_DECAY_MS].map(|ends| ends.map(|ms| 1e-3 * ms));
-    let how_far = |s: f64, from: f64, to: f64| ((s - from) / (to - from)).clamp(0.0, 1.0);
+    let position_between = |s: f64, from: f64, to: f64| ((s - from) / (to - from)).clamp(0.0, 1.0);
     let [short, long] = [
-        how_far(reverberation.decay_time_s, short_s, shortest_s),
-        how_far(reverberation.decay_time_s, long_s, longest_s),
+        position_between(reverberation.decay_time_s, short_s, shortest_s),
+        position_between(reverberation.decay_time_s, long_s, longest_s),
     ];
     if short + long > 0.0 {
         let (reference_words, reference) = if long > 0.0 {
-            ("the usual range is enough up to", long_s)
+            ("the default range is sufficient up to", long_s)
         } else {
-            ("the usual range is for rooms from", short_s)
+            ("the default range applies from", short_s)
         };
         let cause = Cause {
             reference_words,

@@ -1,26 +1,28 @@
-//! Expander: the noise between the words.
+//! Expander: set from the signal-to-noise ratio.
 
 use super::known::known;
 use crate::measure::Profile;
 use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
 
-/// Noise that lies less than this under the voice is heard between its words, dB (common practice, no source).
+/// Signal-to-noise ratio below which noise is audible between words, dB (common practice, no source).
 const NOISY_DB: f64 = 25.0;
-/// So far under the voice the pauses are brought, dB, by no less and no more than this (common practice, no source).
+/// Target signal-to-noise ratio in pauses, and bounds of the range, dB (common practice, no source).
 const TARGET_SNR_DB: f64 = 30.0;
 const RANGE_DB: [f64; 2] = [5.0, 15.0];
-/// Under this the detector no longer tells every word from the noise, dB: it is not proposed (bands of a voice have to stand
-/// 12 dB out of the noise).
+/// Signal-to-noise ratio below which the detector misses words, dB: the expander is not proposed. (Bands of a voice
+/// must exceed the noise by 12 dB.)
 const MIN_SNR_DB: f64 = 6.0;
 
-/// Turned on by a poor signal-to-noise ratio; the poorer, the more it takes from the pauses.
+/// Proposes the expander for a low signal-to-noise ratio. The lower the ratio, the larger the range.
 pub(in crate::propose) fn expander(profile: &Profile, proposal: &mut Proposal) {
     let Some(snr) = known(profile.background_noise.snr_db).filter(|snr| (MIN_SNR_DB..NOISY_DB).contains(snr)) else {
         return;
     };
-    let cause =
-        Cause { reference_words: "quiet is at least", ..Cause::new("the signal-to-noise ratio", snr, NOISY_DB, "dB") };
+    let cause = Cause {
+        reference_words: "noise is audible between words below",
+        ..Cause::new("the signal-to-noise ratio", snr, NOISY_DB, "dB")
+    };
     proposal.decide(cause, "expander.on", 1.0);
     proposal.decide(cause, "expander.range_db", (TARGET_SNR_DB - snr).clamp(RANGE_DB[0], RANGE_DB[1]));
 }

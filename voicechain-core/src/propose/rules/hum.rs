@@ -1,4 +1,4 @@
-//! Hum: the tones of the mains.
+//! Hum: set from the measured mains hum.
 
 use super::known::known;
 use crate::measure::Profile;
@@ -8,18 +8,19 @@ use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
 use crate::settings::Mains;
 
-/// Hum at the frequency of the mains, with more harmonics where the last one that is looked at stands out.
+/// Proposes the hum stage at the measured mains frequency, with more harmonics when the highest measured harmonic is
+/// present.
 pub(in crate::propose) fn hum(profile: &Profile, proposal: &mut Proposal) {
     let (Ok(Some(found)), Some(voice)) = (profile.hum, known(profile.level.active_level_dbov)) else { return };
-    let under = found.level_dbfs - voice;
-    if !under.is_finite() || !found.frequency_hz.is_finite() {
+    let relative_db = found.level_dbfs - voice;
+    if !relative_db.is_finite() || !found.frequency_hz.is_finite() {
         return;
     }
     let cause = Cause {
         frequency_hz: Some(found.frequency_hz),
-        reference_words: "a voice covers what is under",
+        reference_words: "the voice masks hum below",
         confidence: 0.9,
-        ..Cause::new("the mains hum against the voice", under, -MAX_UNDER_VOICE_DB, "dB")
+        ..Cause::new("the mains hum relative to the voice", relative_db, -MAX_UNDER_VOICE_DB, "dB")
     };
     proposal.decide(cause, "hum.on", 1.0);
     if found.frequency_hz > 55.0 {

@@ -1,8 +1,8 @@
-//! Which numbers of a profile a rule can reckon with.
+//! Access to the finite numbers of a profile.
 
 use crate::measure::profile::Measured;
 
-/// A number that can be reckoned with.
+/// The measured value if it is available and finite.
 pub(super) fn known(value: Measured<f64>) -> Option<f64> {
     value.ok().filter(|v| v.is_finite())
 }

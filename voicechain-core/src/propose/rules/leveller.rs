@@ -1,19 +1,20 @@
-//! Leveller: phrases of different levels.
+//! Leveller: set from the level consistency.
 
 use super::known::known;
 use crate::measure::Profile;
 use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
 
-/// The levels of phrases usually spread by less than this, dB, told best by this on half of the recorded voices
-/// (`accuracy -- levels`).
+/// Standard deviation of the speech level above which the leveller is proposed, dB. Chosen on the development
+/// recordings (see tests/accuracy/RESULTS.md).
 const USUAL_SPREAD_DB: f64 = 4.4;
-/// Raised by no more than leaves the noise so far under the voice, dB, but by this much at least (common practice, no source).
+/// Signal-to-noise ratio that the maximum boost leaves, and lower limit of the maximum boost, dB (common practice, no
+/// source).
 const MIN_SNR_AFTER_BOOST_DB: f64 = 12.0;
 const MIN_BOOST_DB: f64 = 3.0;
 
-/// Turned on by phrases that differ by more than those of clean readings; quiet phrases are raised less where noise would rise
-/// with them.
+/// Proposes the leveller for a speech level less consistent than that of clean readings. Noise limits the maximum
+/// boost.
 pub(in crate::propose) fn leveller(profile: &Profile, proposal: &mut Proposal) {
     let Some(consistency) =
         profile.level_consistency.ok().filter(|consistency| consistency.standard_deviation_db > USUAL_SPREAD_DB)
@@ -21,8 +22,8 @@ pub(in crate::propose) fn leveller(profile: &Profile, proposal: &mut Proposal) {
         return;
     };
     let cause = Cause {
-        reference_words: "usual is at most",
-        source: "measured on 24 recorded voices, command reach levels",
+        reference_words: "the typical maximum is",
+        source: "measured on 24 recorded voices",
         ..Cause::new(
             "the standard deviation of the speech level",
             consistency.standard_deviation_db,
@@ -35,9 +36,9 @@ pub(in crate::propose) fn leveller(profile: &Profile, proposal: &mut Proposal) {
     let Some(snr) = known(profile.background_noise.snr_db).filter(|snr| snr - MIN_SNR_AFTER_BOOST_DB < usual) else {
         return;
     };
-    let rise = Cause {
-        reference_words: "phrases are raised no further than to",
+    let boost = Cause {
+        reference_words: "the maximum boost leaves about",
         ..Cause::new("the signal-to-noise ratio", snr, MIN_SNR_AFTER_BOOST_DB, "dB")
     };
-    proposal.decide(rise, "leveller.maximum_boost_db", (snr - MIN_SNR_AFTER_BOOST_DB).clamp(MIN_BOOST_DB, usual));
+    proposal.decide(boost, "leveller.maximum_boost_db", (snr - MIN_SNR_AFTER_BOOST_DB).clamp(MIN_BOOST_DB, usual));
 }

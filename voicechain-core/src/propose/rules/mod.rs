@@ -1,4 +1,4 @@
-//! The rules: one file for each stage that a proposal sets, and the warnings of the recording.
+//! Rules: one file for each stage that a proposal sets, and the warnings about the recording.
 
 mod compressor;
 mod corrective_eq;

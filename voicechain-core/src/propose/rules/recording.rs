@@ -1,4 +1,4 @@
-//! What the recording itself warns of.
+//! Warnings about the recording.
 
 use super::compressor::{COMPRESSED_CREST_DB, NOISY_DB};
 use super::known::known;
@@ -6,12 +6,12 @@ use crate::measure::profile::{Profile, SignalClass};
 use crate::propose::proposal::Proposal;
 use crate::propose::warning::Warning;
 
-/// Speech that tells enough, s: resonances are found twice as often in 30 s as in 8 s.
+/// Active speech for a reliable proposal, s: resonances are found twice as often in 30 s as in 8 s.
 const SUFFICIENT_S: f64 = 30.0;
-/// A decay time from which a voice sounds distant, s (common practice, no source).
+/// Decay time above which a voice sounds distant, s (common practice, no source).
 const REVERBERANT_S: f64 = 0.4;
 
-/// Warns of what the strip cannot mend, and of what tells too little.
+/// Warns of faults that the strip cannot repair, and of too little speech.
 pub(in crate::propose) fn warn_of_recording(profile: &Profile, proposal: &mut Proposal) {
     match profile.signal_class {
         SignalClass::Voice => {}

@@ -1,12 +1,11 @@
-//! How much the equalisers together may change the tone.
+//! Limit on the total tone change of both equalisers.
 
 use crate::propose::proposal::Proposal;
 
-/// All changes of tone together give and take at most this, dB: the sum of their gains' magnitudes, which no response of
-/// theirs exceeds (common practice, no source).
+/// Maximum sum of the magnitudes of all gains, dB. No combined response exceeds it (common practice, no source).
 const MAX_TOTAL_GAIN_DB: f64 = 9.0;
 
-/// What is left of [`MAX_TOTAL_GAIN_DB`], dB.
+/// Remainder of [`MAX_TOTAL_GAIN_DB`], dB.
 pub(super) fn remaining_db(proposal: &Proposal) -> f64 {
     let (cuts, tone) = (&proposal.settings.corrective_eq, &proposal.settings.tone_eq);
     let gains =

@@ -1,4 +1,4 @@
-//! Low end and presence: lifted where they lack, taken where they are too much, only beyond what is usual.
+//! Tone EQ: corrects the low end and the presence beyond the typical spread of voices.
 
 use super::known::known;
 use super::tone_budget::remaining_db;
@@ -7,24 +7,25 @@ use crate::propose::cause::Cause;
 use crate::propose::context::{Context, Role};
 use crate::propose::proposal::Proposal;
 
-/// Mean and standard deviation of clean voices against published speech, dB, below 250 Hz.
+/// Mean and standard deviation of clean voices relative to published speech below 250 Hz, dB.
 const LOW_END_DB: [f64; 2] = [-1.4, 4.0];
 /// The same from 2 to 5 kHz.
 const PRESENCE_DB: [f64; 2] = [1.9, 3.9];
-/// The most that a tone rule gives or takes, dB (common practice, no source).
+/// Maximum boost and cut by one tone rule, dB (common practice, no source).
 const MAX_TONE_GAIN_DB: f64 = 2.0;
-/// The bell of the tone EQ needs the band up to here, Hz.
+/// Bandwidth that the presence bell requires, Hz.
 const PRESENCE_NEEDS_HZ: f64 = 6_000.0;
-const MEASURED: &str = "measured on 16 clean voices against Byrne et al. 1994, command reach tonal_balance";
+const MEASURED: &str = "measured on 16 clean voices against Byrne et al. 1994";
 
-/// Half of what lies beyond one standard deviation, the other way, bounded, in half decibels.
+/// Correction in steps of 0.5 dB: half of the deviation beyond one standard deviation with the opposite sign, bounded.
 fn correction_db(deviation: f64, [mean, spread]: [f64; 2]) -> f64 {
     let beyond = deviation - mean;
     let beyond = beyond - beyond.clamp(-spread, spread);
     libm::round((-beyond).clamp(-2.0 * MAX_TONE_GAIN_DB, 2.0 * MAX_TONE_GAIN_DB)) * 0.5 + 0.0
 }
 
-/// A little low end for a solo voice that lacks it; presence when dull, unless it would hiss or is not recorded.
+/// Proposes low end for a solo voice that lacks it, and presence for a dull voice, unless sibilance or the bandwidth
+/// forbids it. Cuts where either is too strong.
 pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let Ok(tonal_balance) = profile.tonal_balance else { return };
     if let Some(low) = known(tonal_balance.low_end_db) {
@@ -35,7 +36,7 @@ pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal:
             let cause = Cause {
                 confidence: 0.5,
                 source: MEASURED,
-                ..Cause::new("the low end against published speech", low, LOW_END_DB[0], "dB")
+                ..Cause::new("the low end relative to published speech", low, LOW_END_DB[0], "dB")
             };
             proposal.decide(cause, "tone_eq.low_shelf_gain_db", wanted);
         }
@@ -45,7 +46,7 @@ pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal:
         let reaches = profile.bandwidth.is_ok_and(|b| b.high_hz >= PRESENCE_NEEDS_HZ);
         if gain > 0.0 {
             let sibilant = profile.sibilance.map_or(0.0, |s| s.excess_db);
-            // Nothing for a voice that hisses by 5 dB more than usual, half for one that does by 2.5 dB.
+            // No boost at 5 dB of excess sibilance, half the boost at 2.5 dB.
             let less = if sibilant.is_finite() { (1.0 - sibilant / 5.0).clamp(0.0, 1.0) } else { 0.0 };
             gain = if reaches { libm::round(2.0 * gain * less) * 0.5 } else { 0.0 };
         }
@@ -55,7 +56,7 @@ pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal:
             let cause = Cause {
                 confidence: 0.6,
                 source: MEASURED,
-                ..Cause::new("the presence against published speech", presence, PRESENCE_DB[0], "dB")
+                ..Cause::new("the presence relative to published speech", presence, PRESENCE_DB[0], "dB")
             };
             proposal.decide(cause, "tone_eq.bell_gain_db", gain);
         }

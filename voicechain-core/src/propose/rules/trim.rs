@@ -1,4 +1,4 @@
-//! Trim: the voice at the working level.
+//! Trim: brings the voice to the working level.
 
 use super::known::known;
 use crate::levels::working_level_lufs;
@@ -7,15 +7,13 @@ use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
 use crate::settings::row;
 
-/// The gain that brings the voice to the working level of its number of channels, as far as the trim reaches, dB. The
-/// trim itself lies on a step: what else depends on the level is reckoned from this, so that a voice recorded louder or
-/// quieter gets the same.
+/// Gain that brings the voice to the working level of its number of channels, limited to the range of the trim, dB.
 fn trim_db(profile: &Profile) -> f64 {
     let reach = |gain: f64| row("trim.gain_db").map_or(gain, |info| gain.clamp(info.min, info.max));
     known(profile.level.integrated_lufs).map_or(0.0, |lufs| reach(working_level_lufs(profile.channels) - lufs))
 }
 
-/// Brings the voice to the working level of its number of channels.
+/// Proposes the trim that brings the voice to the working level of its number of channels.
 pub(in crate::propose) fn trim(profile: &Profile, proposal: &mut Proposal) {
     let Some(lufs) = known(profile.level.integrated_lufs) else { return };
     let target = working_level_lufs(profile.channels);
@@ -23,7 +21,7 @@ pub(in crate::propose) fn trim(profile: &Profile, proposal: &mut Proposal) {
         reference_words: "the working level is",
         confidence: 1.0,
         source: "EBU R 128 programme level",
-        ..Cause::new("the loudness", lufs, target, "LUFS")
+        ..Cause::new("the integrated loudness", lufs, target, "LUFS")
     };
     proposal.decide(cause, "trim.gain_db", trim_db(profile));
 }
