@@ -1,4 +1,4 @@
-//! Recordings that were once at a low rate, and those that were not.
+//! Bandwidth of recordings resampled through a lower rate, and of unchanged recordings.
 
 use crate::Row;
 use crate::subset::{of_subset, profile, share};
@@ -7,16 +7,16 @@ use voicechain_tests::faults::resampled_through;
 use voicechain_tests::recordings::{RATE_HZ, Speaker, Subset, for_each_speaker};
 use voicechain_tests::spectra::fourier;
 
-/// Rates through which the recordings are sent, Hz.
+/// Sample rates through which the recordings are resampled, Hz.
 const RATES_HZ: [u32; 3] = [8_000, 16_000, 22_050];
-/// An end is found when it is so close, as a share.
+/// Relative error within which an upper limit counts as found.
 const CLOSE: f64 = 0.12;
 
-/// A flagged end is a cliff when so much less lies above it than below, dB. No voice falls so steeply by itself.
+/// A flagged limit is a cliff if the level falls by this much across it, dB. No voice falls so steeply by itself.
 const CLIFF_DB: f64 = 20.0;
 
-/// By how much more lies from 75 to 93 % of a frequency than from 108 to 126 %, dB, in the loudest tenth of the pieces of
-/// 43 ms: Fourier sums that share nothing with the meter.
+/// Level from 75 to 93 % of a frequency over that from 108 to 126 %, dB, in the loudest tenth of the blocks of 43 ms.
+/// The Fourier sums share no code with the meter.
 fn cliff_db(samples: &[f32], hz: f64) -> f64 {
     const PIECE: usize = 2_048;
     let mut pieces: Vec<&[f32]> = samples.chunks_exact(PIECE).collect();
@@ -79,24 +79,24 @@ pub(crate) fn rows() -> Vec<Row> {
         let of = move |all: &[(u32, Found, f64)]| all.iter().filter_map(|(_, found, _)| found[at]).collect::<Vec<_>>();
         row(format!("{own}: flagged"), "98 %, 100 %", &|all| count(&of(all), &|b| b.limited));
         let close = move |b: &Bandwidth| (b.high_hz / (0.5 * f64::from(rate_hz)) - 1.0).abs() < CLOSE;
-        row(format!("{own}: end within 12 %"), "none", &|all| count(&of(all), &close));
-        row(format!("{own}: called a telephone"), "none", &|all| count(&of(all), &|b| b.narrowband));
+        row(format!("{own}: limit within 12 %"), "none", &|all| count(&of(all), &close));
+        row(format!("{own}: narrowband"), "none", &|all| count(&of(all), &|b| b.narrowband));
     }
-    for (words, from, to) in [("of 44.1 kHz and more", 44_100, u32::MAX), ("of lower rates", 0, 44_099)] {
+    for (words, from, to) in [("at 44.1 kHz and above", 44_100, u32::MAX), ("at lower rates", 0, 44_099)] {
         let of = move |all: &[(u32, Found, f64)]| -> Vec<(Bandwidth, f64)> {
             let of_rate = all.iter().filter(|(rate, ..)| (from..=to).contains(rate));
             of_rate.filter_map(|&(_, found, cliff_db)| Some((found[0]?, cliff_db))).collect()
         };
-        let quantity = format!("bandwidth, untouched files {words}");
+        let quantity = format!("bandwidth, unchanged files {words}");
         let count = |of: &[(Bandwidth, f64)], is: &dyn Fn(&Bandwidth, f64) -> bool| {
             (of.iter().filter(|(bandwidth, cliff_db)| is(bandwidth, *cliff_db)).count(), of.len())
         };
         row(format!("{quantity}: flagged"), "none", &|all| count(&of(all), &|b, _| b.limited));
         let required = if from > 0 { "4 %" } else { "none" };
-        row(format!("{quantity}: flagged where nothing falls by 20 dB"), required, &|all| {
+        row(format!("{quantity}: flagged without a fall of 20 dB"), required, &|all| {
             count(&of(all), &|b, cliff_db| b.limited && cliff_db < CLIFF_DB)
         });
-        row(format!("{quantity}: called a telephone"), "none", &|all| count(&of(all), &|b, _| b.narrowband));
+        row(format!("{quantity}: narrowband"), "none", &|all| count(&of(all), &|b, _| b.narrowband));
     }
     rows
 }

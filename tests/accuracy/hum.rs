@@ -1,4 +1,4 @@
-//! Mains hum of known frequency and level under every voice, and voices without.
+//! Mains hum of known frequency and level mixed with every voice, and voices without hum.
 
 use crate::Row;
 use crate::subset::{of_subset, share};
@@ -14,15 +14,15 @@ const VOICE_DBOV: f64 = -26.0;
 const LEVELS_DBFS: [f64; 5] = [-45.0, -50.0, -55.0, -60.0, -65.0];
 /// Lengths, s.
 const LENGTHS_S: [usize; 2] = [10, 30];
-/// Hum is found when its frequency is so close, Hz.
+/// Frequency error within which hum counts as found, Hz.
 const CLOSE_HZ: f64 = 0.2;
-/// The mains are off by so much at the most, Hz.
+/// Largest deviation of the mains frequency, Hz.
 const OFF_HZ: f64 = 0.4;
 
-/// A line of the mains is really there when it stands so far over its neighbours, dB.
+/// A hum harmonic is real if it exceeds the neighbouring spectrum by this much, dB.
 const REAL_DB: f64 = 15.0;
 
-/// By how much a frequency stands over the mean power of those from 0.4 to 2 Hz beside it, dB, in all of a recording.
+/// Power at a frequency over the mean power from 0.4 to 2 Hz beside it, dB, over a whole recording.
 fn prominence_db(samples: &[f32], hz: f64) -> f64 {
     let length = samples.len() as f64;
     let window = |n: usize| 0.5 - 0.5 * (std::f64::consts::TAU * n as f64 / length).cos();
@@ -35,13 +35,13 @@ fn prominence_db(samples: &[f32], hz: f64) -> f64 {
     10.0 * (power(hz) / (beside / 34.0)).log10()
 }
 
-/// Whether a line of a hum that was found is there by [`prominence_db`], which shares nothing with the meter.
+/// Whether any found harmonic is real by [`prominence_db`], which shares no code with the meter.
 fn is_real(samples: &[f32], hum: &Hum) -> bool {
     let mut lines = (1..).zip(hum.harmonics_dbfs).filter(|(_, level)| level.is_some());
     lines.any(|(k, _)| prominence_db(samples, hum.frequency_hz * f64::from(k)) >= REAL_DB)
 }
 
-/// One case: its length and level by their places, the true frequency, and what was found.
+/// One case: indices of its length and level, the true frequency, and the result.
 #[derive(Clone, Copy)]
 struct Case {
     length: usize,
@@ -50,11 +50,11 @@ struct Case {
     found: Option<Hum>,
 }
 
-/// What was found at one speaker: with hum, and in each piece of ten seconds without.
+/// Results for one speaker: with hum, and for each piece of ten seconds without.
 struct Read {
     cases: Vec<Case>,
     clean: Vec<Option<Hum>>,
-    /// Whether that of the first piece is really there.
+    /// Whether the hum found in the first piece is real.
     real: bool,
 }
 
@@ -86,7 +86,7 @@ fn read(speaker: &Speaker) -> Read {
     Read { cases, clean, real }
 }
 
-/// The value under which a share of them lies.
+/// The value below which this share of the values lies.
 fn percentile(mut values: Vec<f64>, share: f64) -> f64 {
     values.sort_by(f64::total_cmp);
     values.get((share * values.len() as f64) as usize).copied().unwrap_or(f64::NAN)
@@ -110,7 +110,7 @@ pub(crate) fn rows() -> Vec<Row> {
                 _ => "none",
             };
             row(
-                format!("hum at {dbfs} dBFS under a voice at {VOICE_DBOV} dBov, {seconds} s: found"),
+                format!("hum at {dbfs} dBFS with a voice at {VOICE_DBOV} dBov, {seconds} s: found"),
                 required,
                 &|subset| {
                     let mut of = of_subset(&cases, subset);
@@ -127,11 +127,11 @@ pub(crate) fn rows() -> Vec<Row> {
             Some((*subset, ((hum.frequency_hz - case.mains_hz).abs(), hum.level_dbfs - LEVELS_DBFS[case.level])))
         })
         .collect();
-    row("hum, error of its frequency: median, 95th percentile".into(), "none", &|subset| {
+    row("hum, frequency error: median, 95th percentile".into(), "none", &|subset| {
         let errors: Vec<f64> = of_subset(&found, subset).iter().map(|found| found.0).collect();
         format!("{:.3}, {:.3} Hz", percentile(errors.clone(), 0.5), percentile(errors, 0.95))
     });
-    row("hum, error of its level: 5th percentile, median, 95th".into(), "none", &|subset| {
+    row("hum, level error: 5th, 50th, 95th percentile".into(), "none", &|subset| {
         let errors: Vec<f64> = of_subset(&found, subset).iter().map(|found| found.1).collect();
         let [low, median, high] = [0.05, 0.5, 0.95].map(|share| percentile(errors.clone(), share));
         format!("{low:+.1}, {median:+.1}, {high:+.1} dB")
@@ -143,15 +143,19 @@ pub(crate) fn rows() -> Vec<Row> {
             Some((*subset, (first, read.real, read.clean.iter().flatten().count(), read.clean.len())))
         })
         .collect();
-    row("hum, first 10 s of voices as they are: found".into(), "none", &|subset| {
+    row("hum, first 10 s of unchanged voices: found".into(), "none", &|subset| {
         let of = of_subset(&clean, subset);
         share(of.iter().filter(|(first, ..)| *first).count(), of.len())
     });
-    row("hum, first 10 s of voices as they are: found where no line stands out by 15 dB".into(), "0", &|subset| {
-        let of = of_subset(&clean, subset);
-        share(of.iter().filter(|(first, real, ..)| *first && !real).count(), of.len())
-    });
-    row("hum, all pieces of 10 s of voices as they are: found".into(), "none", &|subset| {
+    row(
+        "hum, first 10 s of unchanged voices: found without a harmonic 15 dB above its neighbours".into(),
+        "0",
+        &|subset| {
+            let of = of_subset(&clean, subset);
+            share(of.iter().filter(|(first, real, ..)| *first && !real).count(), of.len())
+        },
+    );
+    row("hum, all pieces of 10 s of unchanged voices: found".into(), "none", &|subset| {
         let of = of_subset(&clean, subset);
         share(of.iter().map(|(.., count, _)| count).sum(), of.iter().map(|(.., whole)| whole).sum())
     });

@@ -1,4 +1,5 @@
-//! Signal-to-noise with known noise under every voice; transients and jumps of level put into them.
+//! Signal-to-noise ratio with known noise mixed with every voice; level consistency with added transients and level
+//! steps.
 
 use crate::Row;
 use crate::subset::{of_subset, share};
@@ -7,34 +8,34 @@ use voicechain_core::measure::levels::{LevelMeter, LevelReadings};
 use voicechain_tests::faults::{NoiseKind, with_level_steps, with_noise, with_transients};
 use voicechain_tests::recordings::{RATE_HZ, Speaker, Subset, for_each_speaker, speakers};
 
-/// So much of every voice is laid over noise, s.
+/// Length of every voice that is mixed with noise, s.
 const LENGTH_S: usize = 20;
-/// Signal-to-noise ratios, dB; every voice has every second one with every noise.
+/// Signal-to-noise ratios, dB; every voice is mixed at every second ratio with every noise.
 const SNRS_DB: [f64; 6] = [5.0, 10.0, 15.0, 20.0, 25.0, 30.0];
-/// The recording's own noise must lie so far below what is put in, dB.
+/// Least distance of the recording's own noise below the added noise, dB.
 const CLEARER_DB: f64 = 10.0;
-/// A ratio is right when it is so close, dB.
+/// Error within which a ratio counts as right, dB.
 const CLOSE_DB: f64 = 2.0;
-/// Transients: how far above the voice, dB, and how many in ten seconds.
+/// Added transients: gain in dB, and number in ten seconds.
 const TRANSIENTS: (f64, f64) = (14.0, 5.0);
-/// Jumps, dB.
+/// Added level steps, dB.
 const JUMPS_DB: f64 = 12.0;
 
-/// A ratio: the place of the noise, the true and the found one, dB.
+/// Index of the noise, the true ratio and the measured one, dB.
 type Ratio = (usize, f64, Option<f64>);
 
-/// What is read of one speaker.
+/// Results for one speaker.
 struct Read {
     ratios: Vec<Ratio>,
-    /// Transients in ten seconds: as it is, with transients.
+    /// Transients in ten seconds: unchanged, with added transients.
     transients: Option<[f64; 2]>,
-    /// Spread and step from phrase to phrase, dB: as it is, with transients, with jumps.
+    /// Spread and median step of the phrase levels, dB: unchanged, with transients, with level steps.
     level_consistency: Option<[[f64; 2]; 3]>,
 }
 
-/// The levels of one channel.
+/// Level readings of one channel.
 fn levels(samples: &[f32]) -> LevelReadings {
-    let mut levels = LevelMeter::new(SampleRate::new(f64::from(RATE_HZ)).expect("a rate of recordings"));
+    let mut levels = LevelMeter::new(SampleRate::new(f64::from(RATE_HZ)).expect("an allowed rate"));
     levels.push(samples);
     levels.result()
 }
@@ -76,7 +77,7 @@ fn read(speaker: &Speaker) -> Read {
     }
 }
 
-/// The threshold that tells the most of both kinds apart, in the middle of the gap between its neighbours.
+/// The threshold that separates both kinds best, midway between two neighbouring values.
 fn best_threshold(low: &[f64], high: &[f64]) -> f64 {
     let mut places: Vec<f64> = low.iter().chain(high).copied().collect();
     places.sort_by(f64::total_cmp);
@@ -99,7 +100,7 @@ pub(crate) fn rows() -> Vec<Row> {
     let ratios: Vec<(Subset, Ratio)> =
         all.iter().flat_map(|(_, subset, read)| read.ratios.iter().map(|ratio| (*subset, *ratio))).collect();
     let mut ratio_row = |words: String, required, wanted: &dyn Fn(&Ratio) -> bool| {
-        row(format!("signal-to-noise within 2 dB, {words}"), required, &|subset| {
+        row(format!("signal-to-noise ratio within 2 dB, {words}"), required, &|subset| {
             let mut of = of_subset(&ratios, subset);
             of.retain(wanted);
             let right = |(_, is, found): &&Ratio| found.is_some_and(|found| (found - is).abs() <= CLOSE_DB);
@@ -120,15 +121,16 @@ pub(crate) fn rows() -> Vec<Row> {
         all.iter().filter_map(|(_, subset, read)| Some((*subset, read.transients?))).collect();
     let phrases: Vec<(Subset, [[f64; 2]; 3])> =
         all.iter().filter_map(|(_, subset, read)| Some((*subset, read.level_consistency?))).collect();
-    let mut told = |words: &str, required, low: &dyn Fn(Subset) -> Vec<f64>, high: &dyn Fn(Subset) -> Vec<f64>| {
-        let threshold = best_threshold(&low(Subset::Development), &high(Subset::Development));
-        row(format!("{words}, over {threshold:.1}: right"), required, &|subset| {
-            let (low, high) = (low(subset), high(subset));
-            let right =
-                low.iter().filter(|v| **v <= threshold).count() + high.iter().filter(|v| **v > threshold).count();
-            share(right, low.len() + high.len())
-        });
-    };
+    let mut separation_row =
+        |words: &str, required, low: &dyn Fn(Subset) -> Vec<f64>, high: &dyn Fn(Subset) -> Vec<f64>| {
+            let threshold = best_threshold(&low(Subset::Development), &high(Subset::Development));
+            row(format!("{words}, threshold {threshold:.1}: right"), required, &|subset| {
+                let (low, high) = (low(subset), high(subset));
+                let right =
+                    low.iter().filter(|v| **v <= threshold).count() + high.iter().filter(|v| **v > threshold).count();
+                share(right, low.len() + high.len())
+            });
+        };
     let of_transients = |at: usize| {
         let transients = &transients;
         move |subset| of_subset(transients, subset).iter().map(|values| values[at]).collect::<Vec<f64>>()
@@ -137,15 +139,25 @@ pub(crate) fn rows() -> Vec<Row> {
         let phrases = &phrases;
         move |subset| of_subset(phrases, subset).iter().map(|values| values[at][which]).collect::<Vec<f64>>()
     };
-    told(
-        "voices with and without transients of 14 dB, by transients in 10 s",
+    separation_row(
+        "voices with and without transients of 14 dB, by transients per 10 s",
         "97 %, 99 %",
         &of_transients(0),
         &of_transients(1),
     );
-    told("voices with and without jumps of 12 dB, by the spread", "97 %, 99 %", &of_phrases(0, 0), &of_phrases(2, 0));
-    told("voices with and without jumps of 12 dB, by the step", "none", &of_phrases(0, 1), &of_phrases(2, 1));
-    row("spread, what transients of 14 dB add: largest".into(), "none", &|subset| {
+    separation_row(
+        "voices with and without level steps of 12 dB, by the spread",
+        "97 %, 99 %",
+        &of_phrases(0, 0),
+        &of_phrases(2, 0),
+    );
+    separation_row(
+        "voices with and without level steps of 12 dB, by the step",
+        "none",
+        &of_phrases(0, 1),
+        &of_phrases(2, 1),
+    );
+    row("spread, increase by transients of 14 dB: largest".into(), "none", &|subset| {
         let more = of_subset(&phrases, subset).iter().map(|of| of[1][0] - of[0][0]).fold(f64::NEG_INFINITY, f64::max);
         format!("{more:+.1} dB")
     });

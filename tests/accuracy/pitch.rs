@@ -1,4 +1,4 @@
-//! The pitch of voices, beside that of a reference library.
+//! Pitch of the voices against a reference library.
 
 use crate::Row;
 use crate::subset::{profile, share};
@@ -8,10 +8,10 @@ use voicechain_tests::faults::{NoiseKind, bell, in_room, telephone_band, with_no
 use voicechain_tests::recordings::{RATE_HZ, Subset, for_each_speaker};
 use voicechain_tests::rooms::{Room, decay_time};
 
-/// Low, median and high of every speaker, Hz, by `tests/standards/pitch_reference.py` of the recordings as they are.
+/// Low, median and high pitch of every unchanged recording, Hz, by `tests/standards/pitch_reference.py`.
 const REFERENCE: &str = include_str!("../fixtures/pitch_reference.csv");
 
-/// What the recordings go through. The reference stays that of the recordings as they are.
+/// Conditions of the recordings. The reference is always that of the unchanged recording.
 const CONDITIONS: [&str; 6] = [
     "as recorded",
     "pink noise, 20 dB",
@@ -21,7 +21,7 @@ const CONDITIONS: [&str; 6] = [
     "telephone band",
 ];
 
-/// How far a value is from the reference's, as a share; nothing where there is no value.
+/// Relative errors against the reference; `None` without a measured pitch.
 type Errors = [Option<[f64; 3]>; CONDITIONS.len()];
 
 pub(crate) fn rows() -> Vec<Row> {
@@ -29,7 +29,7 @@ pub(crate) fn rows() -> Vec<Row> {
     let response = room().impulse_response(f64::from(RATE_HZ), 0.9);
     let all: Vec<(&str, Subset, Errors)> = for_each_speaker(|speaker| {
         let voice = &speaker.samples;
-        let wanted = reference.get(speaker.name).expect("a speaker of the reference: run pitch_reference.py");
+        let wanted = reference.get(speaker.name).expect("every speaker is in the reference: run pitch_reference.py");
         let errors = |samples: &[f32]| {
             let Pitch { low_hz, median_hz, high_hz, .. } = profile(samples).pitch.ok()?;
             let found = [low_hz, median_hz, high_hz];
@@ -67,7 +67,7 @@ pub(crate) fn rows() -> Vec<Row> {
     rows
 }
 
-/// A room of 83 cubic metres, 1.5 m from the voice, with the least reflection that makes its decay time 0.6 s.
+/// A room of 83 cubic metres, 1.5 m from the voice, with the least reflection that gives a decay time of 0.6 s.
 fn room() -> Room {
     let of =
         |reflection| Room { size: [6.1, 4.7, 2.9], reflection, voice: [2.0, 1.5, 1.5], microphone: [3.1, 2.4, 1.3] };
@@ -75,7 +75,7 @@ fn room() -> Room {
     (80..96).map(|percent| of(f64::from(percent) / 100.0)).find(long).expect("a room that reverberates")
 }
 
-/// One line of the reference.
+/// Parses one line of the reference.
 fn parsed(line: &str) -> Option<(&str, [f64; 3])> {
     let mut fields = line.split(',');
     let name = fields.next()?;

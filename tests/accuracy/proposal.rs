@@ -1,4 +1,4 @@
-//! What the proposed strip does to every voice, run through the strip itself.
+//! Effect of the proposed settings on every voice, measured by running the strip.
 
 use crate::Row;
 use crate::subset::{of_subset, profile, share};
@@ -11,24 +11,24 @@ use voicechain_tests::faults::{
 use voicechain_tests::recordings::{RATE_HZ, Speaker, Subset, for_each_speaker};
 use voicechain_tests::strips::{run_file, strip};
 
-/// Reduction of loud phrases that is neither too little nor too much, dB.
+/// Wanted gain reduction of loud phrases, dB.
 const REDUCTION_DB: std::ops::RangeInclusive<f64> = 3.0..=6.0;
-/// Fricatives are made so much stronger, dB.
+/// Added sibilance, dB.
 const SIBILANCE_DB: f64 = 8.0;
-/// Where, Hz.
+/// Band in which it is measured, Hz.
 const SIBILANT_HZ: [f64; 2] = [5_000.0, 9_000.0];
-/// Thresholds are proposed in steps, dB.
+/// Step of proposed thresholds, dB.
 const STEP_DB: f64 = 0.5;
-/// The second of two voices is so much quieter, dB.
+/// Level of the second of two voices below the first, dB.
 const QUIETER_DB: f64 = 12.0;
 
 fn proposed(samples: &[f32]) -> StripSettings {
     propose(&profile(samples), Context::default()).settings
 }
 
-/// The samples behind a strip, its compressor's 95th percentile of reduction, and the loudness.
+/// Runs a strip; returns its output, the compressor's 95th-percentile gain reduction and the output loudness.
 fn through(settings: &StripSettings, samples: &[f32]) -> (Vec<f32>, Option<f64>, f64) {
-    let rate = SampleRate::new(f64::from(RATE_HZ)).expect("a rate of recordings");
+    let rate = SampleRate::new(f64::from(RATE_HZ)).expect("an allowed rate");
     let mut strip = strip::<1>(settings, rate);
     let latency = strip.latency() as usize;
     let mut out = samples.to_vec();
@@ -39,7 +39,7 @@ fn through(settings: &StripSettings, samples: &[f32]) -> (Vec<f32>, Option<f64>,
     (out, reduction, strip.output_loudness().integrated().unwrap_or(f64::NAN))
 }
 
-/// Level of the pieces that `is` names, before and after, as the mean of power, dB.
+/// Level change from `before` to `after`, dB, as the mean of power over the blocks that `is` selects.
 fn change_db(before: &[f32], after: &[f32], is: impl Fn(usize, f64) -> bool) -> Option<f64> {
     let (mut sums, mut count) = ([0.0; 2], 0);
     for (at, (from, to)) in piece_levels(before).into_iter().zip(piece_levels(after)).enumerate() {
@@ -52,7 +52,8 @@ fn change_db(before: &[f32], after: &[f32], is: impl Fn(usize, f64) -> bool) -> 
     (count > 30).then(|| 10.0 * (sums[1] / sums[0]).log10())
 }
 
-/// What the de-esser proposed for sharper fricatives takes from these where they were raised, and from vowels, dB; `None` when there is none.
+/// Level change by the proposed de-esser for sharpened fricatives: of these fricatives and of vowels, dB; `None` if the
+/// de-esser is off.
 fn reductions_db(samples: &[f32]) -> Option<[f64; 2]> {
     let sharp = with_more_sibilance(samples, SIBILANCE_DB);
     let on = proposed(&sharp);
@@ -61,7 +62,7 @@ fn reductions_db(samples: &[f32]) -> Option<[f64; 2]> {
     }
     let mut off = on;
     off.de_esser.on = false;
-    // Without the compressor behind it, which gives back a part of what any stage before it takes.
+    // Without the compressor behind, which compensates part of the attenuation.
     let [on, off] = [on, off].map(|mut settings| {
         settings.compressor.on = false;
         through(&settings, &sharp).0
@@ -80,8 +81,8 @@ fn reductions_db(samples: &[f32]) -> Option<[f64; 2]> {
     Some([sharp, vowels])
 }
 
-/// Phrases of a clean voice, in pieces of 10 ms: louder than 15.9 dB under the active level, apart by a quarter of a second,
-/// of a third of a second and more.
+/// Phrases of a clean voice, in blocks of 10 ms: level above the active level less 15.9 dB, gaps of at least a quarter
+/// of a second, length of at least a third of a second.
 fn phrases(clean: &[f32]) -> Vec<std::ops::Range<usize>> {
     let levels = piece_levels(clean);
     let least = active_level(clean) - 15.9;
@@ -96,8 +97,8 @@ fn phrases(clean: &[f32]) -> Vec<std::ops::Range<usize>> {
     all
 }
 
-/// Standard deviation of the levels of phrases, weighted with their lengths, without each one's loudest 15 %, dB. Which
-/// phrases there are is known from the clean voice: a meter that looks for them finds others behind a compressor.
+/// Standard deviation of the phrase levels, weighted by length, without the loudest 15 % of each phrase, dB. The
+/// phrases come from the clean voice, because after a compressor a meter would find others.
 fn spread(samples: &[f32], phrases: &[std::ops::Range<usize>]) -> f64 {
     let levels = piece_levels(samples);
     let known: Vec<[f64; 2]> = phrases
@@ -115,15 +116,15 @@ fn spread(samples: &[f32], phrases: &[std::ops::Range<usize>]) -> f64 {
     (known.iter().map(|[level, weight]| weight * (level - mean).powi(2)).sum::<f64>() / whole).sqrt()
 }
 
-/// The spread of phrases, dB: clean, with transients and jumps, and these behind the proposed strip as it plays and as a program
-/// for files runs it.
+/// Spread of the phrases, dB: clean; with transients and level steps; these after the proposed strip in real time and
+/// as in a program for files.
 fn spreads(samples: &[f32], seed: u64) -> Option<[f64; 4]> {
     let faulty = with_transients(&with_level_steps(samples, 12.0, seed), 14.0, 4.0, seed);
     let phrases = phrases(samples);
     (phrases.len() >= 6).then(|| {
         let settings = proposed(&faulty);
         let behind = through(&settings, &faulty).0;
-        let mut strip = strip::<1>(&settings, SampleRate::new(f64::from(RATE_HZ)).expect("a rate of recordings"));
+        let mut strip = strip::<1>(&settings, SampleRate::new(f64::from(RATE_HZ)).expect("an allowed rate"));
         let file = run_file(&mut strip, &settings, faulty.as_chunks::<1>().0);
         [samples, &faulty, &behind, file.as_flattened()].map(|samples| spread(samples, &phrases))
     })
@@ -148,7 +149,7 @@ fn found(speaker: &Speaker) -> Found {
     let mut same = proposed(&quieter);
     let (_, _, quieter_lufs) = through(&same, &quieter);
     same.trim = settings.trim;
-    // What follows from the trim is rounded to half a decibel, so that a hair's breadth may move it by one step.
+    // Thresholds derived from the trim are rounded to half a decibel, so a tiny difference may move them by one step.
     if (same.compressor.threshold_db - settings.compressor.threshold_db).abs() <= STEP_DB {
         same.compressor.threshold_db = settings.compressor.threshold_db;
     }
@@ -167,7 +168,7 @@ fn found(speaker: &Speaker) -> Found {
     }
 }
 
-/// The value below which a share lies.
+/// The value below which this share of the values lies.
 fn percentile(mut values: Vec<f64>, share: f64) -> f64 {
     values.sort_by(f64::total_cmp);
     if values.is_empty() { f64::NAN } else { values[((values.len() - 1) as f64 * share).round() as usize] }
@@ -182,8 +183,8 @@ pub(crate) fn rows() -> Vec<Row> {
             [Subset::Development, Subset::Evaluation].map(|subset| cell(&of_subset(&all, subset)));
         rows.push(Row { quantity: format!("proposal: {quantity}"), required, development, evaluation });
     };
-    for (words, all_of_them) in [("all voices", true), ("voices of even level", false)] {
-        row(&format!("compressor's 95th-percentile reduction from 3 to 6 dB, {words}"), "95 %, all", &|all| {
+    for (words, all_of_them) in [("all voices", true), ("voices of consistent level", false)] {
+        row(&format!("compressor's 95th-percentile gain reduction from 3 to 6 dB, {words}"), "95 %, all", &|all| {
             let all: Vec<&Found> = all.iter().filter(|found| all_of_them || !found.uneven).collect();
             let known: Vec<f64> = all.iter().filter_map(|f| f.reduction_db).collect();
             let inside = known.iter().filter(|db| REDUCTION_DB.contains(db)).count();
@@ -192,18 +193,19 @@ pub(crate) fn rows() -> Vec<Row> {
             format!("{}; {least:.1} to {most:.1} dB", share(inside, all.len()))
         });
     }
-    row("fricatives of +8 dB taken back, of those acted on: mean", "4 dB, 5 dB", &|all| {
+    row("attenuation of fricatives of +8 dB where the de-esser is on: mean", "4 dB, 5 dB", &|all| {
         let taken: Vec<f64> = all.iter().filter_map(|f| f.reductions_db).map(|[sharp, _]| -sharp).collect();
         format!("{:.1} dB of {}", taken.iter().sum::<f64>() / taken.len() as f64, taken.len())
     });
-    row("... by how much their vowels change: mean, most", "0.5 dB", &|all| {
+    row("... level change of their vowels: mean, largest", "0.5 dB", &|all| {
         let changes: Vec<f64> = all.iter().filter_map(|f| f.reductions_db).map(|[_, vowels]| vowels.abs()).collect();
         let most = changes.iter().copied().fold(0.0, f64::max);
         format!("{:.2}, {most:.2} dB", changes.iter().sum::<f64>() / changes.len() as f64)
     });
     let mut spread_row = |words: &str, after: usize| {
         let words = format!(
-            "phrase spread with +14 dB transients and 12 dB jumps, behind the {words} as a share: median, 90th"
+            "phrase spread with +14 dB transients and 12 dB level steps, share left after the {words}: median, 90th \
+             percentile"
         );
         row(&words, "0.5, 0.33", &|all| {
             let shares: Vec<f64> = all.iter().filter_map(|f| f.spreads).map(|db| db[after] / db[1]).collect();
@@ -211,15 +213,19 @@ pub(crate) fn rows() -> Vec<Row> {
             format!("{median:.2}, {high:.2} of {}", shares.len())
         });
     };
-    spread_row("strip as it plays", 2);
-    spread_row("strip with the leveller's form for files", 3);
+    spread_row("strip in real time", 2);
+    spread_row("strip with the leveller's gain curve", 3);
     // Each voice with the next of its subset, 12 dB quieter.
-    row("two voices 12 dB apart, behind their strips: median, most", "0.5 LU, 0.3 LU", &|all| {
-        let pairs = all.iter().zip(all.iter().cycle().skip(1));
-        let apart: Vec<f64> = pairs.map(|(one, other)| (one.lufs - other.quieter_lufs).abs()).collect();
-        format!("{:.1}, {:.1} LU", percentile(apart.clone(), 0.5), percentile(apart, 1.0))
-    });
-    row("a voice 12 dB quieter gets the same but for the trim and at most a step of a threshold", "all", &|all| {
+    row(
+        "loudness difference of two voices 12 dB apart after their strips: median, largest",
+        "0.5 LU, 0.3 LU",
+        &|all| {
+            let pairs = all.iter().zip(all.iter().cycle().skip(1));
+            let apart: Vec<f64> = pairs.map(|(one, other)| (one.lufs - other.quieter_lufs).abs()).collect();
+            format!("{:.1}, {:.1} LU", percentile(apart.clone(), 0.5), percentile(apart, 1.0))
+        },
+    );
+    row("a voice 12 dB quieter gets the same settings except the trim and one step of a threshold", "all", &|all| {
         share(all.iter().filter(|f| f.level_alone).count(), all.len())
     });
     rows

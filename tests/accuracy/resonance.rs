@@ -1,4 +1,4 @@
-//! Bells put into recorded voices at random places, and what the proposal does to voices that have none.
+//! Bells added to recorded voices at random frequencies, and the effect of the proposal on clean voices.
 
 use crate::Row;
 use crate::subset::{exceeded_by, of_subset, profile, share};
@@ -10,21 +10,21 @@ use voicechain_tests::faults;
 use voicechain_tests::recordings::{RATE_HZ, Subset, for_each_speaker};
 use voicechain_tests::spectra::Noise;
 
-/// Gains of the bells, dB, and how many there are of each for every speaker.
+/// Gains of the added bells, dB, and their number per gain and speaker.
 const GAINS_DB: [f64; 3] = [8.0, 6.0, 4.0];
 const BELLS: usize = 3;
-/// A candidate is in the right place within a third of an octave.
+/// A candidate within this distance of the bell is right, octaves.
 const RIGHT_OCTAVES: f64 = 1.0 / 3.0;
-/// The confidence that the proposal acts on.
+/// Least confidence at which the proposal cuts.
 const ACTS: f64 = 0.5;
-/// Share of clean voices that may be acted on.
+/// Share of clean voices in which a cut is allowed.
 const FALSE: f64 = 0.1;
 
-/// A bell that was put in, Hz, and what was found.
+/// Frequency of the added bell, Hz, and the candidates found.
 type Case = (f64, Resonances);
 
-/// What one speaker gives: what is found without a bell, and with bells of each gain. Nothing of a speaker in a room that
-/// is heard: its modes are bells of its own.
+/// Candidates of one speaker without a bell, and with bells of each gain. Reverberant speakers are left out: room modes
+/// are resonances of their own.
 #[derive(Clone, Copy)]
 struct Found {
     clean: Resonances,
@@ -35,12 +35,12 @@ fn candidates(samples: &[f32]) -> Resonances {
     profile(samples).resonances.unwrap_or_default()
 }
 
-/// True when the candidate is where the bell is.
+/// Whether a candidate lies at the bell.
 fn right(hz: f64, found: Option<Resonance>) -> bool {
     found.is_some_and(|found| (found.frequency_hz / hz).log2().abs() <= RIGHT_OCTAVES)
 }
 
-/// A number for the name, so that a speaker's bells stay whoever else is there.
+/// Seed from the name, so that a speaker's bells do not depend on the other speakers.
 fn seed(name: &str) -> u64 {
     name.bytes().fold(11, |seed, byte| seed.wrapping_mul(31).wrapping_add(u64::from(byte)))
 }
@@ -72,17 +72,17 @@ pub(crate) fn rows() -> Vec<Row> {
         rows.push(Row { quantity: format!("resonance, {quantity}"), required, development, evaluation });
     };
     let allowed = exceeded_by(&first(Subset::Development), FALSE);
-    row(format!("most prominent of a clean voice, over {allowed:.2} dB"), "none", &|subset| {
+    row(format!("most prominent resonance of a clean voice above {allowed:.2} dB"), "none", &|subset| {
         share(first(subset).iter().filter(|db| **db > allowed).count(), first(subset).len())
     });
-    row("clean voices acted on".to_owned(), "at most 10 %", &|subset| {
+    row("clean voices with a cut".to_owned(), "at most 10 %", &|subset| {
         let clean = of_subset(&known, subset);
         let acted = clean.iter().filter(|found| found.clean.iter().flatten().any(|r| r.confidence >= ACTS));
         share(acted.count(), clean.len())
     });
     for (gain, gain_db) in GAINS_DB.iter().enumerate() {
         let required = ["48, 65 %", "none", "none"][gain];
-        row(format!("{gain_db:+.0} dB bell: acted on within a third of an octave"), required, &|subset| {
+        row(format!("{gain_db:+.0} dB bell: cut within a third of an octave"), required, &|subset| {
             let all = cases(subset, gain);
             let hit = |(hz, found): &&Case| {
                 found.iter().any(|found| right(*hz, *found) && found.is_some_and(|r| r.confidence >= ACTS))
@@ -91,7 +91,7 @@ pub(crate) fn rows() -> Vec<Row> {
         });
         for among in 1..=3 {
             let required = if (gain, among) == (0, 3) { "90, 95 %" } else { "none" };
-            row(format!("{gain_db:+.0} dB bell: in its place among the first {among}"), required, &|subset| {
+            row(format!("{gain_db:+.0} dB bell: found among the first {among}"), required, &|subset| {
                 let all = cases(subset, gain);
                 let hit = |(hz, found): &&Case| found.iter().take(among).any(|found| right(*hz, *found));
                 share(all.iter().filter(hit).count(), all.len())
@@ -101,11 +101,11 @@ pub(crate) fn rows() -> Vec<Row> {
     rows
 }
 
-/// The largest change of response from 100 Hz to 8 kHz that a proposal makes, dB, without its high-pass and the levels
-/// that its EQ stages give back.
+/// Largest change of the response from 100 Hz to 8 kHz by a proposal, dB, without the high-pass and the level
+/// compensation of the EQ stages.
 fn change_db(profile: &Profile) -> f64 {
     let settings = propose(profile, Context::default()).settings;
-    let rate = SampleRate::new(f64::from(RATE_HZ)).expect("a rate of recordings");
+    let rate = SampleRate::new(f64::from(RATE_HZ)).expect("an allowed rate");
     let coefs = StripCoefs::<1>::design(&settings, rate).expect("a proposal");
     let eqs = [StageId::CorrectiveEq, StageId::ToneEq];
     let at = |step: i32| -> f64 {
@@ -122,12 +122,11 @@ pub(crate) fn no_harm() -> Vec<Row> {
         let mut all = of_subset(&known, subset);
         all.sort_by(f64::total_cmp);
         let at = |share: f64| all[((share * all.len() as f64).ceil() as usize).clamp(1, all.len()) - 1];
-        let untouched = share(all.iter().filter(|db| **db < 0.05).count(), all.len());
-        format!("{:.1} / {:.1} / {:.1} dB; untouched {untouched}", at(0.5), at(0.9), at(1.0))
+        let unchanged = share(all.iter().filter(|db| **db < 0.05).count(), all.len());
+        format!("{:.1} / {:.1} / {:.1} dB; unchanged {unchanged}", at(0.5), at(0.9), at(1.0))
     };
     vec![Row {
-        quantity: "no harm, clean voices' largest change of response, 100 Hz to 8 kHz: median / 90 % / worst"
-            .to_owned(),
+        quantity: "clean voices, largest change of response from 100 Hz to 8 kHz: median / 90 % / worst".to_owned(),
         required: "1 / 3, 0.5 / 2.5 dB",
         development: cell(Subset::Development),
         evaluation: cell(Subset::Evaluation),

@@ -1,4 +1,4 @@
-//! Dry voices in rooms of known decay, and dry voices as they are.
+//! Decay time of dry voices in simulated rooms of known decay, and of unchanged voices.
 
 use crate::Row;
 use crate::subset::{of_subset, profile, share};
@@ -8,23 +8,23 @@ use voicechain_tests::faults::{NoiseKind, in_room, with_noise};
 use voicechain_tests::recordings::{RATE_HZ, Speaker, Subset, for_each_speaker, speakers};
 use voicechain_tests::rooms::{Room, decay_time};
 
-/// So much of every voice is put into rooms, s.
+/// Length of every voice that is put into rooms, s.
 const LENGTH_S: usize = 20;
-/// Rooms for every voice.
+/// Number of rooms per voice.
 const ROOMS_EACH: usize = 3;
-/// Signal-to-noise ratios of the pink noise, dB.
+/// Signal-to-noise ratios with pink noise, dB.
 const SNRS_DB: [Option<f64>; 3] = [None, Some(30.0), Some(20.0)];
-/// Allowed errors: the larger of the two, as a time in s and as a share.
+/// Allowed error: the larger of a time (s) and a share.
 const ALLOWED: (f64, f64) = (0.15, 0.25);
 
-/// A response with its decay time (T20), s.
+/// An impulse response and its decay time (T20), s.
 struct Known {
     response: Vec<f64>,
     decay_s: f64,
 }
 
-/// Twelve rooms: size in metres, the decay time that its walls are made for (Eyring; the measured is 1.05 to 1.3 times as
-/// long, 0.14 to 1.28 s), s, and the distance of voice and microphone in metres.
+/// Twelve rooms: size in m, design decay time in s (Eyring), distance of voice and microphone in m. The measured decay
+/// times are 1.05 to 1.3 times as long, 0.14 to 1.28 s.
 const ROOMS: [([f64; 3], f64, f64); 12] = [
     ([3.1, 2.6, 2.4], 0.13, 0.5),
     ([3.9, 3.2, 2.5], 0.2, 1.2),
@@ -40,7 +40,7 @@ const ROOMS: [([f64; 3], f64, f64); 12] = [
     ([8.7, 7.1, 3.4], 0.99, 2.5),
 ];
 
-/// The responses, made once.
+/// The impulse responses, computed once.
 fn rooms() -> &'static [Known] {
     static MADE: OnceLock<Vec<Known>> = OnceLock::new();
     MADE.get_or_init(|| {
@@ -64,14 +64,14 @@ fn rooms() -> &'static [Known] {
     })
 }
 
-/// One case: the place of its noise, the true decay time (`None`: as recorded), and what was found.
+/// One case: index of its noise, the true decay time (`None`: unchanged voice), and the result.
 #[derive(Clone, Copy)]
 struct Case {
     noise: usize,
     reverberant: bool,
     decay_s: Option<f64>,
     found: Option<Found>,
-    /// Taken for something else than a voice.
+    /// Classified as something other than a voice.
     refused: bool,
 }
 
@@ -83,10 +83,10 @@ fn read(speaker: &Speaker) -> Vec<Case> {
         for (noise, snr_db) in SNRS_DB.iter().enumerate() {
             let seed = (number * 100 + noise) as u64;
             let mixed = snr_db.map(|snr_db| with_noise(samples, NoiseKind::Pink, snr_db, &[], seed).0);
-            let heard = profile(mixed.as_deref().unwrap_or(samples));
+            let measured = profile(mixed.as_deref().unwrap_or(samples));
             let (found, refused) = (
-                heard.reverberation.ok(),
-                !matches!(heard.signal_class, SignalClass::Voice | SignalClass::SeveralVoices),
+                measured.reverberation.ok(),
+                !matches!(measured.signal_class, SignalClass::Voice | SignalClass::SeveralVoices),
             );
             cases.push(Case { noise, reverberant: speaker.reverberant, decay_s, found, refused });
         }
@@ -124,28 +124,28 @@ pub(crate) fn rows() -> Vec<Row> {
             };
             share(known.iter().filter(close).count(), known.len())
         });
-        row(format!("decay time, {words}, of those that are not unknown: within the same"), "none", &|of| {
+        row(format!("decay time, {words}, of those measured: within the same"), "none", &|of| {
             let known: Vec<_> =
                 of.iter().filter(|c| c.noise == noise).filter_map(|c| Some((c.decay_s?, c.found?))).collect();
             let close = |(t, found): &&(f64, Found)| (found.decay_time_s - t).abs() <= ALLOWED.0.max(ALLOWED.1 * t);
             share(known.iter().filter(close).count(), known.len())
         });
-        row(format!("voices in rooms taken for noise or music, {words}"), "none", &|of| {
+        row(format!("voices in rooms not classified as a voice, {words}"), "none", &|of| {
             let known: Vec<_> = of.iter().filter(|c| c.noise == noise && c.decay_s.is_some()).collect();
             share(known.iter().filter(|c| c.refused).count(), known.len())
         });
-        row(format!("decay time, {words}: mean and standard deviation of the error"), "none", &|of| {
+        row(format!("decay time, {words}: error, mean and standard deviation"), "none", &|of| {
             let errors: Vec<f64> = (of.iter().filter(|c| c.noise == noise))
                 .filter_map(|c| Some(c.found?.decay_time_s - c.decay_s?))
                 .collect();
             let [mean, sd] = crate::subset::mean_and_sd(&errors);
             format!("{mean:+.3}, {sd:.3} s of {}", errors.len())
         });
-        row(format!("dry voices called dry, {words}"), "95 %", &|of| {
+        row(format!("dry voices measured as dry, {words}"), "95 %", &|of| {
             let dry: Vec<_> = of.iter().filter(|c| c.noise == noise && c.decay_s.is_none() && !c.reverberant).collect();
             share(dry.iter().filter(|c| c.found.is_some_and(|found| found.dry)).count(), dry.len())
         });
-        row(format!("voices in rooms of 0.4 s and more called dry, {words}"), "none", &|of| {
+        row(format!("voices in rooms of 0.4 s and more measured as dry, {words}"), "none", &|of| {
             let wet: Vec<_> = (of.iter().filter(|c| c.noise == noise))
                 .filter(|c| c.decay_s.map_or(c.reverberant, |decay_s| decay_s >= 0.4))
                 .collect();

@@ -1,14 +1,14 @@
-//! Fricatives that stand out, made by raising 4 to 10 kHz of every voice's fricatives, and only of these.
+//! Excessive sibilance, made by boosting only the fricatives of every voice from 4 to 10 kHz.
 
 use crate::Row;
 use crate::subset::{exceeded_by, mean_and_sd, of_subset, profile, share_over};
 use voicechain_tests::faults::with_more_sibilance;
 use voicechain_tests::recordings::{Subset, for_each_speaker};
 
-/// Share of untouched voices that may be taken for too sharp.
+/// Share of unchanged voices in which excessive sibilance may be found.
 const FALSE: f64 = 0.1;
 
-/// Excess untouched, with 4 dB and with 8 dB; `None` where no fricatives are heard or the recording is narrow.
+/// Excess unchanged, with +4 dB and with +8 dB; `None` without fricatives or with a narrow bandwidth.
 type Excess = [f64; 3];
 
 pub(crate) fn rows() -> Vec<Row> {
@@ -39,7 +39,7 @@ pub(crate) fn rows() -> Vec<Row> {
         let both = |cell: &dyn Fn(Subset) -> String| subsets.map(cell);
         for (quantity, required, [development, evaluation]) in [
             (
-                "fricatives over the usual, untouched: mean, SD",
+                "excess of unchanged fricatives: mean, SD",
                 "none",
                 both(&|subset| {
                     let [mean, sd] = mean_and_sd(&column(subset, 0));
@@ -47,18 +47,18 @@ pub(crate) fn rows() -> Vec<Row> {
                 }),
             ),
             (
-                "the same with 8 dB more: mean of what it adds",
+                "increase with 8 dB more: mean",
                 "none",
                 both(&|subset| {
                     let more: Vec<f64> = of_subset(&known, subset).iter().map(|excess| excess[2] - excess[0]).collect();
                     format!("{:+.1} dB", mean_and_sd(&more)[0])
                 }),
             ),
-            ("false alarms, untouched", "10 %", both(&|subset| share_over(&column(subset, 0), threshold))),
+            ("false alarms, unchanged", "10 %", both(&|subset| share_over(&column(subset, 0), threshold))),
             ("found with 4 dB more", "none", both(&|subset| share_over(&column(subset, 1), threshold))),
             ("found with 8 dB more", "60 %", both(&|subset| share_over(&column(subset, 2), threshold))),
         ] {
-            let quantity = format!("sibilance, {words}, over {threshold:+.1} dB: {quantity}");
+            let quantity = format!("sibilance, {words}, threshold {threshold:+.1} dB: {quantity}");
             rows.push(Row { quantity, required, development, evaluation });
         }
     }

@@ -1,5 +1,5 @@
-//! What is told from a voice: silence, tones, noise, music, invalid signal, too little speech, several voices; and voices of all
-//! kinds, which must not be.
+//! Signal classes: silence, tones, noise, music, invalid signals, too little speech and several voices must be
+//! recognised; voices of all kinds must not be refused.
 
 use crate::Row;
 use crate::subset::{profile, share};
@@ -13,17 +13,17 @@ use voicechain_tests::tones::Random;
 
 const RATE: f64 = RATE_HZ as f64;
 const SUBSETS: [Subset; 2] = [Subset::Development, Subset::Evaluation];
-/// So much of a voice is taken when it is changed, s.
+/// Length of a voice under changed conditions, s.
 const PART_S: f64 = 20.0;
-/// Length of what is made, s.
+/// Length of a synthetic signal, s.
 const MADE_S: f64 = 12.0;
-/// Pieces of each kind that are made for each subset.
+/// Number of synthetic signals of each kind per subset.
 const EACH: usize = 6;
 const NOISE_DB: f64 = 10.0;
 const ROOM: Room =
     Room { size: [6.2, 4.7, 2.9], reflection: 0.865, voice: [2.1, 1.7, 1.5], microphone: [4.3, 2.9, 1.3] };
 
-/// What was judged: its kind, its subset, and as what.
+/// Kind and subset of a signal, and its class.
 type Judged = (&'static str, Subset, SignalClass);
 
 fn samples_in(seconds: f64) -> usize {
@@ -38,7 +38,7 @@ fn signal_class(samples: &[f32]) -> SignalClass {
     profile(samples).signal_class
 }
 
-/// Set to a level, dB.
+/// Scales a signal to a level, dBFS.
 fn at_level(mut signal: Vec<f64>, db: f64) -> Vec<f64> {
     let power = signal.iter().map(|x| x * x).sum::<f64>() / signal.len() as f64;
     let scale = gain(db) / power.sqrt().max(1e-9);
@@ -46,13 +46,13 @@ fn at_level(mut signal: Vec<f64>, db: f64) -> Vec<f64> {
     signal
 }
 
-/// One speaker in all conditions, and half a second of the speaker.
+/// One speaker in all conditions, and half a second of speech.
 fn voices(speaker: &Speaker, room: &[f64]) -> Vec<(&'static str, SignalClass)> {
     let all = &speaker.samples;
     let part = &all[..samples_in(PART_S).min(all.len())];
     let seed = speaker.name.bytes().map(u64::from).sum();
     let noise = |kind| with_noise(part, kind, NOISE_DB, &[], seed).0;
-    // Every sample's sign at random (Schroeder 1968: noise with the voice's envelope), and less treble.
+    // Random sign for every sample (Schroeder 1968: noise with the envelope of the voice), then a low-pass.
     let mut random = Random::new(seed);
     let mut state = 0.0;
     let whispered: Vec<f32> = part
@@ -75,14 +75,14 @@ fn voices(speaker: &Speaker, room: &[f64]) -> Vec<(&'static str, SignalClass)> {
         ("voice with pink noise 10 dB below", signal_class(&noise(NoiseKind::Pink))),
         ("voice with ventilation 10 dB below", signal_class(&noise(NoiseKind::Ventilation))),
         ("voice in a room", signal_class(&in_room(part, room))),
-        ("voice as if whispered (random signs)", signal_class(&whispered)),
+        ("voice, whispered (random signs)", signal_class(&whispered)),
         ("half a second of speech", signal_class(word)),
         ("half a second of speech", signal_class(&alone)),
     ]
 }
 
-/// Two speakers in turns of 2 to 7 s, at the same power.
-fn turns(a: &[f32], b: &[f32], seed: u64) -> Vec<f32> {
+/// Two speakers alternating every 2 to 7 s, at equal power.
+fn alternating(a: &[f32], b: &[f32], seed: u64) -> Vec<f32> {
     let power = |s: &[f32]| (s.iter().map(|x| f64::from(x * x)).sum::<f64>() / s.len() as f64).sqrt();
     let (scales, mut random) = ([1.0, (power(a) / power(b)) as f32], Random::new(seed));
     let (mut at, mut turn, mut out) = ([0, 0], 0, Vec::new());
@@ -98,7 +98,7 @@ fn turns(a: &[f32], b: &[f32], seed: u64) -> Vec<f32> {
     }
 }
 
-/// A tone with harmonics that fall by 6 dB per octave; frequency and amplitude at a time are given.
+/// A tone with harmonics that fall by 6 dB per octave; `hz` and `amplitude` are functions of time.
 fn tone(harmonics: u32, hz: impl Fn(f64) -> f64, amplitude: impl Fn(f64) -> f64) -> Vec<f64> {
     let mut phase = 0.0;
     let partials = |phase: f64, top: u32| -> f64 {
@@ -166,7 +166,7 @@ fn made(subset: Subset) -> Vec<Judged> {
         let once = 4.0 + 8.0 * random.unit();
         loud("tone: sweep", tone(1, |t| 60.0 * 150f64.powf((t / once).fract()), |_| 1.0));
         let every = 0.8 + 3.0 * random.unit();
-        loud("tone: beeps of subset their period", tone(partials, |_| hz, |t| f64::from((t / every).fract() < 0.5)));
+        loud("tone: beeps of half their period", tone(partials, |_| hz, |t| f64::from((t / every).fract() < 0.5)));
         loud("noise: white", white(0.0, length, seed));
         loud("noise: pink", pinkish(0.0, length, seed));
         let air = voicechain_tests::faults::background_noise(NoiseKind::Ventilation, length, &[], seed);
@@ -183,7 +183,7 @@ fn made(subset: Subset) -> Vec<Judged> {
         });
         judge("silence", &vec![0.0; length]);
         judge("silence: noise of 16 bits", &single(&at_level(white(0.0, length, seed), -98.0)));
-        judge("silence: an offset of 1 step of 16 bits", &vec![1.0 / 32_768.0; length]);
+        judge("silence: a DC offset of 1 step of 16 bits", &vec![1.0 / 32_768.0; length]);
         judge("invalid signal: random over the full scale", &single(&white(0.0, length, seed)));
         let bit = if random.unit() < 0.5 { 1.0 } else { 0.3 };
         let bits: Vec<f32> = (0..length).map(|_| if random.unit() < 0.5 { bit } else { -bit }).collect();
@@ -193,7 +193,7 @@ fn made(subset: Subset) -> Vec<Judged> {
         judge("invalid signal: random bits as numbers", &anything);
         let holes: Vec<f32> =
             (0..length).map(|_| if random.unit() < 0.3 { f32::NAN } else { 0.1 * random.signed() as f32 }).collect();
-        judge("invalid signal: three in ten not finite", &holes);
+        judge("invalid signal: three in ten samples not finite", &holes);
         judge("invalid signal: a constant", &vec![0.02 + 0.5 * random.unit() as f32; length]);
         judge("voice, sung (synthetic)", &sung(&mut random));
     }
@@ -228,11 +228,11 @@ pub(crate) fn rows() -> Vec<Row> {
             let ((_, (_, _, (own, _))), (other, (_, _, (theirs, _)))) = (all[at], all[(at + step) % all.len()]);
             let semitones = 12.0 * (own.as_ref()? / theirs.as_ref()?).log2().abs();
             let kind = match semitones {
-                apart if apart >= 8.0 => "two voices in turns, pitch 8 semitones and more apart",
-                apart if apart >= 4.0 => "two voices in turns, pitch 4 to 8 semitones apart",
-                _ => "two voices in turns, of like pitch (not expected to be told)",
+                apart if apart >= 8.0 => "two voices in alternation, pitch 8 semitones and more apart",
+                apart if apart >= 4.0 => "two voices in alternation, pitch 4 to 8 semitones apart",
+                _ => "two voices in alternation, similar pitch (detection not expected)",
             };
-            Some((kind, signal_class(&turns(&speaker.samples, &other.samples, at as u64))))
+            Some((kind, signal_class(&alternating(&speaker.samples, &other.samples, at as u64))))
         };
         [1, 5, 8].into_iter().filter_map(with).collect::<Vec<_>>()
     });
@@ -273,11 +273,19 @@ fn table(judged: &[Judged], decay_s: f64) -> Vec<Row> {
         let voice = |signal_class| matches!(signal_class, SignalClass::Voice | SignalClass::SeveralVoices);
         if kind.starts_with("voice") {
             row("refused", "0", cell(&|signal_class| !voice(signal_class)));
-            row("called several voices", "5 %", cell(&|signal_class| signal_class == SignalClass::SeveralVoices));
+            row(
+                "classified as several voices",
+                "5 %",
+                cell(&|signal_class| signal_class == SignalClass::SeveralVoices),
+            );
             continue;
         }
         if kind.starts_with("two") {
-            row("said", "none", cell(&|signal_class| signal_class == SignalClass::SeveralVoices));
+            row(
+                "recognised as several voices",
+                "none",
+                cell(&|signal_class| signal_class == SignalClass::SeveralVoices),
+            );
             continue;
         }
         row("refused", "none", cell(&|signal_class| !voice(signal_class)));
@@ -286,12 +294,12 @@ fn table(judged: &[Judged], decay_s: f64) -> Vec<Row> {
             "tone" => SignalClass::Tone,
             "noise" => SignalClass::Noise,
             "silence" => SignalClass::Silence,
-            "invalid_signal" => SignalClass::InvalidSignal,
+            "invalid" => SignalClass::InvalidSignal,
             "music" => SignalClass::Music,
             _ => SignalClass::TooShort,
         };
         row(
-            "called what it is",
+            "classified right",
             "none",
             cell(&|signal_class| signal_class == own || (word == "half" && signal_class == SignalClass::Silence)),
         );

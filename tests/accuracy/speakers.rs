@@ -1,9 +1,9 @@
-//! Who is measured.
+//! The speakers and the music.
 
 use crate::Row;
 use voicechain_tests::recordings::{RATE_HZ, Subset, music, speakers};
 
-/// How many speakers, how long, and of what native rates; and the music that is held against them.
+/// Number, length and native sample rates of the speakers, and the number of pieces of music.
 pub(crate) fn rows() -> Vec<Row> {
     let of = |subset: Subset| {
         let all: Vec<_> = speakers().iter().filter(|speaker| speaker.subset == subset).collect();
@@ -12,7 +12,7 @@ pub(crate) fn rows() -> Vec<Row> {
         let (narrow, half_rate) = (below(16_000), below(44_100));
         let rooms = all.iter().filter(|speaker| speaker.reverberant).count();
         format!(
-            "{} speakers, {minutes:.0} min; {half_rate} below 44.1 kHz, {narrow} below 16 kHz; {rooms} in a room",
+            "{} speakers, {minutes:.0} min; {half_rate} below 44.1 kHz, {narrow} below 16 kHz; {rooms} reverberant",
             all.len()
         )
     };

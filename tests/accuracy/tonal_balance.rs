@@ -1,4 +1,4 @@
-//! How voices differ from published speech, band by band.
+//! Deviation of the voices from the published long-term average of speech, band by band.
 
 use crate::Row;
 use crate::subset::{mean_and_sd, of_subset, profile};
@@ -6,13 +6,13 @@ use voicechain_core::measure::profile::TonalBalance;
 use voicechain_core::speech::BYRNE_1994_COMBINED;
 use voicechain_tests::recordings::{Subset, for_each_speaker};
 
-/// Voices that are less clean do not count, dB.
-const LEAST_SNR_DB: f64 = 28.0;
+/// Least signal-to-noise ratio of a voice that counts, dB.
+const MIN_SNR_DB: f64 = 28.0;
 
 pub(crate) fn rows() -> Vec<Row> {
     let read = for_each_speaker(|speaker| {
         let profile = profile(&speaker.samples);
-        let clean = !speaker.reverberant && profile.background_noise.snr_db.is_ok_and(|snr| snr >= LEAST_SNR_DB);
+        let clean = !speaker.reverberant && profile.background_noise.snr_db.is_ok_and(|snr| snr >= MIN_SNR_DB);
         profile.tonal_balance.ok().filter(|_| clean)
     });
     let known: Vec<(Subset, TonalBalance)> = read

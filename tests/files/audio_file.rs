@@ -1,4 +1,4 @@
-//! Whole numbers as floats, and damaged recordings.
+//! Conversion of integer samples to floats, and damaged files.
 
 use dasp::Sample;
 use proptest::prelude::*;
@@ -24,9 +24,9 @@ fn wave(count: usize) -> Vec<f64> {
     (0..count).map(|n| 0.7 * (n as f64 * 0.05).sin() + 0.2 * (n as f64 * 0.731).cos()).collect()
 }
 
-/// What `dasp` makes of a shorter word as the upper part of one of 32 bits, to the bit.
+/// The conversion equals that of `dasp`, bit for bit; a shorter word is the upper part of 32 bits.
 #[test]
-fn whole_numbers_become_the_floats_of_another_library() {
+fn integer_samples_convert_like_an_independent_library() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.wav");
     for bits in [16, 24, 32] {
@@ -56,7 +56,7 @@ fn whole_numbers_become_the_floats_of_another_library() {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
     #[test]
-    fn damage_never_panics_and_never_hangs(
+    fn damaged_files_never_panic_or_hang(
         hits in prop::collection::vec((0usize..9_000, any::<u8>()), 1..40), cut in 0usize..9_000, kind in 0usize..3,
     ) {
         let folder = tempfile::tempdir().unwrap();
@@ -64,7 +64,7 @@ proptest! {
         wav(&path, 2, 48_000, [8, 16, 32][kind], kind == 2, &wave(4_000));
         let mut bytes = std::fs::read(&path).unwrap();
         for &(at, value) in &hits {
-            // Half of the hits go to the headers, where they hurt most.
+            // Half of the changed bytes lie in the headers, where they do most harm.
             let at = if at % 2 == 0 { at % 64 } else { at % bytes.len() };
             bytes[at] = value;
         }

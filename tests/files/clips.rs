@@ -1,4 +1,4 @@
-//! The clips of the page, read by another decoder.
+//! The page's clips, read by an independent decoder.
 
 use voicechain_examples::report::excerpt::{Clip, ClipBudget, MAX_PAGE_CHARACTERS, encode};
 
@@ -23,7 +23,8 @@ fn decoded(clip: &Clip) -> (Vec<i32>, u32, u32) {
     (reader.samples().map(|sample| sample.expect("a sample")).collect(), info.sample_rate, info.channels)
 }
 
-/// Sixteen bits at 48 kHz as they should be: fades of 10 ms at both ends, held at full scale, silence for what is no number.
+/// The expected 16-bit samples at 48 kHz: fades of 10 ms at both ends, clamped to full scale, zero for non-finite
+/// samples.
 fn expected(samples: &[f32], channels: usize) -> Vec<i32> {
     let frames = samples.len() / channels;
     let mut codes = Vec::new();
@@ -37,7 +38,7 @@ fn expected(samples: &[f32], channels: usize) -> Vec<i32> {
 }
 
 #[test]
-fn another_decoder_reads_back_the_very_samples() {
+fn an_independent_decoder_reads_back_the_exact_samples() {
     let budget = ClipBudget { seconds: 20.0, halve_rate: false, characters: MAX_PAGE_CHARACTERS };
     let mut samples = tone(440.0, 48_000, 0.3, 0.4);
     samples.extend(noise(9_000));

@@ -1,4 +1,4 @@
-//! Reading and writing sound files, checked from outside with generated signals and with other decoders.
+//! Reading and writing of sound files, tested with generated signals and independent decoders.
 
 mod audio_file;
 mod clips;

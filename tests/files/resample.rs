@@ -1,4 +1,4 @@
-//! Changes of rate: level, time, length, and the same bits however the signal is cut.
+//! The resampler: level, time, length, and independence of block size.
 
 use proptest::prelude::*;
 use std::f64::consts::TAU;
@@ -15,11 +15,11 @@ fn resample(input: &[f32], from: u32, to: u32, channels: usize, part: usize) -> 
     out
 }
 
-/// Gain in dB, phase in samples late, and what is left in dB, of a sine of `hz` in the middle of `out`.
-fn judge(out: &[f32], rate: u32, hz: f64, amplitude: f64) -> (f64, f64, f64) {
+/// Gain (dB), delay (samples) and residual (dB) of a sine of `hz` in the middle of `out`.
+fn measure(out: &[f32], rate: u32, hz: f64, amplitude: f64) -> (f64, f64, f64) {
     let skip = out.len() / 4;
     let middle = &out[skip..out.len() - skip];
-    // Least squares with the two quadratures: exact whatever the length.
+    // Least squares with both quadratures: exact for any length.
     let (mut cc, mut cs, mut ss, mut xc, mut xs) = (0.0, 0.0, 0.0, 0.0, 0.0);
     let angle = |n: usize| TAU * hz * (n + skip) as f64 / f64::from(rate);
     for (n, &x) in middle.iter().enumerate() {
@@ -32,7 +32,7 @@ fn judge(out: &[f32], rate: u32, hz: f64, amplitude: f64) -> (f64, f64, f64) {
     }
     let det = cc * ss - cs * cs;
     let (a, b) = ((xc * ss - xs * cs) / det, (xs * cc - xc * cs) / det);
-    let rest: f64 = middle
+    let residual: f64 = middle
         .iter()
         .enumerate()
         .map(|(n, &x)| {
@@ -41,12 +41,12 @@ fn judge(out: &[f32], rate: u32, hz: f64, amplitude: f64) -> (f64, f64, f64) {
         })
         .sum();
     let gain = 20.0 * (a.hypot(b) / amplitude).log10();
-    let late = -a.atan2(b) / (TAU * hz) * f64::from(rate);
-    let rest_db = 10.0 * (rest / middle.len() as f64 / (amplitude * amplitude / 2.0)).max(1e-30).log10();
-    (gain, late, rest_db)
+    let delay = -a.atan2(b) / (TAU * hz) * f64::from(rate);
+    let residual_db = 10.0 * (residual / middle.len() as f64 / (amplitude * amplitude / 2.0)).max(1e-30).log10();
+    (gain, delay, residual_db)
 }
 
-const WAYS: [(u32, u32); 9] = [
+const RATE_PAIRS: [(u32, u32); 9] = [
     (44_100, 48_000),
     (48_000, 44_100),
     (96_000, 48_000),
@@ -59,9 +59,9 @@ const WAYS: [(u32, u32); 9] = [
 ];
 
 #[test]
-fn sines_keep_their_level_and_their_time_and_nothing_is_added() {
-    let (mut worst_gain, mut worst_late, mut worst_rest): (f64, f64, f64) = (0.0, 0.0, -999.0);
-    for (from, to) in WAYS {
+fn resampled_sines_keep_level_and_time_with_residual_below_minus_100_db() {
+    let (mut worst_gain, mut worst_delay, mut worst_residual): (f64, f64, f64) = (0.0, 0.0, -999.0);
+    for (from, to) in RATE_PAIRS {
         let half = f64::from(from.min(to)) / 2.0;
         for hz in [60.0, 997.0, 5_000.0, 10_000.0, 15_000.0, 20_000.0].into_iter().filter(|hz| *hz < 0.91 * half) {
             let count = from; // one second
@@ -69,20 +69,20 @@ fn sines_keep_their_level_and_their_time_and_nothing_is_added() {
                 (0..count).map(|n| (0.5 * (TAU * hz * f64::from(n) / f64::from(from)).sin()) as f32).collect();
             let out = resample(&input, from, to, 1, 1_000);
             assert_eq!(out.len() as u32, to);
-            let (gain, late, rest) = judge(&out, to, hz, 0.5);
+            let (gain, delay, residual) = measure(&out, to, hz, 0.5);
             assert!(gain.abs() < 0.05, "{from}>{to} {hz}: {gain} dB");
-            assert!(late.abs() < 0.001, "{from}>{to} {hz}: {late} samples late");
-            assert!(rest < -100.0, "{from}>{to} {hz}: images at {rest} dB");
+            assert!(delay.abs() < 0.001, "{from}>{to} {hz}: delay {delay} samples");
+            assert!(residual < -100.0, "{from}>{to} {hz}: residual {residual} dB");
             worst_gain = worst_gain.max(gain.abs());
-            worst_late = worst_late.max(late.abs());
-            worst_rest = worst_rest.max(rest);
+            worst_delay = worst_delay.max(delay.abs());
+            worst_residual = worst_residual.max(residual);
         }
     }
-    println!("worst: gain {worst_gain:.6} dB, time {worst_late:.2e} samples, rest {worst_rest:.1} dB");
+    println!("worst: gain {worst_gain:.6} dB, delay {worst_delay:.2e} samples, residual {worst_residual:.1} dB");
 }
 
 #[test]
-fn what_the_lower_rate_cannot_hold_is_gone() {
+fn frequencies_above_the_lower_band_are_attenuated_by_100_db() {
     for (from, to, hz) in [(48_000, 16_000, 9_000.0), (96_000, 44_100, 24_000.0), (48_000, 44_100, 22_800.0)] {
         let input: Vec<f32> =
             (0..from).map(|n| (0.5 * (TAU * hz * f64::from(n) / f64::from(from)).sin()) as f32).collect();
@@ -94,15 +94,15 @@ fn what_the_lower_rate_cannot_hold_is_gone() {
     }
 }
 
-/// Euclid's.
+/// Greatest common divisor (Euclid).
 fn gcd(a: u32, b: u32) -> u32 {
     if b == 0 { a } else { gcd(b, a % b) }
 }
 
 #[test]
-fn an_impulse_stays_where_it_was() {
-    for (from, to) in WAYS {
-        // At instants that are whole frames on both sides, the output's peak is the very frame.
+fn resampled_impulses_keep_their_position() {
+    for (from, to) in RATE_PAIRS {
+        // At instants that are whole frames at both rates, the output peaks exactly at that frame.
         let divisor = gcd(from, to);
         let (unit_in, unit_out) = ((from / divisor) as usize, (to / divisor) as usize);
         for k in [0, 1, 7] {
@@ -118,7 +118,7 @@ fn an_impulse_stays_where_it_was() {
 }
 
 #[test]
-fn what_is_no_number_becomes_silence_and_is_counted() {
+fn non_finite_samples_become_zero_and_are_counted() {
     let mut input = vec![0.1; 10_000];
     input[500] = f32::NAN;
     input[5_000] = f32::NEG_INFINITY;
@@ -140,10 +140,10 @@ fn rates_out_of_range_are_refused() {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(40))]
     #[test]
-    fn length_is_exact_and_chunks_do_not_matter(
-        frames in 0usize..9_000, part in 1usize..4_000, way in 0usize..5, stereo: bool,
+    fn length_is_exact_and_output_is_independent_of_block_size(
+        frames in 0usize..9_000, part in 1usize..4_000, pair in 0usize..5, stereo: bool,
     ) {
-        let (from, to) = WAYS[way];
+        let (from, to) = RATE_PAIRS[pair];
         let channels = 1 + usize::from(stereo);
         let input: Vec<f32> = (0..frames * channels).map(|n| (n as f32 * 0.37).sin()).collect();
         let out = resample(&input, from, to, channels, part);
@@ -154,7 +154,7 @@ proptest! {
     }
 
     #[test]
-    fn equal_rates_pass_the_bits(words in prop::collection::vec(any::<u32>(), 0..2_000), part in 1usize..900) {
+    fn equal_rates_are_bit_exact(words in prop::collection::vec(any::<u32>(), 0..2_000), part in 1usize..900) {
         let input: Vec<f32> = words.iter().map(|&w| f32::from_bits(w)).collect();
         let out = resample(&input, 44_100, 44_100, 1, part);
         prop_assert!(out.iter().map(|s| s.to_bits()).eq(words));

@@ -1,4 +1,4 @@
-//! What is written to the disk: every word length, dither, whole files or none, and spools.
+//! Written files: every word length, dither, complete files only, and spools.
 
 use proptest::prelude::*;
 use std::f64::consts::TAU;
@@ -32,7 +32,7 @@ fn written(samples: &[f32], channels: u16, format: WavFormat) -> Vec<i32> {
 }
 
 #[test]
-fn floats_are_kept_bit_for_bit_and_24_bits_rounded() {
+fn floats_are_written_bit_exactly_and_24_bits_are_rounded() {
     let samples = [0.0, -0.0, 1.0e-30, 0.3, -1.0, 1.5, f32::NAN, f32::INFINITY];
     let bits: Vec<i32> = samples.iter().map(|s| s.to_bits() as i32).collect();
     assert_eq!(written(&samples, 2, WavFormat::Float32), bits);
@@ -41,7 +41,7 @@ fn floats_are_kept_bit_for_bit_and_24_bits_rounded() {
 }
 
 #[test]
-fn overs_are_counted_and_held() {
+fn overs_are_clamped_and_counted() {
     let folder = tempfile::tempdir().unwrap();
     let mut file = WavFile::create(folder.path().join("a.wav"), 48_000, 1, WavFormat::Int16).unwrap();
     file.write(&[1.0, -1.0, 0.999, 1.2, -7.0, f32::INFINITY, f32::NAN]).unwrap();
@@ -59,7 +59,7 @@ proptest! {
             prop_assert!((-1.0..=1.0).contains(&step));
             outer += u32::from(step.abs() > 0.5);
         }
-        // P(|d| > 1/2) = 1/4 for a triangle; standard error 0.0022.
+        // P(|d| > 1/2) = 1/4 for a triangular distribution; standard error 0.0022.
         prop_assert!((f64::from(outer) / 40_000.0 - 0.25).abs() < 0.011);
     }
 }
@@ -76,8 +76,8 @@ fn amplitude(signal: &[f64], cycles_per_sample: f64) -> f64 {
 }
 
 #[test]
-fn a_sine_below_one_step_is_kept_without_distortion() {
-    // −100 dBFS is 0.33 of a 16-bit step: without dither nothing, or squares, would be left of it.
+fn dither_preserves_a_sine_below_one_step_without_harmonics() {
+    // −100 dBFS is 0.33 of a 16-bit step: without dither it would become silence or a square wave.
     let count = 1 << 20;
     let cycle = 1_000.0 / f64::from(count);
     let amplitude_in = 1.0e-5;
@@ -85,18 +85,18 @@ fn a_sine_below_one_step_is_kept_without_distortion() {
     let codes: Vec<f64> = written(&samples, 1, WavFormat::Int16).into_iter().map(|c| f64::from(c) / 32_768.0).collect();
     let gain_db = 20.0 * (amplitude(&codes, cycle) / amplitude_in).log10();
     assert!(gain_db.abs() < 0.1, "{gain_db}");
-    // A line of the noise (variance LSB²/4) has an expected amplitude of LSB/√n; harmonics lie within five of it.
+    // One frequency of the noise (variance LSB²/4) has an expected amplitude of LSB/√n; the limit is five times that.
     let floor = 5.0 / 32_768.0 / f64::from(count).sqrt();
     for harmonic in 2..10 {
         let found = amplitude(&codes, cycle * f64::from(harmonic));
         assert!(found < floor, "harmonic {harmonic}: {found:e}, floor {floor:e}");
     }
     let plain: Vec<f64> = samples.iter().map(|s| (f64::from(*s) * 32_768.0).round()).collect();
-    assert_eq!(amplitude(&plain, cycle), 0.0, "the negative control: rounding alone loses it");
+    assert_eq!(amplitude(&plain, cycle), 0.0, "negative control: plain rounding gives silence");
 }
 
 #[test]
-fn what_is_written_is_what_is_read() {
+fn written_files_read_back_within_their_resolution() {
     let folder = tempfile::tempdir().unwrap();
     let samples: Vec<f32> = (0..30_000).map(|n| (n as f32 * 0.037).sin() * 0.9).collect();
     for (format, step) in
@@ -119,13 +119,13 @@ fn what_is_written_is_what_is_read() {
 }
 
 #[test]
-fn the_same_job_gives_the_same_file() {
+fn the_same_samples_give_the_same_file() {
     let samples: Vec<f32> = (0..5_000).map(|n| (n as f32 * 0.01).sin() * 0.3).collect();
     assert_eq!(written(&samples, 2, WavFormat::Int16), written(&samples, 2, WavFormat::Int16));
 }
 
 #[test]
-fn nothing_half_written_is_left() {
+fn unfinished_files_leave_nothing_behind() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("mix.wav");
     {
@@ -145,7 +145,7 @@ fn nothing_half_written_is_left() {
 }
 
 #[test]
-fn a_missing_folder_and_a_folder_in_the_way_are_named() {
+fn unwritable_paths_are_reported() {
     let folder = tempfile::tempdir().unwrap();
     let missing = folder.path().join("no").join("mix.wav");
     let error = WavFile::create(&missing, 48_000, 1, WavFormat::Int16).unwrap_err();
@@ -169,7 +169,7 @@ fn four_gibibytes_are_refused_before_work_starts() {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(32))]
     #[test]
-    fn a_spool_gives_back_the_bits(words in prop::collection::vec(any::<u32>(), 0..3_000), part in 1usize..700) {
+    fn a_spool_returns_its_samples_bit_exactly(words in prop::collection::vec(any::<u32>(), 0..3_000), part in 1usize..700) {
         let samples: Vec<f32> = words[..words.len() / 2 * 2].iter().map(|&w| f32::from_bits(w)).collect();
         let folder = tempfile::tempdir().unwrap();
         let mut spool = Spool::create(folder.path(), 2).unwrap();

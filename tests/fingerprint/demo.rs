@@ -1,10 +1,10 @@
-//! The audio of the demo interview.
+//! Hashes of the demo interview's audio.
 
 use crate::figures::{Case, Figure, Hash};
 use voicechain_examples::interview::{Job, SettingsSource, run};
 use voicechain_examples::progress::NoProgress;
 
-/// Mixed with the settings that b1805f7 proposes for each of its voices, and as it is proposed now.
+/// Mixed with the settings that are proposed now, and with those that commit b1805f7 proposes for each of its voices.
 pub(crate) fn figures(cases: &[Case]) -> Result<Vec<Figure>, String> {
     let mut found = vec![mixed("proposed", None)?];
     for case in cases.iter().filter(|case| case.name.starts_with("demo-")) {

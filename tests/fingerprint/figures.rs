@@ -1,4 +1,4 @@
-//! The stored figures: settings by position, and what was found for them.
+//! The stored figures: settings by their position in the table, and expected values.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -8,7 +8,7 @@ use voicechain_core::settings::{ReorderableStage, SpectralLatency, rows};
 const STORED: &str = include_str!("figures.txt");
 const POSITIONS: &str = include_str!("positions.txt");
 
-/// Settings with a name of their own.
+/// Named settings.
 #[derive(Clone, Debug)]
 pub(crate) struct Case {
     pub(crate) name: String,
@@ -16,12 +16,12 @@ pub(crate) struct Case {
     pub(crate) settings: StripSettings,
 }
 
-/// One part of a figure.
+/// One value of a figure.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Value {
-    /// Equal to the letter: a decision, a position, a hash.
+    /// Must be identical: a decision, a position, a hash.
     Exact(String),
-    /// A measured number.
+    /// A measured number with a tolerance.
     Near(f64),
 }
 
@@ -44,27 +44,27 @@ impl Value {
     }
 }
 
-/// What was found for one thing that has a name.
+/// A named list of values.
 #[derive(Clone, Debug)]
 pub(crate) struct Figure {
     pub(crate) name: String,
     pub(crate) values: Vec<Value>,
 }
 
-/// What the file holds.
+/// Content of the file of figures.
 pub(crate) struct Figures {
     pub(crate) cases: Vec<Case>,
     figures: BTreeMap<String, Vec<Value>>,
     head: Vec<String>,
 }
 
-/// The ids of the table, in the order of b1805f7's.
+/// Ids of all settings, in the order of the table of commit b1805f7.
 pub(crate) fn ids() -> impl Iterator<Item = &'static str> {
     let lines = POSITIONS.lines().filter(|line| !line.starts_with('#'));
     lines.map(|line| line.rsplit(" -> ").next().unwrap_or(line))
 }
 
-/// All settings by position, then the positions of the stages whose order can be set.
+/// The values of all settings by position, then the positions of the reorderable stages.
 pub(crate) fn positions(settings: &StripSettings) -> String {
     let mut text = String::new();
     for id in ids() {
@@ -121,7 +121,7 @@ impl Figures {
         Ok(stored)
     }
 
-    /// The file with these figures in place of its own.
+    /// The text of the file, with these figures in place of the stored ones.
     pub(crate) fn written(&self, found: &[Figure]) -> String {
         let mut text = String::new();
         for line in &self.head {
@@ -146,7 +146,7 @@ impl Figures {
         text
     }
 
-    /// One line for each figure that is not as it was: where, and what of it.
+    /// One line for each figure that differs, with its differing values.
     pub(crate) fn differences(&self, found: &[Figure], wanted: &dyn Fn(&str) -> bool) -> Vec<String> {
         let mut differences = Vec::new();
         for Figure { name, values } in found {
@@ -178,7 +178,7 @@ impl Figures {
     }
 }
 
-/// FNV-1a over the bits of samples.
+/// FNV-1a hash over the bits of samples.
 #[derive(Clone, Copy)]
 pub(crate) struct Hash(u64);
 

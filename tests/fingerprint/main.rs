@@ -1,17 +1,19 @@
-//! The fingerprint of the sound: shows that a change of the code has not changed what it computes.
+//! The fingerprint: shows whether a change of the code changes any output bit, measurement or proposal.
 //!
-//!     cargo run --profile optimised -p voicechain-tests --bin fingerprint                    compares with tests/fingerprint/figures.txt
-//!     cargo run --profile optimised -p voicechain-tests --bin fingerprint -- strip demo      only these parts: strip, profile, demo
-//!     cargo run --profile optimised -p voicechain-tests --bin fingerprint -- --write FILE    writes the figures as they are now
+//!     cargo run --profile optimised -p voicechain-tests --bin fingerprint -- [PART...] [--write FILE]
 //!
-//! The figures are those of commit b1805f7. They name settings, stages and choices by their position in the table of
-//! settings, so they outlive renames.
+//! Without arguments it compares all parts with `tests/fingerprint/figures.txt`; PART (`strip`, `profile`, `demo`) selects
+//! parts. `--write FILE` writes the current figures instead.
 //!
-//! - `strip`: hashes of every output bit, over settings, rates from 8 to 192 kHz, mono and stereo, block splits, listening,
-//!   order, motion and learning; and what the meters read.
-//! - `profile`: what is measured of the recorded speakers, and what is proposed for them (`tests/recordings` fetches them).
-//!   Decisions and proposed values are exact, measured numbers may differ by 1e-3 or 2e-5 of their value (transforms round
-//!   differently: of all numbers one resonance's frequency lies 1.03e-5 off, the others within 1e-5).
+//! The figures are those of commit b1805f7. They identify settings, stages and choices by their position in the
+//! settings table, so they survive renaming.
+//!
+//! - `strip`: hashes of all output bits and meter readings, over settings, sample rates from 8 to 192 kHz, mono and
+//!   stereo, block sizes, monitoring, stage order, transitions and analysis ahead.
+//! - `profile`: measurements of the recorded speakers and proposals for them (`tests/recordings` fetches the
+//!   recordings). Decisions and proposed values are exact; measured numbers may differ by 1e-3, or by 2e-5 of their
+//!   value, because transforms round differently (the largest relative difference is 1.03e-5, of one resonance's
+//!   frequency).
 //! - `demo`: the audio of the demo interview, mixed with the settings that b1805f7 proposes.
 
 mod demo;

@@ -1,4 +1,4 @@
-//! What is measured of recorded speakers, and what is proposed for them.
+//! Measurements of recorded speakers, and the proposals for them.
 
 use crate::figures::{Figure, Hash, Value, ids, positions};
 use crate::signal::voice;
@@ -13,7 +13,7 @@ use voicechain_core::propose::{Context, Role, VocalStyle, Warning, carry_over, p
 use voicechain_tests::recordings::{for_each_speaker, music};
 use voicechain_tests::spectra::Noise;
 
-/// Every speaker, some at other rates and in two channels; music; and what is no voice.
+/// Every speaker, some also at other rates and in two channels; music; signals that are not voices.
 pub(crate) fn figures() -> Vec<Figure> {
     let mut found: Vec<Figure> = Vec::new();
     for (name, _, mut figures) in for_each_speaker(|speaker| {
@@ -53,8 +53,8 @@ pub(crate) fn figures() -> Vec<Figure> {
     found
 }
 
-/// One channel with the noise of 16 bits. Decoded and resampled sound has bands in which there is nothing at all, down to the
-/// rounding of single precision (-150 dBFS), and two transforms round differently.
+/// One channel with the noise of 16 bits. Decoded and resampled sound has bands without any energy above the rounding
+/// of single precision (-150 dBFS), where two transforms round differently.
 fn as_in_16_bits(samples: &[f32]) -> Vec<[f32; 1]> {
     let mut noise = Noise::new(16);
     samples.iter().map(|&x| [x + (0.5 / 32_768.0) * noise.sample() as f32]).collect()
@@ -190,7 +190,7 @@ impl Values {
         });
     }
 
-    /// In every context the settings and which of them have evidence; what was measured for that, in the usual one.
+    /// The settings and their evidence in every context; the measured values of the evidence in the default context.
     fn proposals(&mut self, profile: &Profile) {
         let usual = propose(profile, Context::default());
         for role in [Role::SoloVoice, Role::OverMusic] {
@@ -220,7 +220,7 @@ impl Values {
     }
 }
 
-/// The position of a warning.
+/// Position of a warning in its enum.
 fn number(warning: &Warning) -> u8 {
     match warning {
         Warning::NotAVoice => 0,

@@ -1,8 +1,8 @@
-//! A voice-like signal that is the same to the bit on every machine: sums and products only.
+//! A voice-like signal that is bit-identical on every machine: only sums and products.
 
 use voicechain_tests::spectra::Noise;
 
-/// The cosine and sine of a small angle, by their series: no library's function has a part in it.
+/// Cosine and sine of a small angle by their series, without a library function.
 fn turn(angle: f64) -> [f64; 2] {
     let square = angle * angle;
     let (mut cos, mut sin, mut term) = (1.0, angle, 1.0);
@@ -15,7 +15,7 @@ fn turn(angle: f64) -> [f64; 2] {
     [cos, sin]
 }
 
-/// An oscillator of constant frequency.
+/// Oscillator of constant frequency.
 struct Tone {
     at: [f64; 2],
     step: [f64; 2],
@@ -28,7 +28,7 @@ impl Tone {
 
     fn next(&mut self) -> f64 {
         let ([c, s], [a, b]) = (self.at, self.step);
-        // One step of Newton's keeps the radius at 1.
+        // One Newton step keeps the radius at 1.
         let (re, im) = (c * a - s * b, c * b + s * a);
         let scale = 1.5 - 0.5 * (re * re + im * im);
         self.at = [re * scale, im * scale];
@@ -36,7 +36,7 @@ impl Tone {
     }
 }
 
-/// Syllables with harmonics and fricatives, pauses, one loud phrase, hum, noise and a few echoes; channels differ.
+/// Syllables of harmonics and fricatives, pauses, loud phrases, hum, noise and a few echoes; the channels differ.
 pub(crate) fn voice<const C: usize>(seconds: f64, rate_hz: f64, seed: u64) -> Vec<[f32; C]> {
     let count = (seconds * rate_hz) as usize;
     let mut noise = Noise::new(seed);

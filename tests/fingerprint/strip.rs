@@ -1,4 +1,4 @@
-//! The strip's bits, and what its meters read.
+//! Hashes of the strip's output, and its meter readings.
 
 use crate::figures::{Case, Figure, Hash, Value};
 use crate::signal::voice;
@@ -14,12 +14,12 @@ const SECONDS: f64 = 2.5;
 
 /// All combinations of settings, rates and channels, on two threads.
 pub(crate) fn figures(cases: &[Case]) -> Result<Vec<Figure>, String> {
-    let halves: Vec<Vec<f64>> = vec![
+    let parts: Vec<Vec<f64>> = vec![
         RATES_HZ.iter().copied().filter(|hz| *hz < 192_000.0).collect(),
         RATES_HZ.iter().copied().filter(|hz| *hz >= 192_000.0).collect(),
     ];
     let mut found: Vec<Figure> = thread::scope(|scope| {
-        let threads: Vec<_> = halves
+        let threads: Vec<_> = parts
             .iter()
             .map(|rates| {
                 let work = move || {
@@ -97,7 +97,7 @@ where
         self.values.push(hash.value());
     }
 
-    /// Runs in pieces of random lengths with something done before each.
+    /// Runs in blocks of random length and calls `before` ahead of each.
     fn pieces(
         &self,
         strip: &mut Strip<C>,
@@ -117,7 +117,7 @@ where
         out
     }
 
-    /// One call, and what the meters read behind it.
+    /// One call for the whole signal, and the meter readings after it.
     fn whole(&mut self) {
         let mut strip = self.fresh();
         let mut out = self.signal.to_vec();
@@ -193,7 +193,7 @@ where
         Ok(())
     }
 
-    /// To the settings of other cases and back, switches, order and latency among them.
+    /// Transitions to the settings of other cases and back, including switches, stage order and latency.
     fn motion(&mut self) {
         let (mut strip, mut random) = (self.fresh(), self.random(4));
         let last = self.others.len() as f64 - 0.001;
@@ -207,7 +207,7 @@ where
         self.hash(&out);
     }
 
-    /// Learnt and guided as for files, then reset and run again by planar blocks.
+    /// Analysis ahead and leveller gains as for files; then a reset and planar blocks.
     fn analysing_ahead(&mut self) {
         let mut strip = self.fresh();
         strip.analyse_ahead(self.signal);

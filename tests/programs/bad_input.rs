@@ -1,4 +1,4 @@
-//! What cannot be done is said in one line, with exit code 2, and leaves nothing behind.
+//! Errors: one line, exit code 2, and no files left behind.
 
 use crate::directory::{ProgramOutput, TestDirectory, program, synthetic_voice};
 use crate::mix_interview::results;
@@ -6,14 +6,14 @@ use std::fs;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-/// A directory with one good recording, and its names.
+/// A directory with one good recording, `good.wav`.
 fn directory() -> TestDirectory {
     let directory = TestDirectory::new();
     directory.voice("good.wav", 48_000, 3.0, 150.0);
     directory
 }
 
-/// Runs a job that is refused, and nothing may have changed.
+/// Runs a job that must be refused without any change on the disk.
 fn refuse(directory: &TestDirectory, arguments: &[&str], words: &[&str]) {
     let before = directory.names(".");
     directory.run(arguments).refused(words);
@@ -21,7 +21,7 @@ fn refuse(directory: &TestDirectory, arguments: &[&str], words: &[&str]) {
 }
 
 #[test]
-fn files_that_are_none() {
+fn files_that_are_not_audio_are_refused() {
     let directory = directory();
     fs::create_dir(directory.path("folder")).expect("a folder");
     fs::write(directory.path("empty.wav"), "").expect("a file");
@@ -45,7 +45,7 @@ fn files_that_are_none() {
 }
 
 #[test]
-fn recordings_without_sound_or_of_another_kind() {
+fn silent_and_unsupported_recordings_are_refused() {
     let directory = directory();
     directory.wav("silent.wav", 48_000, 1, &[0.0; 96_000]);
     directory.wav("nearly.wav", 48_000, 1, &[1e-6; 96_000]);
@@ -65,7 +65,7 @@ fn recordings_without_sound_or_of_another_kind() {
 }
 
 #[test]
-fn the_same_file_twice_by_whatever_name() {
+fn the_same_file_twice_is_refused_under_any_name() {
     let directory = directory();
     fs::create_dir(directory.path("folder")).expect("a folder");
     refuse(&directory, &["good.wav", "good.wav"], &["good.wav", "twice"]);
@@ -84,7 +84,7 @@ fn the_same_file_twice_by_whatever_name() {
 }
 
 #[test]
-fn options_that_ask_for_the_impossible() {
+fn invalid_options_are_refused() {
     let directory = directory();
     fs::write(directory.path("wrong.toml"), "format = 1\n[compressor]\nwarmth = 3.0\n").expect("a file");
     fs::write(directory.path("range.toml"), "format = 1\n[compressor]\nratio = 0.2\n").expect("a file");
@@ -124,15 +124,15 @@ fn options_that_ask_for_the_impossible() {
     }
 }
 
-/// Not even root may make a folder here.
+/// Not even root can make a folder here.
 #[cfg(target_os = "linux")]
 #[test]
-fn a_folder_that_cannot_be_made() {
+fn an_output_folder_that_cannot_be_made_is_refused() {
     refuse(&directory(), &["good.wav", "--out", "/proc/voicechain/mixed"], &["/proc/voicechain", "cannot be written"]);
     refuse(&directory(), &["good.wav", "--out", "/proc"], &["/proc", "cannot be written"]);
 }
 
-/// The system allows no file beyond `blocks` half kilobytes; the program must end like with a full disk.
+/// Runs the program with a limit on file size of `blocks` half kilobytes, as on a full disk.
 #[cfg(unix)]
 fn limited(directory: &TestDirectory, blocks: u32, arguments: &[&str]) -> ProgramOutput {
     let script = format!("ulimit -f {blocks}; exec \"$0\" \"$@\"");
@@ -141,15 +141,16 @@ fn limited(directory: &TestDirectory, blocks: u32, arguments: &[&str]) -> Progra
     command.output().expect("a shell").into()
 }
 
-/// Wherever the space ends, in the first temporary file, in a result or in the page, nothing stays behind; and what an
-/// earlier run had made is still whole.
+/// Wherever the space ends, in the first temporary file, in a result or in the page, no file is left behind, and the
+/// results of an earlier run stay complete.
 #[cfg(unix)]
 #[test]
-fn space_that_ends_at_any_moment() {
+fn a_full_disk_leaves_no_partial_files() {
     let directory = directory();
     directory.voice("other.wav", 44_100, 6.0, 210.0);
     let before = directory.names(".");
-    // The mix as floats has 6 s · 48 000 · 8 bytes = 2.3 MB; the voices have half; the page is about as large.
+    // The mix as 32-bit floats has 6 s · 48 000 · 8 bytes = 2.3 MB; each voice has half of it; the page is about as
+    // large.
     for blocks in [0, 1, 16, 400, 1_400, 3_000, 4_400] {
         let ran = limited(&directory, blocks, &["good.wav", "other.wav", "--format", "float", "--out", "new/mixed"]);
         ran.refused(&["new/mixed", "cannot be written"]);
@@ -157,20 +158,21 @@ fn space_that_ends_at_any_moment() {
     }
     directory.run(&["other.wav", "good.wav"]).done();
     let names = results(&["good", "other"]);
-    let contents: Vec<Vec<u8>> = names.iter().map(|n| fs::read(directory.path("mixed").join(n)).expect("it")).collect();
+    let contents: Vec<Vec<u8>> =
+        names.iter().map(|n| fs::read(directory.path("mixed").join(n)).expect("a result")).collect();
     for blocks in [16, 3_000] {
         limited(&directory, blocks, &["good.wav", "other.wav", "--format", "float"]).refused(&["cannot be written"]);
         assert_eq!(directory.names("mixed"), names, "with {blocks} blocks");
         for (name, content) in names.iter().zip(&contents) {
-            assert!(*content == fs::read(directory.path("mixed").join(name)).expect("it"), "{name} was changed");
+            assert!(*content == fs::read(directory.path("mixed").join(name)).expect("a result"), "{name} was changed");
         }
     }
 }
 
-/// Stopped from outside in the middle of the work, the program takes back what it began.
+/// A job stopped by a signal removes what it has written.
 #[cfg(unix)]
 #[test]
-fn a_job_that_is_stopped() {
+fn a_stopped_job_leaves_no_files() {
     let directory = TestDirectory::new();
     directory.voice("long.wav", 48_000, 60.0, 150.0);
     for signal in ["INT", "TERM"] {
@@ -179,28 +181,28 @@ fn a_job_that_is_stopped() {
             .stderr(std::process::Stdio::piped())
             .stdout(std::process::Stdio::piped())
             .spawn()
-            .expect("it starts");
+            .expect("the program starts");
         let began = Instant::now();
-        // From here on it is at work.
+        // The folder exists once the job has started.
         while !directory.path("new").exists() {
-            assert!(began.elapsed() < Duration::from_secs(60), "it does not begin");
+            assert!(began.elapsed() < Duration::from_secs(60), "the job does not start");
             std::thread::sleep(Duration::from_millis(5));
         }
         std::thread::sleep(Duration::from_millis(300));
         assert!(child.try_wait().expect("a state").is_none(), "the job is too short for this test");
         let killed = Command::new("kill").args(["-s", signal, &child.id().to_string()]).status().expect("kill");
         assert!(killed.success());
-        let ran = ProgramOutput::from(child.wait_with_output().expect("it ends"));
+        let ran = ProgramOutput::from(child.wait_with_output().expect("the program ends"));
         assert_eq!((ran.code, ran.out.as_str()), (Some(130), ""), "{}", ran.err);
         assert_eq!(ran.err, "error: stopped; nothing was written\n");
         assert_eq!(directory.names("."), ["long.wav"]);
     }
 }
 
-/// Nobody reads the table: that is no failure of the job.
+/// A closed standard output is no error.
 #[cfg(unix)]
 #[test]
-fn an_output_that_nobody_reads() {
+fn a_closed_standard_output_is_no_error() {
     let directory = directory();
     let script = "exec \"$0\" good.wav >&-";
     let ran: ProgramOutput = Command::new("sh")
@@ -215,7 +217,7 @@ fn an_output_that_nobody_reads() {
 }
 
 #[test]
-fn a_recording_that_breaks_off_is_used_as_far_as_it_goes() {
+fn a_truncated_recording_is_used_up_to_its_end() {
     let directory = directory();
     let good = fs::read(directory.path("good.wav")).expect("a file");
     fs::write(directory.path("cut.wav"), &good[..good.len() * 3 / 4]).expect("a file");
@@ -224,7 +226,7 @@ fn a_recording_that_breaks_off_is_used_as_far_as_it_goes() {
 }
 
 #[test]
-fn names_that_only_a_terminal_would_obey() {
+fn control_characters_in_names_do_not_reach_the_terminal() {
     let directory = TestDirectory::new();
     let samples: Vec<f64> = (0..96_000).map(|n| synthetic_voice(f64::from(n) / 48_000.0, 150.0)).collect();
     if cfg!(unix) {

@@ -1,4 +1,4 @@
-//! A folder of its own for every test, recordings in it, and the built program run in it.
+//! A temporary folder for every test, with recordings, and the built program run in it.
 
 use std::f64::consts::TAU;
 use std::fs;
@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use tempfile::TempDir;
 
-/// The program, built by `cargo test --workspace` beside this test.
+/// Path of an example program that `cargo test --workspace` has built.
 pub(crate) fn program(name: &str) -> PathBuf {
     let test = std::env::current_exe().expect("the test knows its own path");
     let profile = test.parent().and_then(Path::parent).expect("tests lie in target/PROFILE/deps");
@@ -15,7 +15,7 @@ pub(crate) fn program(name: &str) -> PathBuf {
     path
 }
 
-/// What a run of the program gave.
+/// Exit code and output of a run.
 pub(crate) struct ProgramOutput {
     pub(crate) code: Option<i32>,
     pub(crate) out: String,
@@ -33,14 +33,14 @@ impl From<Output> for ProgramOutput {
 }
 
 impl ProgramOutput {
-    /// The run did its job.
+    /// Asserts success without any text on the error output.
     pub(crate) fn done(self) -> Self {
         assert_eq!(self.code, Some(0), "stderr: {}", self.err);
-        assert_eq!(self.err, "", "nothing to complain about");
+        assert_eq!(self.err, "", "no error output is expected");
         self
     }
 
-    /// The run was refused in one line on stderr that holds all of these words.
+    /// Asserts a refusal: exit code 2 and one line on the error output that contains all of these words.
     pub(crate) fn refused(self, words: &[&str]) {
         assert_eq!(self.code, Some(2), "stdout: {}\nstderr: {}", self.out, self.err);
         assert_eq!(self.out, "");
@@ -50,13 +50,13 @@ impl ProgramOutput {
         for word in words {
             assert!(line.contains(word), "'{word}' is missing in: {line}");
         }
-        // Where or what, and then what to do.
+        // The error comes first, then advice.
         assert!(line.contains("; "), "no advice in: {line}");
         assert!(!line.contains("os error") && !line.contains("panicked"), "{line}");
     }
 }
 
-/// A folder that goes with the test.
+/// A temporary folder, removed after the test.
 pub(crate) struct TestDirectory(TempDir);
 
 impl TestDirectory {
@@ -79,9 +79,9 @@ impl TestDirectory {
         };
         let mut writer = hound::WavWriter::create(&path, spec).expect("a new file");
         for sample in samples {
-            writer.write_sample((sample.clamp(-1.0, 1.0) * 8_388_607.0).round() as i32).expect("space");
+            writer.write_sample((sample.clamp(-1.0, 1.0) * 8_388_607.0).round() as i32).expect("a writable file");
         }
-        writer.finalize().expect("space");
+        writer.finalize().expect("a writable file");
         path
     }
 
@@ -102,7 +102,7 @@ impl TestDirectory {
         command
     }
 
-    /// All names in a folder, hidden ones too, sorted.
+    /// All names in a folder, hidden ones included, sorted.
     pub(crate) fn names(&self, folder: &str) -> Vec<String> {
         let mut names: Vec<String> = fs::read_dir(self.path(folder))
             .expect("a folder")
@@ -113,8 +113,8 @@ impl TestDirectory {
     }
 }
 
-/// A synthetic voice at a time: harmonics up to about 2.5 kHz, with syllables and pauses. It is a function of
-/// continuous time, so that it is known between the samples, and at other rates.
+/// A synthetic voice as a function of continuous time: harmonics up to about 2.5 kHz with syllables and pauses. Its
+/// value is known between samples and at any sample rate.
 pub(crate) fn synthetic_voice(seconds: f64, pitch_hz: f64) -> f64 {
     let syllables = 0.5 - 0.5 * (TAU * 2.7 * seconds).cos();
     let phrases = ((TAU * 0.31 * seconds + 0.4).sin() * 4.0 + 1.5).tanh() * 0.5 + 0.5;
@@ -125,7 +125,8 @@ pub(crate) fn synthetic_voice(seconds: f64, pitch_hz: f64) -> f64 {
     0.08 * syllables * phrases * voice
 }
 
-/// The same with a pitch and a pace that move by a tenth: what has them steady is called a tone, not a voice.
+/// The same voice with a pitch and a tempo that vary by a tenth: with a constant pitch it would be classified as a
+/// tone.
 pub(crate) fn speech(seconds: f64, pitch_hz: f64) -> f64 {
     let glide = |share: f64, hz: f64| share * (TAU * hz * seconds).sin() / (TAU * hz);
     synthetic_voice(seconds + glide(0.06, 0.41) + glide(0.05, 1.13), pitch_hz)

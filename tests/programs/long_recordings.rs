@@ -1,11 +1,11 @@
-//! Hours of recording in memory that does not grow with length.
+//! Long recordings need no more memory than short ones.
 
 use crate::directory::{TestDirectory, synthetic_voice};
 use std::path::Path;
 use std::process::Stdio;
 use std::time::Duration;
 
-/// A recording of so many minutes: two seconds of a voice over and over, written without holding it whole.
+/// Writes a recording of `minutes`: twenty seconds of a voice, repeated.
 fn record(path: &Path, rate_hz: u32, minutes: u32) {
     let spec = hound::WavSpec {
         channels: 1,
@@ -15,24 +15,24 @@ fn record(path: &Path, rate_hz: u32, minutes: u32) {
     };
     let mut writer = hound::WavWriter::create(path, spec).expect("a file");
     let frames = rate_hz * 20;
-    let some: Vec<i16> =
+    let repeated: Vec<i16> =
         (0..frames).map(|n| (synthetic_voice(f64::from(n) / f64::from(rate_hz), 130.0) * 32_767.0) as i16).collect();
     for _ in 0..3 * minutes {
         let mut samples = writer.get_i16_writer(frames);
-        some.iter().for_each(|s| samples.write_sample(*s));
-        samples.flush().expect("space");
+        repeated.iter().for_each(|s| samples.write_sample(*s));
+        samples.flush().expect("a writable file");
     }
-    writer.finalize().expect("space");
+    writer.finalize().expect("a writable file");
 }
 
-/// The largest resident memory of a run, in bytes.
+/// Peak resident memory of a run, bytes.
 fn memory(directory: &TestDirectory, arguments: &[&str]) -> u64 {
     let mut child =
         directory.command(arguments).stdout(Stdio::null()).stderr(Stdio::null()).spawn().expect("the program starts");
     let status = format!("/proc/{}/status", child.id());
     let mut most = 0;
     loop {
-        // The kernel keeps the mark; what is missed is at most the last twentieth of a second.
+        // The kernel keeps the high-water mark; polling misses at most the last 20 ms.
         let text = std::fs::read_to_string(&status).unwrap_or_default();
         let mark =
             text.lines().find_map(|line| line.strip_prefix("VmHWM:")).and_then(|rest| rest.trim().split(' ').next());
@@ -55,7 +55,7 @@ fn memory_does_not_grow_with_length() {
     let [short, long] =
         ["short.wav", "long.wav"].map(|name| memory(&directory, &[name, "--out", &format!("{name}.mixed")]));
     println!("10 minutes: {:.1} MB, 40 minutes: {:.1} MB", short as f64 / 1e6, long as f64 / 1e6);
-    assert!(short > 1_000_000, "nothing was measured");
+    assert!(short > 1_000_000, "no memory was measured");
     assert!(long < short + 8_000_000, "10 minutes take {short} bytes, 40 take {long}");
     assert!(long < 120_000_000, "{long} bytes");
 }

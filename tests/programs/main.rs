@@ -1,4 +1,4 @@
-//! The example programs as a person runs them: what they write, what they refuse, and what they leave behind.
+//! The example programs as users run them: their output, their refusals, and the files that they leave.
 
 mod audition;
 mod bad_input;

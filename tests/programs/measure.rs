@@ -1,10 +1,10 @@
-//! What is written is read and measured by others' code: `hound`, `dasp` and `ebur128`.
+//! Measures written files with independent code: `hound`, `dasp` and `ebur128`.
 
 use dasp::Sample;
 use ebur128::{EbuR128, Mode};
 use std::path::Path;
 
-/// A WAV file as it is on the disk.
+/// A decoded WAV file.
 pub(crate) struct DecodedWav {
     pub(crate) rate_hz: u32,
     pub(crate) channels: u16,
@@ -22,7 +22,7 @@ pub(crate) struct LoudnessReadings {
     pub(crate) sample_peak_dbfs: f64,
 }
 
-/// Reads a file whole.
+/// Reads a whole file.
 pub(crate) fn decode(path: &Path) -> DecodedWav {
     let mut reader = hound::WavReader::open(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
     let spec = reader.spec();
@@ -42,7 +42,7 @@ impl DecodedWav {
         self.samples.len() / usize::from(self.channels)
     }
 
-    /// One of the channels.
+    /// One channel in double precision.
     pub(crate) fn channel(&self, index: usize) -> Vec<f64> {
         self.samples.iter().skip(index).step_by(self.channels.into()).map(|s| f64::from(*s)).collect()
     }
@@ -51,7 +51,7 @@ impl DecodedWav {
         measure(&self.samples, self.channels, self.rate_hz)
     }
 
-    /// Levels as heard in a stereo mix: one channel goes to both sides.
+    /// Levels in a stereo mix, where a mono file feeds both channels.
     pub(crate) fn levels_in_stereo(&self) -> LoudnessReadings {
         if self.channels == 2 {
             return self.levels();

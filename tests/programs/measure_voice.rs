@@ -1,4 +1,4 @@
-//! The measuring program as a person runs it: page, data, drawing, settings file, and what it refuses.
+//! The measuring program as users run it: page, data, drawing, settings file and refusals.
 
 use crate::directory::{ProgramOutput, TestDirectory, program};
 use serde_json::Value;
@@ -13,7 +13,7 @@ fn run(directory: &TestDirectory, arguments: &[&str]) -> ProgramOutput {
     command.output().expect("the program starts").into()
 }
 
-/// Follows the schema.
+/// Asserts that the data follow the schema.
 fn check(voice: &Value) {
     let schema: Value = serde_json::from_str(SCHEMA).expect("the schema is JSON");
     let (mut schemas, mut compiler) = (boon::Schemas::new(), boon::Compiler::new());
@@ -29,7 +29,7 @@ fn json(ran: &ProgramOutput) -> Value {
 }
 
 #[test]
-fn one_recording_as_page_data_drawing_and_settings() {
+fn one_recording_gives_page_data_drawing_and_settings() {
     let directory = TestDirectory::new();
     directory.voice("anna.wav", 48_000, 12.0, 120.0);
     let page = run(&directory, &["anna.wav"]).done().out;
@@ -44,7 +44,7 @@ fn one_recording_as_page_data_drawing_and_settings() {
         assert!(page.contains(words), "{words} is missing in:\n{page}");
     }
     assert!(page.lines().all(|line| line.chars().count() <= 100), "{page}");
-    // A measurement is said once for all settings that follow from it.
+    // A measurement appears once for all settings that follow from it.
     assert_eq!(page.matches("The lowest pitch is").count(), 1, "{page}");
 
     let arguments = ["anna.wav", "--json", "--settings", "anna.toml", "--svg", "anna.svg"];
@@ -63,7 +63,7 @@ fn one_recording_as_page_data_drawing_and_settings() {
 }
 
 #[test]
-fn several_recordings_are_a_list_in_their_order() {
+fn several_recordings_give_a_list_in_their_order() {
     let directory = TestDirectory::new();
     directory.voice("b.wav", 44_100, 4.0, 120.0);
     directory.voice("a.wav", 8_000, 4.0, 200.0);
@@ -79,7 +79,7 @@ fn several_recordings_are_a_list_in_their_order() {
 }
 
 #[test]
-fn what_is_no_voice_is_said_and_left_alone() {
+fn silence_and_short_recordings_get_no_proposal() {
     let directory = TestDirectory::new();
     directory.wav("silent.wav", 48_000, 2, &[0.0; 192_000]);
     directory.voice("short.wav", 48_000, 0.5, 120.0);
@@ -90,14 +90,14 @@ fn what_is_no_voice_is_said_and_left_alone() {
         assert_eq!(voice["proposal"]["evidence"], serde_json::json!([]));
         assert_eq!(voice["proposal"]["settings"]["compressor"]["on"], false);
         let known = voice["validity"]["pitch_hz"] == "known";
-        assert_eq!(voice["pitch_hz"].is_null(), !known, "what is not known is null, with the reason");
+        assert_eq!(voice["pitch_hz"].is_null(), !known, "an unknown value must be null");
         let page = run(&directory, &[file]).done().out;
         assert!(page.contains("not available: ") && page.contains("Nothing: the strip stays bypassed"), "{page}");
     }
 }
 
 #[test]
-fn what_cannot_be_done_is_refused_and_leaves_nothing_behind() {
+fn invalid_requests_are_refused_and_leave_no_files() {
     let directory = TestDirectory::new();
     directory.voice("good.wav", 48_000, 3.0, 150.0);
     fs::write(directory.path("letter.wav"), "Dear Anna,\nthank you for the recording.\n".repeat(40)).expect("a file");
@@ -122,9 +122,9 @@ fn what_cannot_be_done_is_refused_and_leaves_nothing_behind() {
 }
 
 #[test]
-fn the_pitch_that_was_made_is_measured_and_the_proposal_is_ready_to_mix_with() {
+fn the_synthetic_pitch_is_measured_and_the_settings_file_can_be_mixed_with() {
     let directory = TestDirectory::new();
-    // The synthetic voice has harmonics of its pitch up to 2.5 kHz.
+    // The synthetic voice has harmonics up to 2.5 kHz.
     for (name, rate, pitch) in [("low.wav", 48_000, 130.0), ("high.wav", 44_100, 210.0)] {
         directory.voice(name, rate, 20.0, pitch);
         let voice = json(&run(&directory, &[name, "--json", "--settings", "p.toml", "--force"]).done());
@@ -134,9 +134,9 @@ fn the_pitch_that_was_made_is_measured_and_the_proposal_is_ready_to_mix_with() {
     directory.run(&["high.wav", "--settings", "p.toml"]).done();
 }
 
-/// A part of a voice and its reason stand where a person looks for them, also where there is no resonance.
+/// Clips are written for one recording at a time, and only for resonance candidates.
 #[test]
-fn clips_are_new_files_for_one_recording() {
+fn audition_clips_need_one_recording() {
     let directory = TestDirectory::new();
     directory.voice("anna.wav", 16_000, 6.0, 150.0);
     directory.voice("ben.wav", 16_000, 6.0, 110.0);

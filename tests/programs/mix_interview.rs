@@ -1,4 +1,4 @@
-//! The main job from end to end, judged by what is on the disk.
+//! The mixing program from end to end, checked on the written files.
 
 use crate::directory::{TestDirectory, speech, synthetic_voice};
 use crate::measure::{DecodedWav, decode};
@@ -11,7 +11,7 @@ use voicechain_examples::progress::NoProgress;
 use voicechain_examples::settings_file;
 use voicechain_examples::wav_file::WavFormat;
 
-/// A strip that does nothing but the trim.
+/// Settings in which every stage but the trims is off.
 pub(crate) const ALL_OFF: &str = "format = 1\n[high_pass]\non = false\n[corrective_eq]\non = false\n[de_esser]\non = false\n\
                                   [compressor]\non = false\n[tone_eq]\non = false\n[limiter]\non = false\n";
 
@@ -20,7 +20,7 @@ pub(crate) fn report(folder: &Path) -> Value {
     serde_json::from_str(&text).expect("JSON")
 }
 
-/// A number of the report, by JSON pointer.
+/// A number in the report, by JSON pointer.
 pub(crate) fn number(report: &Value, pointer: &str) -> f64 {
     let value = report.pointer(pointer).unwrap_or_else(|| panic!("{pointer} is missing"));
     value.as_f64().unwrap_or_else(|| panic!("{pointer} is {value}"))
@@ -38,7 +38,7 @@ fn check_schema(report: &Value) {
     }
 }
 
-/// Everything that is promised of the report, whatever the schema says.
+/// Checks what the schema cannot express.
 fn check_keys(report: &Value, voices: usize) {
     assert_eq!(report["format"], 1);
     assert_eq!(report["voices"].as_array().map(Vec::len), Some(voices));
@@ -66,9 +66,9 @@ fn check_keys(report: &Value, voices: usize) {
     }
 }
 
-/// The entries sum to what the strip did: the gated loudness of the voice's file, without the balance's gain and without
-/// the second channel of a mono voice, minus that of the input. The gates of the ledger are those of the input, the
-/// meter's its own, so the two agree only nearly.
+/// The entries sum to the gain of the strip: gated loudness of the voice's file, without the balance gain and without
+/// the second channel of a mono voice, minus that of the input. The ledger is gated by the input, the meter by its own
+/// signal, so both agree only approximately.
 fn check_ledger(report: &Value, voice: usize) {
     let entries = report.pointer(&format!("/voices/{voice}/ledger")).and_then(Value::as_array).expect("a ledger");
     let stages: Vec<&str> = entries.iter().map(|e| e["stage"].as_str().expect("a stage")).collect();
@@ -78,10 +78,10 @@ fn check_ledger(report: &Value, voice: usize) {
     let of = |key: &str| number(report, &format!("/voices/{voice}/{key}"));
     let two = if of("channels") == 1.0 { 10.0 * 2f64.log10() } else { 0.0 };
     let total = of("output/integrated_lufs") - of("balance_gain_db") - two - of("input/integrated_lufs");
-    assert!((sum - total).abs() < 1.5, "the ledger sums to {sum:.2} LU, the voice rose by {total:.2} LU");
+    assert!((sum - total).abs() < 1.5, "the ledger sums to {sum:.2} LU, the loudness changed by {total:.2} LU");
 }
 
-/// The report against the files, measured again.
+/// Measures the delivered files again and compares them with the report.
 pub(crate) fn check_delivery(folder: &Path) -> Value {
     let report = report(folder);
     let of = |pointer: &str| number(&report, pointer);
@@ -91,25 +91,25 @@ pub(crate) fn check_delivery(folder: &Path) -> Value {
     assert_eq!(f64::from(mix.bits), of("/mix/bits"));
     assert_eq!(mix.channels, 2);
     assert!((mix.frames() as f64 / f64::from(mix.rate_hz) - of("/mix/duration_s")).abs() < 0.001);
-    // On the target within 0.1 LU; our readings and the other meter's are the same within 0.02.
+    // On target within 0.1 LU; the report agrees with the independent meter within 0.02.
     assert!((levels.integrated_lufs - of("/target/integrated_lufs")).abs() < 0.1, "{levels:?}");
     assert!((levels.integrated_lufs - of("/mix/integrated_lufs")).abs() < 0.02, "{levels:?}");
-    // The two read short-term loudness at different moments, ten times a second and once: over seconds the percentiles
-    // of so few readings differ, over a minute hardly.
+    // The meters read short-term loudness ten times and once a second: the percentiles differ for recordings of a few
+    // seconds, and hardly for a minute.
     if of("/mix/duration_s") > 30.0 {
         assert!((levels.range_lu - of("/mix/loudness_range_lu")).abs() < 0.3, "{levels:?}");
     }
     assert!((levels.sample_peak_dbfs - of("/mix/sample_peak_dbfs")).abs() < 0.02, "{levels:?}");
-    // The other meter's interpolation is a different one: within 0.2 dB (BS.1770 allows 0.4 for four-fold).
+    // The independent meter has another interpolation filter: within 0.2 dB (BS.1770 allows 0.4 at four-fold).
     assert!((levels.true_peak_dbtp - of("/mix/true_peak_dbtp")).abs() < 0.2, "{levels:?}");
     assert!(levels.true_peak_dbtp <= of("/target/ceiling_dbtp"), "{levels:?}");
     let count = report["voices"].as_array().map_or(0, Vec::len);
     let mut loudness = Vec::new();
     for voice in 0..count {
         let name = report["voices"][voice]["name"].as_str().expect("a name");
-        let heard = decode(&folder.join(format!("voice-{name}.wav")));
-        assert_eq!((heard.rate_hz, heard.bits), (mix.rate_hz, mix.bits));
-        let levels = heard.levels_in_stereo();
+        let decoded = decode(&folder.join(format!("voice-{name}.wav")));
+        assert_eq!((decoded.rate_hz, decoded.bits), (mix.rate_hz, mix.bits));
+        let levels = decoded.levels_in_stereo();
         let reported = of(&format!("/voices/{voice}/output/integrated_lufs"));
         assert!((levels.integrated_lufs - reported).abs() < 0.05, "{name}: {levels:?}, reported {reported}");
         let peak = of(&format!("/voices/{voice}/output/true_peak_dbtp"));
@@ -123,29 +123,29 @@ pub(crate) fn check_delivery(folder: &Path) -> Value {
     report
 }
 
-/// The page stands alone, is small enough, and is about these voices.
+/// The page is self-contained, small enough, and shows these voices.
 fn check_page(folder: &Path, voices: &[&str]) {
     let page = fs::read_to_string(folder.join("report.html")).expect("a page");
     assert!(page.len() < 15_000_000, "{} bytes", page.len());
     assert!(page.starts_with("<!doctype html>") || page.starts_with("<!DOCTYPE html>"));
     for outside in ["http://", "https://", "//cdn", "@import", "<link", "<iframe", "srcset", "fetch(", "XMLHttp"] {
-        assert!(!page.contains(outside), "the page reaches outside: {outside}");
+        assert!(!page.contains(outside), "the page refers to an outside resource: {outside}");
     }
     for (attribute, inside) in [("src=\"", "data:"), ("href=\"", "#"), ("url(", "#")] {
         for (at, _) in page.match_indices(attribute) {
             let rest = &page[at + attribute.len()..];
             let value: String = rest.chars().take(30).collect();
             let inside = value.starts_with(inside) || value.starts_with("data:");
-            assert!(inside, "the page reaches outside: {attribute}{value}");
+            assert!(inside, "the page refers to an outside resource: {attribute}{value}");
         }
     }
     voices.iter().for_each(|name| assert!(page.contains(name), "{name} is not on the page"));
-    // Every voice before and after, and the mix.
+    // A player before and after for every voice, and one for the mix.
     assert_eq!(page.matches("<audio").count(), 2 * voices.len() + 1);
     assert!(page.matches("<svg").count() > voices.len());
 }
 
-/// The same results by name.
+/// Names of the written files, sorted.
 pub(crate) fn results(voices: &[&str]) -> Vec<String> {
     let mut names = vec!["mix.wav".into(), "report.html".into(), "report.json".into()];
     for voice in voices {
@@ -156,7 +156,7 @@ pub(crate) fn results(voices: &[&str]) -> Vec<String> {
 }
 
 #[test]
-fn the_demo_is_a_finished_interview_and_always_the_same() {
+fn the_demo_delivers_an_interview_and_is_repeatable() {
     let directory = TestDirectory::new();
     let ran = directory.run(&[]).done();
     for word in ["host", "guest", "Mix", "asked", "mixed"] {
@@ -166,9 +166,9 @@ fn the_demo_is_a_finished_interview_and_always_the_same() {
     assert_eq!(directory.names("mixed"), results(&["guest", "host"]));
     let folder = directory.path("mixed");
     let report = check_delivery(&folder);
-    // The faults that were put in are named, in a scenario.
+    // The report names the added faults.
     assert!(report["demo"]["faults"].as_array().is_some_and(|faults| faults.len() >= 4));
-    // The defaults of the delivery.
+    // Defaults of the delivery.
     for (pointer, value) in [
         ("/target/integrated_lufs", -16.0),
         ("/target/ceiling_dbtp", -1.0),
@@ -179,18 +179,18 @@ fn the_demo_is_a_finished_interview_and_always_the_same() {
     }
     check_page(&folder, &["host", "guest"]);
 
-    // Once more into its own folder: it replaces what it made, and makes the same.
+    // A second run replaces its own files and writes the same bytes.
     let before = ["mix.wav", "voice-host.wav", "voice-guest.wav", "settings-host.toml"]
         .map(|name| (name, fs::read(folder.join(name)).expect("a result")));
     directory.run(&[]).done();
     for (name, bytes) in before {
-        assert!(bytes == fs::read(folder.join(name)).expect("a result"), "{name} differs from the first run's");
+        assert!(bytes == fs::read(folder.join(name)).expect("a result"), "{name} differs from the first run");
     }
     assert_eq!(directory.names("mixed"), results(&["guest", "host"]));
 }
 
 #[test]
-fn settings_that_were_written_can_be_given_back() {
+fn written_settings_reproduce_the_mix() {
     let directory = TestDirectory::new();
     directory.voice("anna.wav", 48_000, 4.0, 210.0);
     directory.run(&["anna.wav"]).done();
@@ -203,10 +203,10 @@ fn settings_that_were_written_can_be_given_back() {
 }
 
 #[test]
-fn the_ledger_stands_in_the_order_that_the_settings_ask_for() {
+fn the_ledger_follows_the_order_of_stages() {
     let directory = TestDirectory::new();
     directory.voice("anna.wav", 48_000, 4.0, 210.0);
-    // Every stage that can be moved changes the level, so that a row in the wrong directory leaves the path.
+    // Every reorderable stage changes the level, so that a row in the wrong place leaves the path.
     let settings = "format = 1\norder = [\"tone_eq\", \"compressor\", \"de_esser\", \"corrective_eq\"]\n\
                     [corrective_eq]\nlevel_compensation = false\nbell_2_gain_db = -12.0\n\
                     [tone_eq]\nlevel_compensation = false\nlow_shelf_frequency_hz = 500.0\nlow_shelf_gain_db = 9.0\n\
@@ -222,14 +222,14 @@ fn the_ledger_stands_in_the_order_that_the_settings_ask_for() {
     ];
     assert_eq!(stages, expected.concat());
 
-    // On the page the mark of each row stands where the rows up to it sum to.
+    // On the page, the mark of each row lies at the sum of the rows up to it.
     let page = fs::read_to_string(directory.path("mixed/report.html")).expect("a page");
     let marks: Vec<f64> = page
         .split("class=\"picture path\"><svg")
         .skip(1)
         .map(|cell| {
             let mark = cell.split_once("class=\"here\" d=\"M").expect("a mark").1;
-            mark.split_once(' ').expect("a directory").0.parse().expect("a number")
+            mark.split_once(' ').expect("a coordinate").0.parse().expect("a number")
         })
         .collect();
     let changes: Vec<f64> = ledger.iter().map(|entry| entry["lu"].as_f64().expect("a number")).collect();
@@ -238,13 +238,13 @@ fn the_ledger_stands_in_the_order_that_the_settings_ask_for() {
     let (low, high) = (sums.iter().copied().fold(0.0, f64::min), sums.iter().copied().fold(0.0, f64::max));
     assert_eq!(marks.len(), sums.len());
     for (mark, sum) in marks.iter().zip(&sums) {
-        let directory = marks[0] + (sum - sums[0]) / (high - low) * 136.0;
-        assert!((mark - directory).abs() < 1.0, "{marks:?} for {sums:?}");
+        let expected = marks[0] + (sum - sums[0]) / (high - low) * 136.0;
+        assert!((mark - expected).abs() < 1.0, "{marks:?} for {sums:?}");
     }
 }
 
 #[test]
-fn stale_files_of_an_earlier_run_go_and_others_stay() {
+fn a_new_run_removes_stale_results_and_keeps_other_files() {
     let directory = TestDirectory::new();
     directory.voice("anna.wav", 48_000, 3.0, 210.0);
     directory.voice("ben.wav", 48_000, 3.0, 110.0);
@@ -259,7 +259,7 @@ fn stale_files_of_an_earlier_run_go_and_others_stay() {
 }
 
 #[test]
-fn what_an_earlier_run_made_can_be_read_but_not_overwritten_while_it_is() {
+fn an_input_is_never_overwritten_by_its_own_run() {
     let directory = TestDirectory::new();
     directory.voice("anna.wav", 48_000, 3.0, 210.0);
     directory.run(&["--host", "anna.wav"]).done();
@@ -267,11 +267,11 @@ fn what_an_earlier_run_made_can_be_read_but_not_overwritten_while_it_is() {
     directory.run(&["--host", "mixed/voice-host.wav"]).refused(&["voice-host.wav", "overwritten", "--out"]);
     directory.run(&["--host", "mixed/voice-host.wav", "--force"]).refused(&["voice-host.wav", "overwritten"]);
     directory.run(&["--guest", "mixed/voice-host.wav"]).done();
-    assert!(voice == fs::read(directory.path("mixed/voice-host.wav")).expect("it is still there"));
+    assert!(voice == fs::read(directory.path("mixed/voice-host.wav")).expect("the voice"));
 }
 
 #[test]
-fn other_peoples_files_are_safe_unless_by_force() {
+fn foreign_files_are_overwritten_only_by_force() {
     let directory = TestDirectory::new();
     directory.voice("anna.wav", 48_000, 3.0, 210.0);
     for name in ["mix.wav", "voice-anna.wav", "settings-anna.toml", "report.html", "report.json"] {
@@ -279,32 +279,32 @@ fn other_peoples_files_are_safe_unless_by_force() {
         fs::write(directory.path("mixed").join(name), "mine").expect("a file");
         directory.run(&["anna.wav"]).refused(&[name, "not from an earlier run", "--out", "--force"]);
         assert_eq!(directory.names("mixed"), [name]);
-        assert_eq!(fs::read_to_string(directory.path("mixed").join(name)).expect("it is there"), "mine");
+        assert_eq!(fs::read_to_string(directory.path("mixed").join(name)).expect("a file"), "mine");
         if name != "report.html" {
-            fs::remove_dir_all(directory.path("mixed")).expect("gone");
+            fs::remove_dir_all(directory.path("mixed")).expect("removed");
             continue;
         }
         directory.run(&["anna.wav", "--force"]).done();
         assert_eq!(directory.names("mixed"), results(&["anna"]));
         check_delivery(&directory.path("mixed"));
-        fs::remove_dir_all(directory.path("mixed")).expect("gone");
+        fs::remove_dir_all(directory.path("mixed")).expect("removed");
     }
-    // Not even by force: a folder is no file.
+    // Not even --force replaces a folder.
     fs::create_dir_all(directory.path("mixed/mix.wav")).expect("a folder");
     directory.run(&["anna.wav", "--force"]).refused(&["mix.wav", "folder"]);
 }
 
-/// Gain and largest deviation of `heard` from `wanted`.
-fn fit(heard: &[f64], wanted: &[f64]) -> (f64, f64) {
+/// Least-squares gain of `actual` against `wanted`, and the largest deviation from it relative to the peak.
+fn fit(actual: &[f64], wanted: &[f64]) -> (f64, f64) {
     let power: f64 = wanted.iter().map(|w| w * w).sum();
-    let gain = heard.iter().zip(wanted).map(|(h, w)| h * w).sum::<f64>() / power;
-    let off = heard.iter().zip(wanted).map(|(h, w)| (h - gain * w).abs()).fold(0.0, f64::max);
+    let gain = actual.iter().zip(wanted).map(|(h, w)| h * w).sum::<f64>() / power;
+    let off = actual.iter().zip(wanted).map(|(h, w)| (h - gain * w).abs()).fold(0.0, f64::max);
     let peak = wanted.iter().fold(0.0f64, |peak, w| peak.max(w.abs())) * gain.abs();
     (gain, off / peak)
 }
 
 #[test]
-fn a_voice_is_aligned_to_the_sample_with_its_recording_at_every_rate() {
+fn voices_are_sample_aligned_with_their_recordings_at_every_rate() {
     let cases: [(u32, u32, f64); 7] = [
         (48_000, 48_000, 3.000_25),
         (44_100, 48_000, 3.1),
@@ -326,26 +326,27 @@ fn a_voice_is_aligned_to_the_sample_with_its_recording_at_every_rate() {
         job.delivery.rate_hz = to;
         job.delivery.format = WavFormat::Float32;
         run(&job, &mut NoProgress).expect("the job is done");
-        let heard = decode(&directory.path("out/voice-anna.wav"));
-        assert_eq!(heard.frames() as f64, (frames_in * f64::from(to) / f64::from(from)).round(), "{from} to {to}");
-        // The voice is known between the samples, so the right answer is known at the new rate: the same to 60 dB, and a
-        // shift by a single sample is worse by far. The ends, where the resampler meets the edge of the recording, aside.
+        let decoded = decode(&directory.path("out/voice-anna.wav"));
+        assert_eq!(decoded.frames() as f64, (frames_in * f64::from(to) / f64::from(from)).round(), "{from} to {to}");
+        // The voice is a function of continuous time, so the exact output is known: it agrees within 60 dB, and a shift
+        // by one sample deviates far more. The ends are left out, where the resampler reaches over the edge of the
+        // recording.
         let expected = |shift: f64| -> Vec<f64> {
-            (0..heard.frames()).map(|n| speech((n as f64 + shift) / f64::from(to), 170.0)).collect()
+            (0..decoded.frames()).map(|n| speech((n as f64 + shift) / f64::from(to), 170.0)).collect()
         };
-        let inner = 600..heard.frames() - 600;
-        let heard = heard.channel(0);
-        let (gain, off) = fit(&heard[inner.clone()], &expected(0.0)[inner.clone()]);
+        let inner = 600..decoded.frames() - 600;
+        let decoded = decoded.channel(0);
+        let (gain, off) = fit(&decoded[inner.clone()], &expected(0.0)[inner.clone()]);
         assert!(gain > 0.0 && off < 0.001, "{from} to {to}: {off}");
         for shift in [-1.0, 1.0] {
-            let (_, shifted) = fit(&heard[inner.clone()], &expected(shift)[inner.clone()]);
+            let (_, shifted) = fit(&decoded[inner.clone()], &expected(shift)[inner.clone()]);
             assert!(shifted > 20.0 * off && shifted > 0.01, "{from} to {to}: {shifted} against {off}");
         }
     }
 }
 
 #[test]
-fn a_click_stays_at_its_sample_through_the_whole_strip() {
+fn a_click_keeps_its_position_through_the_strip() {
     let directory = TestDirectory::new();
     let rate = 48_000;
     let mut samples: Vec<f64> =
@@ -354,20 +355,20 @@ fn a_click_stays_at_its_sample_through_the_whole_strip() {
     samples[at] = 0.9;
     directory.wav("anna.wav", rate, 1, &samples);
     directory.run(&["anna.wav", "--format", "float"]).done();
-    let heard: Vec<f64> = decode(&directory.path("mixed/voice-anna.wav")).channel(0);
-    // The steepest rise is where the click is; high-pass and equalisers turn the phase, but they do not come early.
+    let voice: Vec<f64> = decode(&directory.path("mixed/voice-anna.wav")).channel(0);
+    // The steepest rise is at the click; high-pass and equalisers shift phase, but nothing comes early.
     let steepest =
-        (1..heard.len()).max_by(|a, b| (heard[*a] - heard[a - 1]).abs().total_cmp(&(heard[*b] - heard[b - 1]).abs()));
+        (1..voice.len()).max_by(|a, b| (voice[*a] - voice[a - 1]).abs().total_cmp(&(voice[*b] - voice[b - 1]).abs()));
     let steepest = steepest.expect("samples");
     assert!(steepest == at || steepest == at + 1, "the click is at {steepest} instead of {at}");
-    assert_eq!(heard.len(), samples.len());
+    assert_eq!(voice.len(), samples.len());
 }
 
 #[test]
 fn the_mix_is_the_sum_of_its_voices() {
     let directory = TestDirectory::new();
     directory.voice("anna.wav", 48_000, 4.0, 210.0);
-    // Stereo, and the two sides are different.
+    // Stereo with two different channels.
     let other: Vec<f64> = (0..3 * 48_000)
         .flat_map(|n| {
             let seconds = f64::from(n) / 48_000.0;
@@ -375,7 +376,7 @@ fn the_mix_is_the_sum_of_its_voices() {
         })
         .collect();
     directory.wav("ben.wav", 48_000, 2, &other);
-    // So quiet that the programme's limiter rests.
+    // Too quiet for the programme limiter to act.
     let quiet = ["anna.wav", "ben.wav", "--format", "float", "--loudness", "-30"];
     directory.run(&quiet).done();
     let report = check_delivery(&directory.path("mixed"));
@@ -384,20 +385,20 @@ fn the_mix_is_the_sum_of_its_voices() {
         ["mix", "voice-anna", "voice-ben"].map(|n| decode(&directory.path(&format!("mixed/{n}.wav"))));
     assert_eq!((anna.channels, ben.channels), (1, 2));
     let gain = 10f64.powf(number(&report, "/mix/programme_gain_db") / 20.0);
-    let at = |heard: &DecodedWav, channel: usize, frame: usize| {
-        let channels = usize::from(heard.channels);
-        heard.samples.get(frame * channels + channel.min(channels - 1)).map_or(0.0, |s| f64::from(*s))
+    let at = |file: &DecodedWav, channel: usize, frame: usize| {
+        let channels = usize::from(file.channels);
+        file.samples.get(frame * channels + channel.min(channels - 1)).map_or(0.0, |s| f64::from(*s))
     };
     for frame in 0..mix.frames() {
         for channel in 0..2 {
             let sum = gain * (at(&anna, channel, frame) + at(&ben, channel, frame));
-            let heard = at(&mix, channel, frame);
-            assert!((heard - sum).abs() < 2e-4 * gain.max(1.0), "frame {frame}: {heard} instead of {sum}");
+            let mixed = at(&mix, channel, frame);
+            assert!((mixed - sum).abs() < 2e-4 * gain.max(1.0), "frame {frame}: {mixed} instead of {sum}");
         }
     }
 }
 
-/// A voice that another measurement of the same length can propose for: 14 s.
+/// Writes a voice long enough for a proposal: 14 s.
 fn long(directory: &TestDirectory, name: &str, pitch_hz: f64, gain_db: f64, sides: &[f64]) {
     let gain = 10f64.powf(gain_db / 20.0);
     let samples: Vec<f64> = (0..14 * 48_000)
@@ -410,33 +411,33 @@ fn long(directory: &TestDirectory, name: &str, pitch_hz: f64, gain_db: f64, side
 }
 
 #[test]
-fn voices_12_db_apart_are_delivered_alike_in_one_channel_or_two() {
+fn voices_12_db_apart_are_delivered_equally_loud_in_mono_and_stereo() {
     let directory = TestDirectory::new();
     long(&directory, "mono.wav", 130.0, 0.0, &[1.0]);
     long(&directory, "both.wav", 130.0, -12.0, &[1.0, 1.0]);
     long(&directory, "side.wav", 130.0, -6.0, &[1.0, 0.0]);
     long(&directory, "other.wav", 210.0, -12.0, &[1.0]);
     directory.run(&["mono.wav", "both.wav", "side.wav", "other.wav"]).done();
-    // Delivered within 0.3 LU, by somebody else's meter.
+    // Delivered within 0.3 LU, by an independent meter.
     let report = check_delivery(&directory.path("mixed"));
     let of = |voice: usize, key: &str| number(&report, &format!("/voices/{voice}/{key}"));
     assert!(of(0, "input/integrated_lufs") - of(1, "input/integrated_lufs") > 8.0);
-    // And behind the strips already, before the balance, where it is the same voice.
+    // The strips' outputs already agree, before the balance.
     let behind = [0, 1, 2].map(|voice| of(voice, "output/integrated_lufs") - of(voice, "balance_gain_db"));
     assert!((behind[1] - behind[0]).abs() < 0.3, "{behind:?}");
-    // One side alone is compressed from its own peaks.
+    // In one channel alone, the compressor is driven by other peaks.
     assert!((behind[2] - behind[0]).abs() < 1.5, "{behind:?}");
 }
 
 #[test]
-fn without_settings_each_voice_gets_what_was_measured_for_it_and_why() {
+fn without_settings_each_voice_gets_its_own_proposal_with_reasons() {
     let directory = TestDirectory::new();
     long(&directory, "anna.wav", 210.0, 0.0, &[1.0]);
     long(&directory, "ben.wav", 110.0, -9.0, &[1.0]);
-    let hm: Vec<f64> = (0..3 * 48_000)
+    let short: Vec<f64> = (0..3 * 48_000)
         .map(|n| if n < 57_600 { synthetic_voice(f64::from(n) / 48_000.0, 150.0) } else { 0.0 })
         .collect();
-    directory.wav("hm.wav", 48_000, 1, &hm);
+    directory.wav("hm.wav", 48_000, 1, &short);
     let ran = directory.run(&["anna.wav", "ben.wav", "hm.wav"]).done();
     let report = check_delivery(&directory.path("mixed"));
     let mut seen = Vec::new();
@@ -447,16 +448,16 @@ fn without_settings_each_voice_gets_what_was_measured_for_it_and_why() {
             seen.push((voice["name"].clone(), sentence.to_owned()));
         }
     }
-    // Each reason once, and about this voice: its pitch is in it.
+    // Each reason appears once and refers to this voice by its pitch.
     for (k, one) in seen.iter().enumerate() {
         assert!(!seen[..k].contains(one), "twice: {one:?}");
     }
     let pitch = |name: &str| seen.iter().find(|(of, s)| of == name && s.starts_with("The lowest pitch")).map(|x| &x.1);
     assert!(pitch("anna").is_some() && pitch("ben").is_some() && pitch("anna") != pitch("ben"), "{seen:?}");
-    // A second is no voice to be judged: only its level is set.
+    // One second of speech gets only a trim.
     assert_eq!(report["voices"][2]["evidence"], serde_json::json!([]));
-    let rest = settings_file::read(&directory.path("mixed/settings-hm.toml")).expect("settings");
-    assert!(!rest.compressor.on && !rest.de_esser.on && !rest.high_pass.on && rest.trim.gain_db != 0.0);
+    let short = settings_file::read(&directory.path("mixed/settings-hm.toml")).expect("settings");
+    assert!(!short.compressor.on && !short.de_esser.on && !short.high_pass.on && short.trim.gain_db != 0.0);
     for words in ["The lowest pitch", "too short to be judged", "proposed from what was measured"] {
         assert!(ran.out.contains(words), "'{words}' is missing in:\n{}", ran.out);
     }
@@ -475,12 +476,12 @@ fn the_hosts_changes_are_carried_over_to_the_guest() {
     directory.run(&files).done();
     let (host, guest) = (settings("mixed/settings-host.toml"), settings("mixed/settings-guest.toml"));
     assert_ne!(host.high_pass, guest.high_pass);
-    // Without a change there is no taste.
+    // Without changes to the host's settings, both voices get their own proposals.
     fs::copy(directory.path("mixed/settings-host.toml"), directory.path("host.toml")).expect("a copy");
     directory.run(&[&files[..], &["--host-settings", "host.toml"]].concat()).done();
     assert_eq!(settings("mixed/settings-host.toml"), host);
     assert_eq!(settings("mixed/settings-guest.toml"), guest);
-    // What the person changed moves the guest's own proposal.
+    // A change to the host's settings moves the guest's proposal.
     let mut changed = host;
     changed.tone_eq.bell_gain_db += 1.5;
     changed.high_pass.frequency_hz *= 1.2;
@@ -495,7 +496,7 @@ fn the_hosts_changes_are_carried_over_to_the_guest() {
     assert!((carried.high_pass.frequency_hz / guest.high_pass.frequency_hz - 1.2).abs() < 0.03);
     assert!(ran.out.contains("the host’s changes"), "{}", ran.out);
     check_delivery(&directory.path("mixed"));
-    // Nobody is the host; or two that exclude each other.
+    // Without a host, or with options that exclude each other, the job is refused.
     directory.run(&["h.wav", "g.wav", "--host-settings", "host.toml"]).refused(&["--host-settings", "--host"]);
     directory
         .run(&[&files[..], &["--host-settings", "host.toml", "--starting-point", "sung-alone"]].concat())

@@ -1,4 +1,4 @@
-//! What can be asked for, and what is only worth a warning.
+//! Options of the mixing program, and conditions that cause only a warning.
 
 use crate::directory::{TestDirectory, synthetic_voice};
 use crate::measure::decode;
@@ -6,7 +6,7 @@ use crate::mix_interview::{check_delivery, number, report, results};
 use serde_json::Value;
 use std::fs;
 
-/// All warnings of a report, those of the voices after their names.
+/// All warnings of a report; those of voices start with the voice's name.
 fn warnings(report: &Value) -> Vec<String> {
     let list = |value: &Value| -> Vec<String> {
         let all = value.as_array().expect("a list");
@@ -21,7 +21,7 @@ fn warnings(report: &Value) -> Vec<String> {
 }
 
 #[test]
-fn host_guest_and_plain_paths_go_together() {
+fn host_guest_and_plain_paths_can_be_combined() {
     let directory = TestDirectory::new();
     directory.voice("a.wav", 48_000, 4.0, 110.0);
     directory.voice("b.wav", 44_100, 4.0, 200.0);
@@ -39,7 +39,7 @@ fn host_guest_and_plain_paths_go_together() {
 }
 
 #[test]
-fn the_same_name_twice_is_numbered() {
+fn equal_file_names_are_numbered() {
     let directory = TestDirectory::new();
     fs::create_dir(directory.path("monday")).expect("a folder");
     fs::create_dir(directory.path("friday")).expect("a folder");
@@ -50,10 +50,10 @@ fn the_same_name_twice_is_numbered() {
 }
 
 #[test]
-fn published_targets_set_loudness_and_ceiling_and_explicit_options_win() {
+fn targets_set_loudness_and_ceiling_and_explicit_options_override_them() {
     let directory = TestDirectory::new();
     directory.voice("anna.wav", 48_000, 4.0, 210.0);
-    // EBU R 128 (2023), ATSC A/85:2013, AES77-2023 for speech: DESIGN 8.
+    // EBU R 128 (2023), ATSC A/85:2013, AES77-2023 for speech.
     let cases: [(&[&str], f64, f64); 6] = [
         (&["--target", "ebu-r128"], -23.0, -1.0),
         (&["--target", "atsc-a85"], -24.0, -2.0),
@@ -72,7 +72,7 @@ fn published_targets_set_loudness_and_ceiling_and_explicit_options_win() {
 }
 
 #[test]
-fn formats_and_rates_are_as_asked() {
+fn output_has_the_requested_format_and_rate() {
     let directory = TestDirectory::new();
     directory.voice("anna.wav", 48_000, 3.0, 210.0);
     for (format, bits, float) in [("16", 16, false), ("24", 24, false), ("float", 32, true)] {
@@ -80,15 +80,15 @@ fn formats_and_rates_are_as_asked() {
             directory.run(&["anna.wav", "--format", format, "--rate", &rate.to_string()]).done();
             check_delivery(&directory.path("mixed"));
             for name in ["mix", "voice-anna"] {
-                let heard = decode(&directory.path(&format!("mixed/{name}.wav")));
-                assert_eq!((heard.bits, heard.float, heard.rate_hz), (bits, float, rate));
+                let decoded = decode(&directory.path(&format!("mixed/{name}.wav")));
+                assert_eq!((decoded.bits, decoded.float, decoded.rate_hz), (bits, float, rate));
             }
         }
     }
 }
 
 #[test]
-fn starting_points_are_different() {
+fn starting_points_have_different_settings() {
     let directory = TestDirectory::new();
     directory.voice("anna.wav", 48_000, 3.0, 210.0);
     let mut seen: Vec<String> = Vec::new();
@@ -96,13 +96,13 @@ fn starting_points_are_different() {
         directory.run(&["anna.wav", "--starting-point", start]).done();
         check_delivery(&directory.path("mixed"));
         let settings = fs::read_to_string(directory.path("mixed/settings-anna.toml")).expect("settings");
-        assert!(!seen.contains(&settings), "{start} is like another");
+        assert!(!seen.contains(&settings), "{start} equals another starting point");
         seen.push(settings);
     }
 }
 
 #[test]
-fn rates_channels_and_lengths_may_differ_and_the_odd_ones_are_named() {
+fn rates_channels_and_lengths_may_differ_with_a_warning() {
     let directory = TestDirectory::new();
     directory.voice("telephone.wav", 8_000, 9.0, 130.0);
     directory.voice("old.wav", 22_050, 5.0, 140.0);
@@ -132,7 +132,7 @@ fn rates_channels_and_lengths_may_differ_and_the_odd_ones_are_named() {
 }
 
 #[test]
-fn a_clipped_recording_is_named_and_the_job_goes_on() {
+fn a_clipped_recording_causes_one_warning() {
     let directory = TestDirectory::new();
     let samples: Vec<f64> =
         (0..4 * 48_000).map(|n| (6.0 * synthetic_voice(f64::from(n) / 48_000.0, 110.0)).clamp(-1.0, 1.0)).collect();
@@ -140,12 +140,12 @@ fn a_clipped_recording_is_named_and_the_job_goes_on() {
     let ran = directory.run(&["loud.wav"]).done();
     assert!(ran.out.contains("warning: loud: clipped"), "{}", ran.out);
     let all = warnings(&report(&directory.path("mixed")));
-    // Once, though the file and the profile both know of it.
+    // Once, although both the file and the profile report it.
     assert_eq!(all.iter().filter(|w| w.contains("clipped")).count(), 1, "{all:?}");
 }
 
 #[test]
-fn help_tells_every_option_and_the_version_of_nothing_else() {
+fn help_lists_every_option_and_writes_no_files() {
     let directory = TestDirectory::new();
     let help = directory.run(&["--help"]).done().out;
     for option in [

@@ -1,4 +1,4 @@
-//! The job on recorded people: two actors of a Dutch radio-play-like game, some 60 s of each.
+//! A mix of recorded speech: about 60 s each of two actors in a Dutch game.
 
 use crate::directory::TestDirectory;
 use crate::measure::{DecodedWav, decode};
@@ -9,7 +9,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use voicechain_examples::audio_file::AudioFile;
 
-/// The folder with the unpacked packages.
+/// Folder of the unpacked packages.
 fn speech() -> PathBuf {
     let found = std::env::var_os("VOICECHAIN_SPEECH").map(PathBuf::from).filter(|path| path.is_dir());
     found.expect(
@@ -18,7 +18,7 @@ fn speech() -> PathBuf {
     )
 }
 
-/// The lines of one of the two leads, "m" or "v", in the order of their names.
+/// The files of one lead, "m" or "v", sorted by name.
 fn lines(lead: &str) -> Vec<PathBuf> {
     let scenes = speech().join("usr/share/games/fillets-ng/sound");
     let entries = |path: &Path| -> Vec<PathBuf> {
@@ -38,7 +38,7 @@ fn lines(lead: &str) -> Vec<PathBuf> {
     found
 }
 
-/// A minute of one lead's lines, with short pauses between them. Every `nth` line is taken, so that it is from many
+/// Writes a minute of one lead's lines with short pauses between them. Every `nth` line is used, so they come from many
 /// scenes.
 fn minute(directory: &TestDirectory, name: &str, lead: &str, nth: usize) {
     let mut samples: Vec<f64> = Vec::new();
@@ -58,17 +58,17 @@ fn minute(directory: &TestDirectory, name: &str, lead: &str, nth: usize) {
         }
     }
     assert!(samples.len() > 55 * rate_hz as usize);
-    // The coding of these lossy files passes full scale here and there; nothing is to be clipped on the way.
+    // These lossy files exceed full scale in places; the gain avoids clipping.
     samples.iter_mut().for_each(|s| *s *= 0.5);
     directory.wav(name, rate_hz, 1, &samples);
 }
 
-/// How far the momentary loudness of a voice lies apart while it speaks: between the loudest and the quietest tenth, LU.
-fn spread(heard: &DecodedWav) -> f64 {
-    let step = heard.rate_hz as usize / 10 * usize::from(heard.channels);
-    let mut meter = EbuR128::new(heard.channels.into(), heard.rate_hz, Mode::I | Mode::M).expect("a meter");
+/// Spread of a voice's momentary loudness during speech, from its 10th to its 90th percentile, LU.
+fn spread(voice: &DecodedWav) -> f64 {
+    let step = voice.rate_hz as usize / 10 * usize::from(voice.channels);
+    let mut meter = EbuR128::new(voice.channels.into(), voice.rate_hz, Mode::I | Mode::M).expect("a meter");
     let mut momentary = Vec::new();
-    for chunk in heard.samples.chunks(step) {
+    for chunk in voice.samples.chunks(step) {
         meter.add_frames_f32(chunk).expect("whole frames");
         momentary.push(meter.loudness_momentary().expect("a loudness"));
     }
@@ -81,13 +81,13 @@ fn spread(heard: &DecodedWav) -> f64 {
 
 #[test]
 #[ignore = "needs recordings: tests/run fetches them"]
-fn two_actors_become_an_interview() {
+fn a_mix_of_two_recorded_actors_meets_its_targets() {
     let directory = TestDirectory::new();
     minute(&directory, "host.wav", "m", 23);
     minute(&directory, "guest.wav", "v", 23);
     let ran = directory.run(&["--host", "host.wav", "--guest", "guest.wav"]).done();
     println!("{}", ran.out);
-    // On target, under the ceiling, balanced, by somebody else's meter.
+    // On target, below the ceiling and balanced, by an independent meter.
     let report = check_delivery(&directory.path("mixed"));
     for (index, name) in ["host", "guest"].into_iter().enumerate() {
         let of = |key: &str| number(&report, &format!("/voices/{index}/{key}"));
@@ -102,19 +102,19 @@ fn two_actors_become_an_interview() {
         let [high_pass, corrective, de_esser, compressor, tone] =
             ["high_pass", "corrective_eq", "de_esser", "compressor", "tone_eq"].map(lu);
         println!("{name}: ledger {ledger}, spread {before:.2} to {after:.2} LU");
-        // A compressor at work, neither asleep nor in distress.
+        // The compressor works in its usual range.
         let p95 = of("gain_reduction/compressor/p95_db");
         assert!((2.0..=10.0).contains(&p95), "{name}: {p95} dB");
         assert!(of("gain_reduction/de_esser/p95_db") <= 6.0);
-        // The limiter behind the compressor is there for the odd peak.
+        // The limiter after the compressor acts on rare peaks only.
         assert!(of("gain_reduction/limiter/p95_db") < 1.0 && of("gain_reduction/limiter/max_db") < 6.0);
-        // No stage runs away with the level: high-pass and equalisers hardly change the loudness of a voice.
+        // No stage changes the level much: high-pass and equalisers hardly change the loudness of a voice.
         assert!((-1.0..=0.2).contains(&high_pass) && corrective.abs() < 1.5 && tone.abs() < 1.5, "{name}: {ledger}");
         assert!((-3.0..=0.05).contains(&de_esser) && compressor.abs() < 4.0, "{name}: {ledger}");
-        // Quiet words come nearer to the loud ones.
+        // Quiet words come closer to loud ones.
         assert!(after < before - 0.5, "{name}: {before:.2} to {after:.2} LU");
     }
-    // Of the files there is only their rate to warn of; what else is said is of the voices, in sentences.
+    // The files cause one warning, about their rate; all other warnings are sentences about the voices.
     let empty = Vec::new();
     let all = |value: &Value| value.as_array().unwrap_or(&empty).clone();
     assert_eq!(all(&report["warnings"]), [""; 0]);

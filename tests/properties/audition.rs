@@ -1,4 +1,4 @@
-//! Monitoring to a part: a band alone, or what a cut would take away.
+//! Audition: monitoring one band alone, or what a bell cut would remove.
 
 use crate::rate;
 use approx::assert_abs_diff_eq;
@@ -14,25 +14,25 @@ use voicechain_tests::strips::{first_difference, peak, run, run_split, strip};
 const BAND: AuditionBand = AuditionBand::BandPass { frequency_hz: 640.0, q: 2.0 };
 const CUT: AuditionBand = AuditionBand::BellCut { frequency_hz: 640.0, gain_db: -6.0, q: 2.0 };
 
-/// The gain of a part for a tone, dB, once it has settled.
+/// Steady-state gain of an audition band for a tone, dB.
 fn gain_db(part: AuditionBand, hz: f64, rate_hz: f64) -> f64 {
     let tone = mono(&sine(hz, -12.0, rate_hz, rate_hz as usize));
-    let mut heard = tone.clone();
-    Audition::new(part, rate(rate_hz)).run(&mut heard);
+    let mut out = tone.clone();
+    Audition::new(part, rate(rate_hz)).run(&mut out);
     let half = tone.len() / 2;
-    db(peak(&heard[half..])) - db(peak(&tone[half..]))
+    db(peak(&out[half..])) - db(peak(&tone[half..]))
 }
 
 #[test]
-fn a_band_alone_has_its_width() {
+fn band_audition_is_3_db_down_at_its_band_edges() {
     for rate_hz in [16_000.0, 48_000.0, 192_000.0] {
-        // The edges of a band-pass of middle f and quality Q: their product is f^2, their distance f / Q.
+        // Band edges of a band-pass with centre f and quality Q: their product is f^2, their distance f / Q.
         let (f, q) = (640.0_f64, 2.0_f64);
         let half = f / (2.0 * q);
         let edge = (f * f + half * half).sqrt();
         assert!(gain_db(BAND, f, rate_hz).abs() < 0.01);
         for at in [edge - half, edge + half] {
-            // The bilinear transform narrows a band at 640 Hz by less than 1 % even at 16 kHz.
+            // At 640 Hz the bilinear transform narrows the band by less than 1 %, even at 16 kHz.
             assert_abs_diff_eq!(gain_db(BAND, at, rate_hz), -3.01, epsilon = 0.1);
         }
         assert!(gain_db(BAND, 64.0, rate_hz) < -24.0 && gain_db(BAND, 6_400.0, rate_hz) < -24.0);
@@ -40,8 +40,8 @@ fn a_band_alone_has_its_width() {
 }
 
 #[test]
-fn what_a_cut_takes_and_what_it_leaves_are_the_whole() {
-    // By the strip's own corrective EQ, which shares no state with it.
+fn bell_cut_audition_and_the_cut_signal_sum_to_the_input() {
+    // The reference is the strip's own corrective EQ, which shares no state with the audition.
     let mut settings = StripSettings::default();
     settings.high_pass.on = false;
     settings.compressor.on = false;
@@ -66,13 +66,13 @@ fn what_a_cut_takes_and_what_it_leaves_are_the_whole() {
         }
     }
     assert!(worst < 1e-6, "{worst}");
-    // A bell of -6 dB leaves half of what is at its middle; negative control: little of what is far from it.
+    // A bell of -6 dB removes half at its centre. Negative control: far from it, it removes little.
     assert_abs_diff_eq!(gain_db(CUT, 640.0, 48_000.0), -6.04, epsilon = 0.05);
     assert!(gain_db(CUT, 6_400.0, 48_000.0) < -20.0);
 }
 
 #[test]
-fn audition_plays_a_band_of_the_recording_and_returns() {
+fn audition_filters_the_recording_and_leaves_the_strip_unchanged() {
     let rate = rate(48_000.0);
     let signal = mono(&phrases(-26.0, 48_000.0, 4.0, 8));
     let mut settings = StripSettings::default();
@@ -84,13 +84,13 @@ fn audition_plays_a_band_of_the_recording_and_returns() {
     a.set_audition(BAND);
     assert_eq!(a.audition(), BAND);
     let band = run(&mut a, &signal);
-    // Of the recording, whatever the strip makes of it.
+    // The audition filters the recording, whatever the strip does.
     let mut expected = signal.clone();
     Audition::new(BAND, rate).run(&mut expected);
     let after = latency + 4_800;
     let off = band[after..].iter().zip(&expected[after - latency..]).map(|(x, y)| (x[0] - y[0]).abs());
     assert!(off.fold(0.0, f32::max) < 1e-6);
-    // Nothing but what is heard is changed: ledger, meters, and the sound after it.
+    // The audition leaves the ledger, the meters and the later output unchanged.
     a.set_audition(AuditionBand::Full);
     let back = run(&mut a, &signal);
     run(&mut b, &signal);
@@ -102,7 +102,7 @@ fn audition_plays_a_band_of_the_recording_and_returns() {
 }
 
 #[test]
-fn any_split_gives_the_same_audition_and_full_is_the_input_bit_for_bit() {
+fn audition_is_independent_of_block_size_and_full_band_is_bit_exact() {
     let rate = rate(44_100.0);
     let signal = unequal(&phrases(-26.0, 44_100.0, 2.0, 2));
     let acts = [
@@ -142,13 +142,13 @@ fn any_split_gives_the_same_audition_and_full_is_the_input_bit_for_bit() {
 }
 
 #[test]
-fn choosing_an_audition_band_does_not_click() {
-    // The second difference of a tone of 997 Hz is small; that of a click is not.
+fn changing_the_audition_band_does_not_click() {
+    // The second difference of a 997 Hz tone is small; that of a click is large.
     let bend = |out: &[[f32; 1]]| {
         out.windows(3).map(|w| f64::from(w[0][0] - 2.0 * w[1][0] + w[2][0]).abs()).fold(0.0, f64::max)
     };
     let tone = mono(&sine(997.0, -20.0, 48_000.0, 48_000));
-    let rest = bend(&tone);
+    let steady = bend(&tone);
     let parts = [
         AuditionBand::Full,
         BAND,
@@ -163,17 +163,17 @@ fn choosing_an_audition_band_does_not_click() {
             let mut out = tone.clone();
             audition.run(&mut out[..24_000]);
             audition.set(to);
-            // Another choice while the first is under mode.
+            // Another choice during the first cross-fade.
             audition.run(&mut out[24_000..24_200]);
             audition.set(from);
             audition.run(&mut out[24_200..24_300]);
             audition.set(to);
             audition.run(&mut out[24_300..]);
-            worst = worst.max(bend(&out[23_900..28_000]) / rest);
+            worst = worst.max(bend(&out[23_900..28_000]) / steady);
             let mut swapped = tone.clone();
             Audition::<1>::new(from, rate(48_000.0)).run(&mut swapped[..24_012]);
             Audition::<1>::new(to, rate(48_000.0)).run(&mut swapped[24_012..]);
-            hard = hard.max(bend(&swapped[23_900..28_000]) / rest);
+            hard = hard.max(bend(&swapped[23_900..28_000]) / steady);
         }
     }
     println!("worst {worst:.2}, hard swap {hard:.1}");
@@ -182,9 +182,9 @@ fn choosing_an_audition_band_does_not_click() {
 }
 
 #[test]
-fn a_resonance_is_auditioned_by_its_own_numbers_and_invalid_bands_are_survived() {
+fn trial_bells_follow_the_resonance_and_invalid_bands_give_finite_output() {
     let candidate = |prominence_db, confidence| Resonance { frequency_hz: 500.0, prominence_db, q: 1.5, confidence };
-    // Sure: what the proposal cuts, 0.7 of what exceeds 4 dB. Unsure: at least 3 dB, so that it can be heard.
+    // Confident: the proposed cut, 0.7 of the prominence above 4 dB. Not confident: at least 3 dB, to be audible.
     let TrialBell { frequency_hz, gain_db, q } = trial_bell(&candidate(9.0, 0.9));
     assert!(frequency_hz == 500.0 && q == 1.5 && (gain_db + 3.5).abs() < 1e-9, "{gain_db}");
     assert_eq!(trial_bell(&candidate(4.2, 0.1)).gain_db, -3.0);

@@ -1,4 +1,4 @@
-//! The same bits whatever the block size.
+//! Output and meters do not depend on the block size, bit for bit.
 
 use crate::rate;
 use proptest::prelude::*;
@@ -10,9 +10,9 @@ use voicechain_tests::signals::{mono, phrases, unequal, white};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::{coefs, first_difference, random_settings, random_value, run, run_split, strip};
 
-/// Something that is done to a strip at a fixed sample.
+/// A change to a strip at a fixed sample.
 #[derive(Clone, Copy, Debug)]
-#[expect(clippy::large_enum_variant, reason = "a handful of them in a test")]
+#[expect(clippy::large_enum_variant, reason = "only a few exist in a test")]
 enum Event {
     Settings(StripSettings),
     Monitoring(Monitoring),
@@ -20,13 +20,13 @@ enum Event {
     Reset,
 }
 
-/// Acts at random samples; every kind of change among them.
+/// Events of every kind at random samples.
 fn random_events(length: usize, count: usize, random: &mut Noise) -> Vec<(usize, Event)> {
     let mut settings = random_settings(random);
     let mut events: Vec<(usize, Event)> = vec![(0, Event::Settings(settings))];
     let mut at = 0;
     for _ in 0..count {
-        // Often within the motion of the change before.
+        // Half of them during the transition of the event before.
         at += if random.between(0.0, 1.0) < 0.5 {
             random.between(0.0, 700.0)
         } else {
@@ -75,7 +75,7 @@ fn random_events(length: usize, count: usize, random: &mut Noise) -> Vec<(usize,
     events
 }
 
-/// Runs frames with events at their samples, in blocks of up to `most` frames.
+/// Runs frames in blocks of up to `most` frames, with events at their samples.
 fn play<const C: usize>(
     rate: SampleRate,
     frames: &[[f32; C]],
@@ -105,7 +105,7 @@ where
     (out, strip)
 }
 
-/// Everything that the meters say, as bits.
+/// All meter readings, as bits.
 fn readings<const C: usize>(strip: &Strip<C>) -> Vec<u64>
 where
     [f32; C]: Frame,
@@ -138,7 +138,7 @@ where
     all
 }
 
-/// What an event changes against the event before.
+/// Describes what an event changes.
 fn changes(before: &(usize, Event), event: &(usize, Event)) -> String {
     match (before.1, event.1) {
         (Event::Settings(old), Event::Settings(new)) => {
@@ -185,7 +185,7 @@ where
     Ok(())
 }
 
-/// Phrases with bursts far over full scale, and a few samples that are no numbers.
+/// Phrases with a burst far above full scale and a few samples that are not finite or subnormal.
 fn signal(hz: f64, samples: usize, seed: u64) -> Vec<f64> {
     let mut signal = phrases(-20.0, hz, samples as f64 / hz + 0.1, seed);
     signal.truncate(samples);
@@ -202,7 +202,7 @@ fn signal(hz: f64, samples: usize, seed: u64) -> Vec<f64> {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
     #[test]
-    fn any_split_gives_the_same_bits(seed in 0u64..1_000_000, which in 0usize..7) {
+    fn output_and_meters_are_independent_of_block_size(seed in 0u64..1_000_000, which in 0usize..7) {
         let hz = [8_000.0, 11_025.0, 22_050.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0][which];
         let mut random = Noise::new(seed);
         let samples = 30_000;
@@ -213,10 +213,10 @@ proptest! {
     }
 }
 
-/// A stage is switched off while it moves to coefficients that rest (the rate has no room for the frequency), and on again:
-/// whether it starts afresh must not depend on where blocks end.
+/// A stage is switched off during its transition to bypassed coefficients (its frequency is too high for the rate),
+/// then on again: whether it is reset must not depend on block boundaries.
 #[test]
-fn a_fade_ends_in_bypassed_coefficients() {
+fn switching_off_during_a_transition_is_independent_of_block_size() {
     let hz = 11_025.0;
     let at = |de_esser_on, frequency_hz| {
         let mut settings = StripSettings::default();
@@ -233,7 +233,7 @@ fn a_fade_ends_in_bypassed_coefficients() {
 }
 
 #[test]
-fn planar_blocks_give_the_same_bits_as_frames() {
+fn planar_and_interleaved_processing_are_bit_identical() {
     let signal = phrases(-20.0, 48_000.0, 1.0, 5);
     let frames = unequal(&signal);
     let settings = random_settings(&mut Noise::new(3));

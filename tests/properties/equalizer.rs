@@ -1,4 +1,4 @@
-//! The level compensation of the EQ keeps the loudness of speech.
+//! Level compensation of the EQ keeps the loudness of speech.
 
 use crate::rate;
 use approx::abs_diff_eq;
@@ -9,7 +9,7 @@ use voicechain_tests::signals::{BYRNE, mono, shaped};
 use voicechain_tests::spectra::Noise;
 
 #[test]
-fn the_table_of_published_speech_is_as_it_was_copied_for_the_tests() {
+fn speech_spectrum_equals_the_independent_copy() {
     assert_eq!(voicechain_core::speech::BYRNE_1994_COMBINED, BYRNE);
 }
 
@@ -19,7 +19,7 @@ fn loudness(frames: &[[f32; 1]], hz: f64) -> f64 {
     meter.integrated().expect("loud enough")
 }
 
-/// Loudness behind a stage minus loudness before it.
+/// Loudness after a stage minus loudness before it, LU.
 fn change<S: Stage<1>>(settings: &S::Settings, hz: f64, frames: &[[f32; 1]]) -> f64 {
     let mut out = frames.to_vec();
     Processor::<S, 1>::design(settings, rate(hz)).expect("allowed").run(&mut out);
@@ -86,8 +86,8 @@ fn compensated_eq_keeps_the_loudness_of_speech_shaped_noise() {
 }
 
 #[test]
-fn the_response_is_what_is_heard() {
-    // The response of a stage, its compensation included, against a steady tone through `run`.
+fn reported_response_equals_the_measured_one() {
+    // Response of the stage including its compensation, against a steady tone.
     let hz = 48_000.0;
     let mut random = Noise::new(5);
     for _ in 0..6 {

@@ -1,4 +1,4 @@
-//! A strip that has nothing to do returns its input.
+//! An idle strip returns its input.
 
 use crate::rate;
 use voicechain_core::StripSettings;
@@ -6,7 +6,7 @@ use voicechain_core::strip::{MonitorMode, Monitoring};
 use voicechain_tests::signals::{mono, phrases, unequal, white};
 use voicechain_tests::strips::{first_difference, run, strip};
 
-/// Every stage on, none with anything to do for a signal under -14 dB.
+/// Settings with nearly every stage on and none active for a signal below -14 dBFS.
 pub(crate) fn idle_settings() -> StripSettings {
     let mut s = StripSettings::default();
     s.high_pass.on = false;
@@ -16,7 +16,7 @@ pub(crate) fn idle_settings() -> StripSettings {
 }
 
 #[test]
-fn idle_strip_is_the_delayed_input() {
+fn idle_strip_returns_its_input_delayed() {
     for hz in [8_000.0, 44_100.0, 48_000.0, 96_000.0] {
         let rate = rate(hz);
         let signal = phrases(-35.0, hz, 1.0, 9);
@@ -29,21 +29,21 @@ fn idle_strip_is_the_delayed_input() {
             let n = one.len() - latency;
             assert_eq!(first_difference(&out_1[latency..], &one[..n]), None, "mono at {hz} Hz, round {round}");
             assert_eq!(first_difference(&out_2[latency..], &two[..n]), None, "stereo at {hz} Hz, round {round}");
-            // A loud passage that drives compressor and limiter, and two seconds for them to let go.
+            // A loud passage that drives compressor and limiter, then two seconds for their release.
             let loud = white(9.0, (0.5 * hz) as usize, 4);
             let (loud_1, loud_2) = (mono(&loud), unequal(&loud));
-            let taken = run(&mut strip_1, &loud_1);
-            assert_ne!(first_difference(&taken[latency..], &loud_1[..loud_1.len() - latency]), None);
+            let reduced = run(&mut strip_1, &loud_1);
+            assert_ne!(first_difference(&reduced[latency..], &loud_1[..loud_1.len() - latency]), None);
             run(&mut strip_2, &loud_2);
-            let rest = (2.0 * hz) as usize;
-            run(&mut strip_1, &vec![[0.0; 1]; rest]);
-            run(&mut strip_2, &vec![[0.0; 2]; rest]);
+            let release = (2.0 * hz) as usize;
+            run(&mut strip_1, &vec![[0.0; 1]; release]);
+            run(&mut strip_2, &vec![[0.0; 2]; release]);
         }
     }
 }
 
 #[test]
-fn what_an_idle_strip_removes_is_silence() {
+fn an_idle_strip_removes_nothing() {
     for loudness_matched in [false, true] {
         let signal = unequal(&phrases(-35.0, 48_000.0, 3.0, 2));
         let mut strip = strip::<2>(&idle_settings(), rate(48_000.0));

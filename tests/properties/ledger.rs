@@ -1,4 +1,4 @@
-//! The level ledger says what an independent measurement says.
+//! The level ledger agrees with an independent measurement.
 
 use crate::rate;
 use approx::{abs_diff_eq, assert_abs_diff_eq};
@@ -13,7 +13,7 @@ use voicechain_core::{SampleRate, StripSettings};
 use voicechain_tests::signals::{mono, phrases, unequal};
 use voicechain_tests::strips::{run, strip};
 
-/// One stage alone, on or off (then it delays by its latency, if it has one).
+/// Runs one stage alone, on or off; off, it delays by its latency.
 fn through<S: Stage<C>, const C: usize>(s: &S::Settings, on: bool, rate: SampleRate, frames: &mut [[f32; C]])
 where
     [f32; C]: Frame,
@@ -21,7 +21,8 @@ where
     Processor::new(&StageCoefs::<S, C>::design(s, on, rate).expect("allowed")).run(frames);
 }
 
-/// K-weighted energies of every 100 ms, channels added, by two biquads written out here (ITU-R BS.1770, Tables 1 and 2).
+/// K-weighted energies of every 100 ms, summed over channels, by two biquads written out here (ITU-R BS.1770, Tables 1
+/// and 2).
 fn hops<const C: usize>(frames: &[[f32; C]]) -> Vec<f64> {
     const SHELF: [f64; 5] =
         [1.53512485958697, -2.69169618940638, 1.19839281085285, -1.69065929318241, 0.73248077421585];
@@ -47,20 +48,21 @@ fn hops<const C: usize>(frames: &[[f32; C]]) -> Vec<f64> {
     sums
 }
 
-/// Loudness at every tap over the blocks that pass both gates at the first (ITU-R BS.1770 Annex 1, eq. 2 to 7; DESIGN 8).
-fn gated(taps: &[Vec<f64>]) -> Vec<f64> {
+/// Loudness at every ledger point over the blocks that pass both gates at the first point (ITU-R BS.1770 Annex 1, eq. 2
+/// to 7).
+fn gated(points: &[Vec<f64>]) -> Vec<f64> {
     let blocks = |hops: &[f64]| -> Vec<f64> { hops.windows(4).map(|w| w.iter().sum::<f64>() / 19_200.0).collect() };
     let lufs = |mean: f64| -0.691 + 10.0 * mean.log10();
     let mean = |values: &[f64], pass: &[bool]| {
         let chosen: Vec<f64> = values.iter().zip(pass).filter(|(_, p)| **p).map(|(v, _)| *v).collect();
         chosen.iter().sum::<f64>() / chosen.len() as f64
     };
-    let length = taps.iter().map(Vec::len).min().expect("taps");
-    let first = blocks(&taps[0][..length]);
+    let length = points.iter().map(Vec::len).min().expect("points");
+    let first = blocks(&points[0][..length]);
     let absolute: Vec<bool> = first.iter().map(|&b| lufs(b) > -70.0).collect();
     let gate = lufs(mean(&first, &absolute)) - 10.0;
     let pass: Vec<bool> = first.iter().map(|&b| lufs(b) > -70.0 && lufs(b) > gate).collect();
-    taps.iter().map(|tap| lufs(mean(&blocks(&tap[..length]), &pass))).collect()
+    points.iter().map(|point| lufs(mean(&blocks(&point[..length]), &pass))).collect()
 }
 
 fn check<const C: usize>(s: &StripSettings, frames: &[[f32; C]], name: &str)
@@ -74,21 +76,21 @@ where
     let ledger = strip.ledger().expect("loud enough");
 
     let mut signal = frames.to_vec();
-    let mut taps = vec![hops(&signal)];
+    let mut points = vec![hops(&signal)];
     let mut stages = StageId::ALL[..6].to_vec();
     through::<Trim, C>(&s.trim, true, rate, &mut signal);
-    taps.push(hops(&signal));
+    points.push(hops(&signal));
     through::<Hum, C>(&s.hum, s.hum.on, rate, &mut signal);
-    taps.push(hops(&signal));
+    points.push(hops(&signal));
     through::<HighPass, C>(&s.high_pass, s.high_pass.on, rate, &mut signal);
-    taps.push(hops(&signal));
+    points.push(hops(&signal));
     through::<DeReverb, C>(&s.into(), s.de_reverb.on, rate, &mut signal);
-    let room = StageCoefs::<DeReverb, C>::design(&s.into(), true, rate).expect("allowed").latency() as usize;
-    taps.push(hops(&signal[room..]));
+    let delay = StageCoefs::<DeReverb, C>::design(&s.into(), true, rate).expect("allowed").latency() as usize;
+    points.push(hops(&signal[delay..]));
     through::<Expander, C>(&s.expander, s.expander.on, rate, &mut signal);
-    taps.push(hops(&signal[room..]));
+    points.push(hops(&signal[delay..]));
     through::<Leveller, C>(&s.leveller, s.leveller.on, rate, &mut signal);
-    taps.push(hops(&signal[room..]));
+    points.push(hops(&signal[delay..]));
     for stage in s.order {
         match stage {
             ReorderableStage::CorrectiveEq => {
@@ -104,16 +106,20 @@ where
             ReorderableStage::Compressor => StageId::Compressor,
             ReorderableStage::ToneEq => StageId::ToneEq,
         });
-        taps.push(hops(&signal[room..]));
+        points.push(hops(&signal[delay..]));
     }
     through::<Limiter, C>(&s.limiter, s.limiter.on, rate, &mut signal);
-    taps.push(hops(&signal[latency..]));
+    points.push(hops(&signal[latency..]));
     through::<OutputTrim, C>(&s.output, true, rate, &mut signal);
-    taps.push(hops(&signal[latency..]));
+    points.push(hops(&signal[latency..]));
     stages.extend([StageId::Limiter, StageId::Output]);
-    assert_eq!(voicechain_tests::strips::first_difference(&out, &signal), None, "{name}: the strip is its stages");
+    assert_eq!(
+        voicechain_tests::strips::first_difference(&out, &signal),
+        None,
+        "{name}: the strip equals its stages in series"
+    );
 
-    let loudness = gated(&taps);
+    let loudness = gated(&points);
     for (k, entry) in ledger.entries.iter().enumerate() {
         let expected = loudness[k + 1] - loudness[k];
         assert_eq!(entry.stage, stages[k]);
@@ -133,12 +139,12 @@ where
         (StageId::ToneEq, s.tone_eq.on),
     ] {
         let entry = ledger.entries.iter().find(|e| e.stage == stage).expect("an entry");
-        assert!(on || entry.lu == 0.0, "{name}: {stage:?} is off and says {}", entry.lu);
+        assert!(on || entry.lu == 0.0, "{name}: {stage:?} is off but reads {}", entry.lu);
     }
 }
 
 #[test]
-fn ledger_entries_are_the_gated_loudness_differences() {
+fn ledger_entries_equal_the_gated_loudness_differences() {
     let signal = phrases(-24.0, 48_000.0, 7.0, 14);
     for point in StartingPoint::ALL {
         let mut settings = point.settings();
@@ -157,7 +163,7 @@ fn ledger_entries_are_the_gated_loudness_differences() {
 }
 
 #[test]
-fn a_trim_of_6_db_reads_6() {
+fn a_trim_of_6_db_reads_6_lu_in_the_ledger() {
     let mut settings = voicechain_tests::strips::all_off();
     settings.trim.gain_db = 6.0;
     let mut strip = strip::<2>(&settings, rate(48_000.0));
@@ -169,8 +175,8 @@ fn a_trim_of_6_db_reads_6() {
 }
 
 #[test]
-fn a_stage_that_was_switched_keeps_its_energy_in_the_ledger() {
-    // +6 dB for half of the time in the middle of sub-blocks: mean power (1 + 10^0.6)/2, 3.97 LU.
+fn ledger_counts_energy_during_gain_changes() {
+    // +6 dB half of the time, switched inside sub-blocks: mean power (1 + 10^0.6)/2, 3.97 LU.
     let mut settings = voicechain_tests::strips::all_off();
     let rate = rate(48_000.0);
     let mut strip = strip::<1>(&settings, rate);
@@ -182,6 +188,6 @@ fn a_stage_that_was_switched_keeps_its_energy_in_the_ledger() {
     }
     let expected = 10.0 * ((1.0 + 10f64.powf(0.6)) / 2.0).log10();
     let found = strip.ledger().expect("loud enough").entries[StageId::ALL.len() - 1].lu;
-    // The motions of 10 ms in 149 ms are symmetric to a few hundredths.
+    // The gain ramps of 10 ms in 149 ms cancel to a few hundredths of a dB.
     assert_abs_diff_eq!(found, expected, epsilon = 0.1);
 }

@@ -1,4 +1,4 @@
-//! Both sides at the same loudness, under the ceiling, without haste.
+//! Loudness match: both sides equally loud, below the ceiling, with a slow gain.
 
 use crate::rate;
 use approx::{abs_diff_eq, assert_abs_diff_eq};
@@ -20,7 +20,7 @@ fn loudness(frames: &[[f32; 2]]) -> f64 {
     meter.integrated().expect("loud enough")
 }
 
-/// Settings that change the loudness by a good deal.
+/// Settings that change the loudness by several LU.
 fn settings() -> StripSettings {
     let mut s = StartingPoint::SpokenClose.settings();
     s.trim.gain_db = 4.0;
@@ -31,7 +31,7 @@ fn settings() -> StripSettings {
 fn matched_sides_differ_by_less_than_0_2_lu() {
     for (k, point) in StartingPoint::ALL.into_iter().enumerate() {
         let settings = StripSettings { trim: settings().trim, ..point.settings() };
-        // 34 s, so that the running 30 s are full; then the same 26.4 s (12 phrases) on each side.
+        // 34 s fill the running window of 30 s; then 26.4 s (12 phrases) of both sides are compared.
         let signal = unequal(&phrases(-26.0, HZ, 60.5, 20 + k as u64));
         let (head, body) = signal.split_at(34 * 48_000);
         let side = |mode| {
@@ -43,7 +43,7 @@ fn matched_sides_differ_by_less_than_0_2_lu() {
         let (wet, dry) = (loudness(&side(MonitorMode::Processed)), loudness(&side(MonitorMode::Unprocessed)));
         assert!(abs_diff_eq!(wet, dry, epsilon = 0.2), "{}: processed {wet}, unprocessed {dry}", point.name());
         let plain = loudness(body);
-        assert!((wet - plain).abs() > 1.0, "negative control: {wet} against {plain} without a match");
+        assert!((wet - plain).abs() > 1.0, "negative control: {wet} LUFS, unmatched input {plain}");
     }
 }
 
@@ -69,11 +69,11 @@ fn loudness_match_gain_moves_slowly_and_holds_in_pauses() {
         moved += step;
         before = now;
     }
-    assert!(moved > 3.0, "it moves at all: {moved} dB");
+    assert!(moved > 3.0, "the gain does not move: {moved} dB");
 }
 
 #[test]
-fn both_sides_go_down_together_under_the_ceiling() {
+fn both_sides_are_attenuated_alike_to_stay_below_the_ceiling() {
     let mut settings = settings();
     settings.output.gain_db = 8.0;
     settings.limiter.ceiling_dbtp = -6.0;
@@ -89,17 +89,17 @@ fn both_sides_go_down_together_under_the_ceiling() {
     assert!(gain_db > 3.0 && headroom_db < -1.0, "raised by {gain_db} dB, headroom {headroom_db} dB");
     let [wet, dry] = [0, 1].map(|k| run(&mut strips[k], body));
     let over = db(peak(&dry)) + 6.0;
-    // The body repeats no sample of the head: its syllables are up to 1 dB louder than what was seen so far.
-    assert!(over < 0.1, "the raised side passes the ceiling by {over} dB");
+    // The body repeats no sample of the head: its syllables are up to 1 dB louder than any before.
+    assert!(over < 0.1, "the boosted side exceeds the ceiling by {over} dB");
     assert_abs_diff_eq!(loudness(&wet), loudness(&dry), epsilon = 0.3);
 }
 
 #[test]
-fn processed_and_removed_are_the_matched_unprocessed() {
+fn matched_processed_and_removed_sum_to_matched_unprocessed() {
     let signal = unequal(&phrases(-24.0, HZ, 12.0, 5));
     let sides = [MonitorMode::Processed, MonitorMode::Removed, MonitorMode::Unprocessed].map(|mode| {
         let mut strip: Box<Strip<2>> = strip(&settings(), rate(HZ));
-        // The match is the same on all sides while nothing has been heard: ten seconds of the processed side.
+        // Ten seconds of the processed side first, so that the match gain is the same in all modes.
         strip.set_monitoring(matched(MonitorMode::Processed));
         run(&mut strip, &signal[..480_000]);
         strip.set_monitoring(matched(mode));

@@ -1,4 +1,4 @@
-//! What holds for every signal, setting and rate, checked from outside the core.
+//! Properties that hold for every signal, setting and sample rate, tested from outside the core.
 
 mod audition;
 mod block_size;

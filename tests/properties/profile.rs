@@ -1,5 +1,5 @@
-//! What a profile promises for any recording: the same however it is split, whatever its level, and honest about what it
-//! cannot know.
+//! Properties of a profile for any recording: independent of block size and of level, and explicit about what cannot be
+//! measured.
 
 use approx::{assert_abs_diff_eq, assert_relative_eq};
 use proptest::prelude::*;
@@ -13,8 +13,7 @@ use voicechain_tests::tones::Random;
 
 const RATE_HZ: f64 = 16_000.0;
 
-/// Speech-shaped syllables of 0.2 to 0.4 s with pauses over faint noise: `seconds` long. As uneven as those of people, who
-/// keep no beat.
+/// Speech-shaped syllables with pauses over faint noise. Their lengths vary from 0.2 to 0.4 s, as a talker's do.
 fn syllables(seconds: f64) -> Vec<f32> {
     let samples = (seconds * RATE_HZ) as usize;
     let speech = shaped(&BYRNE_1994_COMBINED, -14.0, RATE_HZ, samples, 7);
@@ -32,7 +31,7 @@ fn syllables(seconds: f64) -> Vec<f32> {
 }
 
 fn profile<const C: usize>(frames: &[[f32; C]], rate_hz: f64, mut pieces: impl FnMut() -> usize) -> Profile {
-    let mut meter = Box::new(ProfileMeter::<C>::new(SampleRate::new(rate_hz).expect("a rate")));
+    let mut meter = Box::new(ProfileMeter::<C>::new(SampleRate::new(rate_hz).expect("an allowed rate")));
     let mut rest = frames;
     while !rest.is_empty() {
         let (now, later) = rest.split_at(pieces().clamp(1, rest.len()));
@@ -53,18 +52,18 @@ fn proposed(profile: &Profile) -> Proposal {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 8, ..ProptestConfig::default() })]
 
-    /// Bit for bit, at a rate that is halved twice, with unequal channels.
+    /// Bit-exact, at a rate that is halved twice, with unequal channels.
     #[test]
-    fn any_split_gives_the_same_profile(lengths in prop::collection::vec(1_usize..3_000, 1..20)) {
+    fn profile_is_independent_of_block_size(lengths in prop::collection::vec(1_usize..3_000, 1..20)) {
         let frames: Vec<[f32; 2]> = syllables(14.0).iter().enumerate().map(|(n, &s)| [s, if n % 3 == 0 { 0.3 * s } else { 0.2 * s }]).collect();
         let whole = profile(&frames, 192_000.0, || usize::MAX);
-        let mut turn = lengths.iter().cycle();
-        let split = profile(&frames, 192_000.0, || *turn.next().expect("a length"));
+        let mut next = lengths.iter().cycle();
+        let split = profile(&frames, 192_000.0, || *next.next().expect("a length"));
         prop_assert_eq!(format!("{whole:?}"), format!("{split:?}"));
     }
 
-    /// Random samples, silence, squares, impulses, what is not finite: the proposal is within its ranges, and what is not
-    /// finite is counted.
+    /// Random bits, silence, square wave, impulses and non-finite samples: every proposed setting is in its range, and
+    /// a signal that is not a voice gets the idle proposal.
     #[test]
     fn any_audio_gives_a_valid_proposal(
         kind in 0..5,
@@ -95,7 +94,7 @@ proptest! {
 }
 
 #[test]
-fn a_voice_twenty_decibels_quieter_gets_the_same_but_for_its_trim() {
+fn a_voice_20_db_quieter_gets_the_same_proposal_except_the_trim() {
     let samples = syllables(20.0);
     let quieter: Vec<f32> = samples.iter().map(|s| s * gain(-20.0) as f32).collect();
     let (loud, quiet) = (profile(&mono(&samples), RATE_HZ, || 512), profile(&mono(&quieter), RATE_HZ, || 512));
@@ -104,11 +103,11 @@ fn a_voice_twenty_decibels_quieter_gets_the_same_but_for_its_trim() {
     assert_abs_diff_eq!(difference, 20.0, epsilon = 0.11);
     a.settings.trim.gain_db = b.settings.trim.gain_db;
     assert_eq!(a.settings, b.settings);
-    let snr = |profile: &Profile| profile.background_noise.snr_db.expect("a floor");
+    let snr = |profile: &Profile| profile.background_noise.snr_db.expect("a noise floor");
     assert_abs_diff_eq!(snr(&loud), snr(&quiet), epsilon = 0.3);
 }
 
-/// Syllables as above, of harmonics whose pitch moves between 95 and 160 Hz.
+/// Harmonic syllables whose pitch moves between about 95 and 165 Hz.
 fn vowels(seconds: f64) -> Vec<f32> {
     let mut phase = 0.0_f64;
     let sample = |n: usize| {
@@ -121,15 +120,15 @@ fn vowels(seconds: f64) -> Vec<f32> {
     (0..(seconds * RATE_HZ) as usize).map(sample).collect()
 }
 
-/// What is read at the pitch depends on two clocks, that of the spectra and that of the pitch.
+/// Resonances at the pitch depend on two clocks, that of the spectra and that of the pitch.
 #[test]
-fn candidates_are_the_same_in_any_split_and_at_any_level() {
+fn resonances_are_independent_of_block_size_and_level() {
     let frames = mono(&vowels(10.0));
     let whole = profile(&frames, RATE_HZ, || usize::MAX).resonances.expect("a voice");
     let first = whole[0].expect("the most prominent");
     for lengths in [&[1, 2, 3][..], &[37, 2_000, 513], &[1_024]] {
-        let mut turn = lengths.iter().cycle();
-        let split = profile(&frames, RATE_HZ, || *turn.next().expect("a length")).resonances;
+        let mut next = lengths.iter().cycle();
+        let split = profile(&frames, RATE_HZ, || *next.next().expect("a length")).resonances;
         assert_eq!(split, Ok(whole));
     }
     let quieter: Vec<[f32; 1]> = frames.iter().map(|[s]| [s * gain(-20.0) as f32]).collect();
@@ -139,7 +138,7 @@ fn candidates_are_the_same_in_any_split_and_at_any_level() {
 }
 
 #[test]
-fn what_is_no_voice_is_said_and_left_alone() {
+fn silence_and_short_recordings_give_the_idle_proposal() {
     let idle = Proposal::idle();
     let silence = profile(&mono(&[0.0; 160_000]), RATE_HZ, || 4_096);
     assert_eq!((silence.signal_class, silence.pitch), (SignalClass::Silence, Err(Unavailable::Silence)));
@@ -147,15 +146,15 @@ fn what_is_no_voice_is_said_and_left_alone() {
     let short = profile(&mono(&syllables(0.5)), RATE_HZ, || 4_096);
     assert_eq!((short.signal_class, short.bandwidth), (SignalClass::TooShort, Err(Unavailable::TooShort)));
     assert_eq!(proposed(&short).settings, idle.settings);
-    // The control: enough of it is heard.
+    // Negative control: enough of the same signal is measured.
     let voice = profile(&mono(&syllables(20.0)), RATE_HZ, || 4_096);
     assert_eq!(voice.signal_class, SignalClass::Voice);
     assert!(voice.bandwidth.is_ok() && voice.tonal_balance.is_ok());
 }
 
-/// Tones, noise and what is no sound at all, at any rate: named, with nothing measured as if it were a voice.
+/// Tones, noise and invalid signals at any rate are classified, and no voice measurement is made of them.
 #[test]
-fn signals_that_are_no_voice_leave_the_strip_idle() {
+fn tones_noise_and_invalid_signals_give_the_idle_proposal() {
     for rate_hz in [8_000.0, 16_000.0, 44_100.0, 96_000.0] {
         let samples = (6.0 * rate_hz) as usize;
         let noise = white(-20.0, samples, 3);
@@ -182,9 +181,9 @@ fn signals_that_are_no_voice_leave_the_strip_idle() {
     }
 }
 
-/// A channel that is doubled is 3.01 LU louder, and nothing else.
+/// A doubled channel is 3.01 LU louder; everything else stays equal.
 #[test]
-fn two_equal_channels_are_one_voice() {
+fn two_equal_channels_measure_like_one() {
     let samples = syllables(12.0);
     let one = profile(&mono(&samples), RATE_HZ, || 700);
     let two = profile(&samples.iter().map(|&s| [s, s]).collect::<Vec<_>>(), RATE_HZ, || 700);

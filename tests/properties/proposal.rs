@@ -1,4 +1,4 @@
-//! Whatever was measured, a proposal is valid and explained; taste is carried over by two exact laws.
+//! Any profile gives a valid, explained proposal; two exact laws hold for carrying over a user's changes.
 
 use proptest::prelude::*;
 use voicechain_core::StripSettings;
@@ -8,7 +8,7 @@ use voicechain_core::settings;
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::random_settings;
 
-/// Anything that a number can be.
+/// Any floating-point number.
 fn any() -> BoxedStrategy<f64> {
     prop_oneof![
         4 => -100.0..100.0_f64,
@@ -30,19 +30,19 @@ const SIGNAL_CLASSES: [SignalClass; 8] = [
     SignalClass::InvalidSignal,
 ];
 
-/// A profile of these numbers, taken in turn; `holes` says what is unknown.
+/// A profile filled with these numbers in turn; the bits of `holes` mark unavailable values.
 fn profile(numbers: &[f64], holes: u32, signal_class: SignalClass, channels: usize) -> Profile {
     let mut next = numbers.iter().copied().cycle();
     let mut n = move || next.next().expect("endless");
     let mut hole = 0;
-    let mut gone = move || {
+    let mut unavailable = move || {
         hole += 1;
         holes >> (hole % 32) & 1 == 1
     };
     macro_rules! maybe {
         ($value:expr) => {{
             let value = $value;
-            if gone() { Err(Unavailable::TooShort) } else { Ok(value) }
+            if unavailable() { Err(Unavailable::TooShort) } else { Ok(value) }
         }};
     }
     Profile {
@@ -116,9 +116,9 @@ proptest! {
         prop_assert!(tone.iter().chain(cuts).map(|gain| gain.abs()).sum::<f64>() <= 9.0 + 1e-9);
         prop_assert!(s.tone_eq.low_shelf_gain_db.abs() <= 2.0 && s.tone_eq.bell_gain_db.abs() <= 2.0);
         prop_assert!(s.de_esser.range_db <= 8.0 && s.compressor.ratio <= 4.1);
-        let rest = Proposal::idle().settings;
+        let idle = Proposal::idle().settings;
         for info in settings::rows() {
-            prop_assert!(s.get(info.id) == rest.get(info.id) || proposal.evidence().any(|e| e.setting == info.id));
+            prop_assert!(s.get(info.id) == idle.get(info.id) || proposal.evidence().any(|e| e.setting == info.id));
             prop_assert_eq!(s.get(info.id).map(|v| info.on_step(v)), s.get(info.id));
         }
         for text in proposal.evidence().map(ToString::to_string).chain(proposal.warnings().map(ToString::to_string)) {
@@ -127,7 +127,7 @@ proptest! {
     }
 
     #[test]
-    fn carry_over_is_identity_without_changes_and_between_equal_proposals(seeds: [u64; 3]) {
+    fn carry_over_is_the_identity_without_changes_or_for_equal_proposals(seeds: [u64; 3]) {
         let [set, a, b]: [StripSettings; 3] = seeds.map(|seed| random_settings(&mut Noise::new(seed)));
         prop_assert_eq!(carry_over(&a, &a, &b), b);
         prop_assert_eq!(carry_over(&set, &a, &a), set);

@@ -1,4 +1,4 @@
-//! `Ok` means stable and finite; anything outside the table is refused by name.
+//! Settings inside the table give stable, finite coefficients; a value outside is refused with its id.
 
 use crate::rate;
 use voicechain_core::settings::{self, Scale, SectionId};
@@ -9,7 +9,7 @@ use voicechain_tests::spectra::{Noise, RATES};
 use voicechain_tests::strips::{coefs, random_settings, run, strip};
 
 #[test]
-fn any_settings_in_range_are_designed_and_stable() {
+fn any_settings_in_range_give_stable_coefficients() {
     let mut random = Noise::new(11);
     let loud = unequal(&white(0.0, 1_500, 1));
     for hz in RATES {
@@ -18,10 +18,10 @@ fn any_settings_in_range_are_designed_and_stable() {
             let mut settings = random_settings(&mut random);
             settings.limiter.look_ahead_ms = random.between(0.5, 5.0);
             if round % 3 == 0 {
-                // Corners: every setting at one of its ends.
+                // Corners: every setting at its minimum or maximum.
                 for info in settings::rows() {
                     let end = if random.sample() > 0.0 { info.max } else { info.min };
-                    settings.set(info.id, end).expect("an end of the range");
+                    settings.set(info.id, end).expect("the minimum or maximum");
                 }
             }
             let designed = coefs::<2>(&settings, rate);
@@ -42,7 +42,7 @@ fn beyond(value: f64, up: bool) -> f64 {
 }
 
 #[test]
-fn what_is_outside_the_table_is_refused_by_its_id() {
+fn values_outside_the_table_are_refused_with_their_id() {
     let rate = rate(48_000.0);
     for info in settings::rows() {
         let outside = [
@@ -64,8 +64,9 @@ fn what_is_outside_the_table_is_refused_by_its_id() {
             assert_eq!(refused.setting, info.id);
             assert!(refused.value.to_bits() == value.to_bits());
             assert_eq!(refused.allowed, info.allowed());
-            assert_eq!(s, before, "{} changed something", info.id);
-            // Written into the struct, past `set`: `design` refuses it. A switch or a choice cannot be out of range there.
+            assert_eq!(s, before, "{} changed a setting", info.id);
+            // Written directly into the struct, without `set`: `design` refuses it. A switch or a choice cannot be out
+            // of range there.
             if matches!(info.unit, Unit::Switch | Unit::Choice) {
                 continue;
             }
@@ -86,10 +87,10 @@ fn what_is_outside_the_table_is_refused_by_its_id() {
     assert_eq!(StripCoefs::<1>::design(&s, rate).expect_err("a stage twice").setting, "order");
 }
 
-/// Sets a row without a check.
+/// Writes a setting without a check.
 fn force(settings: &mut StripSettings, id: &str, value: f64) {
     let row_in = |section: &SectionId| section.rows().iter().position(|info| info.id == id);
     let found = SectionId::ALL.iter().find_map(|section| Some((*section, row_in(section)?)));
-    let (section, row) = found.expect("an id of the table");
+    let (section, row) = found.expect("an id in the table");
     assert!(settings.set_value(section, row, value));
 }

@@ -1,4 +1,4 @@
-//! The table of settings, and what is derived from it.
+//! The settings table and everything derived from it.
 
 use std::collections::HashSet;
 use voicechain_core::StripSettings;
@@ -9,10 +9,10 @@ use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::{random_settings, random_value};
 
 #[test]
-fn rows_are_whole_and_unique() {
+fn settings_are_complete_and_unique() {
     let rows: Vec<_> = settings::rows().collect();
     let ids: HashSet<&str> = rows.iter().map(|info| info.id).collect();
-    assert_eq!(ids.len(), rows.len(), "an id twice");
+    assert_eq!(ids.len(), rows.len(), "duplicate id");
     let default = StripSettings::default();
     default.check().expect("the defaults");
     for info in rows {
@@ -36,7 +36,7 @@ fn rows_are_whole_and_unique() {
 }
 
 #[test]
-fn every_row_can_be_read_and_written() {
+fn every_setting_can_be_read_and_written() {
     let mut random = Noise::new(5);
     for _ in 0..50 {
         for info in settings::rows() {
@@ -45,8 +45,8 @@ fn every_row_can_be_read_and_written() {
             let value = random_value(info, &mut random);
             s.set(info.id, value).expect("a value from the table");
             assert_eq!(s.get(info.id), Some(value), "{}", info.id);
-            // Nothing else moved.
-            s.set(info.id, before.get(info.id).expect("a row")).expect("what it was");
+            // No other setting changes.
+            s.set(info.id, before.get(info.id).expect("a row")).expect("the previous value");
             assert_eq!(s, before, "{}", info.id);
         }
     }
@@ -62,7 +62,7 @@ fn starting_points_are_inside_the_table() {
 }
 
 #[test]
-fn settings_survive_files() {
+fn settings_survive_toml_and_json() {
     let mut random = Noise::new(8);
     for round in 0..200 {
         let mut s = random_settings(&mut random);
@@ -75,7 +75,7 @@ fn settings_survive_files() {
         let back = serde_json::from_str::<StripSettings>(&text).unwrap_or_else(|e| panic!("{e}: {text}"));
         assert_eq!(back, s, "{text}");
     }
-    // What is left out has its default; what is unknown is refused.
+    // A missing setting keeps its default; an unknown one is refused.
     assert_eq!(toml::from_str::<StripSettings>("").expect("nothing"), StripSettings::default());
     let some = toml::from_str::<StripSettings>("[compressor]\nratio = inf\nmake_up = \"automatic\"").expect("some");
     let compressor = CompressorSettings {
@@ -90,7 +90,7 @@ fn settings_survive_files() {
 }
 
 #[test]
-fn the_printed_table_has_a_line_for_every_row() {
+fn the_printed_table_has_one_line_per_setting() {
     let mut text = String::new();
     StripSettings::write_table(&mut text).expect("a string");
     let lines: Vec<&str> = text.lines().collect();
@@ -107,17 +107,17 @@ fn the_printed_table_has_a_line_for_every_row() {
     assert!(line("`high_pass.on`").contains("| off, on | on |"));
 }
 
-/// `voicechain-core/SETTINGS.md` is the table as printed. After a change: run the test with `VOICECHAIN_WRITE=1`, which
-/// writes the file, and look at the difference.
+/// `voicechain-core/SETTINGS.md` equals the printed table. After a change, run the test with `VOICECHAIN_WRITE=1`,
+/// which writes the file, and review the difference.
 #[test]
-fn the_documentation_shows_the_table_as_it_is() {
+fn settings_md_equals_the_printed_table() {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../voicechain-core/SETTINGS.md");
     let mut text = String::from(
-        "# The settings\n\nPrinted from the table in `src/settings.rs`, which everything else is derived from. A settings file \
-         (TOML) has one section per stage, `format = 1` and `order` at its top; what it leaves out keeps its default. Ids and \
-         ranges never change.\n\n",
+        "# The settings\n\nPrinted from the table in `src/settings.rs`, from which everything else is derived. A settings file \
+         (TOML) has `format = 1` and `order` at its top and one section per stage; a setting that it leaves out keeps its \
+         default. Ids and ranges never change.\n\n",
     );
-    StripSettings::write_table(&mut text).expect("a string takes everything");
+    StripSettings::write_table(&mut text).expect("writing to a string");
     if std::env::var_os("VOICECHAIN_WRITE").is_some() {
         std::fs::write(path, &text).expect("the file can be written");
     }

@@ -1,4 +1,4 @@
-//! The strip is small enough for where it has to live.
+//! Memory of the strip and of the profile meter.
 
 use crate::rate;
 use std::mem::size_of;
@@ -7,10 +7,10 @@ use voicechain_core::settings::SpectralLatency;
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::strips::coefs;
 
-/// The de-reverb holds spectra, windows, the past of 1 025 bands and what 128 of them are predicted from without allocation,
-/// 323 KiB in stereo; everything else fits in 180 KiB, of which 24 KiB are the delay line that its latency asks for.
+/// In stereo the de-reverb holds 323 KiB without allocation: spectra, windows, the past of 1 025 bands, and the
+/// prediction of 128 of them. Everything else fits in 180 KiB; 24 KiB of it is the delay line for its latency.
 #[test]
-fn a_strip_fits_in_400_kib_and_in_512_in_stereo() {
+fn a_strip_fits_in_400_kib_mono_and_512_kib_stereo() {
     println!("Strip<1>: {} bytes, Strip<2>: {} bytes", size_of::<Strip<1>>(), size_of::<Strip<2>>());
     assert!(size_of::<Strip<1>>() <= 400 * 1024, "mono: {} bytes", size_of::<Strip<1>>());
     assert!(size_of::<Strip<2>>() <= 512 * 1024, "stereo: {} bytes", size_of::<Strip<2>>());
@@ -23,9 +23,9 @@ fn a_profile_meter_fits_in_300_kib() {
     assert!(size_of::<ProfileMeter<2>>() <= 300 * 1024, "stereo: {} bytes", size_of::<ProfileMeter<2>>());
 }
 
-/// Made on a stack of 2 MiB, what a thread has by default; run, set and reset on one of 256 KiB, as an audio thread may have.
+/// Made on a stack of 2 MiB, the default of a thread; run, set and reset on 256 KiB, as an audio thread may have.
 #[test]
-fn a_strip_is_made_on_a_stack_of_2_mib_and_runs_on_256_kib() {
+fn a_strip_is_made_on_a_2_mib_stack_and_runs_on_256_kib() {
     let made = std::thread::Builder::new().stack_size(2 * 1024 * 1024).spawn(|| {
         let coefs = coefs::<2>(&StripSettings::default(), rate(48_000.0));
         Box::new(Strip::new(&coefs))

@@ -1,4 +1,4 @@
-//! Channels are treated alike.
+//! Channel symmetry: both channels are processed alike.
 
 use crate::rate;
 use proptest::prelude::*;
@@ -9,7 +9,7 @@ use voicechain_tests::strips::{coefs, first_difference, random_settings, run, st
 proptest! {
     #![proptest_config(ProptestConfig { cases: 20, ..ProptestConfig::default() })]
     #[test]
-    fn swapped_channels_give_swapped_output(seed in 0u64..1_000_000) {
+    fn swapping_the_input_channels_swaps_the_output(seed in 0u64..1_000_000) {
         let rate = rate(48_000.0);
         let mut random = Noise::new(seed);
         let (first, second) = (random_settings(&mut random), random_settings(&mut random));
@@ -28,7 +28,7 @@ proptest! {
     }
 
     #[test]
-    fn a_channel_twice_is_the_mono_strip_twice(seed in 0u64..1_000_000) {
+    fn stereo_with_equal_channels_equals_mono(seed in 0u64..1_000_000) {
         let rate = rate(44_100.0);
         let mut random = Noise::new(seed);
         let (first, second) = (random_settings(&mut random), random_settings(&mut random));

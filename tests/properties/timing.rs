@@ -11,7 +11,7 @@ use voicechain_tests::signals::{unequal, white};
 use voicechain_tests::spectra::{Noise, RATES};
 use voicechain_tests::strips::{all_off, coefs, first_difference, random_settings, run, strip};
 
-/// The impulse response of a strip, so many samples of it. The impulse is quiet enough that no dynamics act.
+/// The first `samples` of a strip's impulse response. The impulse is too quiet for the dynamics to act.
 fn impulse_response(strip: &mut Strip<1>, samples: usize) -> Vec<f64> {
     let mut frames = vec![[0.0f32]; samples];
     frames[0] = [0.03];
@@ -47,10 +47,10 @@ fn latency_and_tail_are_exact() {
             let mut settings = random_settings(&mut random);
             settings.trim.gain_db = 0.0;
             settings.output.gain_db = 0.0;
-            // Thresholds that an impulse of -30 dB does not reach: the tail is that of the filters.
+            // Thresholds above an impulse of -30 dBFS: the tail is that of the filters.
             settings.compressor.on = false;
             settings.de_esser.threshold_db = 24.0;
-            // An impulse is no hum: what it would sound on for is not in the response.
+            // The hum stage is off: an impulse contains no hum, so the response would not show its tail.
             settings.hum.on = false;
             settings.limiter.on = true;
             settings.limiter.ceiling_dbtp = 0.0;
@@ -71,9 +71,9 @@ fn latency_and_tail_are_exact() {
             let designed = coefs::<1>(&settings, rate(hz));
             let tail = designed.tail() as usize;
             let response = impulse_response(&mut Strip::new(&designed), tail + 4_000);
-            let last = rings_for(&response);
-            assert!(last <= tail, "{hz} Hz: rings for {last}, tail says {tail}: {settings:?}");
-            assert!(tail <= 2 * last, "{hz} Hz: rings for {last}, tail says {tail}: {settings:?}");
+            let last = response_end(&response);
+            assert!(last <= tail, "{hz} Hz: response ends at {last}, stated tail {tail}: {settings:?}");
+            assert!(tail <= 2 * last, "{hz} Hz: response ends at {last}, stated tail {tail}: {settings:?}");
         }
     }
     for point in StartingPoint::ALL {
@@ -81,29 +81,29 @@ fn latency_and_tail_are_exact() {
         settings.compressor.on = false;
         let designed = coefs::<1>(&settings, rate(48_000.0));
         let tail = designed.tail() as usize;
-        let last = rings_for(&impulse_response(&mut Strip::new(&designed), tail + 4_000));
-        assert!(last <= tail && tail <= 2 * last, "{point:?}: rings for {last}, tail says {tail}");
+        let last = response_end(&impulse_response(&mut Strip::new(&designed), tail + 4_000));
+        assert!(last <= tail && tail <= 2 * last, "{point:?}: response ends at {last}, stated tail {tail}");
     }
 }
 
-/// The last sample that is above -120 dB of the largest.
-fn rings_for(response: &[f64]) -> usize {
+/// Index of the last sample above -120 dB relative to the peak.
+fn response_end(response: &[f64]) -> usize {
     let peak = response.iter().fold(0.0f64, |m, x| m.max(x.abs()));
     response.iter().rposition(|x| x.abs() > 1e-6 * peak).expect("an impulse")
 }
 
-/// The tail of one stage, as it says and as it is.
+/// Stated and measured tail of one stage, samples.
 fn stage_tail<S: Stage<1>>(settings: &S::Settings, hz: f64) -> [usize; 2] {
     let designed = StageCoefs::<S, 1>::design(settings, true, rate(hz)).expect("allowed");
     let tail = designed.tail();
     let mut frames = vec![[0.0f32]; 2 * tail as usize + 4_000];
     frames[0] = [0.03];
     Processor::new(&designed).run(&mut frames);
-    [tail as usize, rings_for(&frames.iter().map(|f| f64::from(f[0])).collect::<Vec<_>>())]
+    [tail as usize, response_end(&frames.iter().map(|f| f64::from(f[0])).collect::<Vec<_>>())]
 }
 
 #[test]
-fn every_stage_rings_as_long_as_it_says() {
+fn every_stage_states_its_tail() {
     let mut random = Noise::new(22);
     for hz in [8_000.0, 44_100.0, 96_000.0] {
         for _ in 0..12 {
@@ -123,16 +123,19 @@ fn every_stage_rings_as_long_as_it_says() {
                 stage_tail::<Limiter>(&s.limiter, hz),
                 stage_tail::<OutputTrim>(&s.output, hz),
             ];
-            for [says, is] in tails {
-                // Rounding to single precision ends a tail some samples early.
-                assert!(is <= says && says <= 2 * is + 8, "{hz} Hz: rings for {is}, says {says}: {tails:?} {s:?}");
+            for [stated, measured] in tails {
+                // Rounding to single precision ends a response some samples early.
+                assert!(
+                    measured <= stated && stated <= 2 * measured + 8,
+                    "{hz} Hz: response ends at {measured}, stated tail {stated}: {tails:?} {s:?}"
+                );
             }
         }
     }
 }
 
 #[test]
-fn the_unprocessed_side_is_the_delayed_input() {
+fn unprocessed_monitoring_returns_the_delayed_input() {
     for hz in RATES {
         for look_ahead_ms in [0.5, 1.5, 4.6, 4.8, 5.0] {
             let mut settings = StripSettings::default();

@@ -1,10 +1,10 @@
-//! Voice activity follows phrases, at any level.
+//! Voice activity follows phrases at any level.
 
 use crate::rate;
 use voicechain_core::detectors::VoiceActivity;
 use voicechain_tests::signals::{phrases, white};
 
-/// The decision after every 10 ms.
+/// Voice-activity decision every 10 ms.
 fn decisions(signal: &[f64], hz: f64) -> Vec<bool> {
     let tick = (0.01 * hz) as usize;
     let mut activity = VoiceActivity::new(rate(hz), tick as f64);
@@ -21,12 +21,13 @@ fn decisions(signal: &[f64], hz: f64) -> Vec<bool> {
 fn voice_activity_follows_phrases_at_any_level() {
     for hz in [8_000.0, 16_000.0, 48_000.0, 192_000.0] {
         for level in [-42.0, -35.0, -23.0, -10.0] {
-            // Phrases of 1.6 s and pauses of 0.6 s with noise 50 dB below.
+            // Phrases of 1.6 s, pauses of 0.6 s, noise 50 dB below.
             let active = decisions(&phrases(level, hz, 11.0, 6), hz);
             for (k, &now) in active.iter().enumerate() {
                 let within = (k as f64 * 0.01) % 2.2;
-                // 150 ms for the envelope to rise over the margin; 200 ms hang-over and as much for the envelope to fall
-                // by the margin of 15.9 dB (ITU-T P.56 method B: two one-poles of 30 ms, hang-over 200 ms).
+                // 150 ms for the envelope to rise above the margin; 200 ms of hang-over, and as long again for the
+                // envelope to fall by the margin of 15.9 dB (ITU-T P.56 method B: two one-pole filters of 30 ms,
+                // hang-over 200 ms).
                 if (0.15..1.55).contains(&within) {
                     assert!(now, "{level} dB at {hz} Hz: silent {within} s into a phrase, at {k}");
                 }
@@ -39,14 +40,14 @@ fn voice_activity_follows_phrases_at_any_level() {
 }
 
 #[test]
-fn noise_under_the_floor_is_no_voice() {
+fn noise_below_the_activity_floor_is_not_a_voice() {
     assert!(!decisions(&white(-66.0, 96_000, 1), 48_000.0).iter().any(|&active| active));
     assert!(!decisions(&vec![0.0; 96_000], 48_000.0).iter().any(|&active| active));
 }
 
 #[test]
-fn a_quieter_voice_is_heard_after_a_loud_one() {
-    // From -10 to -40 dB, after six seconds of silence and what 3 dB per second have to bring down.
+fn a_quiet_voice_is_detected_after_a_loud_one() {
+    // From -10 to -40 dBFS, after six seconds of silence and the time that the level tracker needs at 3 dB per second.
     let hz = 16_000.0;
     let mut signal = phrases(-10.0, hz, 8.0, 1);
     signal.extend(white(-80.0, (6.0 * hz) as usize, 2));
@@ -54,5 +55,5 @@ fn a_quieter_voice_is_heard_after_a_loud_one() {
     signal.extend(phrases(-40.0, hz, 12.0, 3));
     let active = decisions(&signal, hz);
     let late = &active[(begin as f64 / hz * 100.0) as usize + 800..];
-    assert!(late.iter().filter(|&&a| a).count() * 2 > late.len(), "still deaf");
+    assert!(late.iter().filter(|&&a| a).count() * 2 > late.len(), "the quieter voice is not detected");
 }

@@ -1,11 +1,11 @@
-//! `report.json` against its schema, and what the numbers say.
+//! `report.json` against its schema, and its rounding and verdicts.
 
 use crate::sample::sample_report;
 use approx::assert_abs_diff_eq;
 use serde_json::{Value, json};
 use voicechain_examples::report::data::{Levels, Report, SCHEMA};
 
-fn complaint(report: &Value) -> Option<String> {
+fn schema_error(report: &Value) -> Option<String> {
     let schema: Value = serde_json::from_str(SCHEMA).expect("the schema is JSON");
     let mut schemas = boon::Schemas::new();
     let mut compiler = boon::Compiler::new();
@@ -19,15 +19,15 @@ fn sample_json() -> Value {
 }
 
 #[test]
-fn a_report_fits_its_schema_and_reads_back() {
-    assert_eq!(complaint(&sample_json()), None);
+fn a_report_follows_its_schema_and_reads_back() {
+    assert_eq!(schema_error(&sample_json()), None);
     let mut silent = sample_report();
     silent.demo = None;
     silent.voices[0].output = Levels { integrated_lufs: Some(f64::NEG_INFINITY), ..Levels::default() };
     silent.voices[0].ledger[0].lu = None;
     silent.mix.loudness_range_lu = Some(f64::NAN);
     let text = silent.to_json().expect("finite");
-    assert_eq!(complaint(&serde_json::from_str(&text).expect("JSON")), None);
+    assert_eq!(schema_error(&serde_json::from_str(&text).expect("JSON")), None);
     assert!(text.contains("\"integrated_lufs\": null") && !text.contains("NaN"));
 
     let report = sample_report();
@@ -35,7 +35,7 @@ fn a_report_fits_its_schema_and_reads_back() {
 }
 
 #[test]
-fn levels_are_rounded_and_never_a_negative_zero() {
+fn levels_are_rounded_without_negative_zero() {
     let mut report = sample_report();
     report.voices[0].ledger[0].lu = Some(-0.004);
     report.voices[0].balance_gain_db = -0.0;
@@ -56,7 +56,7 @@ fn a_missing_required_number_is_an_error() {
 }
 
 #[test]
-fn changed_reports_do_not_fit_the_schema() {
+fn the_schema_rejects_invalid_reports() {
     type Change = fn(&mut Value);
     let changes: [(&str, Change); 18] = [
         ("another format", |json| json["format"] = json!(2)),
@@ -77,18 +77,18 @@ fn changed_reports_do_not_fit_the_schema() {
             drop(json["voices"][0]["gain_reduction"].as_object_mut().map(|all| all.remove("de_esser")));
         }),
         ("a reason without a sentence", |json| json["voices"][0]["evidence"][0]["sentence"] = json!("")),
-        ("more than sure", |json| json["voices"][0]["evidence"][0]["confidence"] = json!(1.2)),
+        ("a confidence above 1", |json| json["voices"][0]["evidence"][0]["confidence"] = json!(1.2)),
         ("a warning that is no text", |json| json["voices"][0]["warnings"] = json!([3])),
     ];
     for (name, change) in changes {
         let mut json = sample_json();
         change(&mut json);
-        assert!(complaint(&json).is_some(), "{name} passed");
+        assert!(schema_error(&json).is_some(), "{name} passed");
     }
 }
 
 #[test]
-fn the_verdict_is_judged_as_shown() {
+fn the_verdict_uses_the_rounded_levels() {
     let mut report = sample_report();
     assert!(report.compliance().is_compliant());
     report.mix.true_peak_dbtp = Some(-0.96);

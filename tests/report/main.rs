@@ -1,5 +1,4 @@
-//! The report as its readers meet it: `report.json` against its schema, the page as markup, the table as text. All
-//! numbers here are invented.
+//! The report: `report.json` against its schema, the page as markup, the table as text. All numbers here are invented.
 
 mod data;
 mod page;

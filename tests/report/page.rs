@@ -5,7 +5,7 @@ use voicechain_examples::report::data::{Fault, Levels};
 use voicechain_examples::report::excerpt::{Clip, ClipBudget, MAX_PAGE_CHARACTERS};
 use voicechain_examples::report::{Excerpt, MixSeries, VoiceSeries, render};
 
-/// Checks that elements are closed in order, ids are unique and every reference inside the page leads somewhere.
+/// Asserts that elements are closed in order, ids are unique, and every reference inside the page has a target.
 fn check_markup(html: &str) {
     const VOID: [&str; 3] = ["meta", "br", "!DOCTYPE"];
     let body = html.find("<body>").expect("a body");
@@ -25,26 +25,26 @@ fn check_markup(html: &str) {
         }
         if let Some(at) = tag.find(" id=\"") {
             let id = tag[at + 5..].split('"').next().expect("an id");
-            assert!(ids.insert(id.to_owned()), "{id} twice");
+            assert!(ids.insert(id.to_owned()), "duplicate id {id}");
         }
     }
     assert_eq!(open, ["body"]);
     for (start, close) in [("href=\"#", '"'), ("url(#", ')')] {
         for part in html[body..script].split(start).skip(1) {
             let id = part.split(close).next().expect("an id");
-            assert!(ids.contains(id), "{id} is nowhere");
+            assert!(ids.contains(id), "unknown id {id}");
         }
     }
 }
 
-/// The page without its sounds, whose letters mean nothing.
+/// The page without its embedded audio, whose text is arbitrary.
 fn without_sound(html: &str) -> String {
     let mut parts = html.split("data:audio/flac;base64,");
     let first = parts.next().unwrap_or_default().to_owned();
     parts.fold(first, |all, part| all + part.find('"').map_or("", |end| &part[end..]))
 }
 
-/// Leaves a page where a person can look at it.
+/// Writes a page to the target folder for visual inspection.
 fn keep(name: &str, html: &str) {
     let folder = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("report-sample");
     std::fs::create_dir_all(&folder).expect("a folder");
@@ -52,7 +52,7 @@ fn keep(name: &str, html: &str) {
 }
 
 #[test]
-fn a_sample_page_is_whole_and_small() {
+fn a_sample_page_is_valid_and_self_contained() {
     let html = render(&sample_page());
     keep("report.html", &html);
     check_markup(&html);
@@ -60,13 +60,13 @@ fn a_sample_page_is_whole_and_small() {
     for unwanted in ["NaN", "inf\"", "-0.0", "\u{2212}0.0<", "http://", "https://"] {
         assert!(!without_sound(&html).contains(unwanted), "{unwanted}");
     }
-    // A player per side and voice, and one for the mix.
+    // A player for each side of each voice, and one for the mix.
     assert_eq!(html.matches("<audio ").count(), 5);
 }
 
-/// Every stage with a meter shows what it took away: median, 95 % and the most.
+/// Every stage with a meter shows its gain reduction: median, 95th percentile and maximum.
 #[test]
-fn every_reduction_is_shown() {
+fn every_gain_reduction_is_shown() {
     let page = sample_page();
     let html = render(&page);
     for (name, values) in [
@@ -81,7 +81,7 @@ fn every_reduction_is_shown() {
             assert!(row.contains(&format!("{value}</td>")), "{name}, {value}: {row}");
         }
     }
-    // A stage without one shows none.
+    // A stage without a meter shows none.
     let trim = html.split("<tr role=\"row\"").find(|row| row.contains(">Trim</th>")).expect("the trim");
     assert!(!trim.contains("data-label"));
 }
@@ -118,7 +118,7 @@ fn names_cannot_become_markup() {
 }
 
 #[test]
-fn empty_odd_and_endless_series_are_drawn() {
+fn empty_invalid_and_very_long_series_are_drawn() {
     let mut page = sample_page();
     page.voices[0] = VoiceSeries::default();
     page.voices.truncate(1);

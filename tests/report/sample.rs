@@ -1,4 +1,4 @@
-//! An invented report, and the page of it.
+//! An invented report and its page.
 
 use voicechain_examples::report::data::{
     Demo, FORMAT, Fault, GainReduction, GainReductions, LedgerEntry, Levels, Mix, Reason, Report, StageDescription,
@@ -201,7 +201,7 @@ pub(crate) fn sample_report() -> Report {
     }
 }
 
-/// Pseudo-random numbers between -1 and 1.
+/// Pseudo-random numbers from -1 to 1.
 struct Chance(u32);
 
 impl Chance {
@@ -235,9 +235,9 @@ pub(crate) fn invented_course(
         let swing = 2.5 * (t * 0.31 + seed as f32).sin() + shape;
         if speaks {
             before.push(level + swing);
-            let takes = (2.0 + 0.9 * swing).max(0.0);
+            let reduction = (2.0 + 0.9 * swing).max(0.0);
             after.push(level + lift + 0.5 * swing);
-            compressor.push(-takes);
+            compressor.push(-reduction);
             de_esser.push(if chance.next() > 0.8 { -3.0 - 2.0 * chance.next() } else { 0.0 });
             limiter.push(if chance.next() > 0.985 { -0.6 * (1.0 + chance.next()) } else { 0.0 });
         } else {
@@ -248,7 +248,7 @@ pub(crate) fn invented_course(
             limiter.push(0.0);
         }
     }
-    // Over three seconds, as short-term loudness.
+    // Mean over three seconds, as for short-term loudness.
     let slide = |levels: Vec<f32>| -> Vec<f32> {
         let mut window = std::collections::VecDeque::from([0.0f64; 30]);
         let mut sum = 0.0;
@@ -275,7 +275,7 @@ const THIRD_OCTAVES: [f32; 25] = [
     2500.0, 3150.0, 4000.0, 5000.0, 6300.0, 8000.0, 10000.0, 12500.0, 16000.0,
 ];
 
-/// A spectrum that differs from published speech (Byrne et al. 1994, combined) by the given decibels.
+/// A spectrum that differs from the long-term average of speech (Byrne et al. 1994, combined) by these values, dB.
 fn spectrum(differences: [f32; 25]) -> Vec<(f32, f32)> {
     const SPEECH: [f32; 25] = [
         38.6, 43.5, 54.4, 57.7, 56.8, 60.2, 60.3, 59.0, 62.1, 62.1, 60.5, 56.8, 53.7, 53.0, 52.0, 48.7, 48.1, 46.8,

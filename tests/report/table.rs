@@ -1,10 +1,10 @@
-//! The table for the terminal.
+//! The summary table in the terminal.
 
 use crate::sample::sample_report;
 use voicechain_examples::report::table::{MAX_COLUMNS, summary};
 
 #[test]
-fn the_table_is_short_narrow_and_complete() {
+fn the_table_is_complete_and_fits_the_terminal() {
     let mut report = sample_report();
     let text = summary(&report, "mixed");
     println!("{text}");
@@ -21,7 +21,7 @@ fn the_table_is_short_narrow_and_complete() {
         "warning: ",
         "mixed",
     ] {
-        assert!(text.contains(expected), "{expected} in\n{text}");
+        assert!(text.contains(expected), "{expected} is missing in\n{text}");
     }
     report.voices[0].name = "A very long name of a voice \u{1b}[31m with colours".into();
     report.voices[0].evidence[0].sentence = "y".repeat(220);

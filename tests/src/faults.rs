@@ -1,7 +1,8 @@
-//! Known faults, put into recorded voices: what a measurement must find, and how much of it there is.
+//! Known faults of known size, added to recorded voices.
 //!
-//! Everything is at [`RATE_HZ`], one channel, and repeatable. Nothing here comes from the code under test: filters are
-//! those of the `biquad` package (Audio EQ Cookbook), the active level is computed anew from ITU-T P.56.
+//! All signals have one channel at [`RATE_HZ`] and are repeatable. Nothing here comes from the code under test: the
+//! filters are those of the `biquad` package (Audio EQ Cookbook), and the active level is an independent implementation
+//! of ITU-T P.56.
 
 use crate::recordings::{RATE_HZ, to_48k};
 use crate::signals::{gain, rms_db};
@@ -10,34 +11,34 @@ use biquad::{Biquad, Coefficients, DirectForm2Transposed, Hertz, Type};
 use std::f64::consts::TAU;
 use voicechain_examples::resample::Resampler;
 
-/// The middle of the band of sharp fricatives, Hz, and its Q: 4 to 10 kHz.
+/// Centre frequency (Hz) and Q of the band of sharp fricatives: 4 to 10 kHz.
 const SIBILANT: (f64, f64) = (6_700.0, 0.8);
-/// Transients are this long, s.
+/// Length of a transient, s.
 const TRANSIENT_S: f64 = 0.08;
-/// Changes of gain take this long, s.
+/// Length of a gain change, s.
 const RAMP_S: f64 = 0.02;
-/// A piece over which levels are taken, s.
+/// Length of a block over which a level is measured, s.
 const PIECE_S: f64 = 0.01;
 /// P.56: margin between the active level and its threshold, dB.
 const MARGIN_DB: f64 = 15.9;
-/// Voices in a babble.
+/// Number of voices in a babble.
 pub const TALKERS: usize = 8;
 
-/// Noise that lies under a voice.
+/// Kind of background noise.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum NoiseKind {
     /// Equal power in every octave.
     Pink,
-    /// Air from a duct: level up to 100 Hz, above it 6 dB down per octave.
+    /// Air from a duct: flat up to 100 Hz, then -6 dB per octave.
     Ventilation,
-    /// A rectified mains: all harmonics of 100 Hz, 6 dB down per octave, and some hiss.
+    /// Rectified mains: all harmonics of 100 Hz, falling by 6 dB per octave, and some hiss.
     Buzz,
-    /// [`TALKERS`] others talking at once.
+    /// [`TALKERS`] other voices at once.
     Babble,
 }
 
 impl NoiseKind {
-    /// All of them.
+    /// All kinds.
     pub const ALL: [Self; 4] = [Self::Pink, Self::Ventilation, Self::Buzz, Self::Babble];
 }
 
@@ -52,13 +53,13 @@ fn filtered(samples: &[f32], kind: Type<f64>, hz: f64, q: f64) -> Vec<f32> {
     samples.iter().map(|&x| filter.run(f64::from(x)) as f32).collect()
 }
 
-/// A bell of the Audio EQ Cookbook.
+/// Bell of the Audio EQ Cookbook.
 #[must_use]
 pub fn bell(samples: &[f32], hz: f64, gain_db: f64, q: f64) -> Vec<f32> {
     filtered(samples, Type::PeakingEQ(gain_db), hz, q)
 }
 
-/// A telephone's band: 300 Hz to 3.4 kHz, Butterworth filters of fourth order at both ends.
+/// Telephone band, 300 Hz to 3.4 kHz: fourth-order Butterworth filters at both ends.
 #[must_use]
 pub fn telephone_band(samples: &[f32]) -> Vec<f32> {
     [0.541_2, 1.306_6].iter().fold(samples.to_vec(), |band, &q| {
@@ -66,8 +67,7 @@ pub fn telephone_band(samples: &[f32]) -> Vec<f32> {
     })
 }
 
-/// Fricatives, and nothing else, louder by this much around 6.7 kHz. They are heard by hand: pieces of 10 ms with as much
-/// from 4 to 10 kHz as from 100 Hz to 1.5 kHz less 5 dB, at most 35 dB below the voice, by a majority of three.
+/// Boosts fricatives, and nothing else, by `gain_db` around 6.7 kHz. [`fricatives`] detects them.
 #[must_use]
 pub fn with_more_sibilance(samples: &[f32], gain_db: f64) -> Vec<f32> {
     let whole = bell(samples, SIBILANT.0, gain_db, SIBILANT.1);
@@ -75,36 +75,39 @@ pub fn with_more_sibilance(samples: &[f32], gain_db: f64) -> Vec<f32> {
     samples.iter().zip(&whole).zip(&open).map(|((&x, &more), &open)| x + open * (more - x)).collect()
 }
 
-/// What lies between two frequencies: two Butterworth filters of the second order.
+/// Band-pass between two frequencies: a second-order Butterworth filter at each end.
 #[must_use]
 pub fn band(samples: &[f32], low_hz: f64, high_hz: f64) -> Vec<f32> {
     let butterworth = std::f64::consts::FRAC_1_SQRT_2;
     filtered(&filtered(samples, Type::HighPass, low_hz, butterworth), Type::LowPass, high_hz, butterworth)
 }
 
-/// For every sample how far it belongs to a fricative, 0 to 1, with ramps of 5 ms.
+/// Membership of every sample in a fricative, 0 to 1, with ramps of 5 ms.
+///
+/// A block of 10 ms is a fricative if its level from 4 to 10 kHz exceeds that from 100 Hz to 1.5 kHz less 5 dB and is
+/// at most 35 dB below the voice; a majority of three blocks decides.
 #[must_use]
 pub fn fricatives(samples: &[f32]) -> Vec<f32> {
     let narrow = |low_hz, high_hz| piece_levels(&band(samples, low_hz, high_hz));
     let (high, low) = (narrow(4_000.0, 10_000.0), narrow(100.0, 1_500.0));
     let voice = active_level(samples);
-    let one: Vec<bool> = high.iter().zip(&low).map(|(&h, &l)| h - l > -5.0 && h > voice - 35.0).collect();
-    let most: Vec<bool> = (0..one.len())
-        .map(|at| (at.saturating_sub(1)..(at + 2).min(one.len())).filter(|&n| one[n]).count() >= 2)
+    let detected: Vec<bool> = high.iter().zip(&low).map(|(&h, &l)| h - l > -5.0 && h > voice - 35.0).collect();
+    let majority: Vec<bool> = (0..detected.len())
+        .map(|at| (at.saturating_sub(1)..(at + 2).min(detected.len())).filter(|&n| detected[n]).count() >= 2)
         .collect();
     let piece = (PIECE_S * rate()) as usize;
     let ramp = (0.005 * rate()) as f32;
     let mut open = 0.0_f32;
     (0..samples.len())
         .map(|n| {
-            let wanted = most.get(n / piece).copied().unwrap_or(false);
+            let wanted = majority.get(n / piece).copied().unwrap_or(false);
             open = (open + if wanted { 1.0 } else { -1.0 } / ramp).clamp(0.0, 1.0);
             open
         })
         .collect()
 }
 
-/// Mains hum at this level (all of it, dBFS): ten harmonics of different strength, as a transformer makes them.
+/// Adds mains hum of ten harmonics of different levels, as from a transformer. `level_dbfs` is its total level.
 #[must_use]
 pub fn with_hum(samples: &[f32], mains_hz: f64, level_dbfs: f64) -> Vec<f32> {
     const HARMONICS_DB: [f64; 10] = [0.0, -4.0, -3.0, -10.0, -8.0, -14.0, -12.0, -18.0, -16.0, -20.0];
@@ -118,11 +121,11 @@ pub fn with_hum(samples: &[f32], mains_hz: f64, level_dbfs: f64) -> Vec<f32> {
     samples.iter().enumerate().map(|(n, &x)| (f64::from(x) + add(n)) as f32).collect()
 }
 
-/// So many samples of noise with a root mean square of 1; `others` are the voices of a babble.
+/// Background noise with a root mean square of 1; `others` are the voices of a babble.
 ///
 /// # Panics
 ///
-/// When a babble has nobody to talk.
+/// If `kind` is a babble and `others` is empty.
 #[must_use]
 pub fn background_noise(kind: NoiseKind, samples: usize, others: &[&[f32]], seed: u64) -> Vec<f32> {
     let mut random = Noise::new(seed);
@@ -138,7 +141,7 @@ pub fn background_noise(kind: NoiseKind, samples: usize, others: &[&[f32]], seed
                 let turns = 100.0 * n as f64 / rate();
                 (1..=60).map(|k| (TAU * (f64::from(k) * turns).fract() + f64::from(k * k)).sin() / f64::from(k)).sum()
             };
-            // 480 samples are one period of 100 Hz at 48 kHz.
+            // One period of 100 Hz at 48 kHz is 480 samples.
             let period: Vec<f64> = (0..480).map(buzz).collect();
             hiss.iter().enumerate().map(|(n, hiss)| period[n % 480] as f32 + 0.1 * hiss).collect()
         }
@@ -161,7 +164,7 @@ pub fn background_noise(kind: NoiseKind, samples: usize, others: &[&[f32]], seed
     noise
 }
 
-/// Noise of `NoiseKind` so far below the active level of the voice. Returns the mixture and the level of the noise, dBFS.
+/// Adds noise `snr_db` below the active level of the voice. Returns the mixture and the level of the noise, dBFS.
 #[must_use]
 pub fn with_noise(samples: &[f32], kind: NoiseKind, snr_db: f64, others: &[&[f32]], seed: u64) -> (Vec<f32>, f64) {
     let level = active_level(samples) - snr_db;
@@ -170,8 +173,8 @@ pub fn with_noise(samples: &[f32], kind: NoiseKind, snr_db: f64, others: &[&[f32
     (samples.iter().zip(noise).map(|(&x, n)| x + scale * n).collect(), level)
 }
 
-/// One twentieth of the power of each octave per bin: seven first-order sections by P. Kellet, within 0.05 dB of 3 dB per
-/// octave above 10 Hz at 44.1 kHz (from memory; tested below at 48 kHz).
+/// Pink filter: first-order sections by P. Kellet, within 0.05 dB of -3 dB per octave above 10 Hz at 44.1 kHz (from
+/// memory; tested below at 48 kHz).
 fn pink(white: &[f32]) -> Vec<f32> {
     const POLES: [(f64, f64); 6] = [
         (0.99886, 0.055_517_9),
@@ -196,7 +199,7 @@ fn pink(white: &[f32]) -> Vec<f32> {
         .collect()
 }
 
-/// Short shouts of 80 ms: so many in ten seconds, each where somebody speaks, louder by `gain_db`.
+/// Boosts pieces of 80 ms by `gain_db`, `per_10_s` of them in ten seconds, each where the voice is active.
 #[must_use]
 pub fn with_transients(samples: &[f32], gain_db: f64, per_10_s: f64, seed: u64) -> Vec<f32> {
     let mut random = Noise::new(seed);
@@ -206,7 +209,7 @@ pub fn with_transients(samples: &[f32], gain_db: f64, per_10_s: f64, seed: u64) 
     let (length, ramp) = ((TRANSIENT_S * rate()) as usize, (0.005 * rate()) as usize);
     let apart = (10.0 / per_10_s * rate()) as usize;
     for slot in 0..samples.len() / apart {
-        // Somewhere in the slot where the voice is at its usual level.
+        // A random position in the slot where the voice is at its usual level.
         for _ in 0..200 {
             let at = slot * apart + (random.between(0.1, 0.9) * apart as f64) as usize;
             let there = |n: usize| levels.get(n / (PIECE_S * rate()) as usize).copied().unwrap_or(-200.0);
@@ -222,8 +225,8 @@ pub fn with_transients(samples: &[f32], gain_db: f64, per_10_s: f64, seed: u64) 
     samples.iter().zip(gains).map(|(&x, db)| (f64::from(x) * gain(db)) as f32).collect()
 }
 
-/// A voice that changes its level by `step_db` every two to five seconds, down and up in turns, at its quietest moment
-/// within 0.7 s.
+/// Changes the level by `step_db` every two to five seconds, alternately down and up, at the quietest moment within 0.7
+/// s.
 #[must_use]
 pub fn with_level_steps(samples: &[f32], step_db: f64, seed: u64) -> Vec<f32> {
     let mut random = Noise::new(seed);
@@ -257,11 +260,11 @@ pub fn with_level_steps(samples: &[f32], step_db: f64, seed: u64) -> Vec<f32> {
         .collect()
 }
 
-/// Through a narrower rate and back: nothing is left above half of it.
+/// Resamples to a lower rate and back: nothing remains above half the lower rate.
 #[must_use]
 pub fn resampled_through(samples: &[f32], rate_hz: u32) -> Vec<f32> {
     let mut narrow = Vec::new();
-    let mut down = Resampler::new(RATE_HZ, rate_hz, 1).expect("rates of files");
+    let mut down = Resampler::new(RATE_HZ, rate_hz, 1).expect("usual sample rates");
     down.push(samples, &mut narrow);
     down.finish(&mut narrow);
     let mut back = to_48k(&narrow, rate_hz);
@@ -269,14 +272,14 @@ pub fn resampled_through(samples: &[f32], rate_hz: u32) -> Vec<f32> {
     back
 }
 
-/// Louder or quieter.
+/// Applies a gain.
 #[must_use]
 pub fn with_gain(samples: &[f32], gain_db: f64) -> Vec<f32> {
     samples.iter().map(|&x| (f64::from(x) * gain(gain_db)) as f32).collect()
 }
 
-/// Through an impulse response whose largest value is moved to the start, at the level of the input. By overlap-add of
-/// transforms in double precision.
+/// Convolves with an impulse response whose largest value is moved to time 0; the output has the level of the input.
+/// Overlap-add in double precision.
 #[must_use]
 pub fn in_room(samples: &[f32], response: &[f64]) -> Vec<f32> {
     let length = (2 * response.len()).next_power_of_two();
@@ -303,7 +306,7 @@ pub fn in_room(samples: &[f32], response: &[f64]) -> Vec<f32> {
     with_gain(&wet, change)
 }
 
-/// Fourier transform of a power of two, in place; the inverse is not divided by the length.
+/// Fourier transform in place, length a power of two; the inverse is not divided by the length.
 fn transform(values: &mut [[f64; 2]], inverse: bool) {
     let length = values.len();
     let bits = length.trailing_zeros();
@@ -335,14 +338,14 @@ fn level(samples: &[f32]) -> f64 {
     rms_db(&samples.iter().map(|&x| f64::from(x)).collect::<Vec<f64>>())
 }
 
-/// Level of each 10 ms, dBFS, not below -200.
+/// Level of each block of 10 ms, dBFS, at least -200.
 #[must_use]
 pub fn piece_levels(samples: &[f32]) -> Vec<f64> {
     samples.chunks((PIECE_S * rate()) as usize).map(|piece| level(piece).max(-200.0)).collect()
 }
 
-/// Active speech level of ITU-T P.56 method B, dBov: envelope of two exponential means of 30 ms, thresholds a factor 2
-/// apart, 200 ms of hangover, interpolated where the level is 15.9 dB over its threshold.
+/// Active speech level of ITU-T P.56 method B, dBov: envelope of two exponential averages of 30 ms, thresholds a factor
+/// of 2 apart, hang-over 200 ms, interpolated where the level is 15.9 dB above its threshold.
 #[must_use]
 pub fn active_level(samples: &[f32]) -> f64 {
     const THRESHOLDS: usize = 15;
@@ -364,7 +367,7 @@ pub fn active_level(samples: &[f32]) -> f64 {
             }
         }
     }
-    // From the lowest threshold up: level and margin over the threshold.
+    // From the lowest threshold upwards: level, and margin over the threshold.
     let mut last: Option<[f64; 2]> = None;
     for at in (0..THRESHOLDS).rev() {
         let threshold_db = -20.0 * 2_f64.log10() * (at as f64 + 1.0);
@@ -396,12 +399,12 @@ mod tests {
         level(&filtered(&once, Type::BandPass, hz, 4.0))
     }
 
-    /// ITU-T P.56: the level of a tone without pauses is its mean square (CHECK: -23.0 dBov of a sine of -20 dBFS).
+    /// ITU-T P.56: the active level of a tone without pauses is its mean square (-23.0 dBov for a sine of -20 dBFS).
     #[test]
-    fn the_active_level_of_a_tone_is_its_mean_square() {
+    fn active_level_of_a_steady_tone_is_its_mean_square() {
         let tone: Vec<f32> = (0..480_000).map(|n| 0.1 * (TAU * 997.0 * f64::from(n) / rate()).sin() as f32).collect();
         assert!((active_level(&tone) + 23.01).abs() < 0.05, "{}", active_level(&tone));
-        // One second on, one off: computed by an independent implementation.
+        // One second on, one second off; the value comes from an independent implementation.
         let keyed: Vec<f32> =
             tone.iter().enumerate().map(|(n, x)| if n / 48_000 % 2 == 0 { *x } else { 0.0 }).collect();
         assert!((active_level(&keyed) + 24.07).abs() < 0.1, "{}", active_level(&keyed));
@@ -418,7 +421,7 @@ mod tests {
     }
 
     #[test]
-    fn noise_and_hum_lie_as_far_below_the_voice_as_asked() {
+    fn noise_and_hum_have_the_requested_level() {
         let voice = voice();
         let other: Vec<f32> = phrases(-20.0, rate(), 9.0, 8).iter().map(|&x| x as f32).collect();
         for kind in NoiseKind::ALL {
@@ -431,9 +434,9 @@ mod tests {
         assert!((level(&hum) + 50.0).abs() < 0.1);
     }
 
-    /// Vowels stay as they are to the last bit.
+    /// Vowels stay bit-exact.
     #[test]
-    fn only_fricatives_become_more_sibilant() {
+    fn with_more_sibilance_changes_fricatives_only() {
         let voice = voice();
         let (sharp, open) = (with_more_sibilance(&voice, 8.0), fricatives(&voice));
         assert!(voice.iter().zip(&sharp).zip(&open).all(|((x, y), open)| *open > 0.0 || x.to_bits() == y.to_bits()));
@@ -447,29 +450,29 @@ mod tests {
     }
 
     #[test]
-    fn transients_and_level_steps_are_as_large_as_asked() {
+    fn transients_and_level_steps_have_the_requested_gain() {
         let voice = voice();
-        let most = |faulty: &[f32]| {
+        let range = |faulty: &[f32]| {
             let each = |(x, y): (&f32, &f32)| if x.abs() > 1e-4 { 20.0 * f64::from(y / x).log10() } else { 0.0 };
             voice.iter().zip(faulty).map(each).fold([0.0_f64; 2], |[low, high], db| [low.min(db), high.max(db)])
         };
-        let [low, high] = most(&with_transients(&voice, 14.0, 5.0, 1));
+        let [low, high] = range(&with_transients(&voice, 14.0, 5.0, 1));
         assert!((high - 14.0).abs() < 0.01 && low > -0.01, "{low} {high}");
-        let [low, high] = most(&with_level_steps(&voice, 12.0, 1));
+        let [low, high] = range(&with_level_steps(&voice, 12.0, 1));
         assert!((low + 12.0).abs() < 0.01 && high < 0.01, "{low} {high}");
     }
 
     #[test]
-    fn a_narrow_rate_keeps_what_is_below_and_nothing_above() {
+    fn resampled_through_removes_only_what_lies_above_the_lower_band() {
         let noise = background_noise(NoiseKind::Pink, 240_000, &[], 2);
         let narrow = resampled_through(&noise, 8_000);
         assert!((band_level(&narrow, 1_000.0) - band_level(&noise, 1_000.0)).abs() < 0.2);
         assert!(band_level(&narrow, 12_000.0) < band_level(&noise, 12_000.0) - 20.0);
     }
 
-    /// A response of one late value is a copy; two values add where they must.
+    /// One delayed value is a copy; two values add.
     #[test]
-    fn a_room_is_a_convolution() {
+    fn in_room_convolves_with_the_impulse_response() {
         let voice = voice();
         let mut response = vec![0.0; 5_000];
         response[100] = 1.0;

@@ -1,4 +1,4 @@
-//! What the tests share: signals, prototypes and measurements that do not come from the code under test.
+//! Shared test code, independent of the code under test: signals, analog prototypes, measurements and recordings.
 
 pub mod faults;
 pub mod recordings;

@@ -1,9 +1,9 @@
-//! Recorded people, and music: what the measurements of a voice are chosen and scored with.
+//! Recorded speakers and music on which measurements are tuned and evaluated.
 //!
-//! Everything is in Debian packages and packages for Python; `tests/recordings` fetches them into `$VOICECHAIN_SPEECH`
-//! or target/speech. A speaker is one folder of one package (a language of a game, a reader), so two speakers are two
-//! people as far as the folders tell; all folders of a language are in the same subset, because people who record a
-//! language for one program may have done so for another.
+//! All recordings come from Debian packages and Python packages; `tests/recordings` fetches them into
+//! `$VOICECHAIN_SPEECH` or target/speech. A speaker is one folder of one package (a language of a game, a reader).
+//! Different folders are taken to be different people. All folders of a language are in the same subset, because one
+//! person may have recorded a language for several programs.
 
 use std::collections::BTreeMap;
 use std::env;
@@ -15,65 +15,65 @@ use std::thread;
 use voicechain_examples::audio_file::AudioFile;
 use voicechain_examples::resample::Resampler;
 
-/// The rate of all samples here, Hz.
+/// Sample rate of all recordings, Hz.
 pub const RATE_HZ: u32 = 48_000;
-/// So much of one speaker is taken at most, s.
-const LONGEST_S: f64 = 60.0;
-/// What is shorter is no speaker, s.
-const SHORTEST_S: f64 = 8.0;
-/// So much of a piece of music is taken, s.
+/// Maximum length of one speaker, s.
+const MAX_SPEAKER_S: f64 = 60.0;
+/// Minimum length of one speaker, s.
+const MIN_SPEAKER_S: f64 = 8.0;
+/// Maximum length of a piece of music, s.
 const MUSIC_S: f64 = 30.0;
-/// Files are joined with a fade of this length out of the one and into the next, s.
+/// Length of the fade-out and fade-in where two files are joined, s.
 const FADE_S: f64 = 0.005;
-/// How many threads decode and measure.
+/// Number of threads that decode and measure.
 const THREADS: usize = 2;
 
-/// Which of the two purposes a speaker serves.
+/// Purpose of a recording.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Subset {
-    /// Thresholds are chosen with it.
+    /// Development recordings: thresholds are chosen on them.
     Development,
-    /// The finished thresholds are scored with it.
+    /// Evaluation recordings: the finished thresholds are scored on them.
     Evaluation,
 }
 
 /// One recorded person.
 #[derive(Debug)]
 pub struct Speaker {
-    /// Where the recording is from.
+    /// Source of the recording.
     pub name: &'static str,
-    /// What it is for.
+    /// Purpose of the recording.
     pub subset: Subset,
-    /// The rate of the files, of which half is the top of what they hold, Hz.
+    /// Sample rate of the files, Hz.
     pub native_rate_hz: u32,
     /// One channel at [`RATE_HZ`], 8 to 60 s.
     pub samples: Vec<f32>,
-    /// Recorded in a room that is heard.
+    /// Recorded with audible reverberation.
     pub reverberant: bool,
 }
 
 /// A piece of music.
 #[derive(Debug)]
 pub struct Piece {
-    /// The name of its file.
+    /// Stem of its file name.
     pub name: String,
     /// One channel at [`RATE_HZ`], up to 30 s.
     pub samples: Vec<f32>,
 }
 
-/// Which files of the source's folders are the speaker's.
+/// Selects a speaker's files in the source's folders.
 #[derive(Debug, Clone, Copy)]
 enum Pick {
     All,
-    /// The one file.
+    /// One file by its name.
     Named(&'static str),
-    /// The prompts, not the test noise between them.
+    /// The spoken prompts, without the test noise.
     Prompts,
-    /// The files of one lead, told by a letter that is a word of the file's name.
+    /// The files of one lead of the game, recognised by a letter that is a word of the file name.
     Lead(&'static str),
 }
 
-/// A speaker before the recording is read.
+/// A speaker whose recordings are not read yet.
 #[derive(Debug)]
 struct Source {
     name: &'static str,
@@ -90,18 +90,18 @@ const LETTERS: &[&str] = &[
     "ar", "cs", "da", "de", "en", "en_GB", "es", "fr", "he", "hu", "it", "lt", "ml", "nb", "nds", "nl", "pt_BR", "ru",
     "tn", "uk",
 ];
-/// Languages with a folder of spoken nouns. Left out are one that is coded in a way that cannot be read here (nn), one
-/// whose voice is synthetic (gl), copies of another (sr@...) and those below 8 s at one rate (es, nl).
+/// Languages with a folder of spoken nouns. Left out: nn (a coding that cannot be read here), gl (a synthetic voice),
+/// sr@... (copies of another), es and nl (below 8 s at one rate).
 const NOUNS: &[&str] = &[
     "ca", "da", "de", "el", "en", "fi", "fr", "ga", "it", "lt", "nds", "pt", "ro", "ru", "sl", "sr", "sv", "uk", "wa",
 ];
-/// Scenes whose Czech lines were recorded later than the others, by other people, in full bandwidth.
+/// Scenes whose Czech lines were recorded later, by other people, in full bandwidth.
 const CZECH_SCENES: &[&str] = &["fdto", "hole", "linux"];
 
-/// A folder whose files decode to noise 16 to 36 dB over full scale.
+/// A folder whose files decode to noise 16 to 36 dB above full scale.
 const BROKEN: &str = "klettres tn";
 
-/// All sources with their subsets: each group goes to the subset that has fewer sources so far.
+/// All sources with their subsets: each group joins the subset that has fewer sources at that point.
 fn sources(root: &Path) -> Vec<Source> {
     let mut all: Vec<Source> = Vec::new();
     let mut add = |name: String, group: &'static str, folders: Vec<String>, pick: Pick, reverberant: bool| {
@@ -148,17 +148,17 @@ fn sources(root: &Path) -> Vec<Source> {
             source.subset = *subset;
         }
     }
-    // Only now, so that the subsets of the others stay.
+    // Removed only here, so that the other sources keep their subsets.
     all.retain(|source| source.name != BROKEN);
     all
 }
 
-/// The language without its country.
+/// Language code without the country.
 fn group_of(language: &'static str) -> &'static str {
     language.split('_').next().unwrap_or(language)
 }
 
-/// The folder with the recordings.
+/// Folder of the recordings.
 fn root() -> PathBuf {
     let target = || {
         let above = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
@@ -167,20 +167,20 @@ fn root() -> PathBuf {
     env::var_os("VOICECHAIN_SPEECH").map_or_else(target, PathBuf::from)
 }
 
-/// What is in a folder, sorted.
+/// Entries of a folder, sorted.
 fn entries(folder: &Path) -> Vec<PathBuf> {
     let mut all: Vec<PathBuf> = fs::read_dir(folder).into_iter().flatten().flatten().map(|e| e.path()).collect();
     all.sort();
     all
 }
 
-/// The names of the game's scenes.
+/// Names of the game's scenes.
 fn scenes(root: &Path) -> Vec<String> {
     let folders = entries(&root.join("usr/share/games/fillets-ng/sound"));
     folders.iter().filter_map(|path| Some(path.file_name()?.to_str()?.to_owned())).collect()
 }
 
-/// The audio files in and below a folder, sorted.
+/// Audio files in a folder and its subfolders, sorted.
 fn audio_below(folder: &Path) -> Vec<PathBuf> {
     let mut all = Vec::new();
     for path in entries(folder) {
@@ -206,8 +206,8 @@ impl Pick {
     }
 }
 
-/// A file's samples as one channel, at its own rate; none of a file that cannot be read to its end, as those few that
-/// are several recordings of different formats one after the other.
+/// A file's samples mixed to one channel, at its own rate. `None` if the file cannot be read to its end; a few files
+/// are several recordings of different formats in a row.
 fn mono(path: &Path, limit: usize) -> Option<Vec<f32>> {
     let mut file = AudioFile::open(path).ok()?;
     let channels = file.channels();
@@ -219,11 +219,11 @@ fn mono(path: &Path, limit: usize) -> Option<Vec<f32>> {
     Some(samples)
 }
 
-/// From a rate in Hz to [`RATE_HZ`].
+/// Resamples from `rate_hz` to [`RATE_HZ`].
 #[must_use]
 pub fn to_48k(samples: &[f32], rate_hz: u32) -> Vec<f32> {
     let mut out = Vec::new();
-    let mut resampler = Resampler::new(rate_hz, RATE_HZ, 1).expect("a rate that files have");
+    let mut resampler = Resampler::new(rate_hz, RATE_HZ, 1).expect("a usual sample rate");
     resampler.push(samples, &mut out);
     resampler.finish(&mut out);
     out
@@ -232,10 +232,10 @@ pub fn to_48k(samples: &[f32], rate_hz: u32) -> Vec<f32> {
 impl Source {
     fn read(&self, root: &Path) -> Speaker {
         let files = self.folders.iter().flat_map(|folder| audio_below(&root.join(folder)));
-        // Of mixed rates the one that most of the bytes have: not every file states how long it is.
+        // Of several sample rates the one with the most bytes: not every file states its length.
         let mut by_rate: BTreeMap<u32, (u64, Vec<PathBuf>)> = BTreeMap::new();
         for path in files.filter(|path| self.pick.takes(path)) {
-            // The games have a few files without sound.
+            // The game has a few files without sound.
             let Ok(file) = AudioFile::open(&path) else { continue };
             let (total, paths) = by_rate.entry(file.rate_hz()).or_default();
             *total += fs::metadata(&path).map_or(0, |about| about.len());
@@ -244,11 +244,11 @@ impl Source {
         let Some((rate_hz, (_, paths))) = by_rate.into_iter().max_by_key(|(_, (total, _))| *total) else {
             panic!("no recordings of {:?} in {}: run tests/recordings", self.name, root.display());
         };
-        // In steps of the golden section, so that whatever the number of files, those that fit are from everywhere.
+        // In steps of the golden section: whatever the number of files, the chosen ones are spread over all of them.
         let mut order: Vec<(f64, &PathBuf)> =
             paths.iter().enumerate().map(|(n, path)| ((n as f64 * 0.618_033_988_75).fract(), path)).collect();
         order.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let limit = (LONGEST_S * f64::from(rate_hz)) as usize;
+        let limit = (MAX_SPEAKER_S * f64::from(rate_hz)) as usize;
         let fade = (FADE_S * f64::from(rate_hz)) as usize;
         let mut samples = Vec::with_capacity(limit);
         for (_, path) in order {
@@ -265,7 +265,7 @@ impl Source {
             }
         }
         let length_s = samples.len() as f64 / f64::from(rate_hz);
-        assert!(length_s >= SHORTEST_S, "{}: only {length_s:.1} s: run tests/recordings", self.name);
+        assert!(length_s >= MIN_SPEAKER_S, "{}: only {length_s:.1} s: run tests/recordings", self.name);
         let samples = to_48k(&samples, rate_hz);
         Speaker {
             name: self.name,
@@ -277,7 +277,7 @@ impl Source {
     }
 }
 
-/// Does `job` for each of `items` on [`THREADS`] threads; the results are in the order of the items.
+/// Runs `job` for each item on [`THREADS`] threads. The results are in the order of the items.
 fn on_threads<T: Sync, R: Send>(items: &[T], job: impl Fn(&T) -> R + Sync) -> Vec<R> {
     let next = AtomicUsize::new(0);
     let work = || {
@@ -301,7 +301,7 @@ fn on_threads<T: Sync, R: Send>(items: &[T], job: impl Fn(&T) -> R + Sync) -> Ve
 ///
 /// # Panics
 ///
-/// Without the recordings; the message names `tests/recordings`.
+/// If recordings are missing; the message names `tests/recordings`.
 pub fn speakers() -> &'static [Speaker] {
     static ALL: OnceLock<Vec<Speaker>> = OnceLock::new();
     ALL.get_or_init(|| {
@@ -310,30 +310,30 @@ pub fn speakers() -> &'static [Speaker] {
     })
 }
 
-/// One speaker by name: for a test that is run with fewer packages than all.
+/// One speaker by name, for a test that needs only one package.
 ///
 /// # Panics
 ///
-/// Without the recordings of the name; the message names `tests/recordings`.
+/// If the recordings of that name are missing; the message names `tests/recordings`.
 #[must_use]
 pub fn speaker(name: &str) -> Speaker {
     let root = root();
     let all = sources(&root);
-    all.iter().find(|source| source.name == name).expect("a name of the list").read(&root)
+    all.iter().find(|source| source.name == name).expect("a known speaker").read(&root)
 }
 
-/// Does `job` for every speaker, on two threads; the results are in the order of the speakers.
+/// Runs `job` for every speaker on two threads. The results are in the order of the speakers.
 pub fn for_each_speaker<R: Send>(job: impl Fn(&Speaker) -> R + Sync) -> Vec<(&'static str, Subset, R)> {
     let all = speakers();
     let results = on_threads(all, job);
     all.iter().zip(results).map(|(speaker, result)| (speaker.name, speaker.subset, result)).collect()
 }
 
-/// The first subset minute of each piece of the game's music, read once.
+/// The first half minute of each piece of the game's music, read once.
 ///
 /// # Panics
 ///
-/// Without the recordings; the message names `tests/recordings`.
+/// If recordings are missing; the message names `tests/recordings`.
 pub fn music() -> &'static [Piece] {
     static ALL: OnceLock<Vec<Piece>> = OnceLock::new();
     ALL.get_or_init(|| {
@@ -353,10 +353,9 @@ pub fn music() -> &'static [Piece] {
 mod tests {
     use super::*;
 
-    /// At least forty speakers, subsets of about the same size, and neither a language of the same kind nor a room in
-    /// both: what is scored was not seen when thresholds were chosen.
+    /// At least forty speakers, two subsets of about the same size, and no language or recording room in both.
     #[test]
-    fn subsets_share_nothing() {
+    fn subsets_share_no_language_and_no_room() {
         let all = sources(Path::new("nowhere"));
         assert!(all.len() >= 40, "{}", all.len());
         let chooses = all.iter().filter(|source| source.subset == Subset::Development).count();
@@ -371,7 +370,7 @@ mod tests {
     }
 
     #[test]
-    fn a_lead_is_told_by_a_word_of_the_name() {
+    fn a_lead_is_recognised_by_a_word_of_the_file_name() {
         let takes = |name: &str| Pick::Lead("m").takes(Path::new(name));
         assert!(takes("sc-m-hello.ogg") && takes("m-hello.ogg") && takes("hello-m.ogg"));
         assert!(!takes("sc-v-hello.ogg") && !takes("hem-v-mm.ogg"));

@@ -1,4 +1,4 @@
-//! Test signals for stages and strip: deterministic, in double precision, rounded once.
+//! Test signals for stages and strip: deterministic, in double precision, rounded to single precision once.
 
 use crate::spectra::Noise;
 use std::f64::consts::TAU;
@@ -15,47 +15,48 @@ pub fn db(gain: f64) -> f64 {
     20.0 * gain.log10()
 }
 
-/// Level of the root mean square, dB of full scale.
+/// Root-mean-square level, dBFS (0 dBFS is a square wave at full scale).
 #[must_use]
 pub fn rms_db(signal: &[f64]) -> f64 {
     10.0 * (signal.iter().map(|x| x * x).sum::<f64>() / signal.len() as f64).log10()
 }
 
-/// A sine with its peak level in dB of full scale.
+/// Sine; its level is the peak, dBFS.
 #[must_use]
 pub fn sine(hz: f64, level_db: f64, rate_hz: f64, samples: usize) -> Vec<f64> {
     (0..samples).map(|n| gain(level_db) * (TAU * (hz * n as f64 / rate_hz).fract()).sin()).collect()
 }
 
-/// `+A, -A, +A ...`: the magnitude of every sample is the same, so a detector that takes `|x|` reads a steady level.
+/// The sequence `+A, -A, +A ...`: every sample has the same magnitude, so a detector of `|x|` reads a steady level.
 #[must_use]
 pub fn alternating(level_db: f64, samples: usize) -> Vec<f64> {
     (0..samples).map(|n| if n % 2 == 0 { gain(level_db) } else { -gain(level_db) }).collect()
 }
 
-/// White noise, evenly spread up to its peak level.
+/// Uniform white noise; its level is the peak, dBFS.
 #[must_use]
 pub fn white(level_db: f64, samples: usize, seed: u64) -> Vec<f64> {
     let mut noise = Noise::new(seed);
     (0..samples).map(|_| gain(level_db) * noise.sample()).collect()
 }
 
-/// Noise that falls by about 3 dB per octave: seven held white noises, each changing half as often as the one before.
+/// Noise that falls by about 3 dB per octave: a sum of ten sample-and-hold white noises, each updated half as often as
+/// the one before.
 #[must_use]
 pub fn pinkish(level_db: f64, samples: usize, seed: u64) -> Vec<f64> {
     let mut noise = Noise::new(seed);
     let mut held = [0.0; 10];
     (0..samples)
         .map(|n| {
-            let turn = (n.trailing_zeros() as usize).min(held.len() - 1);
-            held[turn] = noise.sample();
+            let row = (n.trailing_zeros() as usize).min(held.len() - 1);
+            held[row] = noise.sample();
             gain(level_db) * held.iter().sum::<f64>() * 0.3
         })
         .collect()
 }
 
-/// A sum of sines of random phase, eight to a third of an octave, with the given levels of the thirds (dB) that lie
-/// below 0.45 of the rate; the whole is set to a root mean square of `rms_db`.
+/// Noise with the given third-octave levels (dB): eight sines of random phase per third, up to 0.45 of the rate. The
+/// whole is scaled to the level `rms`, dBFS.
 #[must_use]
 pub fn shaped(thirds: &[(f64, f64)], rms: f64, rate_hz: f64, samples: usize, seed: u64) -> Vec<f64> {
     const EACH: usize = 8;
@@ -82,8 +83,8 @@ pub fn shaped(thirds: &[(f64, f64)], rms: f64, rate_hz: f64, samples: usize, see
     signal
 }
 
-/// Long-term average speech in thirds of an octave, dB: Byrne et al. 1994, JASA 96(4), Table 2, combined column (via
-/// independent implementations).
+/// Long-term average speech spectrum in thirds of an octave, dB: Byrne et al. 1994, JASA 96(4), Table 2, combined
+/// column (via independent implementations).
 pub const BYRNE: [(f64, f64); 25] = [
     (63.0, 38.6),
     (80.0, 43.5),
@@ -112,7 +113,8 @@ pub const BYRNE: [(f64, f64); 25] = [
     (16_000.0, 40.7),
 ];
 
-/// A voiced buzz: harmonics of `f0` that fall by 12 dB per octave above 500 Hz and end at 3.5 kHz.
+/// Voiced excitation: harmonics of `f0` that fall by 12 dB per octave above 500 Hz and end at 3.5 kHz. `rms` is its
+/// level, dBFS.
 #[must_use]
 pub fn buzz(f0: f64, rms: f64, rate_hz: f64, samples: usize) -> Vec<f64> {
     let top = 3_500f64.min(0.4 * rate_hz);
@@ -134,15 +136,15 @@ pub fn buzz(f0: f64, rms: f64, rate_hz: f64, samples: usize) -> Vec<f64> {
     signal
 }
 
-/// Noise between 5 and 9 kHz, as of an "s": a sum of sines, evenly spaced on average.
+/// Fricative noise between 5 and 9 kHz, as in an "s", at the level `rms`, dBFS.
 #[must_use]
 pub fn hiss(rms: f64, rate_hz: f64, samples: usize, seed: u64) -> Vec<f64> {
     let thirds = [(5_000.0, 0.0), (6_300.0, 1.0), (8_000.0, 1.0)];
     shaped(&thirds, rms, rate_hz, samples, seed)
 }
 
-/// Phrases with pauses: syllables of buzz with now and then an "s", 1.6 s of phrase and 0.6 s of pause. `rms` is the
-/// level of the phrases; in the pauses lies noise 50 dB below.
+/// Phrases of 1.6 s and pauses of 0.6 s: voiced syllables with an occasional "s". `rms` is the level of the phrases,
+/// dBFS; background noise lies 50 dB below.
 #[must_use]
 pub fn phrases(rms: f64, rate_hz: f64, seconds: f64, seed: u64) -> Vec<f64> {
     let samples = (rate_hz * seconds) as usize;
@@ -176,19 +178,19 @@ pub fn phrases(rms: f64, rate_hz: f64, seconds: f64, seed: u64) -> Vec<f64> {
         .collect()
 }
 
-/// Single precision, one channel.
+/// One channel in single precision.
 #[must_use]
 pub fn mono(signal: &[f64]) -> Vec<[f32; 1]> {
     signal.iter().map(|&x| [x as f32]).collect()
 }
 
-/// Single precision, two channels that differ: the right one is 4 dB quieter, turned, and 11 samples late.
+/// Two different channels in single precision: the right one is 4 dB quieter, inverted, and 11 samples late.
 #[must_use]
 pub fn unequal(signal: &[f64]) -> Vec<[f32; 2]> {
     (0..signal.len()).map(|n| [signal[n] as f32, if n < 11 { 0.0 } else { (-0.63 * signal[n - 11]) as f32 }]).collect()
 }
 
-/// One channel of frames in double precision.
+/// One channel of the frames, in double precision.
 #[must_use]
 pub fn channel<const C: usize>(frames: &[[f32; C]], c: usize) -> Vec<f64> {
     frames.iter().map(|frame| f64::from(frame[c])).collect()

@@ -1,32 +1,32 @@
-//! Analog prototypes, plain double-precision filters and Fourier sums, written out apart from the core.
+//! Analog prototypes, plain double-precision filters and Fourier sums, independent of the core.
 
 use std::f64::consts::PI;
 use voicechain_core::SampleRate;
 use voicechain_core::filters::{Section, StateVariable};
 
-/// The sample rates of the dense grids, Hz.
+/// Sample rates of the dense grids, Hz.
 pub const RATES: [f64; 12] = [
     8_000.0, 11_025.0, 16_000.0, 22_050.0, 24_000.0, 32_000.0, 44_100.0, 48_000.0, 88_200.0, 96_000.0, 176_400.0,
     192_000.0,
 ];
 
-/// A rate that is known to be allowed.
+/// An allowed sample rate.
 ///
 /// # Panics
-/// When it is not.
+/// If the rate is not allowed.
 #[must_use]
 pub fn rate(hz: f64) -> SampleRate {
     SampleRate::new(hz).expect("an allowed rate")
 }
 
-/// Frequencies from `low` to `high`, both included, `per_octave` to the octave.
+/// Frequencies from `low` to `high` inclusive, `per_octave` per octave.
 #[must_use]
 pub fn octaves(low: f64, high: f64, per_octave: f64) -> Vec<f64> {
     let steps = ((high / low).log2() * per_octave).ceil().max(1.0);
     (0..=steps as usize).map(|k| low * (high / low).powf(k as f64 / steps)).collect()
 }
 
-/// Magnitude of a section at a frequency, dB.
+/// Magnitude response of a section at a frequency, dB.
 #[must_use]
 pub fn db_at(section: &Section, hz: f64, rate: SampleRate) -> f64 {
     section.response(2.0 * PI * hz / rate.hz()).db()
@@ -61,7 +61,7 @@ pub fn analog_low_shelf_db(hz: f64, f0: f64, gain_db: f64, q: f64) -> f64 {
     power_db(a * a * ((a - x2).powi(2) + damping) / ((1.0 - a * x2).powi(2) + damping))
 }
 
-/// Sections one behind the other in transposed direct form and double precision, `y = b0 x + s1`.
+/// Runs sections in series in transposed direct form II and double precision, `y = b0 x + s1`.
 pub fn run_direct(sections: &[Section], signal: &mut [f64]) {
     for s in sections {
         let (mut s1, mut s2) = (0.0, 0.0);
@@ -75,7 +75,7 @@ pub fn run_direct(sections: &[Section], signal: &mut [f64]) {
     }
 }
 
-/// The trapezoidal state-variable filter in double precision, as printed by A. Simper, "Solving the continuous SVF
+/// Trapezoidal state-variable filter in double precision, as printed in A. Simper, "Solving the continuous SVF
 /// equations using trapezoidal integration and equivalent currents", 2013.
 pub fn run_state_variable(form: &StateVariable, signal: &mut [f64]) {
     let (mut ic1, mut ic2) = (0.0, 0.0);
@@ -90,7 +90,7 @@ pub fn run_state_variable(form: &StateVariable, signal: &mut [f64]) {
     }
 }
 
-/// A single 1 followed by zeros.
+/// Unit impulse.
 #[must_use]
 pub fn impulse(length: usize) -> Vec<f64> {
     let mut signal = vec![0.0; length];
@@ -98,7 +98,7 @@ pub fn impulse(length: usize) -> Vec<f64> {
     signal
 }
 
-/// One value of the Fourier transform of a signal, real and imaginary part.
+/// Fourier transform of a signal at one frequency (radians per sample): real and imaginary part.
 #[must_use]
 pub fn fourier(signal: &[f64], omega: f64) -> [f64; 2] {
     signal.iter().enumerate().fold([0.0, 0.0], |[re, im], (n, v)| {
@@ -107,7 +107,7 @@ pub fn fourier(signal: &[f64], omega: f64) -> [f64; 2] {
     })
 }
 
-/// Repeatable white noise, evenly spread from -1 to 1 (xorshift64*).
+/// Repeatable white noise, uniform from -1 to 1 (xorshift64*).
 #[derive(Clone, Debug)]
 pub struct Noise(u64);
 
@@ -122,7 +122,7 @@ impl Noise {
         noise
     }
 
-    /// The next value.
+    /// The next value, uniform from -1 to 1.
     pub fn sample(&mut self) -> f64 {
         self.0 ^= self.0 >> 12;
         self.0 ^= self.0 << 25;
@@ -131,12 +131,12 @@ impl Noise {
         bits as f64 / (1u64 << 52) as f64 - 1.0
     }
 
-    /// The next value between two bounds.
+    /// The next value, uniform between two bounds.
     pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * 0.5 * (self.sample() + 1.0)
     }
 
-    /// The next value between two bounds, evenly in octaves.
+    /// The next value between two bounds, uniform in octaves.
     pub fn octaves_between(&mut self, low: f64, high: f64) -> f64 {
         self.between(low.ln(), high.ln()).exp()
     }

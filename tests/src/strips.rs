@@ -1,4 +1,4 @@
-//! Settings drawn from the table, and ways to run a strip.
+//! Random settings from the settings table, and ways to run a strip.
 
 use crate::spectra::Noise;
 use voicechain_core::frame::Frame;
@@ -7,25 +7,25 @@ use voicechain_core::stages::leveller::gain_curve::{self, SubBlockPowerMeter};
 use voicechain_core::units::Unit;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 
-/// A random value of a row: an end, the default, or anywhere between on the row's own scale.
+/// A random value of a setting: the minimum, the maximum, the default, or anything between on the setting's own scale.
 pub fn random_value(info: &SettingInfo, random: &mut Noise) -> f64 {
-    let whole = matches!(info.unit, Unit::Switch | Unit::Choice);
+    let integer = matches!(info.unit, Unit::Switch | Unit::Choice);
     match random.between(0.0, 10.0) as u32 {
         0 => info.min,
         1 => info.max,
         2 if info.unit == Unit::Ratio => f64::INFINITY,
         2 => info.default,
-        _ if whole => random.between(info.min, info.max + 0.999).floor(),
+        _ if integer => random.between(info.min, info.max + 0.999).floor(),
         _ if info.scale == Scale::Logarithmic => random.octaves_between(info.min, info.max).clamp(info.min, info.max),
         _ => random.between(info.min, info.max),
     }
 }
 
-/// Settings drawn at random over the whole table; the look-ahead stays at its default.
+/// Random settings from the whole table; the look-ahead keeps its default.
 pub fn random_settings(random: &mut Noise) -> StripSettings {
     let mut drawn = StripSettings::default();
     for info in settings::rows().filter(|info| info.automatable) {
-        drawn.set(info.id, random_value(info, random)).expect("a value from the table");
+        drawn.set(info.id, random_value(info, random)).expect("an allowed value");
     }
     for at in (1..drawn.order.len()).rev() {
         drawn.order.swap(at, random.between(0.0, at as f64 + 0.999) as usize);
@@ -33,10 +33,10 @@ pub fn random_settings(random: &mut Noise) -> StripSettings {
     drawn
 }
 
-/// Coefficients of settings that are known to be allowed.
+/// Coefficients of allowed settings.
 ///
 /// # Panics
-/// When they are not.
+/// If the settings are not allowed.
 #[must_use]
 pub fn coefs<const C: usize>(settings: &StripSettings, rate: SampleRate) -> StripCoefs<C>
 where
@@ -45,7 +45,7 @@ where
     StripCoefs::design(settings, rate).expect("allowed settings")
 }
 
-/// A fresh strip with these settings. Several of them are too large for the stack of a test.
+/// A new strip, boxed: several strips are too large for the stack of a test.
 #[must_use]
 pub fn strip<const C: usize>(settings: &StripSettings, rate: SampleRate) -> Box<Strip<C>>
 where
@@ -54,7 +54,7 @@ where
     Box::new(Strip::new(&coefs(settings, rate)))
 }
 
-/// Settings with everything off that can be.
+/// Settings with every switchable stage off.
 #[must_use]
 pub fn all_off() -> StripSettings {
     let mut s = StripSettings::default();
@@ -64,7 +64,7 @@ pub fn all_off() -> StripSettings {
     s
 }
 
-/// Runs a copy of frames in one call.
+/// Runs a copy of the frames in one call.
 pub fn run<const C: usize>(strip: &mut Strip<C>, frames: &[[f32; C]]) -> Vec<[f32; C]>
 where
     [f32; C]: Frame,
@@ -74,14 +74,14 @@ where
     out
 }
 
-/// Runs frames as a program for files does: hum and room are learnt and the leveller's gains are found
-/// beforehand, and the latency is taken out.
+/// Runs frames as a program for files does: hum and reverberation are analysed ahead, the leveller follows a gain curve
+/// computed in advance, and the latency is removed.
 pub fn run_file<const C: usize>(strip: &mut Strip<C>, settings: &StripSettings, frames: &[[f32; C]]) -> Vec<[f32; C]>
 where
     [f32; C]: Frame,
 {
-    let (mut ear, mut powers) = (SubBlockPowerMeter::<C>::new(strip.rate()), Vec::new());
-    ear.push(frames, |power| powers.push(power));
+    let (mut meter, mut powers) = (SubBlockPowerMeter::<C>::new(strip.rate()), Vec::new());
+    meter.push(frames, |power| powers.push(power));
     let mut gains = vec![0.0; powers.len()];
     gain_curve::compute(&powers, settings.trim.gain_db, &settings.leveller, &mut gains);
     strip.analyse_ahead(frames);
@@ -97,7 +97,7 @@ where
     out.split_off(latency)
 }
 
-/// Runs a copy of frames in blocks of random length from 1 to `most`.
+/// Runs a copy of the frames in blocks of random length from 1 to `most`.
 pub fn run_split<const C: usize>(
     strip: &mut Strip<C>,
     frames: &[[f32; C]],
@@ -118,14 +118,14 @@ where
     out
 }
 
-/// The first place where two signals differ in any bit.
+/// Index of the first frame in which two signals differ in any bit.
 #[must_use]
 pub fn first_difference<const C: usize>(a: &[[f32; C]], b: &[[f32; C]]) -> Option<usize> {
     assert_eq!(a.len(), b.len());
     a.iter().zip(b).position(|(a, b)| a.map(f32::to_bits) != b.map(f32::to_bits))
 }
 
-/// The largest magnitude.
+/// Peak magnitude.
 #[must_use]
 pub fn peak<const C: usize>(frames: &[[f32; C]]) -> f64 {
     frames.iter().flatten().fold(0.0, |m: f64, &x| m.max(f64::from(x).abs()))

@@ -1,15 +1,15 @@
-//! Test signals that several tests share. They are made in double precision and rounded once.
+//! Test signals made in double precision and rounded to single precision once.
 
 use std::f64::consts::TAU;
 
-/// Sines of 1 kHz in phase in both channels, one after the other without a break in phase: (peak level in dBFS, seconds).
-/// A level of minus infinity is silence.
+/// 1 kHz sine, equal in both channels and continuous in phase, through parts of (peak level in dBFS, seconds). A level
+/// of minus infinity is silence.
 #[must_use]
 pub fn tones(hz: f64, parts: &[(f64, f64)]) -> Vec<[f32; 2]> {
     levels(hz, parts).map(|sample| [sample; 2]).collect()
 }
 
-/// The same in one channel.
+/// The same signal in one channel.
 #[must_use]
 pub fn tones_mono(hz: f64, parts: &[(f64, f64)]) -> Vec<[f32; 1]> {
     levels(hz, parts).map(|sample| [sample]).collect()
@@ -25,24 +25,24 @@ fn levels(hz: f64, parts: &[(f64, f64)]) -> impl Iterator<Item = f32> {
         .map(move |(n, amplitude)| (amplitude * (TAU * 1_000.0 * n as f64 / hz).sin()) as f32)
 }
 
-/// A sine of `cycles` per sample, with its phase in degrees.
+/// Sine of `cycles` per sample that starts at a phase in degrees.
 #[must_use]
 pub fn sine(cycles: f64, amplitude: f64, degrees: f64, samples: usize) -> Vec<f64> {
     (0..samples).map(|n| amplitude * (TAU * (cycles * n as f64).fract() + degrees.to_radians()).sin()).collect()
 }
 
-/// Random numbers that are the same everywhere.
+/// Random numbers that are the same on every machine.
 #[derive(Clone, Debug)]
 pub struct Random(u64);
 
 impl Random {
-    /// A sequence of its own for each seed.
+    /// A different sequence for each seed.
     #[must_use]
     pub fn new(seed: u64) -> Self {
         Self(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0xD1B5_4A32_D192_ED03)
     }
 
-    /// Evenly from 0 to 1.
+    /// Uniform from 0 to 1.
     pub fn unit(&mut self) -> f64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
@@ -51,18 +51,19 @@ impl Random {
         ((z ^ (z >> 31)) >> 11) as f64 / (1_u64 << 53) as f64
     }
 
-    /// Evenly from -1 to 1.
+    /// Uniform from -1 to 1.
     pub fn signed(&mut self) -> f64 {
         2.0 * self.unit() - 1.0
     }
 
-    /// Normally distributed with deviation 1 (to 6 deviations).
+    /// Approximately normal, standard deviation 1, limited to 6 deviations.
     pub fn normal(&mut self) -> f64 {
         (0..12).map(|_| self.unit()).sum::<f64>() - 6.0
     }
 }
 
-/// White noise whose level walks at random between -60 and -6 dBFS by 1 dB every 50 ms, each channel on its own.
+/// White noise whose level makes a random walk in steps of 2 dB (standard deviation) every 50 ms between -60 and -6
+/// dBFS, independently in each channel.
 #[must_use]
 pub fn wandering_noise<const C: usize>(hz: f64, seconds: f64, seed: u64) -> Vec<[f32; C]> {
     let mut random = Random::new(seed);

@@ -1,7 +1,8 @@
 //! Active speech level: ITU-T P.56 method B.
 //!
-//! The readings on synthetic tones were computed with an independent implementation that interpolates exactly; that
-//! implementation reads the Recommendation's own test file as its reference software does (-25.329 dBov, 96.625 %).
+//! The expected readings of synthetic tones come from an independent implementation with exact interpolation. On the
+//! test file of the Recommendation that implementation reads the same as the reference software (-25.329 dBov, 96.625
+//! %).
 
 use approx::assert_abs_diff_eq;
 use std::f64::consts::TAU;
@@ -9,7 +10,7 @@ use voicechain_core::measure::active_level::{ActiveLevelMeter, ActiveSpeech};
 
 const RATES: [f64; 7] = [8_000.0, 11_025.0, 16_000.0, 22_050.0, 32_000.0, 44_100.0, 48_000.0];
 
-/// A tone of 997 Hz that is on and off in turns, 20 s.
+/// 20 s of a 997 Hz tone, switched on and off periodically.
 fn keyed(hz: f64, peak_db: f64, on_s: f64, off_s: f64) -> Vec<f32> {
     let amplitude = 10_f64.powf(peak_db / 20.0);
     (0..(20.0 * hz) as u64)
@@ -26,7 +27,7 @@ fn measured(hz: f64, signal: &[f32]) -> ActiveSpeech {
     meter.result().expect("a tone is above every threshold")
 }
 
-/// Level, dBov, and activity, percent, of tones of -20 dBFS that are on and off for so many seconds.
+/// Seconds on and off, expected level (dBov) and expected activity (percent) of tones of -20 dBFS.
 const READINGS: [(f64, f64, f64, f64); 6] = [
     (20.0, 0.0, -23.005, 99.9),
     (1.0, 0.2, -23.763, 99.9),
@@ -37,7 +38,7 @@ const READINGS: [(f64, f64, f64, f64); 6] = [
 ];
 
 #[test]
-fn keyed_tones_read_as_published_at_every_rate() {
+fn switched_tones_have_the_published_active_level_at_every_rate() {
     for hz in RATES {
         for (on, off, level, activity) in READINGS {
             let found = measured(hz, &keyed(hz, -20.0, on, off));
@@ -48,9 +49,9 @@ fn keyed_tones_read_as_published_at_every_rate() {
     }
 }
 
-/// Negative control: neither the plain mean of everything nor that of the tone alone would pass.
+/// Negative control: neither the mean over everything nor that over the tone alone would pass.
 #[test]
-fn the_active_level_is_neither_mean() {
+fn active_level_differs_from_both_plain_means() {
     let on_only = -23.0103;
     for (on, off, level, activity) in READINGS.into_iter().skip(3) {
         let everything = on_only + 10.0 * (on / (on + off)).log10();
@@ -59,17 +60,17 @@ fn the_active_level_is_neither_mean() {
     }
 }
 
-/// Pauses shorter than 100 ms are speech, those longer than 350 ms are not (ITU-T G.191, manual of its P.56 tool).
+/// Pauses below 100 ms count as speech, pauses above 350 ms do not (ITU-T G.191, manual of its P.56 tool).
 #[test]
-fn short_pauses_count_and_long_ones_do_not() {
+fn short_pauses_count_as_speech_and_long_ones_do_not() {
     assert_abs_diff_eq!(measured(16_000.0, &keyed(16_000.0, -20.0, 0.5, 0.1)).activity_percent, 100.0, epsilon = 0.3);
     let long = measured(16_000.0, &keyed(16_000.0, -20.0, 0.5, 0.6)).activity_percent;
     assert!(long < 85.0, "{long}");
 }
 
-/// The level is measured alike over 90 dB. Thresholds are a factor 2 apart, so that only such steps are exact.
+/// The measurement is the same over 90 dB. Thresholds are a factor of 2 apart, so only such level steps are exact.
 #[test]
-fn every_level_is_measured_alike() {
+fn active_level_measures_alike_over_90_db() {
     let reference = measured(16_000.0, &keyed(16_000.0, -6.0, 1.0, 1.0));
     for halvings in 1..=15 {
         let down = f64::from(halvings) * 20.0 * 2_f64.log10();
@@ -85,7 +86,7 @@ fn every_level_is_measured_alike() {
 }
 
 #[test]
-fn any_split_gives_the_same_bits() {
+fn active_level_is_independent_of_block_size() {
     let signal = keyed(11_025.0, -12.0, 0.3, 0.4);
     let mut split = ActiveLevelMeter::new(11_025.0);
     let mut rest = &signal[..];

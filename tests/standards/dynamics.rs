@@ -1,8 +1,8 @@
-//! Static curves and ballistics against the worked numbers and closed forms of the literature.
+//! Static curves and ballistics against tabulated values and closed forms from the literature.
 //!
-//! Curves: D. Giannoulis, M. Massberg, J. D. Reiss, "Digital Dynamic Range Compressor Design - A Tutorial and Analysis",
-//! JAES 60(6):399-408, 2012, eq. (4); the table was computed from it, apart from this code. Ballistics: the same paper,
-//! eq. (7), (16), (17).
+//! Curves: D. Giannoulis, M. Massberg, J. D. Reiss, "Digital Dynamic Range Compressor Design - A Tutorial and
+//! Analysis", JAES 60(6):399-408, 2012, eq. (4); the table was computed from it, independently of this code.
+//! Ballistics: the same paper, eq. (7), (16), (17).
 
 use approx::{abs_diff_eq, assert_abs_diff_eq};
 use voicechain_core::SampleRate;
@@ -16,7 +16,7 @@ use voicechain_tests::signals::{alternating, channel, db, mono};
 
 const HZ: f64 = 48_000.0;
 
-/// Threshold, ratio and knee of the columns of the table.
+/// Threshold (dB), ratio and knee (dB) of each column of [`WORKED`].
 const COLUMNS: [(f64, f64, f64); 6] = [
     (-20.0, 4.0, 0.0),
     (-20.0, 4.0, 6.0),
@@ -26,7 +26,7 @@ const COLUMNS: [(f64, f64, f64); 6] = [
     (-10.0, f64::INFINITY, 6.0),
 ];
 
-/// Input level, and output level in each column (JAES 60(6), eq. 4; printed with six decimals where they do not end).
+/// Input level, and output level in each column, dB (JAES 60(6), eq. 4; rounded to ten decimals).
 #[rustfmt::skip]
 const WORKED: [(f64, [f64; 6]); 15] = [
     (-30.0, [-30.0, -30.0, -30.0, -30.0, -30.0, -30.0]),
@@ -51,7 +51,7 @@ fn rate() -> SampleRate {
 }
 
 #[test]
-fn curves_match_the_worked_table() {
+fn static_curves_match_the_published_equation() {
     for (column, (threshold, ratio, knee)) in COLUMNS.into_iter().enumerate() {
         let exact = CompressorCurve::<f64>::new(threshold, ratio, knee);
         let single = CompressorCurve::<f32>::new(threshold, ratio, knee);
@@ -73,8 +73,8 @@ fn curves_match_the_worked_table() {
 }
 
 #[test]
-fn slopes_go_from_one_to_one_over_ratio_without_a_corner() {
-    // JAES 60(6), eq. (4): slope 1 below the knee, 1/R above, a straight line between in the slope.
+fn slope_falls_linearly_through_the_knee() {
+    // JAES 60(6), eq. (4): slope 1 below the knee, 1/R above it, linear in between.
     for (threshold, ratio, knee) in
         [(-20.0, 4.0, 6.0), (-24.0, 3.0, 12.0), (-30.0, 20.0, 24.0), (-10.0, f64::INFINITY, 1.0)]
     {
@@ -95,12 +95,12 @@ fn slopes_go_from_one_to_one_over_ratio_without_a_corner() {
 }
 
 #[test]
-fn expander_and_range_limit_mirror_the_compressor() {
+fn expander_and_range_limited_curves_match_their_closed_forms() {
     for (threshold, ratio, knee) in [(-40.0, 2.0, 0.0), (-45.0, 3.0, 10.0), (-30.0, 1.5, 6.0)] {
         let curve = ExpanderCurve::<f64>::new(threshold, ratio, knee);
         for i in 0..800 {
             let x = -80.0 + 0.1 * f64::from(i);
-            // Derived from eq. (4) by symmetry: T + (x - T) R below, x + (1 - R)(x - T - W/2)^2 / (2W) in the knee.
+            // From eq. (4) by symmetry: T + (x - T) R below, x + (1 - R)(x - T - W/2)^2 / (2W) in the knee.
             let d = x - threshold;
             let expected = if 2.0 * d < -knee {
                 threshold + d * ratio
@@ -124,7 +124,7 @@ fn expander_and_range_limit_mirror_the_compressor() {
 }
 
 #[test]
-fn smoothing_weights_are_the_published_ones() {
+fn smoothing_coefficients_match_the_published_equation() {
     // alpha = exp(-1/(tau fs)), JAES 60(6), eq. (7); computed with numpy.
     let times = [1.0, 5.0, 10.0, 50.0, 100.0, 200.0];
     let at_48 = [0.979382181331, 0.995842001845, 0.997918835299, 0.999583420127, 0.999791688367, 0.999895838758];
@@ -137,7 +137,7 @@ fn smoothing_weights_are_the_published_ones() {
     }
 }
 
-/// Steps of one of the two forms: the reduction after each, towards `target`, from where it is.
+/// One of the two smoothing forms: a step towards `target` returns the new gain reduction.
 trait Follower: Default {
     fn next(&mut self, target: f64, attack: f64, release: f64) -> f64;
 }
@@ -152,8 +152,8 @@ impl Follower for SmoothDecoupled {
     }
 }
 
-/// Samples after a step of `depth` dB until the reduction is within `attack_margin` of its end, and after the end of the
-/// step until it is within `release_margin` of 0.
+/// Samples from a step of `depth` dB until the gain reduction is within `margins[0]` of it, and from the end of the
+/// step until it is within `margins[1]` of 0.
 fn step_times<F: Follower>(depth: f64, ms: [f64; 2], margins: [f64; 2]) -> [f64; 2] {
     let [attack, release] = ms.map(|ms| smoothing(ms, HZ, 1.0));
     let mut follower = F::default();
@@ -169,7 +169,7 @@ fn step_times<F: Follower>(depth: f64, ms: [f64; 2], margins: [f64; 2]) -> [f64;
 }
 
 #[test]
-fn attack_and_release_times_match_theory() {
+fn attack_reaches_63_percent_after_the_set_time() {
     let samples = |ms: f64| ms * 1e-3 * HZ;
     // A step reaches 63.2 % after one time constant (JAES 60(6), eq. 7), 90 % after 2.302585.
     for tau in [1.0, 10.0, 100.0] {
@@ -179,8 +179,8 @@ fn attack_and_release_times_match_theory() {
             assert_abs_diff_eq!(fall, samples(tau * times), epsilon = 1.0);
         }
     }
-    // The measurement of ANSI S3.22 (within 3 dB after attack, within 4 dB after release) on a log-domain one-pole:
-    // tau ln(D/3) and tau ln(D/4); D = (1 - 1/R) step above the threshold.
+    // ANSI S3.22 (within 3 dB after attack, within 4 dB after release) on a one-pole filter in the log domain: tau
+    // ln(D/3) and tau ln(D/4), with D = (1 - 1/R) times the step above the threshold.
     let rows = [
         (10.0, 1.204, 0.916),
         (15.0, 1.609, 1.322),
@@ -192,16 +192,16 @@ fn attack_and_release_times_match_theory() {
         let [rise, fall] = step_times::<SmoothBranching>(depth, [10.0, 100.0], [3.0, 4.0]);
         assert_abs_diff_eq!(rise, samples(10.0 * (depth / 3.0f64).ln()), epsilon = 1.0);
         assert_abs_diff_eq!(fall, samples(100.0 * (depth / 4.0f64).ln()), epsilon = 1.0);
-        // The printed factors have three decimals: half a unit of 10 ms and 100 ms.
+        // The tabulated factors have three decimals: half a unit of the last, times 10 ms and 100 ms.
         assert!(abs_diff_eq!(rise / samples(10.0), attacks, epsilon = 0.0005 + 1.0 / samples(10.0)), "{depth} dB");
         assert!(abs_diff_eq!(fall / samples(100.0), releases, epsilon = 0.0005 + 1.0 / samples(100.0)), "{depth} dB");
     }
-    // Smooth decoupled, 10 and 100 ms, R2 (10 dB): 12.02 ms and 102.15 ms. Computed by simulation of eq. (17).
+    // Smooth decoupled detector, 10 and 100 ms, ratio 2:1 (10 dB): 12.02 ms and 102.15 ms, by simulation of eq. (17).
     let [rise, fall] = step_times::<SmoothDecoupled>(10.0, [10.0, 100.0], [3.0, 4.0]);
-    // The sample itself is counted from 0 there.
+    // That simulation counts samples from 0.
     assert_abs_diff_eq!(rise - 1.0, samples(12.02), epsilon = 1.0);
     assert_abs_diff_eq!(fall - 1.0, samples(102.15), epsilon = 1.0);
-    // And the exact release of eq. (17): D (tR e^(-t/tR) - tA e^(-t/tA)) / (tR - tA).
+    // Exact release of eq. (17): D (tR e^(-t/tR) - tA e^(-t/tA)) / (tR - tA).
     let [attack, release] = [10.0, 100.0].map(|ms| smoothing(ms, HZ, 1.0));
     let mut follower = SmoothDecoupled::default();
     for _ in 0..48_000 {
@@ -211,12 +211,12 @@ fn attack_and_release_times_match_theory() {
         let t = 1e3 * f64::from(n) / HZ;
         let now = follower.step(0.0, attack, release);
         let exact = 10.0 * (100.0 * (-t / 100.0).exp() - 10.0 * (-t / 10.0).exp()) / 90.0;
-        // One sample at the steepest place.
+        // Tolerance: one sample at the steepest slope.
         assert!(abs_diff_eq!(now, exact, epsilon = 10.0 / 90.0 / 48.0 * 1.2), "{t} ms: {now}, not {exact}");
     }
 }
 
-/// A compressor without anything that would disturb a measurement.
+/// A compressor without auto release, and with its side-chain high-pass at the minimum.
 fn plain(threshold_db: f64, ratio: f64, knee_db: f64) -> CompressorSettings {
     CompressorSettings {
         threshold_db,
@@ -231,7 +231,7 @@ fn plain(threshold_db: f64, ratio: f64, knee_db: f64) -> CompressorSettings {
 }
 
 #[test]
-fn compressor_follows_static_curve_and_times() {
+fn compressor_follows_its_static_curve_and_time_constants() {
     for (column, (threshold, ratio, knee)) in COLUMNS.into_iter().enumerate() {
         let settings = plain(threshold, ratio.min(1e300), knee);
         let settings = CompressorSettings { ratio, ..settings };
@@ -239,14 +239,15 @@ fn compressor_follows_static_curve_and_times() {
         for (level, outputs) in WORKED {
             let expected = outputs[column];
             assert!((level + coefs.gain_db(level) - expected).abs() < 1e-9);
-            // +A, -A, ...: |x| is steady, and a second-order Butterworth high-pass at 20 Hz passes half the rate with gain 1.
+            // +A, -A, ...: |x| is steady, and a second-order Butterworth high-pass at 20 Hz has gain 1 at half the
+            // sample rate.
             let mut frames = mono(&alternating(level, 24_000));
             Processor::new(&coefs).run(&mut frames);
             let output = db(f64::from(frames[23_999][0]).abs());
             assert!((output - expected).abs() < 0.01, "column {column}, {level} dB: {output}, not {expected}");
         }
     }
-    // A tone of 1 kHz: with a slow release the detector rests on the peaks.
+    // 1 kHz tone: with a slow release the detector holds the peaks.
     for (level, expected) in [(-12.0, -18.0), (0.0, -15.0), (-30.0, -30.0)] {
         let settings = CompressorSettings { attack_ms: 0.1, release_ms: 2_000.0, ..plain(-20.0, 4.0, 0.0) };
         let coefs = StageCoefs::<Compressor, 1>::design(&settings, true, rate()).expect("allowed");
@@ -255,7 +256,7 @@ fn compressor_follows_static_curve_and_times() {
         let output = db(channel(&frames[43_200..], 0).iter().fold(0.0, |m: f64, x| m.max(x.abs())));
         assert!(abs_diff_eq!(output, expected, epsilon = 0.01), "1 kHz at {level} dB: {output}, not {expected}");
     }
-    // Times of the stage: the same step through a curve. R2 and 20 dB over the threshold: D = 10 dB.
+    // Times of the whole stage: the same step through the curve. Ratio 2:1 and 20 dB above the threshold: D = 10 dB.
     let coefs = StageCoefs::<Compressor, 1>::design(&plain(-30.0, 2.0, 0.0), true, rate()).expect("allowed");
     let quiet = mono(&alternating(-40.0, 48_000));
     let loud = mono(&alternating(-10.0, 48_000));
@@ -265,8 +266,8 @@ fn compressor_follows_static_curve_and_times() {
     let reduction: Vec<f64> = frames.iter().zip(&input).map(|(y, x)| -db(f64::from(y[0]) / f64::from(x[0]))).collect();
     let rise = reduction[4_800..].iter().position(|&r| r >= 7.0).expect("an attack") + 1;
     let fall = reduction[52_800..].iter().position(|&r| r <= 4.0).expect("a release") + 1;
-    // 12.02 ms and 102.15 ms (smooth decoupled, JAES 60(6), eq. 17, by simulation), within one sample and what single
-    // precision adds on the flat slope of the release (0.04 dB per ms: one sample is 8e-4 dB).
+    // 12.02 ms and 102.15 ms (smooth decoupled, JAES 60(6), eq. 17, by simulation), within one sample plus the rounding
+    // of single precision on the flat slope of the release (0.04 dB per ms: one sample is 8e-4 dB).
     assert_abs_diff_eq!(rise as f64, 12.02e-3 * HZ, epsilon = 1.5);
     assert_abs_diff_eq!(fall as f64, 102.15e-3 * HZ, epsilon = 2.0);
 }

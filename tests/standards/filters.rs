@@ -1,4 +1,5 @@
-//! Filters: designs against closed forms and prototypes, the cascade against an independent one, motion, tails.
+//! Filters: designs against closed forms and analog prototypes, the cascade against an independent one, transitions,
+//! tails.
 
 mod bank;
 mod cascade;

@@ -7,7 +7,7 @@ use voicechain_core::filters::Section;
 use voicechain_core::filters::k_weighting::{KWeighting, KWeightingState, accumulate};
 use voicechain_core::meters::gating::loudness;
 
-/// Magnitude of biquads at a frequency, dB: |H(e^jw)|, evaluated here.
+/// Magnitude response of biquads at a frequency, dB.
 fn magnitude(sections: &[Section], frequency: f64, hz: f64) -> f64 {
     let w = 2.0 * PI * frequency / hz;
     let power = |c: [f64; 3]| {
@@ -18,10 +18,10 @@ fn magnitude(sections: &[Section], frequency: f64, hz: f64) -> f64 {
     sections.iter().map(|s| 10.0 * (power([s.b0, s.b1, s.b2]) / power([1.0, s.a1, s.a2])).log10()).sum()
 }
 
-/// BS.1770-5 Annex 1, Tables 1 and 2 (via an independent implementation), and the 44.1 kHz designs computed with scipy
-/// from the same analog prototype.
+/// BS.1770-5 Annex 1, Tables 1 and 2 (via an independent implementation); at 44.1 kHz a design of the same analog
+/// prototype, computed with scipy.
 #[test]
-fn k_weighting_coefficients() {
+fn k_weighting_coefficients_match_bs_1770() {
     let check = |hz: f64, shelf: [f64; 5], high_pass: [f64; 5], tolerance: f64| {
         for (section, expected) in KWeighting::new(rate(hz)).sections().iter().zip([shelf, high_pass]) {
             let &Section { b0, b1, b2, a1, a2 } = section;
@@ -58,9 +58,9 @@ const K_DB: [f64; 18] = [
     3.9680, 4.0134, 4.0394, 4.0419, 4.0431,
 ];
 
-/// BS.1770-5 Annex 1, Tables 1 and 2 as magnitudes, computed with scipy.
+/// Magnitude responses of BS.1770-5 Annex 1, Tables 1 and 2, computed with scipy.
 #[test]
-fn k_weighting_magnitude() {
+fn k_weighting_magnitude_matches_bs_1770() {
     let sections = KWeighting::new(rate(48_000.0)).sections();
     for ((frequency, shelf), k) in FREQUENCIES.into_iter().zip(SHELF_DB).zip(K_DB) {
         assert_abs_diff_eq!(magnitude(&sections[..1], frequency, 48_000.0), shelf, epsilon = 1e-4);
@@ -68,9 +68,9 @@ fn k_weighting_magnitude() {
     }
 }
 
-/// The filter that runs has the magnitude of the table; the same sines without the filter miss it in every row.
+/// Filtered sines have the levels of the table. Negative control: unfiltered sines miss every row.
 #[test]
-fn k_weighting_runs_as_designed() {
+fn filtered_sines_have_the_k_weighted_level() {
     let filter = KWeighting::new(rate(48_000.0));
     for (frequency, k) in FREQUENCIES.into_iter().zip(K_DB) {
         let sine: Vec<[f32; 1]> =
@@ -89,11 +89,11 @@ fn k_weighting_runs_as_designed() {
     }
 }
 
-/// BS.1770-5 Annex 1: other rates shall have the same response as 48 kHz. The deviation of the prewarped bilinear transform
-/// was computed with scipy for 44.1 kHz (0.0015 dB) and 96 kHz (0.006 dB); for the others these are the bounds that the
-/// documentation of the filter gives, up to 0.45 of the rate.
+/// BS.1770-5 Annex 1: other sample rates shall have the response of 48 kHz. The deviation of the prewarped bilinear
+/// transform was computed with scipy for 44.1 kHz (0.0015 dB) and 96 kHz (0.006 dB). The other bounds are those in the
+/// documentation of the filter, up to 0.45 of the rate.
 #[test]
-fn k_weighting_other_rates() {
+fn k_weighting_deviates_little_at_other_rates() {
     let table = KWeighting::new(rate(48_000.0)).sections();
     for (hz, tolerance) in [
         (8_000.0, 0.29),
@@ -118,17 +118,18 @@ fn k_weighting_other_rates() {
     }
 }
 
-/// Anchors computed with scipy: loudness minus RMS level of white noise to 24 kHz and of pink noise from 20 Hz to 20 kHz.
+/// K-weighted loudness minus RMS level of white noise up to 24 kHz and of pink noise from 20 Hz to 20 kHz, computed
+/// with scipy.
 #[test]
-fn noise_anchors() {
+fn white_and_pink_noise_have_the_expected_k_weighted_level() {
     let filter = KWeighting::new(rate(48_000.0));
-    // White noise is as loud as the energy of the impulse response.
+    // White noise has the loudness of the energy of the impulse response.
     let mut impulse = vec![[0.0_f32]; 48_000];
     impulse[0] = [1.0];
     let mut state = KWeightingState::new();
     accumulate(&filter, std::array::from_mut(&mut state), [&impulse]);
     assert_abs_diff_eq!(loudness(state.take_energy(&filter)[0]), 3.138, epsilon = 1e-3);
-    // Pink noise has the same power in each part of an octave.
+    // Pink noise has equal power in equal parts of an octave.
     let sections = filter.sections();
     let steps = 20_000;
     let power: f64 = (0..steps)

@@ -1,8 +1,8 @@
 //! Loudness: ITU-R BS.1770, EBU Tech 3341 and Tech 3342.
 //!
-//! The signals are those of Tech 3341 v4, Table 1 (three independent test suites agree on them). Readings
-//! with four decimals are what an exact meter reads on them at 48 kHz, computed with libebur128; the document itself
-//! allows 0.1 LU. Cases 7 and 8 of Tech 3341 and 5 and 6 of Tech 3342 are recorded programmes and cannot be made here.
+//! The signals are those of Tech 3341 v4, Table 1 (three independent test suites agree on them). Readings with four
+//! decimals are those of an exact meter at 48 kHz, computed with libebur128; the document allows 0.1 LU. Cases 7 and 8
+//! of Tech 3341 and 5 and 6 of Tech 3342 are recorded programmes and cannot be generated here.
 
 use super::rate;
 use approx::assert_abs_diff_eq;
@@ -21,8 +21,8 @@ fn measured<const C: usize>(hz: f64, frames: &[[f32; C]]) -> LoudnessMeter<C> {
     meter
 }
 
-/// Tolerance of a reading computed at 48 kHz. At other rates the response at 1 kHz differs, by up to 0.001 dB at 44.1 kHz and
-/// 0.0045 dB at 96 kHz.
+/// Tolerance of a reading computed at 48 kHz. At other rates the response at 1 kHz differs by up to 0.001 dB (44.1 kHz)
+/// and 0.0045 dB (96 kHz).
 fn tolerance(hz: f64) -> f64 {
     match hz {
         48_000.0 => 1e-4,
@@ -45,7 +45,7 @@ fn tech_3341_cases_1_and_2() {
     }
 }
 
-/// Tech 3341 Table 1, cases 3, 4 and 5: integrated -23 LUFS by the gates.
+/// Tech 3341 Table 1, cases 3, 4 and 5: integrated -23 LUFS after gating.
 #[test]
 fn tech_3341_cases_3_to_5() {
     for hz in RATES {
@@ -76,7 +76,7 @@ fn tech_3341_case_6() {
     }
 }
 
-/// Tech 3341 Table 1, case 9: short-term constantly -23 LUFS after 3 s.
+/// Tech 3341 Table 1, case 9: short-term constant at -23 LUFS after 3 s.
 #[test]
 fn tech_3341_case_9() {
     for hz in RATES {
@@ -94,7 +94,7 @@ fn tech_3341_case_9() {
     }
 }
 
-/// Tech 3341 Table 1, case 12: momentary constantly -23 LUFS after 1 s.
+/// Tech 3341 Table 1, case 12: momentary constant at -23 LUFS after 1 s.
 #[test]
 fn tech_3341_case_12() {
     for hz in RATES {
@@ -130,8 +130,8 @@ fn tech_3341_cases_10_and_11() {
     }
 }
 
-/// Tech 3341 Table 1, cases 13 and 14: maximum momentary, twenty files each. A meter that looks only every 100 ms fails:
-/// -23.451 (computed with an independent meter).
+/// Tech 3341 Table 1, cases 13 and 14: maximum momentary, twenty files each. A meter that updates only every 100 ms
+/// fails with -23.451 (computed with an independent meter).
 #[test]
 fn tech_3341_cases_13_and_14() {
     for hz in RATES {
@@ -175,10 +175,10 @@ fn tech_3342_cases_1_to_4() {
     }
 }
 
-/// BS.1770-5 Annex 1: a full-scale sine of 997 Hz in one front channel reads -3.01 LUFS. At 1000 Hz -3.0036 (computed with
-/// scipy). Tech 3341 section 2.9: a stereo sine of 1 kHz at -18 dBFS reads -18 LUFS.
+/// BS.1770-5 Annex 1: a full-scale 997 Hz sine in one front channel reads -3.01 LUFS; at 1000 Hz -3.0036 (computed with
+/// scipy). Tech 3341 section 2.9: a stereo 1 kHz sine at -18 dBFS reads -18 LUFS.
 #[test]
-fn full_scale_and_calibration() {
+fn full_scale_sine_reads_minus_3_01_lufs() {
     let sine = |frequency: f64| -> Vec<[f32; 1]> {
         (0..480_000)
             .map(|n| [(std::f64::consts::TAU * (frequency * f64::from(n) / 48_000.0).fract()).sin() as f32])
@@ -192,15 +192,15 @@ fn full_scale_and_calibration() {
         -17.9933,
         epsilon = 2e-4
     );
-    // Two channels with the same voice are 10 log10(2) louder than one.
+    // Two equal channels are 10 log10(2) louder than one.
     let both: Vec<[f32; 2]> = sine(997.0).iter().map(|&[sample]| [sample; 2]).collect();
     assert_abs_diff_eq!(measured(48_000.0, &both).integrated().unwrap() - one, 10.0 * 2_f64.log10(), epsilon = 1e-9);
 }
 
-/// BS.1770-5 Annex 1, eq. 6: a stereo tone of -70.3 dBFS gives no reading, one of -69.7 dBFS -69.693 (computed with
+/// BS.1770-5 Annex 1, eq. 6: a stereo tone of -70.3 dBFS has no reading; one of -69.7 dBFS reads -69.693 (computed with
 /// libebur128).
 #[test]
-fn absolute_gate() {
+fn absolute_gate_removes_blocks_below_minus_70_lufs() {
     assert_eq!(measured(48_000.0, &tones(48_000.0, &[(-70.3, 10.0)])).integrated(), None);
     assert_abs_diff_eq!(
         measured(48_000.0, &tones(48_000.0, &[(-69.7, 10.0)])).integrated().unwrap(),
@@ -210,9 +210,9 @@ fn absolute_gate() {
     assert_eq!(measured(48_000.0, &tones(48_000.0, &[(-70.3, 10.0)])).range(), None);
 }
 
-/// BS.1770-5 Annex 1, Table 3: front channels weigh the same and surround channels 1.41, in whatever place they are.
+/// BS.1770-5 Annex 1, Table 3: front channels weigh 1 and surround channels 1.41, in any channel order.
 #[test]
-fn channels_are_symmetric() {
+fn channel_order_does_not_change_loudness() {
     let voices = wandering_noise::<3>(48_000.0, 12.0, 5);
     let reading = |order: [usize; 3], channels: [Channel; 3]| {
         let frames: Vec<[f32; 3]> = voices.iter().map(|frame| order.map(|c| frame[c])).collect();
@@ -225,14 +225,14 @@ fn channels_are_symmetric() {
     assert_abs_diff_eq!(reading([2, 0, 1], [Left, Right, Centre]), front, epsilon = 1e-9);
     let behind = reading([0, 1, 2], [Left, LeftSurround, LowFrequency]);
     assert_abs_diff_eq!(reading([2, 1, 0], [LowFrequency, RightSurround, Right]), behind, epsilon = 1e-9);
-    assert!((behind - front).abs() > 0.1, "the voices are unequal");
+    assert!((behind - front).abs() > 0.1, "the channels must be unequal");
     assert_abs_diff_eq!(ChannelWeights::<5>::default().factors()[4], 1.41, epsilon = 0.0);
     assert_abs_diff_eq!(ChannelWeights::<4>::default().factors()[1], 1.0, epsilon = 0.0);
     assert_abs_diff_eq!(ChannelWeights::<4>::default().factors()[2], 1.41, epsilon = 0.0);
 }
 
-/// Comparison with an independent meter (the `ebur128` crate) on noise whose level wanders. That meter keeps the numerator
-/// of the second stage at every rate, which makes it read up to 0.004 dB more at 44.1 kHz and 0.022 dB less at 96 kHz.
+/// Compares with an independent meter (the `ebur128` crate) on noise of random level. That meter keeps the numerator of
+/// the second K-weighting stage at every rate, so it reads up to 0.004 dB more at 44.1 kHz and 0.022 dB less at 96 kHz.
 fn compare<const C: usize>(hz: f64, tolerance: f64, seed: u64) {
     let frames = wandering_noise::<C>(hz, 40.0, seed);
     let mut meter = LoudnessMeter::new(rate(hz), ChannelWeights::default());
@@ -248,12 +248,12 @@ fn compare<const C: usize>(hz: f64, tolerance: f64, seed: u64) {
     assert_abs_diff_eq!(meter.momentary().unwrap(), reference.loudness_momentary().unwrap(), epsilon = tolerance);
     assert_abs_diff_eq!(meter.short_term().unwrap(), reference.loudness_shortterm().unwrap(), epsilon = tolerance);
     assert_abs_diff_eq!(meter.integrated().unwrap(), reference.loudness_global().unwrap(), epsilon = tolerance + 1e-3);
-    // That meter takes a short-term value only every second.
+    // The reference takes a short-term value only once per second.
     assert_abs_diff_eq!(every_second.range().unwrap(), reference.loudness_range().unwrap(), epsilon = 0.04 + tolerance);
 }
 
 #[test]
-fn agrees_with_an_independent_meter() {
+fn loudness_agrees_with_an_independent_meter() {
     for seed in 1..4 {
         compare::<1>(48_000.0, 1e-4, seed);
         compare::<2>(48_000.0, 1e-4, seed);

@@ -1,4 +1,4 @@
-//! What holds for the loudness meter whatever it hears.
+//! Properties of the loudness meter for any signal.
 
 use super::rate;
 use approx::assert_abs_diff_eq;
@@ -10,7 +10,7 @@ use voicechain_core::meters::range::RangeHistogram;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, SubBlockLoudness};
 use voicechain_tests::tones::{Random, tones, wandering_noise};
 
-/// Everything that a meter can say, as bits.
+/// All readings of a meter, as bits.
 fn bits<const C: usize>(meter: &SubBlockLoudness<C>) -> [Option<u64>; 7] {
     [
         meter.momentary(),
@@ -39,7 +39,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn any_split_gives_the_same_bits(
+    fn loudness_is_independent_of_block_size(
         lengths in proptest::collection::vec(1_usize..700, 1..20),
         hz in prop_oneof![Just(8_000.0), Just(11_025.0), Just(44_100.0)],
         seed in 0_u64..1_000,
@@ -51,13 +51,14 @@ proptest! {
     }
 }
 
-/// Nine signals at once give the bits of each alone, in mono, stereo and five channels.
+/// Nine signals at once give the same bits as each alone, in mono and stereo; likewise fewer signals up to five
+/// channels.
 #[test]
 fn ledger_points_do_not_depend_on_each_other() {
-    fn check<const C: usize, const TAPS: usize>() {
+    fn check<const C: usize, const POINTS: usize>() {
         let filter = KWeighting::new(rate(48_000.0));
-        let signals: Vec<Vec<[f32; C]>> = (0..TAPS).map(|t| wandering_noise(48_000.0, 0.05, t as u64)).collect();
-        let mut together = [KWeightingState::new(); TAPS];
+        let signals: Vec<Vec<[f32; C]>> = (0..POINTS).map(|t| wandering_noise(48_000.0, 0.05, t as u64)).collect();
+        let mut together = [KWeightingState::new(); POINTS];
         for n in (0..2_400).step_by(64) {
             accumulate(&filter, &mut together, std::array::from_fn(|t| &signals[t][n..2_400.min(n + 64)]));
         }
@@ -76,7 +77,7 @@ fn ledger_points_do_not_depend_on_each_other() {
 }
 
 #[test]
-fn energies_or_frames() {
+fn pushing_energies_equals_pushing_frames() {
     let frames = wandering_noise::<2>(11_025.0, 9.0, 3);
     let mut meter = LoudnessMeter::new(rate(11_025.0), ChannelWeights::default());
     let mut driven = SubBlockLoudness::new(rate(11_025.0), ChannelWeights::default());
@@ -111,7 +112,7 @@ fn the_clock_does_not_drift() {
 }
 
 #[test]
-fn nothing_before_there_is_enough() {
+fn readings_start_only_when_their_window_is_full() {
     let mut meter = LoudnessMeter::new(rate(48_000.0), ChannelWeights::default());
     let frames = tones(48_000.0, &[(-23.0, 3.0)]);
     meter.push(&frames[..19_199]);
@@ -126,9 +127,9 @@ fn nothing_before_there_is_enough() {
     assert_eq!(bits(&meter), [None; 7]);
 }
 
-/// After silence the state is that of a fresh meter: exactly nothing, and no subnormal numbers on the way.
+/// After silence the state is that of a new meter: exactly zero, without subnormal numbers on the way.
 #[test]
-fn silence_becomes_exact() {
+fn silence_ends_in_exact_zero() {
     for hz in [8_000.0, 48_000.0, 192_000.0] {
         let filter = KWeighting::new(rate(hz));
         let mut state = KWeightingState::<1>::new();
@@ -143,9 +144,9 @@ fn silence_becomes_exact() {
     }
 }
 
-/// A sub-block with something that is not finite counts as silence, and the next second is right again.
+/// A sub-block with a sample that is not finite counts as silence; the readings after it are right.
 #[test]
-fn survives_what_is_not_finite() {
+fn non_finite_samples_do_not_affect_later_readings() {
     for bad in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, f32::MAX, -f32::MAX] {
         let mut meter = LoudnessMeter::new(rate(48_000.0), ChannelWeights::default());
         meter.push(&tones(48_000.0, &[(-23.0, 1.0)]));
@@ -157,7 +158,7 @@ fn survives_what_is_not_finite() {
     }
 }
 
-/// Gating as BS.1770-5 Annex 1, eq. 5 to 7, puts it: on the list of all blocks.
+/// Gating by BS.1770-5 Annex 1, eq. 5 to 7, on the list of all blocks.
 fn exact_gating(blocks: &[f64]) -> f64 {
     let mean = |over: &dyn Fn(f64) -> bool| {
         let passed: Vec<f64> = blocks.iter().copied().filter(|&block| over(block)).collect();
@@ -167,9 +168,9 @@ fn exact_gating(blocks: &[f64]) -> f64 {
     mean(&|block| loudness(block) > -70.0 && block > gate)
 }
 
-/// Part of the blocks loud, the others spread around the relative gate, where every block decides.
-fn nasty_blocks(random: &mut Random, count: usize, quiet: f64, spread: f64) -> Vec<f64> {
-    // The level at which the quiet ones lie on the gate: t = ((1 - q) l + q t) / 10.
+/// Some blocks are loud; the others scatter around the relative gate, where every block decides.
+fn blocks_at_the_gate(random: &mut Random, count: usize, quiet: f64, spread: f64) -> Vec<f64> {
+    // Level of the quiet blocks on the gate: t = ((1 - q) l + q t) / 10.
     let level = -20.0 + 10.0 * ((1.0 - quiet) / (10.0 - quiet)).log10();
     (0..count)
         .map(|n| {
@@ -182,7 +183,7 @@ fn nasty_blocks(random: &mut Random, count: usize, quiet: f64, spread: f64) -> V
 const QUIET: [f64; 3] = [0.1, 0.5, 0.9];
 const SPREADS: [f64; 6] = [0.0, 0.01, 0.1, 0.3, 1.0, 5.0];
 
-/// The largest error of a way of gating over nasty programmes, LU.
+/// The largest error of a gating method over programmes at the gate, LU.
 fn worst_gating(counts: &[usize], spreads: &[f64], runs: usize, gated: impl Fn(&[f64]) -> f64) -> f64 {
     let mut random = Random::new(7);
     let mut worst = 0.0_f64;
@@ -191,7 +192,7 @@ fn worst_gating(counts: &[usize], spreads: &[f64], runs: usize, gated: impl Fn(&
             for &spread in spreads {
                 let mut error = 0.0_f64;
                 for _ in 0..runs {
-                    let blocks = nasty_blocks(&mut random, count, quiet, spread);
+                    let blocks = blocks_at_the_gate(&mut random, count, quiet, spread);
                     error = error.max((loudness(gated(&blocks)) - loudness(exact_gating(&blocks))).abs());
                 }
                 println!("{count} blocks, {quiet} of them within {spread} LU of the gate: {error:.5} LU");
@@ -217,7 +218,7 @@ fn short_programmes_are_gated_exactly() {
 }
 
 #[test]
-fn gating_is_nearly_exact() {
+fn histogram_gating_is_within_0_03_lu_of_exact_gating() {
     let from_histogram = |blocks: &[f64]| {
         let mut sums = GatedSums::<1, 1_000>::new();
         blocks.iter().for_each(|&block| {
@@ -227,13 +228,13 @@ fn gating_is_nearly_exact() {
     };
     let worst = worst_gating(&[3_001, 36_000], &[0.0, 0.1, 0.3, 1.0, 5.0], 6, from_histogram);
     assert!(worst < 0.03, "{worst} LU");
-    // Half of a programme steady to 0.01 LU and exactly on the gate: the answer hangs on less than the width of a bin.
+    // Worst case: half of the programme is steady to 0.01 LU and exactly on the gate, within one bin of the histogram.
     let worst = worst_gating(&[3_001, 36_000], &[0.01], 6, from_histogram);
     assert!(worst < 0.5, "{worst} LU");
 }
 
 #[test]
-fn a_ledger_carries_other_sums_along() {
+fn gating_of_one_signal_selects_the_blocks_of_the_others() {
     let mut random = Random::new(9);
     let mut sums = Box::new(GatedSums::<3, 400>::new());
     for _ in 0..3_000 {
@@ -246,9 +247,9 @@ fn a_ledger_carries_other_sums_along() {
     assert!(gated.blocks > 1_000.0 && gated.blocks < 3_000.0);
 }
 
-/// Loudness range by sorting all values (Tech 3342).
+/// The loudness range by sorting all values (Tech 3342).
 #[test]
-fn range_is_as_good_as_sorting() {
+fn loudness_range_equals_that_of_sorted_values() {
     let mut random = Random::new(11);
     for (count, spread) in [(300, 3.0), (600, 12.0), (6_000, 6.0), (36_000, 9.0)] {
         let values: Vec<f64> = (0..count).map(|_| mean_square(-35.0 + spread * random.normal())).collect();
@@ -265,10 +266,10 @@ fn range_is_as_good_as_sorting() {
     }
 }
 
-/// Two hours of a wandering level against sums that are carried exactly; a scream at the beginning leaves no trace in the
-/// momentary loudness at the end.
+/// Two hours of a random level against exact sums. A very loud start leaves no error in the momentary loudness at the
+/// end.
 #[test]
-fn two_hours() {
+fn two_hours_accumulate_without_drift() {
     let mut random = Random::new(13);
     let mut meter = SubBlockLoudness::<1>::new(rate(48_000.0), ChannelWeights::default());
     let mut energies = Vec::new();
@@ -288,7 +289,7 @@ fn two_hours() {
     }
     let blocks: Vec<f64> = (40..=energies.len() - 10).step_by(10).map(|end| window(end + 10, 40)).collect();
     assert_abs_diff_eq!(quiet.integrated().unwrap(), loudness(exact_gating(&blocks)), epsilon = 1e-3);
-    // With a constant level there is no gate in the way: what remains is rounding.
+    // A constant level passes every gate: only rounding remains.
     let mut constant = SubBlockLoudness::<1>::new(rate(48_000.0), ChannelWeights::default());
     for _ in 0..720_000 {
         constant.push_energy([480.0 * mean_square(-23.1)]);

@@ -1,4 +1,4 @@
-//! The core against published standards. Each number names the document that it comes from.
+//! The core against published standards and papers. Each expected number names its source.
 
 mod active_level;
 mod dynamics;
@@ -10,7 +10,7 @@ mod true_peak;
 
 use voicechain_core::SampleRate;
 
-/// A rate that is known to be allowed.
+/// An allowed sample rate.
 fn rate(hz: f64) -> SampleRate {
     SampleRate::new(hz).expect("a rate from 8 to 192 kHz")
 }

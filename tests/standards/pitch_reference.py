@@ -1,14 +1,14 @@
 #!/usr/bin/env python3
-"""Reference pitch of the recorded speakers, for the group "pitch" of tests/accuracy.
+"""Reference pitch of the recorded speakers for the group "pitch" of tests/accuracy.
 
     cargo run --release -p voicechain-tests --bin accuracy -- --write target/speakers
     pip install praat-parselmouth==0.4.7 soundfile numpy
     python3 tests/standards/pitch_reference.py target/speakers > tests/fixtures/pitch_reference.csv
 
-Autocorrelation method (Boersma 1993) over the whole recording, every 10 ms, 65 to 600 Hz; everything else as the library
-has it by default: at most 15 candidates, voicing threshold 0.45, silence threshold 0.03, octave cost 0.01, octave-jump
-cost 0.35, voiced/unvoiced cost 0.14. Printed are the 10th, 50th and 90th percentile of the voiced frames, Hz. A ceiling of
-420 Hz halves the pitch of those who shout higher.
+Autocorrelation method (Boersma 1993) over the whole recording, every 10 ms, 65 to 600 Hz. All other parameters are the
+defaults of the library: at most 15 candidates, voicing threshold 0.45, silence threshold 0.03, octave cost 0.01,
+octave-jump cost 0.35, voiced/unvoiced cost 0.14. The output is the 10th, 50th and 90th percentile of the voiced frames, Hz.
+A ceiling of 420 Hz would halve the pitch of shouting speakers.
 """
 
 import sys

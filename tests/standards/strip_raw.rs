@@ -1,14 +1,15 @@
-//! Runs a strip over raw samples, for scripts that score it with libraries of other languages.
+//! Runs a strip on raw samples, for scripts that score its output with libraries of other languages.
 //!
 //!     cargo run --release -p voicechain-tests --bin strip_raw -- SETTINGS.toml RATE < in.f32 > out.f32
 //!     cargo run --release -p voicechain-tests --bin strip_raw -- --de-reverb LATENCY < in.f32 > out.f32
 //!     cargo run --release -p voicechain-tests --bin strip_raw -- --voices FOLDER
 //!
-//! One channel, single precision, little-endian; the latency is taken out. The second form measures the recording (at
-//! 48 kHz), lets settings be proposed and runs their de-reverb alone, at the latency `high` or `low`; it says on the
-//! error output which decay time was proposed, in ms, 0 where none was. The third writes the recorded speakers of
-//! `voicechain_tests::recordings` at 48 kHz, those that are not roomy, as `HALF-NAME.f32`. With `--file` among the
-//! arguments the strip learns from the recording beforehand, as in a program for files.
+//! Samples are one channel in single precision, little-endian; the latency is removed. The first form runs a settings
+//! file. The second form measures the recording at 48 kHz, proposes settings and runs their de-reverb alone, at the
+//! latency `high` or `low`; it prints the proposed decay time in ms on the error output, or 0 without one. The third
+//! form writes the recorded speakers of `voicechain_tests::recordings` without audible reverberation at 48 kHz, as
+//! `SUBSET-NAME-RATE.f32`. With `--file` among the arguments the strip analyses the recording ahead, as in a program
+//! for files.
 
 use std::error::Error;
 use std::io::{Read, Write};
@@ -34,18 +35,18 @@ fn raw() -> Result<Vec<[f32; 1]>, Box<dyn Error>> {
     Ok(bytes.as_chunks::<4>().0.iter().map(|b| [f32::from_le_bytes(*b)]).collect())
 }
 
-/// What a user gets for this recording, but the de-reverb alone.
+/// The settings proposed for a recording, with the de-reverb alone.
 fn proposed(latency: &str, frames: &[[f32; 1]], rate: SampleRate) -> Result<StripSettings, Box<dyn Error>> {
     let latency = match latency {
         "high" => SpectralLatency::High,
         "low" => SpectralLatency::Low,
-        other => return Err(format!("no latency {other}; there are high and low").into()),
+        other => return Err(format!("unknown latency {other}: use high or low").into()),
     };
     let mut meter = Box::new(ProfileMeter::<1>::new(rate));
     meter.push(frames);
     let proposal = propose(&meter.profile(), Context::default());
     let mut settings = StripSettings { de_reverb: proposal.settings.de_reverb, ..all_off() };
-    let acts = settings.de_reverb.on && settings.spectral.latency != SpectralLatency::None;
+    let acts = settings.de_reverb.on;
     if acts {
         settings.spectral.latency = latency;
     }
@@ -58,7 +59,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let file = arguments.iter().any(|argument| argument == "--file");
     arguments.retain(|argument| argument != "--file");
     let [first, second] = arguments.as_slice() else {
-        return Err("two arguments; see the head of strip_raw.rs".into());
+        return Err("two arguments are needed: see the head of strip_raw.rs".into());
     };
     if first == "--voices" {
         return voices(second);

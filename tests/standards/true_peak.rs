@@ -8,8 +8,8 @@ use std::f64::consts::PI;
 use voicechain_core::meters::TruePeakMeter;
 use voicechain_tests::tones::{Random, sine, wandering_noise};
 
-/// BS.1770-5 Annex 2, phases 0 and 1 of the filter as printed (via an independent implementation); phases 3 and 2 are
-/// their reverses.
+/// Phases 0 and 1 of the filter in BS.1770-5 Annex 2 (via an independent implementation). Phases 3 and 2 are their
+/// reverses.
 const PRINTED: [[f64; 12]; 2] = [
     [
         0.0017089843750,
@@ -41,8 +41,8 @@ const PRINTED: [[f64; 12]; 2] = [
     ],
 ];
 
-/// The largest output of the printed filter, all phases or only 1 and 2, over samples that silence precedes; and of the
-/// samples.
+/// Peak of the samples and of the output of the printed filter: all four phases, or only phases 1 and 2. Silence
+/// precedes the samples.
 fn printed(samples: &[f32], four: bool) -> f64 {
     let sample = |n: usize, k: usize| if n >= k { f64::from(samples[n - k]) } else { 0.0 };
     let mut peak = 0.0_f64;
@@ -68,7 +68,7 @@ fn dbtp(hz: f64, samples: &[f32]) -> f64 {
     left
 }
 
-/// Half a second with fades of 10 ms.
+/// Half a second of a sine with fades of 10 ms.
 fn faded(hz: f64, cycles: f64, amplitude: f64, degrees: f64) -> Vec<f32> {
     let mut samples = sine(cycles, amplitude, degrees, (hz / 2.0) as usize);
     let (fade, length) = ((hz / 100.0) as usize, samples.len());
@@ -79,7 +79,7 @@ fn faded(hz: f64, cycles: f64, amplitude: f64, degrees: f64) -> Vec<f32> {
     samples.into_iter().map(|sample| sample as f32).collect()
 }
 
-/// Tech 3341 Table 1, cases 15 to 19: +0.2 / -0.4 dB. Under 96 kHz the readings are also those of the printed filter
+/// Tech 3341 Table 1, cases 15 to 19: +0.2 / -0.4 dB. Below 96 kHz the readings also equal those of the printed filter
 /// (computed with numpy).
 #[test]
 fn tech_3341_cases_15_to_19() {
@@ -102,7 +102,7 @@ fn tech_3341_cases_15_to_19() {
     }
 }
 
-/// A low-pass of 1023 taps (delay 511) at half of a quarter of the rate, Kaiser window with parameter 12.
+/// Low-pass of 1023 taps (delay 511) at an eighth of the rate, Kaiser window with parameter 12.
 fn low_pass() -> Vec<f64> {
     let bessel = |x: f64| {
         let (mut term, mut sum) = (1.0, 1.0);
@@ -123,8 +123,8 @@ fn low_pass() -> Vec<f64> {
     taps.into_iter().map(|tap| tap / sum).collect()
 }
 
-/// Tech 3341 Table 1, cases 20 to 23: 0 dBTP, +0.2 / -0.4 dB. The readings of the printed filter and, in case 20, the
-/// larger sample peak are computed with numpy.
+/// Tech 3341 Table 1, cases 20 to 23: 0 dBTP, +0.2 / -0.4 dB. The readings of the printed filter, and in case 20 the
+/// larger sample peak, were computed with numpy.
 #[test]
 fn tech_3341_cases_20_to_23() {
     let mut signal = Vec::new();
@@ -160,9 +160,9 @@ fn tech_3341_cases_20_to_23() {
     }
 }
 
-/// The meter is the printed filter, whatever it skips; and the samples alone at 192 kHz.
+/// The meter equals the printed filter although it skips computations; at 192 kHz it reads the sample peak.
 #[test]
-fn is_the_printed_filter() {
+fn true_peak_equals_the_printed_filter() {
     for seed in 0..20 {
         let samples: Vec<f32> = wandering_noise::<1>(48_000.0, 0.3, seed).into_iter().map(|[sample]| sample).collect();
         assert_abs_diff_eq!(
@@ -180,11 +180,11 @@ fn is_the_printed_filter() {
     }
 }
 
-/// The square 1, 1, -1, -1 at full scale: +3.0103 dBTP in truth, and 0.045 dB more by the printed filter, as in case 16. And
-/// the signs of a sinc that is half a sample off, the largest peak that eight samples of full scale can hide: +6.58 dB
-/// (computed with numpy), of which the printed filter, which looks at no point midway, finds most.
+/// The square 1, 1, -1, -1 at full scale has a true peak of +3.0103 dBTP; the printed filter reads 0.045 dB more, as in
+/// case 16. The signs of a sinc that is half a sample off are the largest peak that eight full-scale samples can hide:
+/// +6.58 dB (computed with numpy). The printed filter has no phase midway between samples, but finds most of it.
 #[test]
-fn hidden_peaks() {
+fn peaks_between_samples_are_found() {
     let square: Vec<[f32; 1]> = (0..4_000).map(|n| [if n % 4 < 2 { 1.0 } else { -1.0 }]).collect();
     let mut meter = TruePeakMeter::new(rate(48_000.0));
     meter.push(&square[..100]);
@@ -198,10 +198,10 @@ fn hidden_peaks() {
     assert!((5.0..=6.58).contains(&reading), "{reading}");
 }
 
-/// Steady tones against an independent meter (the `ebur128` crate), which interpolates with another filter: both are
-/// within 0.5 dB of the truth up to 0.45 of the rate; EBU R 128 item m allows 0.3 dB up to 20 kHz.
+/// Steady tones against an independent meter (the `ebur128` crate) with another interpolation filter. Both are within
+/// 0.5 dB of the truth up to 0.45 of the rate; EBU R 128 item m allows 0.3 dB up to 20 kHz.
 #[test]
-fn agrees_with_an_independent_meter() {
+fn true_peak_agrees_with_an_independent_meter() {
     let mut random = Random::new(3);
     for hz in [44_100.0, 48_000.0] {
         for _ in 0..30 {
@@ -220,12 +220,12 @@ fn agrees_with_an_independent_meter() {
 }
 
 #[test]
-fn recent_and_reset() {
+fn recent_peak_hold_and_reset_are_separate() {
     let mut meter = TruePeakMeter::<1>::new(rate(48_000.0));
     meter.push(&[[0.5]; 100]);
     assert!(meter.take_recent()[0] >= 0.5);
     meter.push(&[[0.1]; 5]);
-    assert!(meter.take_recent()[0] > 0.3, "the filter still holds what came before");
+    assert!(meter.take_recent()[0] > 0.3, "the filter still holds earlier samples");
     meter.push(&[[0.1]; 20]);
     meter.take_recent();
     meter.push(&[[0.1]; 20]);
@@ -243,7 +243,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn any_split_gives_the_same_bits(
+    fn true_peak_is_independent_of_block_size(
         lengths in proptest::collection::vec(1_usize..150, 1..20),
         hz in prop_oneof![Just(48_000.0), Just(96_000.0), Just(192_000.0)],
         seed in 0_u64..1_000,

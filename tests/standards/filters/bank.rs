@@ -1,4 +1,4 @@
-//! The bank of filters whose energies are wanted.
+//! The filter bank that measures band energies.
 
 use crate::rate;
 use approx::assert_relative_eq;
@@ -6,10 +6,10 @@ use voicechain_core::filters::design::{BUTTERWORTH_Q, high_pass, low_pass};
 use voicechain_core::filters::{Cascade, CascadeState, EnergyBank, EnergyBankState};
 use voicechain_tests::spectra::Noise;
 
-/// Each band's energy is the sum of squares behind the same two sections run as a cascade, for any split into calls; and
-/// a band that hears nothing has none.
+/// Each band's energy is the sum of squares after the same two sections run as a cascade, for any block size. A bank
+/// without input has zero energy.
 #[test]
-fn bank_energies_are_those_of_its_filters() {
+fn bank_energies_equal_those_of_the_filtered_signals() {
     let rate = rate(48_000.0);
     let band = |low: f64, high: f64| [high_pass(low, BUTTERWORTH_Q, rate), low_pass(high, BUTTERWORTH_Q, rate)];
     let bands = [band(4_000.0, 10_000.0), band(100.0, 1_500.0)];

@@ -1,4 +1,4 @@
-//! The cascade at rest against an independent one, and its promises.
+//! The cascade with steady coefficients against an independent one, and its properties.
 
 use biquad::{Biquad, Coefficients, DirectForm2Transposed};
 use proptest::prelude::*;
@@ -7,7 +7,7 @@ use voicechain_core::filters::design::{bell, butterworth_high_pass, high_shelf, 
 use voicechain_core::filters::{Cascade, CascadeState, Section};
 use voicechain_tests::spectra::{Noise, fourier, rate};
 
-/// Eight sections of every kind, one of them at rest.
+/// Eight sections of every kind; one of them is an identity.
 fn eight(hz: f64) -> Cascade<8> {
     let rate = rate(hz);
     let [s0, s1, ..] = butterworth_high_pass(3, 70.0, rate);
@@ -23,7 +23,7 @@ fn eight(hz: f64) -> Cascade<8> {
     ])
 }
 
-/// The first `count` sections of eight, all of them at work.
+/// The first `count` of eight sections, none of them an identity.
 fn first(count: usize) -> Cascade<8> {
     let mut sections = *eight(48_000.0).sections();
     sections[3] = bell(450.0, 5.0, 2.0, rate(48_000.0));
@@ -43,14 +43,14 @@ fn stereo_noise(seed: u64, length: usize) -> Vec<[f32; 2]> {
     (0..length).map(|_| [noise.sample() as f32, 0.3 * noise.sample() as f32]).collect()
 }
 
-/// Sample by sample beside `DirectForm2Transposed<f64>` of the `biquad` crate with the same coefficients; the two round
-/// to single precision at the end, so they may differ by one step of it, 1.2e-7.
+/// Sample by sample against `DirectForm2Transposed<f64>` of the `biquad` crate with the same coefficients. Both round
+/// to single precision at the end, so they may differ by one step, 1.2e-7.
 #[test]
-fn static_cascade_equals_an_independent_one() {
+fn cascade_agrees_with_an_independent_one() {
     for hz in [8_000.0, 44_100.0, 192_000.0] {
         for count in 0..=8 {
             let cascade = if count == 8 { eight(hz) } else { first(count) };
-            let mut oracle: Vec<_> = cascade
+            let mut reference: Vec<_> = cascade
                 .sections()
                 .iter()
                 .map(|s| {
@@ -62,7 +62,7 @@ fn static_cascade_equals_an_independent_one() {
             let input = frames.clone();
             cascade.run(&mut CascadeState::<1, 8>::new(), &mut frames);
             for (n, ([x], [y])) in input.into_iter().zip(frames).enumerate() {
-                let expected = oracle.iter_mut().fold(f64::from(x), |v, section| section.run(v));
+                let expected = reference.iter_mut().fold(f64::from(x), |v, section| section.run(v));
                 let error = (f64::from(y) - expected).abs();
                 assert!(error <= 1e-6 * expected.abs() + 1e-12, "{hz} {count} {n}: {y} not {expected}");
             }
@@ -70,13 +70,13 @@ fn static_cascade_equals_an_independent_one() {
     }
 }
 
-/// Magnitude and phase read from the coefficients equal the Fourier transform of the measured impulse response, by
-/// definition of the transfer function. The measured one is in single precision.
+/// Magnitude and phase computed from the coefficients equal the Fourier transform of the measured impulse response,
+/// which is in single precision.
 #[test]
-fn response_is_the_transform_of_the_impulse_response() {
+fn response_equals_the_transform_of_the_impulse_response() {
     for hz in [8_000.0, 44_100.0, 96_000.0] {
         for cascade in [eight(hz), first(1), first(4)] {
-            // Twice the tail: what is left out is below -240 dB.
+            // Twice the tail: the rest is below -240 dB.
             let length = 2 * cascade.tail() as usize + 64;
             let mut frames = vec![[0.0_f32; 1]; length];
             frames[0] = [1.0];
@@ -99,9 +99,9 @@ fn response_is_the_transform_of_the_impulse_response() {
     }
 }
 
-/// Each channel of a stereo cascade gives the bits that it gives alone, and a silent one stays silent.
+/// Each channel of a stereo cascade equals the mono cascade bit for bit, and a silent channel stays silent.
 #[test]
-fn channels_are_alike_and_apart() {
+fn channels_are_processed_alike_and_independently() {
     for count in 0..=8 {
         let cascade = first(count);
         let mut stereo = stereo_noise(7, 3_000);
@@ -118,9 +118,9 @@ fn channels_are_alike_and_apart() {
     }
 }
 
-/// Sections that change nothing give the input bit for bit, wherever they stand.
+/// Identity sections return the input bit for bit.
 #[test]
-fn idle_is_identity() {
+fn identity_sections_return_the_input() {
     let idle = Cascade::new([bell(100.0, 0.0, 1.0, rate(44_100.0)), Section::IDENTITY]);
     assert!(idle.is_identity());
     assert_eq!(idle.tail(), 0);
@@ -130,9 +130,9 @@ fn idle_is_identity() {
     assert_eq!(frames, input);
 }
 
-/// After the tail has passed, silence is silence: nothing lingers in the range of subnormal numbers.
+/// After the tail, silence is exactly zero: no subnormal numbers remain.
 #[test]
-fn silence_ends_in_zero() {
+fn cascade_output_ends_in_exact_zero() {
     let cascade = eight(48_000.0);
     let mut state = CascadeState::<2, 8>::new();
     cascade.run(&mut state, &mut stereo_noise(3, 1_000));
@@ -142,12 +142,12 @@ fn silence_ends_in_zero() {
     assert!(frames.iter().flatten().all(|v| *v == 0.0));
 }
 
-/// Tiny states are cleared on the sample clock, so a fading sound ends at the same sample for any split into calls, at rest
-/// and in motion.
+/// Tiny states are cleared on the sample clock, so a decay ends at the same sample for any block size, with steady
+/// coefficients and in a transition.
 #[test]
-fn fading_ends_at_the_same_sample() {
-    let rest = first(5);
-    for cascade in [rest, rest.interpolated(&rest, 0.0)] {
+fn decay_ends_at_the_same_sample_for_any_block_size() {
+    let steady = first(5);
+    for cascade in [steady, steady.interpolated(&steady, 0.0)] {
         let render = |size: usize| {
             let mut frames = vec![[0.0_f32; 1]; 60_000];
             frames[0] = [1.0];
@@ -167,9 +167,9 @@ fn fading_ends_at_the_same_sample() {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// The same bits for any split into calls, at rest and, with settings that change at fixed samples, in motion.
+    /// Output is independent of block size, with steady coefficients and in transitions at fixed samples.
     #[test]
-    fn any_partition_gives_the_same_bits(
+    fn cascade_is_independent_of_block_size(
         cuts in prop::collection::vec(prop_oneof![1usize..=9, Just(63), Just(64), Just(65), 1usize..=400], 1..200),
         count in 0usize..=8,
         moves in any::<bool>(),
@@ -182,7 +182,7 @@ proptest! {
             let mut at = 0;
             let mut sizes = cuts.iter().copied().cycle();
             while at < length {
-                // The way from one setting to the other takes samples 700 to 1000 here, in steps of 10.
+                // The transition lasts from sample 700 to 1000, in steps of 10.
                 let next = [700, 1_000, length].into_iter().find(|edge| *edge > at).unwrap_or(length);
                 let next = if moves && (700..1_000).contains(&at) { next.min(at / 10 * 10 + 10) } else { next };
                 let end = (at + sizes.next().unwrap_or(1)).min(if moves { next } else { length });

@@ -1,4 +1,4 @@
-//! Each design against its closed form or its analog prototype.
+//! Each filter design against its closed form or its analog prototype.
 
 use approx::{assert_abs_diff_eq, relative_eq};
 use biquad::{Coefficients, ToHertz, Type};
@@ -19,8 +19,8 @@ fn high_pass_db(order: u32, f0: f64, hz: f64, rate: SampleRate) -> f64 {
     Cascade::new(butterworth_high_pass(order, f0, rate)).response(2.0 * PI * hz / rate.hz()).db()
 }
 
-/// Butterworth high-pass of order n: `|H|^2 = 1 / (1 + (W0/W)^2n)`. The bilinear transform with prewarping replaces an
-/// analog frequency by `tan(pi f / rate)`, exactly.
+/// Butterworth high-pass of order n: `|H|^2 = 1 / (1 + (W0/W)^2n)`. The prewarped bilinear transform replaces an analog
+/// frequency exactly by `tan(pi f / rate)`.
 #[test]
 fn high_pass_matches_the_closed_form() {
     for hz in RATES {
@@ -32,7 +32,7 @@ fn high_pass_matches_the_closed_form() {
                     let n = 2 * order as i32;
                     let expected = -10.0 * (1.0 + (warped(f0) / warped(f)).powi(n)).log10();
                     let found = high_pass_db(order, f0, f, rate);
-                    // The zeros stand at 0 Hz, so what is left there is a difference of rounded numbers.
+                    // The zeros lie at 0 Hz, so the response there is a difference of rounded numbers.
                     let tolerance = if f < f0 / 4.0 { 1e-3 } else { 1e-6 };
                     assert!((found - expected).abs() < tolerance, "{order} {f0} {f} {hz}: {found} not {expected}");
                 }
@@ -41,15 +41,15 @@ fn high_pass_matches_the_closed_form() {
     }
 }
 
-/// -3.0103 dB at the corner for every order; half and a quarter of it for orders 2, 3 and 4.
-/// Attenuations computed with scipy (`signal.butter(n, 1, analog=True)`).
+/// Attenuation of 3.0103 dB at the corner for every order; at half and a quarter of it for orders 2, 3 and 4. Computed
+/// with scipy (`signal.butter(n, 1, analog=True)`).
 #[test]
-fn high_pass_attenuation_at_the_corner() {
+fn high_pass_is_3_db_down_at_the_corner() {
     let rate = rate(48_000.0);
     for order in ORDERS {
         assert_abs_diff_eq!(high_pass_db(order, 80.0, 80.0, rate), -3.0103, epsilon = 5e-5);
     }
-    // At 80 Hz and 48 kHz the bilinear transform warps by some 1e-5, 0.0003 dB at most.
+    // At 80 Hz and 48 kHz the bilinear transform warps by about 1e-5, which is 0.0003 dB at most.
     for (order, half, quarter) in [(2, 12.3045, 24.0993), (3, 18.1291, 36.1247), (4, 24.0993, 48.1649)] {
         assert_abs_diff_eq!(high_pass_db(order, 80.0, 40.0, rate), -half, epsilon = 4e-4);
         assert_abs_diff_eq!(high_pass_db(order, 80.0, 20.0, rate), -quarter, epsilon = 4e-4);
@@ -58,7 +58,7 @@ fn high_pass_attenuation_at_the_corner() {
 
 /// 80 Hz at 48 kHz, computed with scipy (`signal.butter(n, 80, 'high', fs=48000, output='sos')`, `signal.sosfreqz`).
 #[test]
-fn high_pass_of_80_hz_at_48_khz() {
+fn high_pass_at_80_hz_matches_tabulated_attenuation() {
     let rate = rate(48_000.0);
     let frequencies = [20.0, 31.5, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0, 160.0];
     let second = [-24.0995, -16.2945, -12.3046, -8.7816, -5.5632, -3.0103, -1.4909, -0.6735, -0.2633];
@@ -70,8 +70,8 @@ fn high_pass_of_80_hz_at_48_khz() {
     }
 }
 
-/// Q of the sections of each order, computed with scipy (`signal.butter(n, 1, analog=True, output='zpk')`); read back
-/// from the state-variable form, whose damping is `1/Q`.
+/// Q of the sections of each order, computed with scipy (`signal.butter(n, 1, analog=True, output='zpk')`); read from
+/// the state-variable form, whose damping is `1/Q`.
 #[test]
 fn high_pass_sections_have_the_butterworth_q() {
     let rate = rate(48_000.0);
@@ -95,8 +95,8 @@ fn high_pass_sections_have_the_butterworth_q() {
     }
 }
 
-/// Second-order low-pass and high-pass of the same Butterworth corner: `|L|^2 + |H|^2 = 1` and the closed forms, with
-/// `tan(pi f / rate)` for the analog frequency.
+/// Second-order low-pass and high-pass of the same Butterworth corner against closed forms, with `tan(pi f / rate)` for
+/// the analog frequency.
 #[test]
 fn low_pass_and_high_pass_match_the_closed_form() {
     let rate = rate(44_100.0);
@@ -113,7 +113,7 @@ fn low_pass_and_high_pass_match_the_closed_form() {
     }
 }
 
-/// The plain bilinear designs of the Audio EQ Cookbook, by another crate.
+/// Plain bilinear designs of the Audio EQ Cookbook, by another crate.
 fn cookbook(kind: Type<f64>, f0: f64, q: f64, rate: SampleRate) -> Section {
     let c = Coefficients::from_params(kind, rate.hz().hz(), f0.hz(), q).expect("a cookbook design");
     Section { b0: c.b0, b1: c.b1, b2: c.b2, a1: c.a1, a2: c.a2 }
@@ -132,16 +132,16 @@ fn bell_has_the_published_coefficients() {
     assert_coefficients(bell(8_000.0, 6.0, 1.0, rate(48_000.0)), expected);
 }
 
-/// The negative control is what it says: cookbook coefficients, computed with scipy.
+/// The negative control has the coefficients of the cookbook, computed with scipy.
 #[test]
-fn the_negative_control_is_the_cookbook() {
+fn negative_control_has_cookbook_coefficients() {
     let peaking = cookbook(Type::PeakingEQ(6.0), 1_000.0, 1.0, rate(48_000.0));
     assert_coefficients(peaking, [1.043953086990, -1.895320723937, 0.867722284760, -1.895320723937, 0.911675371750]);
     let shelf = cookbook(Type::HighShelf(3.0), 8_000.0, FRAC_1_SQRT_2, rate(48_000.0));
     assert_coefficients(shelf, [1.253829141036, -0.889096302215, 0.328382722596, -0.528218318254, 0.221333879672]);
 }
 
-/// Largest errors against a prototype: up to 16 kHz, and up to 20 kHz (or the given share of the rate).
+/// Largest errors against a prototype up to 16 kHz and up to 20 kHz, with extra points around `extra` Hz.
 fn errors(section: &Section, rate: SampleRate, extra: f64, per_octave: f64, analog: impl Fn(f64) -> f64) -> [f64; 2] {
     let mut worst = [0.0_f64; 2];
     let mut grid = octaves(20.0, 20_000.0, per_octave);
@@ -157,7 +157,7 @@ fn errors(section: &Section, rate: SampleRate, extra: f64, per_octave: f64, anal
     worst
 }
 
-/// 0.4 dB up to 16 kHz, 0.6 dB up to 20 kHz: the promise of the designs at 44.1 kHz.
+/// Stated accuracy of the designs at 44.1 kHz: 0.4 dB up to 16 kHz, 0.6 dB up to 20 kHz.
 fn passes([to_16, to_20]: [f64; 2]) -> bool {
     to_16 <= 0.4 && to_20 <= 0.6
 }
@@ -165,7 +165,7 @@ fn passes([to_16, to_20]: [f64; 2]) -> bool {
 const GAINS: [f64; 8] = [-6.0, -3.0, -1.0, -0.1, 0.1, 1.0, 3.0, 6.0];
 const QS: [f64; 8] = [0.7, FRAC_1_SQRT_2, 1.0, 1.4, 2.0, 4.0, 7.0, 12.0];
 
-/// Audio EQ Cookbook s-domain prototype; the bounds are this project's own.
+/// Against the s-domain prototype of the Audio EQ Cookbook; the bounds are this project's own.
 #[test]
 fn bells_match_the_analog_prototype() {
     let rate = rate(44_100.0);
@@ -187,7 +187,7 @@ fn bells_match_the_analog_prototype() {
     assert!(passes(worst.0), "{worst:?}");
 }
 
-/// Audio EQ Cookbook s-domain prototypes with Q = 1/sqrt 2; the bounds are this project's own.
+/// Against the s-domain prototypes of the Audio EQ Cookbook with Q = 1/sqrt 2; the bounds are this project's own.
 #[test]
 fn shelves_match_the_analog_prototype() {
     let rate = rate(44_100.0);
@@ -212,9 +212,9 @@ fn shelves_match_the_analog_prototype() {
     assert!(passes(worst.0), "{worst:?}");
 }
 
-/// Negative control: the bilinear designs fail the same gate from 8 kHz (bells) and 10 kHz (shelves) on.
+/// Negative control: the bilinear designs exceed these bounds from 8 kHz (bells) and 10 kHz (shelves) up.
 #[test]
-fn plain_bilinear_designs_fail_the_same_gate() {
+fn plain_bilinear_designs_exceed_the_error_bounds() {
     let rate = rate(44_100.0);
     for (f0, gain, q) in
         [(8_000.0, 6.0, 1.0), (8_000.0, -6.0, 2.0), (10_000.0, 6.0, FRAC_1_SQRT_2), (12_000.0, 6.0, 1.0)]
@@ -229,10 +229,10 @@ fn plain_bilinear_designs_fail_the_same_gate() {
     }
 }
 
-/// Largest error from 20 Hz to 20 kHz in dB, bilinear and matched, per filter and rate; computed with scipy
+/// Largest error from 20 Hz to 20 kHz in dB, bilinear and matched, per filter and rate. Computed with scipy
 /// (`signal.freqz` against `signal.freqs`) for M. Vicanek's designs of 2016 (bell) and 2024 (shelf).
 #[test]
-fn errors_against_the_prototype_are_the_expected_ones() {
+fn design_errors_equal_the_published_ones() {
     let q7 = FRAC_1_SQRT_2;
     let bells = [
         (44_100.0, 3_000.0, 6.0, 1.0, 0.198, 0.057),
@@ -282,7 +282,7 @@ fn errors_against_the_prototype_are_the_expected_ones() {
     }
 }
 
-/// A low shelf is a high shelf of the opposite gain, raised as a whole: `low(G) = G high(1/G)`, as their prototypes are.
+/// A low shelf is a high shelf of the opposite gain with an overall gain: `low(G) = G high(1/G)`, as in the prototypes.
 #[test]
 fn low_shelf_mirrors_the_high_shelf() {
     let rate = rate(48_000.0);
@@ -298,10 +298,10 @@ fn low_shelf_mirrors_the_high_shelf() {
     }
 }
 
-/// Notch prototype `(s^2 + 1) / (s^2 + s/Q + 1)` (Audio EQ Cookbook): half the power passes where
-/// `|s - 1/s| = 1/Q`, so the two frequencies have the product `f0^2` and the distance `f0/Q`, both in `tan(pi f/rate)`.
+/// Notch prototype `(s^2 + 1) / (s^2 + s/Q + 1)` (Audio EQ Cookbook). Half the power passes at the two frequencies with
+/// `|s - 1/s| = 1/Q`: their product is `f0^2` and their distance `f0/Q`, both in `tan(pi f/rate)`.
 #[test]
-fn notch_is_deep_and_as_wide_as_its_q_says() {
+fn notch_attenuates_150_db_and_has_the_width_of_its_q() {
     for hz in RATES {
         let rate = rate(hz);
         for f0 in [50.0, 60.0, 100.0, 1_000.0, 0.3 * hz] {
@@ -316,7 +316,7 @@ fn notch_is_deep_and_as_wide_as_its_q_says() {
                     assert_abs_diff_eq!(db_at(&section, edge, rate), -3.0103, epsilon = 1e-4);
                 }
                 if f0 < 0.01 * hz {
-                    // Far below the top of the band the width is f0/Q in Hz as well.
+                    // Far below half the sample rate the width in Hz is f0/Q as well.
                     assert!(relative_eq!(edges[1] - edges[0], f0 / q, max_relative = 2e-3), "{f0} {q} {hz}: {edges:?}");
                 }
             }

@@ -1,4 +1,4 @@
-//! The whole space of settings at every rate: finite, stable, as loud as asked and nowhere louder.
+//! Every setting at every rate: coefficients are finite and stable, and the gain stays in its range.
 
 use proptest::prelude::*;
 use std::f64::consts::PI;
@@ -12,9 +12,9 @@ use voicechain_tests::spectra::{RATES, octaves, rate};
 
 const ORDERS: [u32; 5] = [1, 2, 3, 4, 8];
 
-/// The limits of the table of settings are those that this file covers.
+/// The limits in the settings table are those that this file covers.
 #[test]
-fn the_grid_covers_the_table_of_settings() {
+fn the_grid_covers_the_settings_table() {
     let limits = |rows: &'static [SettingInfo], end: &str| -> Vec<(f64, f64)> {
         rows.iter().filter(|row| row.id.ends_with(end)).map(|row| (row.min, row.max)).collect()
     };
@@ -26,12 +26,12 @@ fn the_grid_covers_the_table_of_settings() {
     assert_eq!(limits(HighPassSettings::ROWS, "frequency_hz"), [(20.0, 400.0)]);
 }
 
-/// A band above 0.45 of the rate rests, whatever it is set to; up to there it works.
+/// A band above 0.45 of the sample rate is bypassed; up to there it is active.
 #[test]
-fn bands_above_the_rate_are_bypassed() {
+fn bands_above_0_45_of_the_rate_are_bypassed() {
     for hz in [8_000.0, 22_050.0, 44_100.0] {
         let rate = rate(hz);
-        for (f0, rests) in [(0.4499 * hz, false), (0.4501 * hz, true), (20_000.0, 20_000.0 > 0.45 * hz)] {
+        for (f0, bypassed) in [(0.4499 * hz, false), (0.4501 * hz, true), (20_000.0, 20_000.0 > 0.45 * hz)] {
             let sections = [
                 bell(f0, 6.0, 1.0, rate),
                 bell(f0, -6.0, 1.0, rate),
@@ -43,13 +43,13 @@ fn bands_above_the_rate_are_bypassed() {
                 butterworth_high_pass(2, f0, rate)[0],
             ];
             for (kind, section) in sections.iter().enumerate() {
-                assert_eq!(section.is_identity(), rests, "{kind} {f0} {hz}");
+                assert_eq!(section.is_identity(), bypassed, "{kind} {f0} {hz}");
             }
         }
     }
 }
 
-/// Finite, stable, and with a state-variable form that is safe in motion.
+/// Finite, stable, and with a state-variable form that stays stable in transitions.
 fn check_sound(section: &Section) -> Result<(), String> {
     if !section.is_stable() {
         return Err(format!("unstable: {section:?}"));
@@ -57,34 +57,34 @@ fn check_sound(section: &Section) -> Result<(), String> {
     let form = section.state_variable();
     let all = [form.g, form.k, form.m0, form.m1, form.m2];
     if !(all.iter().all(|v| v.is_finite()) && form.g > 0.0 && form.k > 0.0) {
-        return Err(format!("no form for motion: {form:?} of {section:?}"));
+        return Err(format!("invalid state-variable form: {form:?} of {section:?}"));
     }
     Ok(())
 }
 
-/// Nowhere louder than `most` dB or softer than `least` dB.
+/// Gain between `least` and `most` dB everywhere.
 fn check_between(section: &Section, least: f64, most: f64, shares: &[f64]) -> Result<(), String> {
     for &share in shares {
         let db = section.response(PI * share).db();
         if !(least..=most).contains(&db) {
-            return Err(format!("{db} dB at {share} of the band, allowed {least} to {most}: {section:?}"));
+            return Err(format!("{db} dB at {share} of half the sample rate, allowed {least} to {most}: {section:?}"));
         }
     }
     Ok(())
 }
 
-/// What a gain may be exceeded by, dB: nothing but rounding.
+/// Allowed excess of a gain, dB: rounding only.
 const MARGIN: f64 = 1e-4;
 
 fn check_bell(f0: f64, gain: f64, q: f64, rate: SampleRate, shares: &[f64]) -> Result<(), String> {
     let section = bell(f0, gain, q, rate);
     if !fits(f0, rate) || gain == 0.0 {
-        return if section.is_identity() { Ok(()) } else { Err(format!("not at rest: {section:?}")) };
+        return if section.is_identity() { Ok(()) } else { Err(format!("not bypassed: {section:?}")) };
     }
     check_sound(&section)?;
     let here = section.response(2.0 * PI * f0 / rate.hz()).db();
     if (here - gain).abs() > 1e-4 {
-        return Err(format!("{here} dB at its centre"));
+        return Err(format!("{here} dB at the centre"));
     }
     check_between(&section, gain.min(0.0) - MARGIN, gain.max(0.0) + MARGIN, shares)
 }
@@ -92,7 +92,7 @@ fn check_bell(f0: f64, gain: f64, q: f64, rate: SampleRate, shares: &[f64]) -> R
 fn check_shelf(low: bool, f0: f64, gain: f64, rate: SampleRate, shares: &[f64]) -> Result<(), String> {
     let section = if low { low_shelf(f0, gain, rate) } else { high_shelf(f0, gain, rate) };
     if !fits(f0, rate) || gain == 0.0 {
-        return if section.is_identity() { Ok(()) } else { Err(format!("not at rest: {section:?}")) };
+        return if section.is_identity() { Ok(()) } else { Err(format!("not bypassed: {section:?}")) };
     }
     check_sound(&section)?;
     check_between(&section, gain.min(0.0) - MARGIN, gain.max(0.0) + MARGIN, shares)
@@ -111,7 +111,7 @@ fn check_high_pass(order: u32, f0: f64, rate: SampleRate) -> Result<(), String> 
     Ok(())
 }
 
-/// Shares of the band at which responses are read, thick at both ends.
+/// Frequencies at which responses are read, as shares of half the sample rate; dense at both ends.
 fn shares() -> Vec<f64> {
     let mut shares = octaves(1e-4, 0.5, 2.0);
     shares.extend((1..=50).map(|k| 0.5 + 0.01 * f64::from(k)));
@@ -120,7 +120,7 @@ fn shares() -> Vec<f64> {
 }
 
 #[test]
-fn stable_over_the_whole_settings_space() {
+fn filters_are_stable_over_the_whole_settings_space() {
     let mut failures = Vec::new();
     let mut note = |result: Result<(), String>, settings: &str, values: [f64; 4]| {
         if let Err(why) = result {
@@ -156,14 +156,14 @@ fn stable_over_the_whole_settings_space() {
             }
         }
     }
-    assert!(failures.is_empty(), "{} of them:\n{}", failures.len(), failures[..failures.len().min(60)].join("\n"));
+    assert!(failures.is_empty(), "{} failures:\n{}", failures.len(), failures[..failures.len().min(60)].join("\n"));
 }
 
 proptest! {
     #![proptest_config(ProptestConfig { cases: 512, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn any_bell_is_sound(
+    fn any_bell_is_stable_with_its_gain_in_range(
         octave in 0.0..=1.0, gain in -18.0..=18.0, width in 0.0..=1.0, hz in 8_000.0..=192_000.0,
     ) {
         let (f0, q) = (20.0 * 1_000f64.powf(octave), 0.3 * 40f64.powf(width));
@@ -172,14 +172,14 @@ proptest! {
     }
 
     #[test]
-    fn any_shelf_is_sound(low: bool, octave in 0.0..=1.0, gain in -12.0..=12.0, hz in 8_000.0..=192_000.0) {
+    fn any_shelf_is_stable_with_its_gain_in_range(low: bool, octave in 0.0..=1.0, gain in -12.0..=12.0, hz in 8_000.0..=192_000.0) {
         let f0 = (20.0 * 1_000f64.powf(octave)).min(20_000.0);
         let result = check_shelf(low, f0, gain, rate(hz), &shares());
         prop_assert!(result.is_ok(), "{} {} {}: {:?}", f0, gain, hz, result);
     }
 
     #[test]
-    fn any_high_pass_is_sound(order in 0usize..5, f0 in 20.0..=400.0, hz in 8_000.0..=192_000.0) {
+    fn any_high_pass_is_stable(order in 0usize..5, f0 in 20.0..=400.0, hz in 8_000.0..=192_000.0) {
         let result = check_high_pass(ORDERS[order], f0, rate(hz));
         prop_assert!(result.is_ok(), "{} {}: {:?}", f0, hz, result);
     }

@@ -1,10 +1,10 @@
-//! The tail against the impulse response itself.
+//! The stated tail against the impulse response.
 
 use voicechain_core::filters::design::{bell, butterworth_high_pass, high_shelf, low_pass, low_shelf, notch};
 use voicechain_core::filters::{Cascade, Section};
 use voicechain_tests::spectra::{Noise, impulse, rate, run_direct};
 
-/// The last sample of the impulse response that is above -120 dB of its peak, by running it for more than long enough.
+/// The last sample of the impulse response above -120 dB of its peak; the response is run well beyond the tail.
 fn last_above(cascade: &Cascade<8>, tail: u32) -> usize {
     let mut response = impulse(tail as usize * 5 / 4 + 1_000);
     run_direct(cascade.sections(), &mut response);
@@ -12,12 +12,12 @@ fn last_above(cascade: &Cascade<8>, tail: u32) -> usize {
     response.iter().rposition(|v| v.abs() > 1e-6 * peak).unwrap_or(0)
 }
 
-/// Panics unless the tail holds; gives the ratio to the true one.
+/// Panics if the tail is too short or over twice too long; returns its ratio to the true tail.
 fn check(cascade: &Cascade<8>, what: &str, slack: usize) -> f64 {
     let tail = cascade.tail();
     let last = last_above(cascade, tail);
     assert!(last <= tail as usize, "{what}: {tail} samples, but still above -120 dB after {last}");
-    assert!(tail as usize <= 2 * last + slack, "{what}: {tail} samples, but only {last} are needed");
+    assert!(tail as usize <= 2 * last + slack, "{what}: {tail} samples, but the response ends at {last}");
     if last > 100 { f64::from(tail) / last as f64 } else { 1.0 }
 }
 
@@ -56,7 +56,7 @@ fn tail_bounds_the_impulse_response() {
             }
             for q in [0.3, 0.7, 2.0, 12.0] {
                 for gain in [-18.0, -6.0, -1.0, 1.0, 6.0, 18.0] {
-                    // A weak bell may start to ring only just above -120 dB: then half a period counts.
+                    // A weak bell may exceed -120 dB only in its first half period: then the period counts.
                     let slack = (hz / f0) as usize;
                     note(&alone(bell(f0, gain, q, rate)), format!("bell {f0} {gain} {q} {hz}"), slack);
                 }
@@ -75,21 +75,21 @@ fn tail_bounds_the_impulse_response() {
             }
         }
     }
-    println!("longest tail against the true one: {worst:?}");
+    println!("largest ratio of stated and true tail: {worst:?}");
 }
 
-/// 20 Hz, Q 12, +18 dB at 192 kHz: the slowest settings there are, alone and four times.
+/// 20 Hz, Q 12, +18 dB at 192 kHz: the slowest possible settings, once and four times.
 #[test]
-fn tail_of_the_slowest_settings() {
+fn tail_is_right_for_the_slowest_settings() {
     let slow = bell(20.0, 18.0, 12.0, rate(192_000.0));
     for times in [1, 4] {
         let ratio = check(&repeated(slow, times), "slowest", 0);
-        println!("slowest, {times} times: {} samples, {ratio} of the true tail", repeated(slow, times).tail());
+        println!("slowest, {times} times: {} samples, {ratio} times the true tail", repeated(slow, times).tail());
     }
 }
 
 #[test]
-fn tail_of_random_equalisers() {
+fn tail_is_right_for_random_equalisers() {
     let mut noise = Noise::new(5);
     let mut worst = 0.0_f64;
     for _ in 0..300 {
@@ -103,12 +103,12 @@ fn tail_of_random_equalisers() {
         let cascade = with_high_pass(order, noise.octaves_between(40.0, 400.0), hz, bells);
         worst = worst.max(check(&cascade, "random", 0));
     }
-    println!("longest tail against the true one: {worst}");
+    println!("largest ratio of stated and true tail: {worst}");
 }
 
-/// Settings so close together that their poles nearly coincide.
+/// Sections so similar that their poles nearly coincide.
 #[test]
-fn tail_of_nearly_equal_sections() {
+fn tail_is_right_for_nearly_equal_sections() {
     for hz in [8_000.0, 48_000.0] {
         for apart in [1e-12, 1e-9, 1e-6, 1e-4, 1e-3, 1e-2, 3e-2] {
             for q in [0.3, 0.5, 1.0, 4.0] {

@@ -1,4 +1,4 @@
-//! Settings in motion: two forms of one filter, energy, and steps in the output.
+//! Filters in transition: equality of the two forms, energy, and steps in the output.
 
 use approx::{abs_diff_eq, assert_relative_eq};
 use proptest::prelude::*;
@@ -9,9 +9,9 @@ use voicechain_core::filters::design::{
 use voicechain_core::filters::{Cascade, CascadeState, Section, StateVariable};
 use voicechain_tests::spectra::{Noise, RATES, impulse, octaves, rate, run_direct, run_state_variable};
 
-/// The section whose state-variable form has these coefficients: the transfer function of A. Simper's structure (2013),
-/// `p = 1/(1 + g(g + k))`, denominator `1 + 2(g^2 - 1)p z^-1 + (1 - gk + g^2)p z^-2`, band `gp (1 - z^-2)`, low
-/// `g^2 p (1 + z^-1)^2`.
+/// The section whose state-variable form has these coefficients. Transfer function of A. Simper's structure (2013): `p
+/// = 1/(1 + g(g + k))`, denominator `1 + 2(g^2 - 1)p z^-1 + (1 - gk + g^2)p z^-2`, band `gp (1 - z^-2)`, low `g^2 p (1
+/// + z^-1)^2`.
 fn section_of(form: &StateVariable) -> Section {
     let StateVariable { g, k, m0, m1, m2 } = *form;
     let p = 1.0 / (1.0 + g * (g + k));
@@ -20,11 +20,11 @@ fn section_of(form: &StateVariable) -> Section {
     Section { b0: m0 + band + low, b1: m0 * a1 + 2.0 * low, b2: m0 * a2 - band + low, a1, a2 }
 }
 
-/// Impulse response in direct form against state-variable form: the mapping `g = sqrt((1+a1+a2)/(1-a1+a2))`,
-/// `g k = 2(1-a2)/(1-a1+a2)` follows from the bilinear transform. Less than 1e-12 of the peak apart; at the lowest
-/// frequencies a direct form answers its own rounding, 1e-16, with that over the angle of its poles.
+/// Impulse responses in direct form and in state-variable form. The mapping `g = sqrt((1+a1+a2)/(1-a1+a2))`, `g k =
+/// 2(1-a2)/(1-a1+a2)` follows from the bilinear transform. They differ by less than 1e-12 of the peak. At the lowest
+/// frequencies the direct form amplifies its own rounding, 1e-16, by the inverse of the angle of its poles.
 #[test]
-fn both_forms_have_the_same_impulse_response() {
+fn direct_and_state_variable_form_have_the_same_impulse_response() {
     let mut worst = 0.0_f64;
     let mut check = |section: &Section, what: &str, values: [f64; 4]| {
         let (mut direct, mut other) = (impulse(4_096), impulse(4_096));
@@ -57,25 +57,25 @@ fn both_forms_have_the_same_impulse_response() {
     println!("direct against state-variable: {worst:e}");
 }
 
-/// The way from a cascade to itself is the cascade, run in the other form.
+/// A transition from a cascade to itself equals the cascade, in the other form.
 #[test]
 fn a_transition_to_the_same_settings_changes_nothing() {
     for hz in [8_000.0, 48_000.0, 192_000.0] {
         let cascade = equaliser(hz, 1);
         let mut frames = vec![[0.0_f32; 1]; 4_096];
         frames[0] = [1.0];
-        let mut rest = frames.clone();
-        cascade.run(&mut CascadeState::<1, 8>::new(), &mut rest);
+        let mut steady = frames.clone();
+        cascade.run(&mut CascadeState::<1, 8>::new(), &mut steady);
         let mut state = CascadeState::<1, 8>::new();
         state.enter_transition(&cascade);
         cascade.interpolated(&cascade, 0.0).run(&mut state, &mut frames);
-        for (n, (a, b)) in rest.iter().zip(&frames).enumerate() {
+        for (n, (a, b)) in steady.iter().zip(&frames).enumerate() {
             assert!(abs_diff_eq!(a[0], b[0], epsilon = 2e-7 * a[0].abs() + 1e-10), "{hz} {n}: {a:?} {b:?}");
         }
     }
 }
 
-/// Eight sections of every kind; `which` picks between settings that lie far apart.
+/// Eight sections of every kind; `which` selects one of three very different settings.
 fn equaliser(hz: f64, which: usize) -> Cascade<8> {
     let rate = rate(hz);
     let sign = if which.is_multiple_of(2) { 1.0 } else { -1.0 };
@@ -92,18 +92,18 @@ fn equaliser(hz: f64, which: usize) -> Cascade<8> {
     ])
 }
 
-/// Rest, then motion that leads nowhere, then rest again: as if nothing had been done, because the states are carried
-/// over exactly.
+/// Steady coefficients, a transition to the same settings, then steady coefficients again equal a cascade without the
+/// transition: the states are converted exactly.
 #[test]
-fn states_are_carried_over_between_the_forms() {
+fn states_are_converted_exactly_between_the_forms() {
     let mut worst = 0.0_f64;
     for hz in [8_000.0, 44_100.0, 192_000.0] {
         for which in 0..3 {
             let cascade = equaliser(hz, which);
             let mut noise = Noise::new(which as u64 + 17);
             let frames: Vec<[f32; 2]> = (0..6_000).map(|_| [noise.sample() as f32, noise.sample() as f32]).collect();
-            let mut rest = frames.clone();
-            cascade.run(&mut CascadeState::<2, 8>::new(), &mut rest);
+            let mut steady = frames.clone();
+            cascade.run(&mut CascadeState::<2, 8>::new(), &mut steady);
             let mut moved = frames.clone();
             let mut state = CascadeState::<2, 8>::new();
             let [first, second, third] = {
@@ -116,19 +116,19 @@ fn states_are_carried_over_between_the_forms() {
             cascade.interpolated(&cascade, 0.0).run(&mut state, second);
             state.leave_transition(&cascade);
             cascade.run(&mut state, third);
-            let peak = rest.iter().flatten().fold(0.0_f32, |peak, v| peak.max(v.abs()));
-            for (a, b) in rest.iter().flatten().zip(moved.iter().flatten()) {
+            let peak = steady.iter().flatten().fold(0.0_f32, |peak, v| peak.max(v.abs()));
+            for (a, b) in steady.iter().flatten().zip(moved.iter().flatten()) {
                 worst = worst.max(f64::from((a - b).abs() / peak));
             }
         }
     }
-    println!("carried over: {worst:e} of the peak");
+    println!("error of the conversion: {worst:e} of the peak");
     assert!(worst < 1e-6, "{worst}");
 }
 
-/// A gain so small that the filter is nearly nothing still hands over what it has.
+/// A section with a very small gain still converts its states.
 #[test]
-fn near_silence_is_carried_over() {
+fn states_of_nearly_flat_sections_are_converted() {
     for gain in [1e-5, 1e-3, -1e-3, 0.1] {
         for f0 in [20.0, 1_000.0, 15_000.0] {
             for hz in [44_100.0, 192_000.0] {
@@ -137,8 +137,8 @@ fn near_silence_is_carried_over() {
                     Cascade::new([bell(f0, gain, 12.0, rate), low_shelf(f0, gain, rate), high_shelf(f0, -gain, rate)]);
                 let mut noise = Noise::new(3);
                 let mut frames: Vec<[f32; 1]> = (0..3_000).map(|_| [noise.sample() as f32]).collect();
-                let mut rest = frames.clone();
-                cascade.run(&mut CascadeState::<1, 3>::new(), &mut rest);
+                let mut steady = frames.clone();
+                cascade.run(&mut CascadeState::<1, 3>::new(), &mut steady);
                 let mut state = CascadeState::<1, 3>::new();
                 for (block, part) in frames.chunks_mut(250).enumerate() {
                     if block % 2 == 1 {
@@ -149,7 +149,7 @@ fn near_silence_is_carried_over() {
                         cascade.run(&mut state, part);
                     }
                 }
-                for (n, (a, b)) in rest.iter().zip(&frames).enumerate() {
+                for (n, (a, b)) in steady.iter().zip(&frames).enumerate() {
                     assert!(abs_diff_eq!(a[0], b[0], epsilon = 1e-6), "{gain} {f0} {hz} {n}: {a:?} {b:?}");
                 }
             }
@@ -157,21 +157,21 @@ fn near_silence_is_carried_over() {
     }
 }
 
-/// A cascade of one section that is in motion with exactly these coefficients.
+/// A one-section cascade in transition with exactly these coefficients.
 fn held(form: &StateVariable) -> Cascade<1> {
     let cascade = Cascade::new([section_of(form)]);
     cascade.interpolated(&cascade, 0.0)
 }
 
-/// Energy of the two states, found from outside: a copy of the state answers silence through the band-pass and the
-/// low-pass output, `band = p (s1 - g s2)` and `low = s2 + g band` (Simper 2013), with `g = k = 1`, `p = 1/3`.
+/// Energy of the two states, measured from outside: a copy of the state responds to silence through the band-pass and
+/// the low-pass output, `band = p (s1 - g s2)` and `low = s2 + g band` (Simper 2013), with `g = k = 1`, `p = 1/3`.
 fn energy(state: &CascadeState<1, 1>) -> f64 {
-    let heard = |m1: f64, m2: f64| {
+    let response = |m1: f64, m2: f64| {
         let mut frame = [[0.0_f32]];
         held(&StateVariable { g: 1.0, k: 1.0, m0: 0.0, m1, m2 }).run(&mut state.clone(), &mut frame);
         f64::from(frame[0][0])
     };
-    let (band, low) = (heard(1.0, 0.0), heard(0.0, 1.0));
+    let (band, low) = (response(1.0, 0.0), response(0.0, 1.0));
     let second = low - band;
     let first = 3.0 * band + second;
     first * first + second * second
@@ -180,9 +180,10 @@ fn energy(state: &CascadeState<1, 1>) -> f64 {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// Without input the energy of the two states never grows, whatever g > 0 and k > 0 are in each sample: it changes by
-    /// `-4 g k v1^2` (stability under any motion: A. Wishnick, "Time-Varying Filters for Musical Applications", DAFx-14;
-    /// the change follows from the equations of the structure). The energy is read in single precision here.
+    /// Without input the energy of the two states never grows, for any g > 0 and k > 0 in each sample: it changes by
+    /// `-4 g k v1^2` (stability under time variation: A. Wishnick, "Time-Varying Filters for Musical Applications",
+    /// DAFx-14; the change follows from the equations of the structure). The energy is measured in single precision
+    /// here.
     #[test]
     fn energy_never_grows_under_any_motion(seed in any::<u64>()) {
         let mut noise = Noise::new(seed);
@@ -208,10 +209,11 @@ proptest! {
     }
 }
 
-/// Two stable low-passes with Q 5, 100 Hz for 59 samples and 10 kHz for one, over and over. In direct form the states
-/// grow 66.4-fold in each period of 60 (computed in Python as a spectral radius), in ours they do not grow at all.
+/// Two stable low-passes with Q 5 in alternation: 100 Hz for 59 samples, 10 kHz for one. In direct form the states grow
+/// 66.4-fold in each period of 60 samples (spectral radius, computed in Python); in state-variable form they do not
+/// grow.
 #[test]
-fn alternating_filters_blow_up_only_in_direct_form() {
+fn alternating_filters_are_unstable_only_in_direct_form() {
     let rate = rate(48_000.0);
     let (slow, fast) = (low_pass(100.0, 5.0, rate), low_pass(10_000.0, 5.0, rate));
     assert!(slow.is_stable() && fast.is_stable());
@@ -256,7 +258,7 @@ fn alternating_filters_blow_up_only_in_direct_form() {
     assert!(last.iter().all(|[v]| v.abs() < 10.0 * 0.954_f32.powi(50)), "{last:?}");
 }
 
-/// Settings thrown about at random in every sample: the output stays finite and comes to rest afterwards.
+/// Random settings in every sample: the output stays bounded, and afterwards identity sections return the input.
 #[test]
 fn rapid_settings_changes_stay_bounded() {
     let mut noise = Noise::new(21);
@@ -280,7 +282,7 @@ fn rapid_settings_changes_stay_bounded() {
             assert_eq!(frames[0][1], 0.0);
         }
         // Four bells of at most 18 dB and their states: 20 times full scale per bell would be 104 dB.
-        println!("storm at {hz} Hz: {largest}");
+        println!("largest output at {hz} Hz: {largest}");
         assert!(largest < 1e4, "{largest}");
         let calm = Cascade::new([Section::IDENTITY; 4]);
         state.leave_transition(&calm);
@@ -290,13 +292,13 @@ fn rapid_settings_changes_stay_bounded() {
     }
 }
 
-/// A way that starts and ends gently.
+/// Smooth step: the slope is zero at both ends.
 fn smooth(t: f64) -> f64 {
     t * t * (3.0 - 2.0 * t)
 }
 
-/// Output for a signal that changes from one setting to another at a quarter of its length, in so many samples, on a way
-/// of this shape.
+/// Output for a signal whose settings change at a quarter of its length, in a transition of this length (samples) and
+/// shape.
 fn glide(from: &Cascade<8>, to: &Cascade<8>, samples: usize, shape: fn(f64) -> f64, signal: &[f32]) -> Vec<f32> {
     let mut frames: Vec<[f32; 1]> = signal.iter().map(|v| [*v]).collect();
     let mut state = CascadeState::<1, 8>::new();
@@ -319,45 +321,47 @@ fn second_difference(signal: &[f32], start: usize, end: usize) -> f64 {
     signal[start..end].windows(3).map(|w| f64::from(w[0] - 2.0 * w[1] + w[2]).abs()).fold(0.0, f64::max)
 }
 
-/// A sine, and noise without highs: neither has steps of its own, so a step in the output comes from the change.
+/// A sine and low-pass noise: neither has steps of its own, so a step in the output comes from the transition.
 fn smooth_signals(hz: f64, length: usize) -> [Vec<f32>; 2] {
     let sine = (0..length).map(|n| (0.5 * (2.0 * PI * 150.0 * n as f64 / hz).sin()) as f32).collect();
     let mut noise = Noise::new(33);
-    let mut dull: Vec<f64> = (0..length).map(|_| 10.0 * noise.sample()).collect();
-    run_direct(&[low_pass(150.0, 0.7, rate(hz)), low_pass(150.0, 0.7, rate(hz))], &mut dull);
-    [sine, dull.into_iter().map(|v| v as f32).collect()]
+    let mut low: Vec<f64> = (0..length).map(|_| 10.0 * noise.sample()).collect();
+    run_direct(&[low_pass(150.0, 0.7, rate(hz)), low_pass(150.0, 0.7, rate(hz))], &mut low);
+    [sine, low.into_iter().map(|v| v as f32).collect()]
 }
 
-/// Moving over 480 samples (10 ms at 48 kHz) against exchanging the coefficients at once (negative control), as the
-/// largest second difference of the output over the largest one at rest. On a straight way what is heard is the corner
-/// where the motion starts; on a smooth one that is gone as well. The bounds are this project's own.
+/// A transition of 480 samples (10 ms at 48 kHz) against an immediate exchange of coefficients (negative control):
+/// largest second difference of the output, relative to that with steady coefficients. A linear transition has a corner
+/// at its start; a smooth one has none. The bounds are this project's own.
 #[test]
-fn gliding_does_not_click() {
+fn transitions_do_not_click() {
     let hz = 48_000.0;
     let mut worst = [0.0_f64; 2];
     for (from, to) in [(0, 1), (1, 0), (2, 0), (0, 2), (1, 2), (2, 1)] {
         let (from, to) = (equaliser(hz, from), equaliser(hz, to));
         for signal in smooth_signals(hz, 24_000) {
             let (edge, length) = (signal.len() / 4, 480);
-            let at_rest = [&from, &to]
+            let steady = [&from, &to]
                 .map(|cascade| second_difference(&glide(cascade, cascade, 0, smooth, &signal), edge / 2, 24_000))
                 .into_iter()
                 .fold(0.0, f64::max);
             let measure = |samples: usize, shape: fn(f64) -> f64| {
                 let output = glide(&from, &to, samples, shape, &signal);
-                second_difference(&output, edge - 2, edge + length + 200) / at_rest
+                second_difference(&output, edge - 2, edge + length + 200) / steady
             };
-            let [straight, soft, hard] =
+            let [linear, soft, hard] =
                 [measure(length, std::convert::identity), measure(length, smooth), measure(0, smooth)];
-            println!("second difference against rest: straight {straight:.2}, smooth {soft:.2}, at once {hard:.0}");
-            assert!(hard > 40.0 * soft.max(straight), "negative control: {hard} {straight} {soft}");
-            worst = [worst[0].max(straight), worst[1].max(soft)];
+            println!(
+                "second difference against steady coefficients: linear {linear:.2}, smooth {soft:.2}, immediate {hard:.0}"
+            );
+            assert!(hard > 40.0 * soft.max(linear), "negative control: {hard} {linear} {soft}");
+            worst = [worst[0].max(linear), worst[1].max(soft)];
         }
     }
     assert!(worst[0] < 25.0 && worst[1] < 3.0, "{worst:?}");
 }
 
-/// A setting that changes again before it has arrived goes on from where it is.
+/// Settings that change during a transition continue from the current coefficients.
 #[test]
 fn an_interrupted_transition_continues() {
     let hz = 48_000.0;
@@ -388,10 +392,10 @@ fn an_interrupted_transition_continues() {
         }
     }
     let output: Vec<f32> = frames.into_iter().map(|[v]| v).collect();
-    let at_rest = [&a, &b, &c]
+    let steady = [&a, &b, &c]
         .map(|cascade| second_difference(&glide(cascade, cascade, 0, smooth, &signal), 3_000, 24_000))
         .into_iter()
         .fold(0.0, f64::max);
-    let moved = second_difference(&output, 5_990, 7_000) / at_rest;
+    let moved = second_difference(&output, 5_990, 7_000) / steady;
     assert!(moved < 2.0, "{moved}");
 }

@@ -7,7 +7,7 @@ use crate::frame::{Frame, Lanes};
 /// Bank of `BANDS` parallel filters of two cascaded sections each. It reports the energy (sum of squares) per band.
 ///
 /// The bands run together so that their recurrences hide each other's latency. Sections are in transposed direct form
-/// with fixed coefficients. Cost: 20 operations per band and frame. Tested by `bank_energies_are_those_of_its_filters`.
+/// with fixed coefficients. Cost: 20 operations per band and frame. Tested by `bank_energies_equal_those_of_the_filtered_signals`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct EnergyBank<const BANDS: usize> {
     bands: [[Section; 2]; BANDS],

@@ -84,7 +84,7 @@ impl<const N: usize> Cascade<N> {
     /// form.
     ///
     /// Ease `t` in and out, for example with `t^2 (3 - 2t)`: the corners of a linear ramp become audible before any
-    /// other part of a transition. Tested by `gliding_does_not_click`.
+    /// other part of a transition. Tested by `transitions_do_not_click`.
     #[must_use]
     pub fn interpolated(&self, to: &Self, t: f64) -> Self {
         let (a, b) = (self.transition_forms(to), to.transition_forms(self));
@@ -123,7 +123,7 @@ impl<const N: usize> Cascade<N> {
     }
 
     /// Filters frames in place. Results are bit-identical for any block size. Tested by
-    /// `any_partition_gives_the_same_bits` and `static_cascade_equals_an_independent_one`.
+    /// `cascade_is_independent_of_block_size` and `cascade_agrees_with_an_independent_one`.
     ///
     /// Cost with steady coefficients: 8 operations per section and frame, mono or stereo; see the bench `cascade`.
     pub fn run<const C: usize>(&self, state: &mut CascadeState<C, N>, frames: &mut [[f32; C]])
@@ -239,7 +239,7 @@ where
 
     /// Converts the states from direct form to state-variable form at the start of a transition. `coefs` is the cascade
     /// that produced the states. Tested, together with [`leave_transition`](Self::leave_transition), by
-    /// `states_are_carried_over_between_the_forms`.
+    /// `states_are_converted_exactly_between_the_forms`.
     pub fn enter_transition(&mut self, coefs: &Cascade<N>) {
         let scales = coefs.scales();
         let direct = self.states;

@@ -103,7 +103,7 @@ pub(crate) fn high_pass_at(frequency_hz: f64, q: f64, rate_hz: f64) -> Section {
 }
 
 /// Band-pass with gain 1 at `frequency_hz`, -3.01 dB at the band edges set by Q, and slopes of 6 dB/octave far away.
-/// Bilinear transform. Tested by `a_band_alone_has_its_width`.
+/// Bilinear transform. Tested by `band_audition_is_3_db_down_at_its_band_edges`.
 #[must_use]
 pub fn band_pass(frequency_hz: f64, q: f64, rate: SampleRate) -> Section {
     if !fits(frequency_hz, rate) {

@@ -32,8 +32,8 @@ const LANES: usize = 6;
 /// compresses the upper end of the shelf. There the deviation up to 0.45 of the rate is 0.011 dB at 32 kHz, 0.032 dB at
 /// 22.05 kHz, 0.07 dB at 16 kHz, 0.15 dB at 11.025 kHz and 0.29 dB at 8 kHz.
 ///
-/// Tested by `standards::k_weighting`: `k_weighting_coefficients`, `k_weighting_magnitude`,
-/// `k_weighting_runs_as_designed`, `k_weighting_other_rates` and `noise_anchors`.
+/// Tested by `standards::k_weighting`: `k_weighting_coefficients_match_bs_1770`, `k_weighting_magnitude_matches_bs_1770`,
+/// `filtered_sines_have_the_k_weighted_level`, `k_weighting_deviates_little_at_other_rates` and `white_and_pink_noise_have_the_expected_k_weighted_level`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct KWeighting {
     shelf: Section,
@@ -98,7 +98,7 @@ impl<const C: usize> KWeightingState<C> {
     /// denormal range in between. A channel that received a non-finite sample returns 0 and restarts from a cleared
     /// state.
     ///
-    /// Tested by `standards::loudness_properties::survives_what_is_not_finite` and `silence_becomes_exact`.
+    /// Tested by `standards::loudness_properties::non_finite_samples_do_not_affect_later_readings` and `silence_ends_in_exact_zero`.
     pub fn take_energy(&mut self, filter: &KWeighting) -> [f64; C] {
         let gain = filter.high_pass.b0 * filter.high_pass.b0;
         let mut energy = [0.0; C];
@@ -124,7 +124,7 @@ impl<const C: usize> KWeightingState<C> {
 ///
 /// Cost per frame with nine signals: about 2 ns for a stereo signal, 1.2 ns for a mono one.
 ///
-/// Tested by `standards::loudness_properties::any_split_gives_the_same_bits` and
+/// Tested by `standards::loudness_properties::loudness_is_independent_of_block_size` and
 /// `ledger_points_do_not_depend_on_each_other`.
 pub fn accumulate<const C: usize, const SIGNALS: usize>(
     filter: &KWeighting,

@@ -32,7 +32,7 @@ impl Section {
     }
 
     /// True when all coefficients are finite and both poles lie inside the unit circle
-    /// (`|a2| < 1` and `|a1| < 1 + a2`, the stability triangle). Tested by `stable_over_the_whole_settings_space`.
+    /// (`|a2| < 1` and `|a1| < 1 + a2`, the stability triangle). Tested by `filters_are_stable_over_the_whole_settings_space`.
     #[must_use]
     pub fn is_stable(&self) -> bool {
         let all = [self.b0, self.b1, self.b2, self.a1, self.a2];
@@ -67,7 +67,7 @@ impl Section {
     /// Converts to a state-variable filter with the same transfer function.
     ///
     /// `g = sqrt((1 + a1 + a2) / (1 - a1 + a2))`, `k = 2 (1 - a2) g / (1 + a1 + a2)`; the mix follows from the zeros.
-    /// Any stable section has `g > 0` and `k > 0`. Tested by `both_forms_have_the_same_impulse_response`.
+    /// Any stable section has `g > 0` and `k > 0`. Tested by `direct_and_state_variable_form_have_the_same_impulse_response`.
     #[must_use]
     pub fn state_variable(&self) -> StateVariable {
         let at_dc = 1.0 + self.a1 + self.a2;

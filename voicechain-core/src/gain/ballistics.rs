@@ -2,7 +2,7 @@
 //!
 //! Both forms smooth in the log domain after the static curve (feed-forward). Source: Giannoulis, Massberg, Reiss,
 //! "Digital Dynamic Range Compressor Design - A Tutorial and Analysis", JAES 60(6):399-408, 2012, eq. (16) and (17).
-//! Times are time constants: 63.2 % of a step in dB. Tested by `attack_and_release_times_match_theory`.
+//! Times are time constants: 63.2 % of a step in dB. Tested by `attack_reaches_63_percent_after_the_set_time`.
 
 /// Smooth branching: one smoother with the attack time for a rising and the release time for a falling gain reduction.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -6,7 +6,7 @@ use crate::math::Real;
 /// above, a parabola within. Continuous in value and slope.
 ///
 /// `0` for `2 d <= -W`; `(d + W/2)^2 / (2 W)` for `2 |d| <= W`; `d` above. Source: the knee of Giannoulis, Massberg,
-/// Reiss, JAES 60(6), 2012, eq. (4). Tested by `curves_match_the_worked_table`.
+/// Reiss, JAES 60(6), 2012, eq. (4). Tested by `static_curves_match_the_published_equation`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SoftKnee<F> {
     half_knee: F,

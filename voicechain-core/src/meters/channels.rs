@@ -34,7 +34,7 @@ impl Channel {
 /// The default is the usual order: one channel is a voice in front; two are left, right; three add the centre; four are
 /// left, right and both surrounds; five are left, right, centre and both surrounds.
 ///
-/// Tested by `standards::loudness::tech_3341_case_6` and `channels_are_symmetric`.
+/// Tested by `standards::loudness::tech_3341_case_6` and `channel_order_does_not_change_loudness`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ChannelWeights<const C: usize>([f64; C]);
 

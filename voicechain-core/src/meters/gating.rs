@@ -59,7 +59,7 @@ pub struct Gated<const V: usize> {
 /// A quarter of the bin width reduces these errors to a third. A programme with its gate above +10 LUFS (a mean above
 /// +20 LUFS) is gated as if the gate were at +10.
 ///
-/// Tested by `standards::loudness_properties::gating_is_nearly_exact`.
+/// Tested by `standards::loudness_properties::histogram_gating_is_within_0_03_lu_of_exact_gating`.
 #[derive(Clone, Debug)]
 pub struct GatedSums<const V: usize, const BINS: usize> {
     sums: [[f64; V]; BINS],

@@ -85,7 +85,7 @@ pub struct SubBlock<const C: usize> {
 /// An entry is the loudness at a point minus the loudness at the previous point, so the entries sum to the total of the
 /// chain. All values are measured on K-weighted audio, never derived from settings. Points after a delay start their
 /// blocks later by that delay, so that every point measures the same audio. A point that repeats the previous one costs
-/// nothing. Tested by `ledger_entries_are_the_gated_loudness_differences`.
+/// nothing. Tested by `ledger_entries_equal_the_gated_loudness_differences`.
 #[derive(Clone, Debug)]
 pub struct LevelLedger<const C: usize, const POINTS: usize> {
     filter: KWeighting,

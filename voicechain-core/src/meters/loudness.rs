@@ -136,7 +136,7 @@ impl<const C: usize> LoudnessMeter<C> {
 /// Loudness meter without its filter. It takes energies of sub-blocks of 10 ms that were filtered elsewhere, so that
 /// several meters can share one filter.
 ///
-/// Tested by `standards::loudness_properties::energies_or_frames`.
+/// Tested by `standards::loudness_properties::pushing_energies_equals_pushing_frames`.
 #[derive(Clone, Debug)]
 pub struct SubBlockLoudness<const C: usize> {
     weights: ChannelWeights<C>,

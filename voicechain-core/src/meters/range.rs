@@ -16,7 +16,7 @@ const RELATIVE_GATE: f64 = -20.0;
 /// values around the percentiles are continuous. Memory 8 kB.
 ///
 /// Tested by `standards::loudness::tech_3342_cases_1_to_4` and
-/// `standards::loudness_properties::range_is_as_good_as_sorting`.
+/// `standards::loudness_properties::loudness_range_equals_that_of_sorted_values`.
 #[derive(Clone, Debug)]
 pub struct RangeHistogram {
     counts: [u32; BINS],

@@ -9,7 +9,7 @@ use crate::units::Unit;
 /// Switches, choices, slopes and the order of the stages come from A where the user changed them. Bands correspond by
 /// slot. Moved values lie on the table's steps and inside its ranges. Without changes the result is exactly
 /// `proposal_b`; with equal proposals it is exactly `settings_a`. Tested by
-/// `carry_over_is_identity_without_changes_and_between_equal_proposals`.
+/// `carry_over_is_the_identity_without_changes_or_for_equal_proposals`.
 #[must_use]
 pub fn carry_over(settings_a: &StripSettings, proposal_a: &StripSettings, proposal_b: &StripSettings) -> StripSettings {
     let mut carried = *proposal_b;

@@ -23,7 +23,7 @@ use crate::units::SampleRate;
 /// - **Stereo link**: at 100 % the louder channel drives both; at 0 % each channel drives itself.
 ///
 /// Latency 0, tail 0: ringing of the side chain does not reach the output. Without gain reduction and with 0 dB
-/// make-up the output is the input bit for bit. Tested by `compressor_follows_static_curve_and_times`.
+/// make-up the output is the input bit for bit. Tested by `compressor_follows_its_static_curve_and_time_constants`.
 #[derive(Clone, Copy, Debug)]
 pub struct Compressor;
 

@@ -26,7 +26,7 @@ use crate::units::SampleRate;
 /// - **Wideband mode**: `y = g x`.
 ///
 /// One gain for all channels. Latency 0. Bypassed when `f0` exceeds 0.45 of the sample rate. Tested by
-/// `de_esser_takes_from_sibilants_only`.
+/// `de_esser_attenuates_sibilants_only`.
 #[derive(Clone, Copy, Debug)]
 pub struct DeEsser;
 

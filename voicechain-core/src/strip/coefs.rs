@@ -40,7 +40,7 @@ macro_rules! strip_coefs {
             [f32; C]: Frame,
         {
             /// Designs all stages. The coefficients are finite and every pole lies inside the unit circle. Tested by
-            /// `any_settings_in_range_are_designed_and_stable`.
+            /// `any_settings_in_range_give_stable_coefficients`.
             ///
             /// # Errors
             /// Returns the first setting outside its range, with its id, its value and the accepted values. No other

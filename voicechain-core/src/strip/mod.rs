@@ -54,8 +54,8 @@ use signal_path::SignalPath;
 ///   [`sanitised_samples`](Self::sanitised_samples) counts both.
 /// - **Latency and tail**: [`latency`](Self::latency) and [`tail`](Self::tail) are exact.
 ///
-/// Tested by `any_split_gives_the_same_bits`, `latency_and_tail_are_exact`, `recovers_from_any_hostile_input`,
-/// `idle_strip_is_the_delayed_input` and the rest of `properties`.
+/// Tested by `output_and_meters_are_independent_of_block_size`, `latency_and_tail_are_exact`, `strip_recovers_from_any_input_within_one_second`,
+/// `idle_strip_returns_its_input_delayed` and the rest of `properties`.
 pub struct Strip<const C: usize>
 where
     [f32; C]: Frame,
