@@ -1,5 +1,5 @@
-//! On Linux the plugin stays in memory once it is loaded: a host's thread that has run it may end after the host has
-//! unloaded the file, and would then run clean-up code that is gone.
+//! Build script. On Linux it keeps the plugin in memory after it has been unloaded: a host thread that has called the
+//! plugin may end later, and would then run thread-local destructors that are no longer mapped.
 
 fn main() {
     println!("cargo:rerun-if-changed=build.rs");

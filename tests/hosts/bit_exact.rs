@@ -1,4 +1,4 @@
-//! What a host gets is what the strip gives.
+//! Bit-exactness: the plugin's output in a host equals that of the strip.
 
 use voicechain_core::frame::Frame;
 use voicechain_core::settings;
@@ -11,19 +11,19 @@ use voicechain_tests::strips::{random_settings, random_value};
 
 const RATES: [f64; 4] = [44_100.0, 48_000.0, 96_000.0, 192_000.0];
 
-/// Settings as a host can set them.
+/// Settings rounded as parameters can represent them.
 pub(crate) fn rounded(settings: &StripSettings) -> StripSettings {
     let mut rounded = *settings;
     for info in settings::rows() {
         let value = settings.get(info.id).unwrap();
         rounded.set(info.id, info.rounded(value)).unwrap();
     }
-    // No parameter; only a state carries it.
+    // The order is not a parameter; only a state contains it.
     rounded.order = StripSettings::default().order;
     rounded
 }
 
-/// A voice in one channel or two that differ.
+/// Voice signal in one channel, or in two different channels.
 pub(crate) fn voice<const C: usize>(rate_hz: f64, seconds: f64, seed: u64) -> Vec<[f32; C]> {
     let pair = unequal(&phrases(-20.0, rate_hz, seconds, seed));
     pair.iter().map(|frame| std::array::from_fn(|c| frame[c])).collect()
@@ -33,15 +33,15 @@ fn planar<const C: usize>(frames: &[[f32; C]]) -> Vec<Vec<f32>> {
     (0..C).map(|c| frames.iter().map(|frame| frame[c]).collect()).collect()
 }
 
-/// Compares to the last bit, and says where they part.
+/// Asserts that both signals are equal bit for bit; the message has the first difference.
 pub(crate) fn assert_bit_exact<const C: usize>(host: &[Vec<f32>], core: &[[f32; C]], what: &str) {
     for (c, channel) in host.iter().enumerate() {
         let first_difference = channel.iter().zip(core).position(|(a, b)| a.to_bits() != b[c].to_bits());
-        assert_eq!(first_difference, None, "{what}: channel {c} parts");
+        assert_eq!(first_difference, None, "{what}: first difference in channel {c}");
     }
 }
 
-/// The strip's own rendering: every move at its frame.
+/// Output of the strip, with the automation at its frames.
 fn reference_output<const C: usize>(
     strip: &mut Strip<C>,
     start: &StripSettings,
@@ -71,7 +71,7 @@ where
     (out, settings)
 }
 
-/// Moves of random parameters at random frames, several at once now and then.
+/// Automation of random parameters at random frames, sometimes several at the same frame.
 fn random_automation(frames: usize, count: usize, random: &mut Noise) -> Vec<AutomationPoint> {
     let rows: Vec<_> = settings::rows().filter(|info| info.automatable).collect();
     let mut at: Vec<usize> = (0..count).map(|_| random.between(0.0, frames as f64 - 1.0) as usize).collect();
@@ -107,7 +107,7 @@ where
     plugin.run(&mut host, &automation, || blocks.octaves_between(1.0, 1_024.0) as usize);
     assert_bit_exact(&host, &expected, &format!("{C} channels at {rate_hz} Hz"));
 
-    // After a reset, with the settings that the moves have left.
+    // After a reset, with the settings after the automation.
     plugin.reset();
     strip.reset();
     let (expected, settings) = reference_output(&mut strip, &settings, &frames, &[], rate);
@@ -115,7 +115,7 @@ where
     plugin.run(&mut host, &[], || 511);
     assert_bit_exact(&host, &expected, &format!("{C} channels at {rate_hz} Hz after a reset"));
 
-    // While it runs, a state with another order: set at the beginning of the next block.
+    // A state with another order, loaded while active: applied at the beginning of the next block.
     let mut loaded = rounded(&random_settings(&mut random));
     loaded.limiter = settings.limiter;
     loaded.order.reverse();
@@ -126,7 +126,7 @@ where
     plugin.run(&mut host, &[], || 64);
     assert_bit_exact(&host, &expected, &format!("{C} channels at {rate_hz} Hz after a state"));
 
-    // At another rate.
+    // At another sample rate.
     plugin.deactivate();
     let rate = SampleRate::new(rate_hz / 2.0).unwrap();
     assert!(plugin.activate(rate.hz(), 4_096));
@@ -140,18 +140,19 @@ where
 }
 
 #[test]
-fn mono_is_the_strip_to_the_last_bit() {
+fn mono_output_equals_the_strip_bit_for_bit() {
     RATES.iter().zip(100..).for_each(|(&rate, seed)| host_matches_core::<1>(rate, seed));
 }
 
 #[test]
-fn stereo_is_the_strip_to_the_last_bit() {
+fn stereo_output_equals_the_strip_bit_for_bit() {
     RATES.iter().zip(200..).for_each(|(&rate, seed)| host_matches_core::<2>(rate, seed));
 }
 
-/// What a host renders faster than in real time is what it played, switching while the plugin is active or not.
+/// Offline rendering equals real-time processing; the mode is switched while the plugin is inactive and while it is
+/// active.
 #[test]
-fn offline_and_in_real_time_the_bits_are_the_same() {
+fn offline_and_real_time_output_are_bit_exact() {
     let rate = SampleRate::new(48_000.0).unwrap();
     let mut random = Noise::new(31);
     let frames = voice::<2>(48_000.0, 0.4, 31);
@@ -173,8 +174,8 @@ fn offline_and_in_real_time_the_bits_are_the_same() {
 }
 
 #[test]
-fn a_move_one_frame_late_is_heard() {
-    // The negative control of the two tests above.
+fn automation_one_frame_late_is_detected() {
+    // Negative control of the tests above.
     let rate = SampleRate::new(48_000.0).unwrap();
     let frames = voice::<1>(48_000.0, 0.2, 7);
     let info = settings::row("trim.gain_db").unwrap();
@@ -190,7 +191,7 @@ fn a_move_one_frame_late_is_heard() {
 }
 
 #[test]
-fn bypass_keeps_the_latency_and_gives_the_input() {
+fn bypass_outputs_the_input_with_the_latency() {
     let frames = voice::<2>(48_000.0, 0.5, 9);
     for loudness_match in [false, true] {
         let mut plugin = HostedPlugin::new(2);
@@ -222,35 +223,35 @@ fn bypass_keeps_the_latency_and_gives_the_input() {
 }
 
 #[test]
-fn the_latency_changes_when_the_host_activates_afresh() {
+fn the_latency_changes_only_with_a_new_activation() {
     let mut plugin = HostedPlugin::new(2);
     assert!(plugin.activate(48_000.0, 512));
     let before = plugin.latency();
     let info = settings::row("limiter.look_ahead_ms").unwrap();
     let restarts = |plugin: &HostedPlugin| plugin.requests.restarts.load(std::sync::atomic::Ordering::Relaxed);
-    let asked = restarts(&plugin);
-    // An impulse comes out exactly as late as reported, also while the host has not answered yet.
-    let late = |plugin: &mut HostedPlugin, automation: &[AutomationPoint]| {
+    let restarts_before = restarts(&plugin);
+    // An impulse has exactly the reported latency, also before the host has restarted the plugin.
+    let measured_latency = |plugin: &mut HostedPlugin, automation: &[AutomationPoint]| {
         plugin.reset();
         let mut host = vec![vec![0.0; 4_096]; 2];
         host.iter_mut().for_each(|channel| channel[0] = 0.1);
         plugin.run(&mut host, automation, || 100);
-        let highest = host[0].iter().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).unwrap().0;
-        highest as u32
+        let peak = host[0].iter().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).unwrap().0;
+        peak as u32
     };
-    assert_eq!(late(&mut plugin, &[]), before);
-    assert_eq!(late(&mut plugin, &[AutomationPoint { at: 0, info, value: 4.0 }]), before);
-    assert_eq!(late(&mut plugin, &[]), before);
+    assert_eq!(measured_latency(&mut plugin, &[]), before);
+    assert_eq!(measured_latency(&mut plugin, &[AutomationPoint { at: 0, info, value: 4.0 }]), before);
+    assert_eq!(measured_latency(&mut plugin, &[]), before);
     assert_eq!(plugin.latency(), before);
-    assert_eq!(restarts(&plugin), asked + 1, "asked once");
+    assert_eq!(restarts(&plugin), restarts_before + 1, "requested once");
     plugin.deactivate();
     assert!(plugin.activate(48_000.0, 512));
     let after = plugin.latency();
     assert!(after > before);
-    assert_eq!(late(&mut plugin, &[]), after);
-    // Nothing else moves it.
+    assert_eq!(measured_latency(&mut plugin, &[]), after);
+    // No other parameter changes it.
     let others =
         settings::rows().filter(|info| info.automatable).map(|info| AutomationPoint { at: 0, info, value: info.max });
-    late(&mut plugin, &others.collect::<Vec<_>>());
+    measured_latency(&mut plugin, &others.collect::<Vec<_>>());
     assert_eq!(plugin.latency(), after);
 }

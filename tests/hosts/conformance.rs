@@ -1,6 +1,6 @@
-//! What the CLAP standard's headers demand of a plugin, and what its hosts are allowed to do to it.
+//! Conformance to the CLAP standard: requirements on a plugin, and calls that hosts are allowed to make.
 //!
-//! No validator of the format is on a package registry; these are its rules, read from the headers' comments.
+//! The rules are from the comments in the CLAP headers, because no validator is available from a package registry.
 
 use crate::bit_exact::{assert_bit_exact, rounded, voice};
 use clack_extensions::params::ParamInfoFlags;
@@ -23,7 +23,7 @@ fn settings_with(seed: u64) -> StripSettings {
     rounded(&random_settings(&mut Noise::new(seed)))
 }
 
-/// What the strip gives.
+/// Output of the strip.
 fn reference_output(settings: &StripSettings, frames: &[[f32; 2]]) -> Vec<[f32; 2]> {
     let coefs = StripCoefs::design(settings, SampleRate::new(48_000.0).unwrap()).unwrap();
     let mut out = frames.to_vec();
@@ -31,16 +31,16 @@ fn reference_output(settings: &StripSettings, frames: &[[f32; 2]]) -> Vec<[f32; 
     out
 }
 
-/// An active instance with settings, at 48 kHz.
-fn active(settings: &StripSettings, most: u32) -> HostedPlugin {
+/// Instance with these settings, active at 48 kHz.
+fn active(settings: &StripSettings, max_frames: u32) -> HostedPlugin {
     let mut plugin = HostedPlugin::new(2);
     plugin.set_all(settings);
-    assert!(plugin.activate(48_000.0, most));
+    assert!(plugin.activate(48_000.0, max_frames));
     plugin
 }
 
-/// Processes all of a signal by raw calls with blocks of these sizes, again and again.
-fn blocks(raw: RawPlugin, signal: &mut [Vec<f32>], sizes: &[usize], buffers: Buffers, events: Option<&[Event]>) {
+/// Processes a whole signal by raw calls, with the block sizes repeated cyclically.
+fn run_blocks(raw: RawPlugin, signal: &mut [Vec<f32>], sizes: &[usize], buffers: Buffers, events: Option<&[Event]>) {
     let length = signal[0].len();
     let (mut at, mut sizes) = (0, sizes.iter().cycle());
     while at < length {
@@ -55,7 +55,7 @@ fn blocks(raw: RawPlugin, signal: &mut [Vec<f32>], sizes: &[usize], buffers: Buf
 }
 
 #[test]
-fn the_factory_describes_one_plugin_and_makes_no_other() {
+fn the_factory_describes_exactly_one_plugin() {
     let entry = entry();
     let factory = entry.get_plugin_factory().unwrap();
     assert_eq!(factory.plugin_count(), 1);
@@ -73,9 +73,9 @@ fn the_factory_describes_one_plugin_and_makes_no_other() {
     }
     assert!(descriptor.id().unwrap().to_bytes().iter().all(|byte| byte.is_ascii_alphanumeric() || *byte == b'.'));
     let features: Vec<&CStr> = descriptor.features().collect();
-    // One of the main categories is demanded.
+    // One of the main categories is required.
     assert!(features.contains(&c"audio-effect") && features.contains(&c"mono") && features.contains(&c"stereo"));
-    // Loading again is allowed at any time.
+    // The entry may be loaded repeatedly.
     for _ in 0..20 {
         drop(voicechain_host_tests::entry());
     }
@@ -93,15 +93,15 @@ fn extensions_are_those_of_an_effect() {
     }
 }
 
-/// What has to stay the same as long as the plugin does not say otherwise.
-fn frozen(parameter: &[ParameterInfo]) -> Vec<String> {
-    parameter.iter().map(|parameter| format!("{parameter:?}")).collect()
+/// Parameter descriptions, which must not change unless the plugin requests a rescan.
+fn descriptions(parameters: &[ParameterInfo]) -> Vec<String> {
+    parameters.iter().map(|parameter| format!("{parameter:?}")).collect()
 }
 
 #[test]
-fn parameters_are_described_alike_at_any_time() {
+fn parameter_descriptions_never_change() {
     let mut plugin = HostedPlugin::new(2);
-    let first = frozen(plugin.parameters());
+    let first = descriptions(plugin.parameters());
     for parameter in plugin.parameters().to_vec() {
         let [min, max, default] = parameter.range;
         assert!(min < max && (min..=max).contains(&default), "{parameter:?}");
@@ -113,12 +113,12 @@ fn parameters_are_described_alike_at_any_time() {
             assert!(stepped && (min, max) == (0.0, 1.0));
         }
     }
-    assert_eq!(frozen(HostedPlugin::new(1).parameters()), first, "another instance, another layout");
+    assert_eq!(descriptions(HostedPlugin::new(1).parameters()), first, "another instance, another layout");
     plugin.set_all(&settings_with(1));
     assert!(plugin.activate(96_000.0, 64));
-    assert_eq!(frozen(&plugin.scan()), first, "active, with other values");
+    assert_eq!(descriptions(&plugin.scan()), first, "active, with other values");
     assert!(plugin.load(&crate::states::state_of(&settings_with(2))));
-    assert_eq!(frozen(&plugin.scan()), first, "after a state");
+    assert_eq!(descriptions(&plugin.scan()), first, "after a state");
     let unknown = clack_host::prelude::ClapId::from_raw(0x7FFF_FFFE).unwrap();
     assert_eq!(plugin.value(unknown), None);
     assert_eq!(plugin.text(unknown, 0.0), None);
@@ -126,7 +126,7 @@ fn parameters_are_described_alike_at_any_time() {
 }
 
 #[test]
-fn every_value_has_a_text_that_means_it() {
+fn every_parameter_value_survives_the_round_trip_through_text() {
     let mut plugin = HostedPlugin::new(2);
     let mut random = Noise::new(31);
     for parameter in plugin.parameters().to_vec() {
@@ -141,43 +141,43 @@ fn every_value_has_a_text_that_means_it() {
             assert!(!text.is_empty() && text.len() < 64, "{}", parameter.name);
             let back = plugin.parse(parameter.id, &text).unwrap_or_else(|| panic!("{}: {text:?}", parameter.name));
             assert!((min..=max).contains(&back), "{}: {text:?}", parameter.name);
-            // From there on nothing changes any more.
+            // Further round trips change nothing.
             assert_eq!(plugin.text(parameter.id, back).as_ref(), Some(&text), "{}", parameter.name);
             assert_eq!(plugin.parse(parameter.id, &text), Some(back), "{}", parameter.name);
         }
-        // Beyond the ends: any text, but no panic and no other parameter.
-        for wild in [-1e30, 1e30, f64::NAN, f64::INFINITY, max + 1.0, min - 1.0] {
-            let _ = plugin.text(parameter.id, wild);
+        // Out of range: any text is allowed, but no panic.
+        for value in [-1e30, 1e30, f64::NAN, f64::INFINITY, max + 1.0, min - 1.0] {
+            let _ = plugin.text(parameter.id, value);
         }
     }
 }
 
 #[test]
-fn wild_values_and_unknown_events_change_nothing_else() {
+fn invalid_values_and_unknown_events_are_ignored() {
     let settings = settings_with(3);
     let mut plugin = active(&settings, 512);
     let ids: Vec<u32> = plugin.parameters().iter().map(|parameter| parameter.id.get()).collect();
     let saved = plugin.save().unwrap();
     let frames = voice::<2>(48_000.0, 0.2, 31);
     let expected = reference_output(&settings, &frames);
-    let mut nothing = Vec::new();
-    // A host's events are in the order of their frames.
+    let mut ignored = Vec::new();
+    // Events of a host are in the order of frames.
     for &id in &ids {
-        nothing.extend([f64::NAN, f64::INFINITY, f64::NEG_INFINITY].map(|value| Event::new(0, id, value)));
+        ignored.extend([f64::NAN, f64::INFINITY, f64::NEG_INFINITY].map(|value| Event::new(0, id, value)));
     }
     for &id in &ids {
-        nothing.extend([Event::new(1, id, 0.3).in_space(1_234), Event::new(1, !id, 0.5)]);
+        ignored.extend([Event::new(1, id, 0.3).in_space(1_234), Event::new(1, !id, 0.5)]);
     }
     let mut signal = planar(&frames);
     plugin.raw().on_audio_thread(|raw| {
         assert!(raw.start());
-        blocks(raw, &mut signal, &[512], Buffers::Apart, Some(&nothing));
+        run_blocks(raw, &mut signal, &[512], Buffers::Apart, Some(&ignored));
         raw.stop();
     });
-    assert_bit_exact(&signal, &expected, "events that mean nothing");
+    assert_bit_exact(&signal, &expected, "ignored events");
     assert_eq!(plugin.save().unwrap(), saved);
-    // Beyond its ends a parameter is at its end; just after the block, nothing breaks. (A host that sends events far
-    // beyond the block breaks the format's rules, and the framework has no answer to it.)
+    // A parameter value out of range is clamped. An event just after the block is tolerated. Events far after the block
+    // violate the format and are not handled by the framework.
     let gain = row("trim.gain_db").unwrap();
     let id = plugin.parameter(gain).id;
     plugin.raw().on_audio_thread(|raw| {
@@ -193,7 +193,7 @@ fn wild_values_and_unknown_events_change_nothing_else() {
 }
 
 #[test]
-fn of_several_values_at_one_frame_the_last_holds() {
+fn the_last_of_several_values_at_one_frame_wins() {
     let settings = StripSettings::default();
     let frames = voice::<2>(48_000.0, 0.1, 32);
     let gain = row("trim.gain_db").unwrap();
@@ -215,19 +215,19 @@ fn of_several_values_at_one_frame_the_last_holds() {
 }
 
 #[test]
-fn buffers_may_be_in_place_or_apart() {
+fn buffers_may_be_shared_or_separate() {
     let settings = settings_with(4);
     let frames = voice::<2>(48_000.0, 0.08, 33);
     let expected = reference_output(&settings, &frames);
     for buffers in [Buffers::Apart, Buffers::InPlace, Buffers::MarkedConstant] {
-        // Blocks of nothing in between; the largest that was agreed on.
+        // Including empty blocks, and the maximum block size of the activation.
         for sizes in [&[1_024][..], &[1], &[0, 3, 0, 0, 1_023, 1, 17]] {
             for events in [Some(&[][..]), None] {
                 let plugin = active(&settings, 1_024);
                 let mut signal = planar(&frames);
                 plugin.raw().on_audio_thread(|raw| {
                     assert!(raw.start());
-                    blocks(raw, &mut signal, sizes, buffers, events);
+                    run_blocks(raw, &mut signal, sizes, buffers, events);
                     raw.stop();
                 });
                 assert_bit_exact(&signal, &expected, &format!("{buffers:?} {sizes:?}"));
@@ -238,15 +238,15 @@ fn buffers_may_be_in_place_or_apart() {
 }
 
 #[test]
-fn a_block_longer_than_agreed_on_is_processed_all_the_same() {
-    // No host may do this; some do while they change their block size.
+fn a_block_longer_than_the_maximum_is_still_processed() {
+    // The format forbids this, but some hosts do it while they change their block size.
     let settings = settings_with(5);
     let frames = voice::<2>(48_000.0, 0.2, 34);
     let plugin = active(&settings, 64);
     let mut signal = planar(&frames);
     plugin.raw().on_audio_thread(|raw| {
         assert!(raw.start());
-        blocks(raw, &mut signal, &[64, 5_000], Buffers::Apart, Some(&[]));
+        run_blocks(raw, &mut signal, &[64, 5_000], Buffers::Apart, Some(&[]));
         raw.stop();
     });
     assert_bit_exact(&signal, &reference_output(&settings, &frames), "long blocks");
@@ -266,7 +266,7 @@ fn processing_starts_stops_and_resets_in_any_order() {
             }
             assert!(raw.start());
             if round == 3 {
-                // Something else first; a reset forgets it.
+                // Another signal first; the reset clears it.
                 let mut other = vec![vec![0.7; 256]; 2];
                 assert_ne!(raw.process(&mut other, 256, Buffers::Apart, None), CLAP_PROCESS_ERROR);
                 raw.reset();
@@ -276,7 +276,7 @@ fn processing_starts_stops_and_resets_in_any_order() {
                 raw.reset();
                 assert!(raw.start());
             }
-            blocks(raw, &mut signal, &[256], Buffers::InPlace, None);
+            run_blocks(raw, &mut signal, &[256], Buffers::InPlace, None);
             raw.stop();
         });
         assert_bit_exact(&signal, &expected, &format!("round {round}"));
@@ -288,7 +288,7 @@ fn processing_starts_stops_and_resets_in_any_order() {
 }
 
 #[test]
-fn processing_goes_on_until_the_tail_has_ended() {
+fn processing_continues_during_the_tail() {
     let plugin = active(&StripSettings::default(), 64);
     let status = plugin.raw().on_audio_thread(|raw| {
         assert!(raw.start());
@@ -296,11 +296,11 @@ fn processing_goes_on_until_the_tail_has_ended() {
         raw.stop();
         status
     });
-    // The strip's tail is finite but long; it is left to the host to sleep after it (`tail`).
+    // The plugin reports its tail and lets the host decide when to stop calling it.
     assert_eq!(status, CLAP_PROCESS_CONTINUE);
 }
 
-/// Gives one byte at a time, and stops now and then.
+/// Reader that returns one byte at a time.
 struct OneByteReader<'a>(&'a [u8]);
 
 impl Read for OneByteReader<'_> {
@@ -312,12 +312,12 @@ impl Read for OneByteReader<'_> {
 }
 
 #[test]
-fn states_are_reproducible_and_may_come_in_pieces() {
+fn states_are_reproducible_and_may_be_read_in_pieces() {
     for point in StartingPoint::ALL {
         let mut plugin = HostedPlugin::new(2);
         plugin.set_all(&point.settings());
         let saved = plugin.save().unwrap();
-        assert_eq!(plugin.save().unwrap(), saved, "twice");
+        assert_eq!(plugin.save().unwrap(), saved, "saved twice");
         let mut other = HostedPlugin::new(2);
         assert!(other.load_from(&mut OneByteReader(&saved)));
         assert_eq!(other.save().unwrap(), saved);
@@ -325,7 +325,7 @@ fn states_are_reproducible_and_may_come_in_pieces() {
             let id = plugin.parameter(info).id;
             assert_eq!(other.value(id), plugin.value(id), "{}", info.id);
         }
-        // The same values set as parameters make the same state.
+        // The same values set as parameters give the same state.
         let values: Vec<_> = other
             .parameters()
             .to_vec()
@@ -339,7 +339,7 @@ fn states_are_reproducible_and_may_come_in_pieces() {
 }
 
 #[test]
-fn a_flush_while_active_is_as_good_as_a_process() {
+fn an_event_in_a_process_call_gives_the_same_state_as_a_flush() {
     let gain = row("trim.gain_db").unwrap();
     let mut plugin = HostedPlugin::new(2);
     let id = plugin.parameter(gain).id;
@@ -349,7 +349,7 @@ fn a_flush_while_active_is_as_good_as_a_process() {
     other.raw().on_audio_thread(|raw| {
         assert!(raw.start());
         let event = Event::new(0, id.get(), clap_value(gain, 6.0));
-        // Even with no frames at all.
+        // Even without any frames.
         assert_ne!(raw.process(&mut [vec![], vec![]], 0, Buffers::Apart, Some(&[event])), CLAP_PROCESS_ERROR);
         raw.stop();
     });

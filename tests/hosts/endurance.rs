@@ -1,4 +1,4 @@
-//! Many lives beside each other, and signals that nobody should send.
+//! Endurance: many instances at once, invalid signals and settings, invalid rates, small stacks.
 
 use voicechain_core::settings::rows;
 use voicechain_host_tests::{AutomationPoint, HostedPlugin};
@@ -30,16 +30,17 @@ fn two_hundred_instances_do_not_disturb_each_other() {
 }
 
 #[test]
-fn wild_signals_and_wild_moves_stay_sound() {
+fn invalid_signals_and_random_automation_give_finite_normal_output() {
     // In debug builds the framework aborts on any allocation within `process`.
     let mut random = Noise::new(11);
-    let wild = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, f32::MAX, f32::MIN_POSITIVE / 3.0, -1e-42, 0.0, -0.0, 1.0];
+    let invalid =
+        [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, f32::MAX, f32::MIN_POSITIVE / 3.0, -1e-42, 0.0, -0.0, 1.0];
     let all: Vec<_> = rows().collect();
     for channels in [1, 2] {
         let mut plugin = HostedPlugin::new(channels);
         assert!(plugin.activate(48_000.0, 2_048));
         for _ in 0..20 {
-            let mut sample = || wild[random.between(0.0, wild.len() as f64 - 0.001) as usize];
+            let mut sample = || invalid[random.between(0.0, invalid.len() as f64 - 0.001) as usize];
             let mut signal: Vec<Vec<f32>> = (0..channels).map(|_| (0..5_000).map(|_| sample()).collect()).collect();
             let automation: Vec<AutomationPoint> = (0..200)
                 .map(|k| {
@@ -58,7 +59,7 @@ fn wild_signals_and_wild_moves_stay_sound() {
 }
 
 #[test]
-fn rates_outside_are_refused_and_do_no_harm() {
+fn unsupported_sample_rates_are_refused_without_side_effects() {
     let mut plugin = HostedPlugin::new(2);
     for rate in [0.0, -1.0, 7_999.0, 192_001.0, 1e9, f64::NAN, f64::INFINITY] {
         assert!(!plugin.activate(rate, 512), "{rate}");
@@ -70,8 +71,8 @@ fn rates_outside_are_refused_and_do_no_harm() {
 
 #[test]
 fn a_small_stack_suffices() {
-    // Half a megabyte is what secondary threads get on macOS; hosts activate and reset on such.
-    let life = || {
+    // Secondary threads on macOS have half a megabyte; hosts activate and reset on such threads.
+    let use_plugin = || {
         let mut plugin = HostedPlugin::new(2);
         assert!(plugin.activate(192_000.0, 512));
         plugin.reset();
@@ -79,5 +80,5 @@ fn a_small_stack_suffices() {
         assert!(plugin.load(&saved));
         plugin.reset();
     };
-    std::thread::Builder::new().stack_size(512 << 10).spawn(life).unwrap().join().unwrap();
+    std::thread::Builder::new().stack_size(512 << 10).spawn(use_plugin).unwrap().join().unwrap();
 }

@@ -1,4 +1,4 @@
-//! The host's answers to a plugin, which write down what it asks for.
+//! Host callbacks, which record the requests of the plugin.
 
 use clack_extensions::gui::{GuiSize, HostGui, HostGuiImpl};
 use clack_extensions::latency::{HostLatency, HostLatencyImpl};
@@ -18,26 +18,26 @@ thread_local! {
     pub(crate) static IS_AUDIO_THREAD: Cell<bool> = const { Cell::new(false) };
 }
 
-/// What the plugin asked its host for.
+/// Recorded requests of the plugin to its host.
 #[derive(Debug)]
 pub struct HostRequests {
     main: ThreadId,
-    /// Requests to be deactivated and activated.
+    /// Requests for a restart.
     pub restarts: AtomicU32,
     /// Requests for a call on the main thread.
     pub callbacks: AtomicU32,
-    /// Requests to hand parameters over.
+    /// Requests for a parameter flush.
     pub flushes: AtomicU32,
-    /// Notes that the latency changed.
+    /// Notifications of a changed latency.
     pub latency_changes: AtomicU32,
-    /// Notes that parameter values changed by themselves.
+    /// Notifications of changed parameter values.
     pub rescans: AtomicU32,
-    /// Complaints of the host library about the plugin, and calls on wrong threads.
+    /// Errors reported by the host library, and calls on the wrong thread.
     pub complaints: Mutex<Vec<String>>,
 }
 
 impl HostRequests {
-    /// Nothing was asked for yet; the main thread is the one that calls this.
+    /// No requests yet. The calling thread becomes the main thread.
     pub(crate) fn new() -> Self {
         Self {
             main: std::thread::current().id(),
@@ -61,7 +61,7 @@ impl HostRequests {
     }
 }
 
-/// The host's answers.
+/// Host callbacks for any thread.
 #[derive(Debug)]
 pub struct SharedHost(pub(crate) Arc<HostRequests>);
 
@@ -94,7 +94,7 @@ impl HostLogImpl for SharedHost {
 
 impl HostParamsImplShared for SharedHost {
     fn request_flush(&self) {
-        // Allowed on every thread but that of the sound.
+        // Allowed on every thread except the audio thread.
         if IS_AUDIO_THREAD.get() {
             self.0.complain("params.request_flush on the audio thread".into());
         }
@@ -116,7 +116,7 @@ impl HostGuiImpl for SharedHost {
     fn closed(&self, _was_destroyed: bool) {}
 }
 
-/// The host's answers on its main thread.
+/// Host callbacks for the main thread.
 #[derive(Debug)]
 pub struct MainThreadHost(pub(crate) Arc<HostRequests>);
 
@@ -143,7 +143,7 @@ impl HostStateImpl for MainThreadHost {
     }
 }
 
-/// The host.
+/// Host type for the host library.
 #[derive(Debug)]
 pub struct Host;
 

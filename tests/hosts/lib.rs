@@ -1,4 +1,4 @@
-//! A CLAP host for tests: it loads the built plugin, keeps its threads apart, and writes down what the plugin asks for.
+//! CLAP host for tests: loads the built plugin, separates main and audio thread, and records the plugin's requests.
 
 mod host;
 pub mod raw_calls;
@@ -28,10 +28,10 @@ use voicechain_core::StripSettings;
 use voicechain_core::settings::{self, SettingInfo};
 use voicechain_core::units::Unit;
 
-/// The plugin that cargo built for this test.
+/// Path of the plugin that cargo built for this test.
 ///
 /// # Panics
-/// When it is not there.
+/// If the file does not exist.
 #[must_use]
 pub fn plugin_file() -> PathBuf {
     let name = format!("{}voicechain_plugin{}", std::env::consts::DLL_PREFIX, std::env::consts::DLL_SUFFIX);
@@ -41,10 +41,10 @@ pub fn plugin_file() -> PathBuf {
     file
 }
 
-/// The entry of that file.
+/// Plugin entry of [`plugin_file`].
 ///
 /// # Panics
-/// When it does not load.
+/// If the file does not load.
 #[must_use]
 #[allow(unsafe_code)]
 pub fn entry() -> PluginEntry {
@@ -52,40 +52,40 @@ pub fn entry() -> PluginEntry {
     unsafe { PluginEntry::load(plugin_file()) }.expect("the plugin loads")
 }
 
-/// A parameter as the host sees it.
+/// Parameter as the host sees it.
 #[derive(Clone, Debug)]
 pub struct ParameterInfo {
-    /// Its id in CLAP.
+    /// CLAP id.
     pub id: ClapId,
-    /// Its name.
+    /// Name.
     pub name: String,
-    /// Its group.
+    /// Module (group).
     pub module: String,
-    /// Its flags.
+    /// Flags.
     pub flags: ParamInfoFlags,
-    /// Its ends and its default, as CLAP has them.
+    /// Minimum, maximum and default, as CLAP values.
     pub range: [f64; 3],
 }
 
-/// A value that a parameter gets at a frame of the signal.
+/// Automation of one parameter at one frame of the signal.
 #[derive(Clone, Copy, Debug)]
 pub struct AutomationPoint {
-    /// The frame.
+    /// Frame.
     pub at: usize,
-    /// The row of the table.
+    /// Row of the table of settings.
     pub info: &'static SettingInfo,
-    /// The value, in the row's unit.
+    /// Value in the unit of the row.
     pub value: f64,
 }
 
-/// What the plugin says to its host about a parameter.
+/// Parameter event from the plugin to its host.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum ParameterEvent {
-    /// A person takes hold of it.
+    /// A gesture begins.
     Begin(ClapId),
-    /// It gets a value.
+    /// New value.
     Value(ClapId, f64),
-    /// The person lets go.
+    /// The gesture ends.
     End(ClapId),
 }
 
@@ -98,31 +98,31 @@ fn collect_parameter_events(events: &EventBuffer, to: &mut Vec<ParameterEvent>) 
     }));
 }
 
-/// Room for what a plugin says in one block: a host must not have to allocate while it processes.
+/// Capacity for the output events of one block, so that the host does not allocate while processing.
 const MAX_OUTPUT_EVENTS: usize = 4_096;
 
-/// A page of remote controls.
+/// Page of remote controls.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RemoteControlsPage {
-    /// The section that it is in.
+    /// Section of the page.
     pub section: String,
-    /// Its name.
+    /// Name.
     pub name: String,
-    /// Its id.
+    /// Id.
     pub id: ClapId,
-    /// Its parameters.
+    /// Parameters.
     pub parameters: Vec<Option<ClapId>>,
 }
 
-/// One instance of the plugin and what it asked for.
+/// Instance of the plugin, with its recorded requests.
 pub struct HostedPlugin {
     instance: PluginInstance<Host>,
     processor: Option<PluginAudioProcessor<Host>>,
-    /// What it asked for.
+    /// Requests of the plugin to its host.
     pub requests: Arc<HostRequests>,
     channels: usize,
     parameters: Vec<ParameterInfo>,
-    /// What it said about its parameters, in order.
+    /// Parameter events from the plugin, in order.
     pub parameter_events: Vec<ParameterEvent>,
 }
 
@@ -130,7 +130,7 @@ fn text_of(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).expect("names are UTF-8")
 }
 
-/// The number that CLAP uses for a value of a row.
+/// CLAP parameter value for a value of a row.
 #[must_use]
 pub fn clap_value(info: &SettingInfo, value: f64) -> f64 {
     match info.unit {
@@ -139,7 +139,7 @@ pub fn clap_value(info: &SettingInfo, value: f64) -> f64 {
     }
 }
 
-/// The normalised number that VST3 uses for a value of a row.
+/// Normalised VST3 parameter value for a value of a row.
 #[must_use]
 pub fn vst3_position(info: &SettingInfo, value: f64) -> f64 {
     let steps = if matches!(info.unit, Unit::Switch | Unit::Choice) { info.max } else { 1.0 };
@@ -147,16 +147,16 @@ pub fn vst3_position(info: &SettingInfo, value: f64) -> f64 {
 }
 
 impl HostedPlugin {
-    /// An instance with one channel or two, not active.
+    /// Inactive instance with one or two channels.
     ///
     /// # Panics
-    /// When the plugin does not do what its format demands.
+    /// If the plugin violates its format.
     #[must_use]
     pub fn new(channels: usize) -> Self {
         Self::with_entry(&entry(), channels)
     }
 
-    /// An instance of the first plugin of an entry.
+    /// Inactive instance of the first plugin of an entry.
     pub(crate) fn with_entry(entry: &PluginEntry, channels: usize) -> Self {
         let requests = Arc::new(HostRequests::new());
         let info = HostInfo::new("voicechain tests", "voicechain", "https://example.com", "1").expect("no NUL");
@@ -189,16 +189,16 @@ impl HostedPlugin {
         plugin
     }
 
-    /// The parameters as the plugin describes them now.
+    /// Current parameter descriptions.
     ///
     /// # Panics
-    /// When there are fewer than it counts.
+    /// If a description is missing.
     pub fn scan(&mut self) -> Vec<ParameterInfo> {
         let handle = self.instance.plugin_handle();
         let params: PluginParams = handle.get_extension().expect("parameters");
         let mut buffer = ParamInfoBuffer::new();
         let describe = |index| {
-            let info = params.get_info(&handle, index, &mut buffer).expect("as many parameters as counted");
+            let info = params.get_info(&handle, index, &mut buffer).expect("a description of every parameter");
             ParameterInfo {
                 id: info.id,
                 name: text_of(info.name),
@@ -210,16 +210,16 @@ impl HostedPlugin {
         (0..params.count(&handle)).map(describe).collect()
     }
 
-    /// The parameters in the plugin's order: bypass, loudness match, then the rows of the table.
+    /// Parameters in the plugin's order: bypass, loudness match, then the rows of the table.
     #[must_use]
     pub fn parameters(&self) -> &[ParameterInfo] {
         &self.parameters
     }
 
-    /// The parameter of a row.
+    /// Parameter of a row.
     ///
     /// # Panics
-    /// When the row is not in the table.
+    /// If the row is not in the table.
     #[must_use]
     pub fn parameter(&self, info: &SettingInfo) -> &ParameterInfo {
         let row = settings::rows().position(|row| row.id == info.id).expect("a row of the table");
@@ -230,30 +230,30 @@ impl HostedPlugin {
         self.instance.plugin_handle().get_extension().expect("parameters")
     }
 
-    /// The value that the host sees.
+    /// Value that the host sees.
     pub fn value(&mut self, id: ClapId) -> Option<f64> {
         let params = self.params();
         params.get_value(&self.instance.plugin_handle(), id)
     }
 
-    /// The text of a value.
+    /// Text for a value.
     pub fn text(&mut self, id: ClapId, value: f64) -> Option<String> {
         let params = self.params();
         let mut buffer = [0; 128];
         params.value_to_text(&self.instance.plugin_handle(), id, value, &mut buffer).ok().map(|text| text_of(text))
     }
 
-    /// The value of a text.
+    /// Value for a text.
     pub fn parse(&mut self, id: ClapId, text: &str) -> Option<f64> {
         let params = self.params();
         let text = CString::new(text).ok()?;
         params.text_to_value(&self.instance.plugin_handle(), id, &text)
     }
 
-    /// Sets parameters while the plugin is not active, and hears what it has to say.
+    /// Sets parameters while the plugin is inactive, and collects its parameter events.
     ///
     /// # Panics
-    /// While it is active.
+    /// If the plugin is active.
     pub fn flush(&mut self, values: &[(ClapId, f64)]) {
         let params = self.params();
         let mut events = EventBuffer::new();
@@ -266,7 +266,7 @@ impl HostedPlugin {
         collect_parameter_events(&out, &mut self.parameter_events);
     }
 
-    /// Opens the editor, without a window; false if the plugin has none, or refuses.
+    /// Creates the editor without a window; returns false if the plugin has none or refuses.
     pub fn open_editor(&mut self) -> bool {
         let handle = self.instance.plugin_handle();
         let Some(gui) = handle.get_extension::<PluginGui>() else { return false };
@@ -274,20 +274,20 @@ impl HostedPlugin {
         gui.create(&handle, GuiConfiguration { api_type, is_floating: false }).is_ok()
     }
 
-    /// Opens the editor inside a window of the host; gives its size in pixels, or what failed.
+    /// Opens the editor in a window of the host; returns its size in pixels.
     ///
     /// # Errors
-    /// The call that the plugin refused.
+    /// Name of the call that the plugin refused.
     pub fn open_window(&mut self, window: u32) -> Result<[u32; 2], &'static str> {
         let size = self.embed(window)?;
         self.show_window()?;
         Ok(size)
     }
 
-    /// Makes the editor inside a window of the host, without showing it; gives its size in pixels, or what failed.
+    /// Creates the editor in a window of the host without showing it; returns its size in pixels.
     ///
     /// # Errors
-    /// The call that the plugin refused.
+    /// Name of the call that the plugin refused.
     #[allow(unsafe_code)]
     pub fn embed(&mut self, window: u32) -> Result<[u32; 2], &'static str> {
         let handle = self.instance.plugin_handle();
@@ -295,39 +295,39 @@ impl HostedPlugin {
         let configuration = GuiConfiguration { api_type: GuiApiType::X11, is_floating: false };
         gui.create(&handle, configuration).map_err(|_| "create")?;
         let size = gui.get_size(&handle).ok_or("get_size")?;
-        // SAFETY: the window lives until the editor is closed: both are the test's.
+        // SAFETY: the test keeps the window until it has closed the editor.
         unsafe { gui.set_parent(&handle, Window::from_x11_handle(window.into())) }.map_err(|_| "set_parent")?;
         Ok([size.width, size.height])
     }
 
-    /// Shows the editor that was embedded.
+    /// Shows the embedded editor.
     ///
     /// # Errors
-    /// The call that the plugin refused.
+    /// Name of the call that the plugin refused.
     pub fn show_window(&mut self) -> Result<(), &'static str> {
         let handle = self.instance.plugin_handle();
         let gui = handle.get_extension::<PluginGui>().ok_or("no editor")?;
         gui.show(&handle).map_err(|_| "show")
     }
 
-    /// Hides the editor that was shown.
+    /// Hides the editor.
     ///
     /// # Errors
-    /// The call that the plugin refused.
+    /// Name of the call that the plugin refused.
     pub fn hide_window(&mut self) -> Result<(), &'static str> {
         let handle = self.instance.plugin_handle();
         let gui = handle.get_extension::<PluginGui>().ok_or("no editor")?;
         gui.hide(&handle).map_err(|_| "hide")
     }
 
-    /// Gives the editor's window another size in pixels; false if the plugin refuses.
+    /// Sets the size of the editor in pixels; returns false if the plugin refuses.
     pub fn resize_editor(&mut self, width: u32, height: u32) -> bool {
         let handle = self.instance.plugin_handle();
         let Some(gui) = handle.get_extension::<PluginGui>() else { return false };
         gui.can_resize(&handle) && gui.set_size(&handle, GuiSize { width, height }).is_ok()
     }
 
-    /// The size in pixels that the editor says it has.
+    /// Size of the editor in pixels, as the plugin reports it.
     pub fn editor_size(&mut self) -> Option<[u32; 2]> {
         let handle = self.instance.plugin_handle();
         let size = handle.get_extension::<PluginGui>()?.get_size(&handle)?;
@@ -342,15 +342,15 @@ impl HostedPlugin {
         }
     }
 
-    /// The pages of remote controls; empty if the plugin has none.
+    /// Pages of remote controls; empty if the plugin has none.
     pub fn remote_controls(&mut self) -> Vec<RemoteControlsPage> {
         let handle = self.instance.plugin_handle();
         let Some(pages) = handle.get_extension::<PluginRemoteControls>() else { return Vec::new() };
         let mut buffer = RemoteControlsPageBuffer::new();
-        let mut all = Vec::new();
+        let mut list = Vec::new();
         for index in 0..pages.count(&handle) {
             if let Some(page) = pages.get(&handle, index, &mut buffer) {
-                all.push(RemoteControlsPage {
+                list.push(RemoteControlsPage {
                     section: text_of(page.section_name),
                     name: text_of(page.page_name),
                     id: page.page_id,
@@ -358,32 +358,32 @@ impl HostedPlugin {
                 });
             }
         }
-        all
+        list
     }
 
-    /// The plugin as its format has it, for what a well-behaved host library does not let pass.
+    /// Raw CLAP plugin, for calls that the host library does not permit.
     #[must_use]
     pub fn raw(&self) -> raw_calls::RawPlugin {
         raw_calls::RawPlugin::of(self.instance.raw_instance())
     }
 
-    /// True while it is active.
+    /// Whether the plugin is active.
     #[must_use]
     pub fn is_active(&self) -> bool {
         self.processor.is_some()
     }
 
-    /// Sets every row while the plugin is not active.
+    /// Sets all rows while the plugin is inactive.
     pub fn set_all(&mut self, settings: &StripSettings) {
         let value = |info: &SettingInfo| clap_value(info, settings.get(info.id).unwrap_or(info.default));
         let values: Vec<_> = settings::rows().map(|info| (self.parameter(info).id, value(info))).collect();
         self.flush(&values);
     }
 
-    /// Activates at a rate, for blocks of up to `most` frames; false if the plugin refuses.
-    pub fn activate(&mut self, rate_hz: f64, most: u32) -> bool {
+    /// Activates at a sample rate, for blocks of at most `max_frames` frames; returns false if the plugin refuses.
+    pub fn activate(&mut self, rate_hz: f64, max_frames: u32) -> bool {
         let configuration =
-            PluginAudioConfiguration { sample_rate: rate_hz, min_frames_count: 1, max_frames_count: most };
+            PluginAudioConfiguration { sample_rate: rate_hz, min_frames_count: 1, max_frames_count: max_frames };
         let activated = self.instance.activate(|_, _| (), configuration);
         self.processor = activated.ok().map(PluginAudioProcessor::from);
         self.main_thread();
@@ -397,7 +397,7 @@ impl HostedPlugin {
         }
     }
 
-    /// Gives the plugin the main thread if it asked for it.
+    /// Calls the plugin on the main thread if it has requested it.
     pub fn main_thread(&mut self) {
         if self.requests.callbacks.swap(0, Ordering::Relaxed) > 0 {
             self.instance.call_on_main_thread_callback();
@@ -407,43 +407,43 @@ impl HostedPlugin {
     /// Resets on the audio thread.
     ///
     /// # Panics
-    /// While the plugin is not active.
+    /// If the plugin is inactive.
     pub fn reset(&mut self) {
         self.processor.as_mut().expect("active").reset();
     }
 
-    /// Says whether it runs faster than time goes by, or not.
+    /// Selects offline or real-time rendering.
     ///
     /// # Panics
-    /// When it refuses.
+    /// If the plugin refuses.
     pub fn render_offline(&mut self, offline: bool) {
         let mode = if offline { RenderMode::Offline } else { RenderMode::Realtime };
         let handle = self.instance.plugin_handle();
         let render: PluginRender = handle.get_extension().expect("render");
-        assert!(!render.has_realtime_requirement(&handle), "nothing here needs real time");
-        render.set(&handle, mode).expect("both modes are taken");
+        assert!(!render.has_realtime_requirement(&handle), "the plugin has no real-time requirement");
+        render.set(&handle, mode).expect("both modes are accepted");
     }
 
-    /// Latency, samples.
+    /// Latency, frames.
     pub fn latency(&mut self) -> u32 {
         let handle = self.instance.plugin_handle();
         let latency: PluginLatency = handle.get_extension().expect("latency");
         latency.get(&handle)
     }
 
-    /// Tail, samples.
+    /// Tail, frames.
     ///
     /// # Panics
-    /// While the plugin is not active.
+    /// If the plugin is inactive.
     pub fn tail(&mut self) -> TailLength {
         let tail: PluginTail = self.instance.plugin_handle().get_extension().expect("tail");
         tail.get(&self.processor.as_mut().expect("active").plugin_handle())
     }
 
-    /// The state as the host stores it; `None` if the plugin fails.
+    /// Saved state; `None` if the plugin fails.
     ///
     /// # Panics
-    /// When it has no state.
+    /// If the plugin has no state extension.
     pub fn save(&mut self) -> Option<Vec<u8>> {
         let handle = self.instance.plugin_handle();
         let state: PluginState = handle.get_extension().expect("state");
@@ -451,18 +451,18 @@ impl HostedPlugin {
         state.save(&handle, &mut bytes).ok().map(|()| bytes)
     }
 
-    /// Loads a state; false if the plugin refuses.
+    /// Loads a state; returns false if the plugin refuses it.
     ///
     /// # Panics
-    /// When it has no state.
+    /// If the plugin has no state extension.
     pub fn load(&mut self, mut bytes: &[u8]) -> bool {
         self.load_from(&mut bytes)
     }
 
-    /// As [`load`](Self::load), from a stream that may give less at a time than is asked for.
+    /// As [`load`](Self::load), from a stream that may return fewer bytes than requested.
     ///
     /// # Panics
-    /// When the plugin has no state.
+    /// If the plugin has no state extension.
     pub fn load_from(&mut self, stream: &mut impl std::io::Read) -> bool {
         let handle = self.instance.plugin_handle();
         let state: PluginState = handle.get_extension().expect("state");
@@ -471,11 +471,12 @@ impl HostedPlugin {
         loaded
     }
 
-    /// Processes planar channels in place on an audio thread, in blocks as long as `block` says, with moves (in the order
-    /// of their frames, counted from the first of `signal`) at their exact frames.
+    /// Processes planar channels in place on an audio thread, in blocks of the lengths that `block` returns. The
+    /// automation is applied at its exact frames, counted from the first of `signal`; it must be in the order of
+    /// frames.
     ///
     /// # Panics
-    /// When the plugin fails.
+    /// If the plugin fails.
     pub fn run(
         &mut self,
         signal: &mut [Vec<f32>],
@@ -485,10 +486,10 @@ impl HostedPlugin {
         self.run_beside(signal, automation, block, |_| ());
     }
 
-    /// As [`run`](Self::run), while the main thread does something else.
+    /// As [`run`](Self::run), while the main thread calls `meanwhile`.
     ///
     /// # Panics
-    /// When the plugin fails.
+    /// If the plugin fails.
     pub fn run_beside(
         &mut self,
         signal: &mut [Vec<f32>],
@@ -544,7 +545,7 @@ impl HostedPlugin {
             meanwhile(self);
             audio.join()
         })
-        .expect("the audio thread lives");
+        .expect("the audio thread does not panic");
         self.processor = Some(processor);
         self.parameter_events.extend(all);
         self.main_thread();

@@ -1,4 +1,4 @@
-//! What a host lists: parameters, groups, texts.
+//! Parameter list of a host: ids, groups, texts, remote controls.
 
 use clack_extensions::params::ParamInfoFlags;
 use std::collections::BTreeSet;
@@ -6,13 +6,13 @@ use voicechain_core::settings::{SectionId, rows};
 use voicechain_core::units::Unit;
 use voicechain_host_tests::{HostedPlugin, clap_value};
 
-/// The framework's rule from string ids to numbers: `h = 31 h + byte` over 32 bits, the highest bit cleared.
+/// Numeric id that the framework derives from a string id: `h = 31 h + byte` in 32 bits, highest bit cleared.
 fn number_of(id: &str) -> u32 {
     id.bytes().fold(0_u32, |h, byte| h.wrapping_mul(31).wrapping_add(u32::from(byte))) & 0x7FFF_FFFF
 }
 
 #[test]
-fn parameters_are_the_table() {
+fn parameters_correspond_to_the_table_of_settings() {
     let plugin = HostedPlugin::new(2);
     assert_eq!(plugin.parameters().len(), rows().count() + 2);
     let numbers: BTreeSet<u32> = plugin.parameters().iter().map(|parameter| parameter.id.get()).collect();
@@ -39,7 +39,7 @@ fn parameters_are_the_table() {
 }
 
 #[test]
-fn texts_and_values_are_inverse_to_each_other() {
+fn texts_and_values_convert_back_and_forth() {
     let mut plugin = HostedPlugin::new(2);
     for info in rows() {
         let parameter = plugin.parameter(info).clone();
@@ -53,9 +53,9 @@ fn texts_and_values_are_inverse_to_each_other() {
             assert_eq!(plugin.text(parameter.id, back).unwrap(), text, "{}", info.id);
             assert_eq!(plugin.parse(parameter.id, &text).unwrap(), back);
             assert!((parameter.range[0]..=parameter.range[1]).contains(&back), "{} {text}", info.id);
-            let meant = info.value_at(f64::from(value as f32));
+            let expected = info.value_at(f64::from(value as f32));
             if !parameter.flags.contains(ParamInfoFlags::IS_STEPPED) {
-                assert_eq!(text, info.text(meant).to_string());
+                assert_eq!(text, info.text(expected).to_string());
             }
         }
         for nonsense in ["", " ", "nonsense", "-", "..", "1 parsec", "\u{1F600}"] {
@@ -65,7 +65,7 @@ fn texts_and_values_are_inverse_to_each_other() {
 }
 
 #[test]
-fn values_are_typed_in_their_units() {
+fn texts_with_units_are_parsed() {
     let mut plugin = HostedPlugin::new(2);
     let cases = [
         ("corrective_eq.bell_4_frequency_hz", "2.5 kHz", 2_500.0),
@@ -95,7 +95,7 @@ fn remote_controls_reach_every_setting() {
     for section in SectionId::ALL {
         let of_section: Vec<_> = pages.iter().filter(|page| page.section == section.name()).collect();
         assert!(!of_section.is_empty(), "{}", section.name());
-        // At most eight on a page, in the table's order, none left out and none twice.
+        // All settings in table order, each exactly once.
         let listed: Vec<_> = of_section.iter().flat_map(|page| page.parameters.iter().flatten().copied()).collect();
         let expected: Vec<_> = section.rows().iter().map(|info| plugin.parameter(info).id).collect();
         assert_eq!(listed, expected, "{}", section.name());

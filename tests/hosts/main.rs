@@ -1,7 +1,7 @@
-//! The plugin in hosts, against the core.
+//! Tests of the plugin in hosts, against the core.
 //!
-//! Every test loads the plugin as a host does. Expected sound comes from [`voicechain_core::Strip`], given the same
-//! settings at the same frames, and has to be equal to the last bit.
+//! Every test loads the plugin as a host does. The expected output comes from [`voicechain_core::Strip`] with the same
+//! settings at the same frames, and must be equal bit for bit.
 
 mod bit_exact;
 mod conformance;

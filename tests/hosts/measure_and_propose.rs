@@ -1,4 +1,4 @@
-//! Measure, propose, undo, copy, paste and carry over, as an editor's buttons do them, in a host.
+//! Measure, propose, undo, copy, paste and carry over in a host, as performed by an editor's buttons.
 
 use crate::bit_exact::{assert_bit_exact, rounded, voice};
 use clack_extensions::params::ParamInfoFlags;
@@ -16,17 +16,18 @@ use voicechain_plugin::instance::NotMeasured;
 
 const RATES: [f64; 5] = [8_000.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0];
 
-/// Plays to a bench, piece by piece, each heard before the next comes: nothing is lost.
+/// Processes a signal in pieces, each measured before the next follows, so that no frame is lost.
 fn play<const C: usize>(bench: &mut TestBench, frames: &[[f32; C]], rate_hz: f64) -> Vec<Vec<f32>> {
     let mut out = vec![Vec::new(); C];
-    let heard = |bench: &TestBench| bench.instance.voice_meter.lock().unwrap_or_else(PoisonError::into_inner).frames();
-    let start = heard(bench);
+    let frames_measured =
+        |bench: &TestBench| bench.instance.voice_meter.lock().unwrap_or_else(PoisonError::into_inner).frames();
+    let start = frames_measured(bench);
     let mut played = 0;
     for piece in frames.chunks((0.2 * rate_hz) as usize) {
         let mut signal: Vec<Vec<f32>> = (0..C).map(|c| piece.iter().map(|frame| frame[c]).collect()).collect();
         bench.plugin.run(&mut signal, &[], || 480);
         played += piece.len() as u64;
-        while bench.instance.is_measuring() && heard(bench) < start + played {
+        while bench.instance.is_measuring() && frames_measured(bench) < start + played {
             std::thread::yield_now();
         }
         out.iter_mut().zip(signal).for_each(|(to, from)| to.extend(from));
@@ -46,20 +47,20 @@ where
     assert!(bench.instance.is_measuring());
     play(&mut bench, &frames, rate_hz);
     bench.instance.stop_measuring();
-    let heard = bench.instance.measured().unwrap();
+    let result = bench.instance.measured().unwrap();
     let mut meter = Box::new(ProfileMeter::<C>::new(SampleRate::new(rate_hz).unwrap()));
     meter.push(&frames);
-    // As text, which tells one NaN as good as another, and every bit of a number.
-    assert_eq!(format!("{:?}", heard.profile), format!("{:?}", meter.profile()), "{C} channels at {rate_hz} Hz");
-    assert_eq!((heard.lost_frames, heard.captured_fraction), (0, 1.0));
-    // What is played after the end is not heard.
+    // Debug output compares NaN as equal and shows every bit of a number.
+    assert_eq!(format!("{:?}", result.profile), format!("{:?}", meter.profile()), "{C} channels at {rate_hz} Hz");
+    assert_eq!((result.lost_frames, result.captured_fraction), (0, 1.0));
+    // Signal after the end of the measurement is ignored.
     play(&mut bench, &frames, rate_hz);
-    assert_eq!(bench.instance.measured().unwrap().profile.duration_s, heard.profile.duration_s);
+    assert_eq!(bench.instance.measured().unwrap().profile.duration_s, result.profile.duration_s);
     assert_eq!(*bench.plugin.requests.complaints.lock().unwrap(), Vec::<String>::new());
 }
 
 #[test]
-fn a_voice_is_measured_as_the_library_measures_it() {
+fn the_measured_profile_equals_that_of_the_library() {
     for rate_hz in RATES {
         profile_matches_library::<1>(rate_hz);
         profile_matches_library::<2>(rate_hz);
@@ -67,32 +68,32 @@ fn a_voice_is_measured_as_the_library_measures_it() {
 }
 
 #[test]
-fn what_a_meter_that_is_held_up_loses_is_reported() {
+fn frames_lost_by_a_blocked_meter_are_reported() {
     let rate_hz = 48_000.0;
     let frames = voice::<1>(rate_hz, 3.0, 6);
     let mut bench = TestBench::new(1);
     assert!(bench.plugin.activate(rate_hz, 512));
     bench.instance.measure().unwrap();
-    // Nobody takes anything out of the ring of half a second.
+    // The locked meter reads nothing from the ring buffer of half a second.
     let voice_meter = bench.instance.voice_meter.clone();
     let held = voice_meter.lock().unwrap();
     let mut signal = vec![frames.iter().map(|frame| frame[0]).collect::<Vec<f32>>()];
     bench.plugin.run(&mut signal, &[], || 512);
     drop(held);
     bench.instance.stop_measuring();
-    let heard = bench.instance.measured().unwrap();
-    assert_eq!(heard.lost_frames, 144_000 - 24_000);
-    assert!((heard.captured_fraction - 1.0 / 6.0).abs() < 1e-12, "{}", heard.captured_fraction);
+    let result = bench.instance.measured().unwrap();
+    assert_eq!(result.lost_frames, 144_000 - 24_000);
+    assert!((result.captured_fraction - 1.0 / 6.0).abs() < 1e-12, "{}", result.captured_fraction);
     let host = bench.host();
     let refused = bench.instance.propose(Context::default(), &host).unwrap_err();
-    assert_eq!(refused, NotMeasured::TooLittle(heard.captured_fraction));
+    assert_eq!(refused, NotMeasured::TooLittle(result.captured_fraction));
     assert!(refused.to_string().contains("17 %"), "{refused}");
     bench.plugin.deactivate();
     bench.plugin.flush(&[]);
     assert_eq!(bench.plugin.parameter_events, []);
 }
 
-/// Every difference as one whole gesture, in the order of the table.
+/// Complete gestures for all differences, in table order.
 fn gestures(bench: &TestBench, from: &StripSettings, to: &StripSettings) -> Vec<ParameterEvent> {
     let mut all = Vec::new();
     for info in rows() {
@@ -131,10 +132,10 @@ fn a_proposal_reaches_the_host_as_gestures_and_the_strip_at_once() {
     let proposal = bench.instance.propose(Context::default(), &host).unwrap();
     let wanted = proposal.settings.rounded();
     assert_ne!(wanted, start);
-    assert!(bench.plugin.requests.flushes.load(Ordering::Relaxed) > 0, "the host was asked to take it");
-    assert_eq!(bench.instance.parameters.settings(), start, "nothing moves but by the host's hand");
-    // The gestures come with the first block; from the second on the strip moves, as if it had been set there. What changes the
-    // latency waits until the host has started the plugin afresh.
+    assert!(bench.plugin.requests.flushes.load(Ordering::Relaxed) > 0, "a flush was requested");
+    assert_eq!(bench.instance.parameters.settings(), start, "only the host changes parameters");
+    // The host receives the gestures with the first block; the strip follows from the second block on. Settings that
+    // change the latency wait for a restart by the host.
     let once = &frames[..9_600];
     let host_out = play(&mut bench, once, rate_hz);
     assert_eq!(bench.plugin.parameter_events, gestures(&bench, &start, &wanted));
@@ -148,14 +149,14 @@ fn a_proposal_reaches_the_host_as_gestures_and_the_strip_at_once() {
     strip.run(&mut core[480..]);
     assert_bit_exact(&host_out, &core, "while the proposal is applied");
 
-    // The host may record the gestures and play them; the plugin's own undo takes them back as gestures.
+    // The host may record and play back the gestures; the plugin's own undo reverts them as gestures.
     bench.plugin.parameter_events.clear();
     assert!(bench.instance.commands.undo(&host));
     play(&mut bench, once, rate_hz);
     assert_eq!(bench.plugin.parameter_events, gestures(&bench, &wanted, &start));
     assert_eq!(bench.instance.parameters.settings(), start);
     assert!(!bench.instance.commands.undo(&host));
-    // Not active, the host takes them with a flush.
+    // While inactive, the host receives them with a flush.
     bench.plugin.deactivate();
     bench.plugin.parameter_events.clear();
     assert!(bench.instance.commands.redo(&host));
@@ -174,7 +175,7 @@ fn applied_settings_arrive_smoothly_and_within_200_ms() {
     let mut quiet = StripSettings::default();
     quiet.compressor.on = false;
     quiet.de_esser.on = false;
-    // The bell is heard in full.
+    // Without level compensation the bell has its full effect.
     quiet.tone_eq.level_compensation = false;
     assert!(bench.instance.commands.apply(&quiet, &host));
     bench.plugin.flush(&[]);
@@ -189,7 +190,7 @@ fn applied_settings_arrive_smoothly_and_within_200_ms() {
     assert!(bench.instance.commands.apply(&loud, &host));
     let mut after = vec![(48_000..96_000).map(tone).collect::<Vec<f32>>()];
     bench.plugin.run(&mut after, &[], || 480);
-    // Levels of single periods, dB: from the old one to the new one, 18 dB higher, none louder, in steps that never jump.
+    // Levels of single periods, dB: a rise by 18 dB without overshoot and without jumps.
     let levels: Vec<f64> = after[0]
         .chunks(48)
         .map(|period| 10.0 * (period.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / 48.0).log10())
@@ -200,10 +201,10 @@ fn applied_settings_arrive_smoothly_and_within_200_ms() {
     assert!(levels.iter().all(|level| (first - 0.1..=last + 0.1).contains(level)));
     assert!(levels.windows(2).all(|pair| (pair[1] - pair[0]).abs() < 6.0), "{levels:?}");
     let smooth = levels.iter().filter(|level| (first + 1.0..last - 1.0).contains(*level)).count();
-    assert!(smooth >= 4, "there are periods in between: {smooth}");
+    assert!(smooth >= 4, "number of periods at intermediate levels: {smooth}");
 }
 
-/// A measured bench with its proposal applied, and what that is.
+/// Bench with a measured voice and its applied proposal; also returns the proposed settings.
 fn proposed(seed: u64, level: f32) -> (TestBench, StripSettings) {
     let mut frames = voice::<1>(48_000.0, 5.0, seed);
     frames.iter_mut().flatten().for_each(|x| *x *= level);
@@ -224,47 +225,47 @@ fn changes_carry_over_between_tracks() {
     let (mut b, proposal_b) = proposed(22, 0.4);
     assert_ne!(proposal_a, proposal_b, "two voices");
     let (host_a, host_b) = (a.host(), b.host());
-    let mut liked = proposal_a;
-    liked.tone_eq.bell_gain_db += 2.5;
-    liked.high_pass.on = !liked.high_pass.on;
-    liked.order.swap(0, 1);
-    assert!(a.instance.commands.apply(&liked, &host_a));
+    let mut changed = proposal_a;
+    changed.tone_eq.bell_gain_db += 2.5;
+    changed.high_pass.on = !changed.high_pass.on;
+    changed.order.swap(0, 1);
+    assert!(a.instance.commands.apply(&changed, &host_a));
     play(&mut a, &[[0.0]; 480], 48_000.0);
     let text = a.instance.commands.copy().unwrap();
     assert!(text.starts_with("format = 1\n") && text.contains("[voice.profile]"));
-    // Whoever reads settings files reads it too.
-    assert_eq!(voicechain_text::read(&text).unwrap(), liked);
+    // It is also a valid settings file.
+    assert_eq!(voicechain_text::read(&text).unwrap(), changed);
 
     b.plugin.parameter_events.clear();
     b.instance.carry_over(&text, Context::default(), &host_b).unwrap();
     play(&mut b, &[[0.0]; 480], 48_000.0);
-    let carried = carry_over(&liked, &proposal_a, &proposal_b).rounded();
+    let carried = carry_over(&changed, &proposal_a, &proposal_b).rounded();
     assert_eq!(b.instance.parameters.settings(), carried);
     assert_eq!(b.plugin.parameter_events, gestures(&b, &proposal_b, &carried));
     assert_eq!(carried.tone_eq.bell_gain_db, proposal_b.tone_eq.bell_gain_db + 2.5);
-    assert_eq!(carried.high_pass.on, liked.high_pass.on);
+    assert_eq!(carried.high_pass.on, changed.high_pass.on);
     assert_eq!(carried.trim, proposal_b.trim);
-    // Pasted, they are what they were there.
+    // Pasted settings equal those of the other track.
     b.instance.commands.paste(&text, &host_b).unwrap();
     play(&mut b, &[[0.0]; 480], 48_000.0);
-    assert_eq!(b.instance.parameters.settings(), liked);
-    // Back by two steps.
+    assert_eq!(b.instance.parameters.settings(), changed);
+    // Two undo steps back.
     assert!(b.instance.commands.undo(&host_b) && b.instance.commands.undo(&host_b));
     play(&mut b, &[[0.0]; 480], 48_000.0);
     assert_eq!(b.instance.parameters.settings(), proposal_b);
-    // Nothing in a hostile text moves anything.
+    // Invalid texts change nothing.
     b.plugin.parameter_events.clear();
-    for hostile in [
+    for invalid in [
         String::new(),
         text[..text.len() / 2].into(),
         text.replace("rate_hz = 48000.0", "rate_hz = -1.0"),
         "[".repeat(100_000),
         text.replace("format = 1", "format = 9"),
     ] {
-        let error = b.instance.carry_over(&hostile, Context::default(), &host_b).map_or_else(
+        let error = b.instance.carry_over(&invalid, Context::default(), &host_b).map_or_else(
             |e| e.to_string(),
             |()| {
-                panic!("this was taken: {hostile}");
+                panic!("this was accepted: {invalid}");
             },
         );
         assert!(!error.is_empty() && error.len() < 400, "{error}");
@@ -275,7 +276,7 @@ fn changes_carry_over_between_tracks() {
 }
 
 #[test]
-fn what_is_known_of_a_voice_is_in_the_state() {
+fn profile_and_proposal_are_in_the_state() {
     let (mut a, proposal_a) = proposed(23, 0.7);
     let saved = a.plugin.save().unwrap();
     let mut later = TestBench::new(1);
@@ -284,13 +285,13 @@ fn what_is_known_of_a_voice_is_in_the_state() {
     assert_eq!(later.instance.commands.copy().unwrap(), a.instance.commands.copy().unwrap());
     assert_eq!(later.instance.commands.proposed(), Some(proposal_a));
     assert_eq!(later.plugin.save().unwrap(), saved);
-    // It belongs to the state: one without it forgets it.
+    // Loading a state without them removes them.
     assert!(later.plugin.load(&crate::states::state_of(&proposal_a)));
     assert_eq!(later.instance.commands.proposed(), None);
 }
 
 #[test]
-fn a_proposal_of_the_core_is_what_the_host_s_parameters_can_hold() {
+fn proposed_settings_are_exactly_representable_as_parameters() {
     let (bench, proposal) = proposed(24, 0.2);
     let profile = bench.instance.parameters.track_analysis().profile.unwrap();
     assert_eq!(propose(&profile, Context::default()).settings.rounded(), proposal);
@@ -309,7 +310,7 @@ fn starting_points_reach_the_host() {
         assert_eq!(bench.plugin.parameter_events, gestures(&bench, &before, &point.settings()));
         assert_eq!(bench.instance.parameters.settings(), point.settings());
     }
-    // Switching the bypass through the host is not the desk's: it is a parameter of its own.
+    // Bypass is a host parameter of its own and not part of the settings.
     assert!(bench.plugin.parameters()[0].flags.contains(ParamInfoFlags::IS_BYPASS));
 }
 
@@ -339,7 +340,7 @@ fn the_editor_opens_and_closes_at_any_time() {
     assert_eq!(*bench.plugin.requests.complaints.lock().unwrap(), Vec::<String>::new());
 }
 
-/// Threads of this process that measure, where the system tells.
+/// Number of measuring threads in this process, where the system reports it.
 fn measuring_threads() -> Option<usize> {
     let tasks = std::fs::read_dir("/proc/self/task").ok()?;
     let names = tasks.flatten().filter_map(|task| std::fs::read_to_string(task.path().join("comm")).ok());
@@ -355,21 +356,21 @@ fn two_hundred_instances_measure_at_once_and_leave_no_thread() {
         bench.instance.measure().unwrap();
     }
     if let (Some(before), Some(now)) = (before, measuring_threads()) {
-        // Other tests may end beside this one.
+        // Other tests may end at the same time.
         assert!(now >= 200, "{before} threads became {now}");
     }
     for (k, bench) in all.iter_mut().enumerate() {
         let mut signal = vec![vec![0.01; 1_024]; 1 + k % 2];
         bench.plugin.run(&mut signal, &[], || 256);
     }
-    // Stopped, dropped while measuring, deactivated while measuring.
+    // A third each: stopped, deactivated while measuring, dropped while measuring.
     for (k, bench) in all.iter_mut().enumerate() {
         match k % 3 {
             0 => {
                 bench.instance.stop_measuring();
-                let heard = bench.instance.measured().unwrap();
+                let result = bench.instance.measured().unwrap();
                 assert_eq!(bench.instance.voice_meter.lock().unwrap().frames(), 1_024);
-                assert_eq!(heard.captured_fraction, 1.0);
+                assert_eq!(result.captured_fraction, 1.0);
             }
             1 => bench.plugin.deactivate(),
             _ => {}
@@ -377,6 +378,6 @@ fn two_hundred_instances_measure_at_once_and_leave_no_thread() {
     }
     let rings: Vec<_> = all.iter().map(|bench| std::sync::Arc::downgrade(&bench.instance.samples)).collect();
     drop(all);
-    // An ear ends its thread before it is gone.
-    assert!(rings.iter().all(|ear| ear.upgrade().is_none()), "nothing keeps an instance alive");
+    // A sample ring ends its thread before it is dropped.
+    assert!(rings.iter().all(|ring| ring.upgrade().is_none()), "nothing keeps an instance alive");
 }

@@ -1,25 +1,26 @@
-//! Ten thousand lives of one instance, in a process of their own so that its memory is theirs.
+//! Memory of one instance over ten thousand activations, in a process of its own so that no other test allocates.
 
 use voicechain_host_tests::{HostedPlugin, resources};
 
-/// Without the allocator's caches, whose blocks count as used: what nobody freed is then counted to the byte.
+/// Switches off the allocator's thread caches. Cached blocks count as used; without them, exactly the unfreed bytes
+/// count.
 const TUNABLES: (&str, &str) = ("GLIBC_TUNABLES", "glibc.malloc.tcache_count=0");
 
 #[test]
-fn ten_thousand_activations_leave_nothing_behind() {
+fn ten_thousand_activations_leak_no_memory() {
     if std::env::var(TUNABLES.0).is_ok_and(|set| set == TUNABLES.1) {
-        return live_ten_thousand_times();
+        return activate_ten_thousand_times();
     }
-    // The allocator reads it once, when a process starts.
+    // The allocator reads the variable only when a process starts.
     let me = std::env::current_exe().expect("the test knows its own path");
     let ran = std::process::Command::new(me).arg("--nocapture").env(TUNABLES.0, TUNABLES.1).output();
     let ran = ran.expect("the test starts itself");
-    // Not its own summary: tests/run would count it as another suite.
-    let said = [ran.stdout, ran.stderr].map(|bytes| String::from_utf8_lossy(&bytes).replace("test result", "result"));
-    assert!(ran.status.success(), "{}", said.concat());
+    // The summary line of the child is altered, because tests/run would count it as another suite.
+    let output = [ran.stdout, ran.stderr].map(|bytes| String::from_utf8_lossy(&bytes).replace("test result", "result"));
+    assert!(ran.status.success(), "{}", output.concat());
 }
 
-fn live_ten_thousand_times() {
+fn activate_ten_thousand_times() {
     let mut plugin = HostedPlugin::new(2);
     let mut after_a_thousand = None;
     for round in 0..10_000 {
@@ -28,12 +29,12 @@ fn live_ten_thousand_times() {
         if round % 100 == 0 {
             let mut signal = vec![vec![0.25; 64]; 2];
             plugin.run(&mut signal, &[], || 64);
-            // Instances come and go beside it.
+            // Another instance is created and dropped beside it.
             let mut other = HostedPlugin::new(1);
             assert!(other.activate(48_000.0, 64));
         }
         plugin.deactivate();
-        // The same rate and block as the last one: what an instance keeps ready depends on them.
+        // This round has the same rate and block size as the last one; the memory of an instance depends on both.
         if round == 999 {
             after_a_thousand = resources::heap_bytes();
         }

@@ -1,4 +1,4 @@
-//! Calls as the format has them, for what a well-behaved host library does not let pass.
+//! Raw CLAP calls, for what the host library does not permit.
 
 use crate::host::IS_AUDIO_THREAD;
 use clap_sys::audio_buffer::clap_audio_buffer;
@@ -10,16 +10,16 @@ use clap_sys::plugin::clap_plugin;
 use clap_sys::process::clap_process;
 use std::ptr;
 
-/// A plugin as its format has it.
+/// Raw CLAP plugin.
 #[derive(Clone, Copy, Debug)]
 pub struct RawPlugin(usize);
 
-/// A parameter gets a value; everything as the host pleases.
+/// Parameter value event with arbitrary fields.
 #[derive(Clone, Copy, Debug)]
 pub struct Event(clap_event_param_value);
 
 impl Event {
-    /// A value for a parameter at a frame of the block.
+    /// Value for a parameter at a frame of the block.
     #[must_use]
     pub fn new(time: u32, id: u32, value: f64) -> Self {
         Self(clap_event_param_value {
@@ -40,7 +40,7 @@ impl Event {
         })
     }
 
-    /// The same in another space of events, which the plugin does not know.
+    /// The same event in another event space, which is unknown to the plugin.
     #[must_use]
     pub fn in_space(mut self, space: u16) -> Self {
         self.0.header.space_id = space;
@@ -50,7 +50,7 @@ impl Event {
 
 #[allow(unsafe_code)]
 extern "C" fn count(list: *const clap_input_events) -> u32 {
-    // SAFETY: `process` gives such a context.
+    // SAFETY: `process` sets the context to such a slice.
     let events = unsafe { *(*list).ctx.cast::<&[Event]>() };
     events.len() as u32
 }
@@ -66,14 +66,14 @@ extern "C" fn accept_event(_list: *const clap_output_events, _event: *const clap
     true
 }
 
-/// How the buffers of a call are laid out.
+/// Layout of the buffers of a call.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Buffers {
-    /// The output is where the input is.
+    /// Output and input share a buffer.
     InPlace,
-    /// The output is elsewhere.
+    /// Output and input have separate buffers.
     Apart,
-    /// Elsewhere, and the host says that the input is constant.
+    /// Separate buffers, with the input marked as constant.
     MarkedConstant,
 }
 
@@ -82,25 +82,25 @@ impl RawPlugin {
         Self(ptr::from_ref(plugin) as usize)
     }
 
-    /// Calls `with` on a thread that the host takes for the audio thread.
+    /// Calls `with` on a thread that the host treats as the audio thread.
     ///
     /// # Panics
-    /// When it does.
+    /// If `with` panics.
     pub fn on_audio_thread<T: Send>(self, with: impl FnOnce(Self) -> T + Send) -> T {
         let work = || {
             IS_AUDIO_THREAD.set(true);
             with(self)
         };
-        std::thread::scope(|scope| scope.spawn(work).join()).expect("the audio thread lives")
+        std::thread::scope(|scope| scope.spawn(work).join()).expect("the audio thread does not panic")
     }
 
     #[allow(unsafe_code)]
     fn plugin(self) -> &'static clap_plugin {
-        // SAFETY: the caller keeps the instance.
+        // SAFETY: the caller keeps the instance alive.
         unsafe { &*(self.0 as *const clap_plugin) }
     }
 
-    /// Starts processing; false if the plugin refuses.
+    /// Starts processing; returns false if the plugin refuses.
     #[must_use]
     #[allow(unsafe_code)]
     pub fn start(self) -> bool {
@@ -117,7 +117,7 @@ impl RawPlugin {
         }
     }
 
-    /// Forgets what was heard.
+    /// Clears the signal state.
     #[allow(unsafe_code)]
     pub fn reset(self) {
         if let Some(reset) = self.plugin().reset {
@@ -126,28 +126,28 @@ impl RawPlugin {
         }
     }
 
-    /// True if the plugin says that it has an extension.
+    /// Whether the plugin has an extension.
     #[must_use]
     #[allow(unsafe_code)]
     pub fn has(self, extension: &std::ffi::CStr) -> bool {
-        // SAFETY: a string.
+        // SAFETY: `extension` is a valid string.
         self.plugin().get_extension.is_some_and(|get| unsafe { !get(self.plugin(), extension.as_ptr()).is_null() })
     }
 
-    /// Processes `frames` frames from the beginning of the channels in place of them, and returns the plugin's status.
-    /// Without `events` there are no lists of events at all.
+    /// Processes the first `frames` frames of the channels in place; returns the plugin's status. Without `events`, the
+    /// lists of events are null.
     ///
     /// # Panics
-    /// When the plugin cannot process.
+    /// If the plugin has no process function.
     #[must_use]
     pub fn process(self, signal: &mut [Vec<f32>], frames: usize, buffers: Buffers, events: Option<&[Event]>) -> i32 {
         self.process_within(signal, frames, buffers, events, |call| call())
     }
 
-    /// As [`process`](Self::process), where `within` makes the call itself and nothing but it.
+    /// As [`process`](Self::process); `within` performs the bare call.
     ///
     /// # Panics
-    /// When the plugin cannot process.
+    /// If the plugin has no process function.
     #[must_use]
     #[allow(unsafe_code)]
     pub fn process_within(
@@ -188,7 +188,7 @@ impl RawPlugin {
             out_events: if events.is_some() { &raw const out_events } else { ptr::null() },
         };
         let process = self.plugin().process.expect("a plugin processes");
-        // SAFETY: everything that the call points at lives until it returns.
+        // SAFETY: all pointers of the call are valid until it returns.
         within(&|| unsafe { process(self.plugin(), &raw const call) })
     }
 }

@@ -1,9 +1,9 @@
-//! The audio thread makes no system call while it processes, whatever the main thread does: it waits for nobody, prints
-//! nothing, asks the system for no memory.
+//! Real-time safety: the audio thread makes no system call while it processes, whatever the main thread does. It does
+//! not wait, print, or request memory from the system.
 //!
-//! The kernel itself is the judge: it hands every system call of the audio thread over to this test while the plugin
-//! processes (Linux, system-call user dispatch). That nothing is allocated at all is seen by the framework's allocator in
-//! debug builds, which ends the process. In a process of its own, because a signal handler belongs to a whole process.
+//! The kernel reports every system call of the audio thread to this test while the plugin processes (Linux, system-call
+//! user dispatch). Allocations are detected separately by the framework's allocator in debug builds, which aborts the
+//! process. The test has a process of its own, because a signal handler applies to the whole process.
 #![cfg(all(target_os = "linux", target_arch = "x86_64"))]
 
 use std::sync::atomic::{AtomicI64, AtomicU8, AtomicU64, Ordering};
@@ -19,18 +19,19 @@ use voicechain_tests::strips::random_value;
 const ALLOW: u8 = 0;
 const BLOCK: u8 = 1;
 
-/// What the kernel looks at on every system call of the watched thread.
+/// Selector that the kernel reads on every system call of the watched thread.
 static GATE: AtomicU8 = AtomicU8::new(ALLOW);
+/// Number of caught system calls.
 static CALLS: AtomicU64 = AtomicU64::new(0);
-/// The number of the last call.
+/// Number of the last caught system call.
 static LAST: AtomicI64 = AtomicI64::new(-1);
 
-/// Notes the call, opens the gate and lets the call be made.
+/// Records the system call, opens the gate and performs the call.
 #[allow(unsafe_code)]
 extern "C" fn caught(_signal: libc::c_int, _info: *mut libc::siginfo_t, context: *mut libc::c_void) {
     GATE.store(ALLOW, Ordering::SeqCst);
     CALLS.fetch_add(1, Ordering::SeqCst);
-    // SAFETY: the kernel gives the interrupted registers, with the call's number and arguments.
+    // SAFETY: the kernel passes the interrupted registers, with number and arguments of the call.
     unsafe {
         let registers = &mut (*context.cast::<libc::ucontext_t>()).uc_mcontext.gregs;
         let get = |at: libc::c_int| registers[at as usize];
@@ -49,10 +50,10 @@ extern "C" fn caught(_signal: libc::c_int, _info: *mut libc::siginfo_t, context:
     }
 }
 
-/// Installs the handler, once for the process.
+/// Installs the signal handler for the process.
 #[allow(unsafe_code)]
 fn install() {
-    // SAFETY: the handler calls nothing that a signal handler must not call.
+    // SAFETY: the handler calls only what a signal handler may call.
     unsafe {
         let mut action: libc::sigaction = std::mem::zeroed();
         let handler: extern "C" fn(libc::c_int, *mut libc::siginfo_t, *mut libc::c_void) = caught;
@@ -62,7 +63,7 @@ fn install() {
     }
 }
 
-/// From now on the gate rules this thread; false where the kernel cannot.
+/// Watches the calling thread from now on; returns false if the kernel does not support it.
 #[allow(unsafe_code)]
 fn watch_this_thread() -> bool {
     const PR_SET_SYSCALL_USER_DISPATCH: libc::c_int = 59;
@@ -71,8 +72,8 @@ fn watch_this_thread() -> bool {
     unsafe { libc::prctl(PR_SET_SYSCALL_USER_DISPATCH, ON, 0_usize, 0_usize, GATE.as_ptr()) == 0 }
 }
 
-/// Calls with the gate closed.
-fn closed<T>(call: impl FnOnce() -> T) -> T {
+/// Runs a call with the gate closed.
+fn gated<T>(call: impl FnOnce() -> T) -> T {
     GATE.store(BLOCK, Ordering::SeqCst);
     let result = call();
     GATE.store(ALLOW, Ordering::SeqCst);
@@ -80,7 +81,7 @@ fn closed<T>(call: impl FnOnce() -> T) -> T {
 }
 
 #[test]
-fn no_system_call_while_it_processes() {
+fn processing_makes_no_system_call() {
     install();
     let frames = unequal(&phrases(0.1, 48_000.0, 6.0, 3));
     let mut bench = TestBench::new(2);
@@ -97,7 +98,7 @@ fn no_system_call_while_it_processes() {
         raw.on_audio_thread(|raw| {
             assert!(raw.start());
             let mut random = Noise::new(17);
-            // A thread's first time may make room for what is its own.
+            // The first call of a thread may allocate its thread-local data.
             let mut first = vec![vec![0.0; 64]; 2];
             let _ = raw.process(&mut first, 64, Buffers::Apart, Some(&[]));
             let watched = watch_this_thread();
@@ -112,7 +113,7 @@ fn no_system_call_while_it_processes() {
                     .collect();
                 let mut block: Vec<Vec<f32>> = (0..2).map(|c| piece.iter().map(|frame| frame[c]).collect()).collect();
                 let status =
-                    raw.process_within(&mut block, piece.len(), Buffers::InPlace, Some(&events), |call| closed(call));
+                    raw.process_within(&mut block, piece.len(), Buffers::InPlace, Some(&events), |call| gated(call));
                 assert_ne!(status, 0);
                 blocks += 1;
             }
@@ -121,7 +122,7 @@ fn no_system_call_while_it_processes() {
         })
     };
     let audio = std::thread::spawn(audio);
-    // Meanwhile the main thread does all that it can.
+    // Meanwhile the main thread performs all kinds of operations.
     let mut rounds = 0;
     while !audio.is_finished() {
         assert!(bench.instance.commands.start_from(StartingPoint::ALL[rounds % StartingPoint::ALL.len()], &host));
@@ -143,18 +144,18 @@ fn no_system_call_while_it_processes() {
     let (watched, blocks) = audio.join().unwrap();
     assert!(blocks > 800 && rounds > 10, "{blocks} blocks, {rounds} rounds beside them");
     if !watched {
-        eprintln!("this kernel has no system-call user dispatch: nothing was watched");
+        eprintln!("this kernel has no system-call user dispatch: nothing was checked");
         return;
     }
     let calls = CALLS.load(Ordering::SeqCst);
-    assert_eq!(calls, 0, "the last of them was number {}", LAST.load(Ordering::SeqCst));
+    assert_eq!(calls, 0, "the last one was number {}", LAST.load(Ordering::SeqCst));
 
-    // The negative control: a lock that somebody holds, a line on the terminal, a nap.
+    // Negative control: a sleep is a system call.
     std::thread::spawn(|| {
         assert!(watch_this_thread());
-        closed(|| std::thread::sleep(std::time::Duration::from_nanos(1)));
+        gated(|| std::thread::sleep(std::time::Duration::from_nanos(1)));
     })
     .join()
     .unwrap();
-    assert!(CALLS.load(Ordering::SeqCst) > 0, "a sleeping thread is caught");
+    assert!(CALLS.load(Ordering::SeqCst) > 0, "the sleep is caught");
 }

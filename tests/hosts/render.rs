@@ -1,7 +1,8 @@
-//! Renders what the core gives for some settings, for the hosts that `vst3.py` drives: `render FOLDER`.
+//! Renders reference output of the core for `vst3.py`: `render FOLDER`.
 //!
-//! Per case: `case-N.json` (rate, channels, latency, positions of all parameters by name), `input-N.f32` and
-//! `output-N.f32` (planar, single precision, little-endian). In the second half the settings of the next case hold.
+//! Per case it writes `case-N.json` (sample rate, channels, latency, positions of all parameters by name for the first
+//! and the second half), `input-N.f32` and `output-N.f32` (planar, single precision, little-endian). Each half has its
+//! own settings.
 
 use std::fmt::Write as _;
 use std::io::Write as _;
@@ -35,11 +36,11 @@ fn write_planar<const C: usize>(path: &Path, frames: &[[f32; C]]) -> std::io::Re
     file.flush()
 }
 
-fn drawn(random: &mut Noise) -> StripSettings {
-    let wide = random_settings(random);
+fn rounded_random_settings(random: &mut Noise) -> StripSettings {
+    let exact = random_settings(random);
     let mut settings = StripSettings::default();
     for info in rows() {
-        let value = info.rounded(wide.get(info.id).expect("a row"));
+        let value = info.rounded(exact.get(info.id).expect("a row"));
         settings.set(info.id, value).expect("a value of the table");
     }
     settings
@@ -54,7 +55,7 @@ where
     let pair = unequal(&phrases(-20.0, rate_hz, 1.0, number as u64));
     let mut frames: Vec<[f32; C]> = pair.iter().map(|frame| std::array::from_fn(|c| frame[c])).collect();
     write_planar(&folder.join(format!("input-{number}.f32")), &frames)?;
-    let (first, second) = (drawn(&mut random), drawn(&mut random));
+    let (first, second) = (rounded_random_settings(&mut random), rounded_random_settings(&mut random));
     let mut strip = Strip::<C>::new(&StripCoefs::design(&first, rate)?);
     let half = frames.len() / 2;
     strip.run(&mut frames[..half]);

@@ -1,5 +1,5 @@
-//! A screen of its own for tests of the editor's window: a display server that draws into memory, a window as a host makes
-//! it, a pointer and keys, and what can be seen.
+//! Virtual screen for tests of the editor's window: a display server in memory, host windows, pointer and keyboard
+//! input, screenshots.
 
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
@@ -19,45 +19,45 @@ use x11rb::wrapper::ConnectionExt as _;
 
 /// Size of the screen, pixels.
 const SIZE: [u16; 2] = [1_600, 1_200];
-/// Looks at the screen, some milliseconds each, after which nothing is taken to change any more.
+/// Number of captures without a change, a few milliseconds each, after which the screen counts as unchanged.
 const MAX_CAPTURES: usize = 16;
-/// The longest that anything is waited for.
+/// Maximum waiting time.
 const TIMEOUT: Duration = Duration::from_secs(20);
 
-/// What the screen shows: rows of red, green and blue.
+/// Picture of the screen: rows of red, green and blue.
 #[derive(Clone, PartialEq)]
 pub struct Screenshot {
     /// Width and height, pixels.
     pub size: [usize; 2],
-    /// Three bytes per pixel.
+    /// Pixels, three bytes each.
     pub rgb: Vec<u8>,
 }
 
 impl Screenshot {
-    /// One pixel.
+    /// Colour of one pixel.
     #[must_use]
     pub fn at(&self, x: usize, y: usize) -> [u8; 3] {
         let at = 3 * (y * self.size[0] + x);
         [self.rgb[at], self.rgb[at + 1], self.rgb[at + 2]]
     }
 
-    /// The share of pixels that are others than in another picture of this size.
+    /// Fraction of pixels that differ from another picture of the same size.
     #[must_use]
     pub fn difference(&self, other: &Self) -> f64 {
         let pairs = self.rgb.chunks_exact(3).zip(other.rgb.chunks_exact(3));
         pairs.filter(|(a, b)| a != b).count() as f64 / (self.rgb.len() / 3) as f64
     }
 
-    /// Whether it is the same as another picture from one corner to the opposite one.
+    /// Whether it equals another picture within a rectangle.
     #[must_use]
     pub fn same_within(&self, other: &Self, [[left, top], [right, bottom]]: [[usize; 2]; 2]) -> bool {
         (top..bottom).all(|y| (left..right).all(|x| self.at(x, y) == other.at(x, y)))
     }
 
-    /// Writes it as PNG.
+    /// Writes the picture as PNG.
     ///
     /// # Panics
-    /// When the file cannot be written.
+    /// If the file cannot be written.
     pub fn write(&self, path: &Path) {
         std::fs::create_dir_all(path.parent().expect("a folder")).expect("a folder");
         let file = std::io::BufWriter::new(std::fs::File::create(path).expect("a file"));
@@ -68,13 +68,13 @@ impl Screenshot {
     }
 }
 
-/// A home of the tests' own, where settings files go.
+/// Temporary home folder of the tests, for settings files.
 #[must_use]
 pub fn home() -> PathBuf {
     std::env::temp_dir().join(format!("voicechain-home-{}", std::process::id()))
 }
 
-/// The display server.
+/// Display server with a screen.
 pub struct Screen {
     _server: Child,
     connection: RustConnection,
@@ -82,11 +82,11 @@ pub struct Screen {
 }
 
 impl Screen {
-    /// The screen of this process, started when it is first asked for. It ends itself when this process does: libraries for
-    /// windows end a process whose screen goes away.
+    /// Screen of this process, started on first use. The server ends by itself with this process, because window
+    /// libraries abort a process whose server is terminated.
     ///
     /// # Panics
-    /// When there is none: a test of the window fails without a screen.
+    /// If the display server cannot be started.
     pub fn of_this_process() -> &'static Self {
         static SCREEN: OnceLock<Screen> = OnceLock::new();
         SCREEN.get_or_init(Self::start)
@@ -102,13 +102,13 @@ impl Screen {
             .spawn()
             .expect("Xvfb is needed (on Debian: apt-get install xvfb libgl1 libgl1-mesa-dri libx11-xcb1 libxcursor1)");
         let mut line = String::new();
-        let said = server.stdout.take().expect("its output");
-        BufReader::new(said).read_line(&mut line).expect("the number of the display");
+        let output = server.stdout.take().expect("its output");
+        BufReader::new(output).read_line(&mut line).expect("the number of the display");
         let display = format!(":{}", line.trim());
-        // SAFETY: the tests of a window are alone in their process, and nothing in it reads the environment meanwhile.
+        // SAFETY: window tests are alone in their process, and nothing reads the environment at this time.
         unsafe {
             std::env::set_var("DISPLAY", &display);
-            // No window for choosing files on the desktop of whoever runs the tests.
+            // Prevents a file dialog on the desktop of the user who runs the tests.
             std::env::set_var("DBUS_SESSION_BUS_ADDRESS", "unix:path=/nowhere");
             std::env::set_var("HOME", home());
         }
@@ -117,10 +117,10 @@ impl Screen {
         Self { _server: server, connection, root }
     }
 
-    /// A window in the upper left corner, as a host makes one to embed an editor.
+    /// Creates a window in the upper left corner, as a host does to embed an editor.
     ///
     /// # Panics
-    /// When the server refuses.
+    /// If the server refuses.
     pub fn window(&self, width: u32, height: u32) -> u32 {
         let window = self.connection.generate_id().expect("an id");
         let aux = CreateWindowAux::new().background_pixel(0x80_8080).override_redirect(1);
@@ -135,23 +135,24 @@ impl Screen {
         window
     }
 
-    /// Lets what is embedded in a window be shown by the host alone, as hosts do that embed by XEmbed's sockets: who asks
-    /// to be shown is named by [`asks_to_be_shown`](Self::asks_to_be_shown), and waits for [`map`](Self::map).
+    /// Makes the host responsible for showing windows embedded in `window`, as in hosts with XEmbed sockets. An
+    /// embedded window that requests to be shown is returned by [`map_request`](Self::map_request); it waits for
+    /// [`map`](Self::map).
     ///
     /// # Panics
-    /// When the server refuses.
+    /// If the server refuses.
     pub fn redirect(&self, window: u32) {
         let mask = ChangeWindowAttributesAux::new().event_mask(EventMask::SUBSTRUCTURE_REDIRECT);
         self.connection.change_window_attributes(window, &mask).expect("the server answers");
         self.connection.sync().expect("the server answers");
     }
 
-    /// The window that has asked to be shown inside a redirected one, once.
+    /// Window that has requested to be shown inside a redirected one; each request is returned once.
     ///
     /// # Panics
-    /// When the server is gone.
+    /// If the server is gone.
     #[must_use]
-    pub fn asks_to_be_shown(&self) -> Option<u32> {
+    pub fn map_request(&self) -> Option<u32> {
         std::iter::from_fn(|| self.connection.poll_for_event().expect("the server answers")).find_map(|event| {
             match event {
                 Event::MapRequest(request) => Some(request.window),
@@ -163,25 +164,25 @@ impl Screen {
     /// Shows a window.
     ///
     /// # Panics
-    /// When the server is gone.
+    /// If the server is gone.
     pub fn map(&self, window: u32) {
         self.connection.map_window(window).expect("the server answers");
         self.connection.sync().expect("the server answers");
     }
 
-    /// Takes a window away.
+    /// Destroys a window.
     ///
     /// # Panics
-    /// When the server is gone.
+    /// If the server is gone.
     pub fn close(&self, window: u32) {
         self.connection.destroy_window(window).expect("the server answers");
         self.connection.sync().expect("the server answers");
     }
 
-    /// What can be seen in the upper left corner.
+    /// Picture of the upper left corner of the screen.
     ///
     /// # Panics
-    /// When the server is gone.
+    /// If the server is gone.
     #[must_use]
     pub fn capture(&self, width: u32, height: u32) -> Screenshot {
         let rgb = self.bytes(width as u16, height as u16);
@@ -189,7 +190,7 @@ impl Screen {
         Screenshot { size: [width as usize, height as usize], rgb }
     }
 
-    /// As the server has it: four bytes per pixel.
+    /// Pixels as the server stores them: four bytes each.
     fn bytes(&self, width: u16, height: u16) -> Vec<u8> {
         let image = self.connection.get_image(ImageFormat::Z_PIXMAP, self.root, 0, 0, width, height, !0);
         image.expect("the server answers").reply().expect("a picture").data
@@ -202,17 +203,17 @@ impl Screen {
         self.connection.sync().expect("the server answers");
     }
 
-    /// Looks until something has changed, or often enough to know that nothing does: the editor has to draw between two
-    /// movements, as it does between those of a hand.
+    /// Waits until the screen has changed, for at most 16 captures. The editor must draw between two pointer
+    /// movements, as it does between those of a user.
     pub fn wait_for_redraw(&self) {
         let before = self.bytes(SIZE[0], 1_000);
         let _ = (0..MAX_CAPTURES).find(|_| self.bytes(SIZE[0], 1_000) != before);
     }
 
-    /// Another size for a window.
+    /// Resizes a window.
     ///
     /// # Panics
-    /// When the server refuses.
+    /// If the server refuses.
     pub fn resize(&self, window: u32, width: u32, height: u32) {
         let size = ConfigureWindowAux::new().width(width).height(height);
         self.connection.configure_window(window, &size).expect("the server answers");
@@ -225,7 +226,7 @@ impl Screen {
         self.wait_for_redraw();
     }
 
-    /// Presses the first button and lets it go.
+    /// Clicks with the first button.
     pub fn click(&self, at: [f32; 2]) {
         self.move_pointer(at);
         self.fake(BUTTON_PRESS_EVENT, 1, at);
@@ -233,10 +234,10 @@ impl Screen {
         self.wait_for_redraw();
     }
 
-    /// Presses the first button, lets it go and is elsewhere at once: faster than anything is drawn.
+    /// Clicks with the first button and moves away at once, faster than a frame is drawn.
     ///
     /// # Panics
-    /// When the server is gone.
+    /// If the server is gone.
     pub fn click_and_leave(&self, at: [f32; 2], away: [f32; 2]) {
         let [at, away] = [at, away].map(|place| place.map(|x| x.round() as i16));
         for (kind, detail, [x, y]) in [
@@ -250,7 +251,7 @@ impl Screen {
         self.connection.sync().expect("the server answers");
     }
 
-    /// Takes hold of something and moves it.
+    /// Drags with the first button.
     pub fn drag(&self, from: [f32; 2], to: [f32; 2]) {
         self.move_pointer(from);
         self.fake(BUTTON_PRESS_EVENT, 1, from);
@@ -262,7 +263,7 @@ impl Screen {
         self.wait_for_redraw();
     }
 
-    /// Turns the wheel by one notch, up or down.
+    /// Turns the mouse wheel by one notch, up or down.
     pub fn wheel(&self, at: [f32; 2], up: bool) {
         self.move_pointer(at);
         let button = if up { 4 } else { 5 };
@@ -271,40 +272,40 @@ impl Screen {
         self.wait_for_redraw();
     }
 
-    /// Presses a key by its code and lets it go.
+    /// Presses and releases a key by its code.
     pub fn key(&self, code: u8) {
         self.fake(KEY_PRESS_EVENT, code, [0.0; 2]);
         self.fake(KEY_RELEASE_EVENT, code, [0.0; 2]);
         self.wait_for_redraw();
     }
 
-    /// Gives a window the keyboard.
+    /// Sets the keyboard focus to a window.
     ///
     /// # Panics
-    /// When the server is gone.
+    /// If the server is gone.
     pub fn focus(&self, window: u32) {
         self.connection.set_input_focus(InputFocus::PARENT, window, 0u32).expect("the server answers");
         self.connection.sync().expect("the server answers");
     }
 
-    /// The window that has the keyboard.
+    /// Window that has the keyboard focus.
     ///
     /// # Panics
-    /// When the server is gone.
+    /// If the server is gone.
     #[must_use]
     pub fn focused(&self) -> u32 {
         self.connection.get_input_focus().expect("the server answers").reply().expect("an answer").focus
     }
 }
 
-/// Waits until something holds; gives how long it took.
+/// Waits until a condition is true; returns the waiting time.
 ///
 /// # Panics
-/// When it does not come to hold.
-pub fn wait_until(what: &str, mut holds: impl FnMut() -> bool) -> Duration {
+/// If the condition is not true in time.
+pub fn wait_until(what: &str, mut condition: impl FnMut() -> bool) -> Duration {
     let start = Instant::now();
-    while !holds() {
-        assert!(start.elapsed() < TIMEOUT, "waited in vain for {what}");
+    while !condition() {
+        assert!(start.elapsed() < TIMEOUT, "timeout while waiting for {what}");
         std::thread::sleep(Duration::from_millis(2));
     }
     start.elapsed()

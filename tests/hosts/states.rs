@@ -1,4 +1,4 @@
-//! States: round trips, older ones, and all kinds of hostile ones.
+//! States: round trips, older states, and invalid states.
 
 use crate::bit_exact::rounded;
 use voicechain_core::StripSettings;
@@ -7,7 +7,7 @@ use voicechain_host_tests::HostedPlugin;
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::random_settings;
 
-/// The envelope around a settings text, as the plugin writes it: its length, then JSON.
+/// State as the plugin writes it: length of the JSON, then the JSON.
 fn envelope(json: &str) -> Vec<u8> {
     let mut bytes = (json.len() as u64).to_le_bytes().to_vec();
     bytes.extend_from_slice(json.as_bytes());
@@ -22,12 +22,12 @@ fn state_with(text: &str) -> Vec<u8> {
     envelope(&format!("{{\"version\":\"0.1.0\",\"params\":{{}},\"fields\":{{\"settings\":\"{}\"}}}}", quoted(text)))
 }
 
-/// A state that holds these settings.
+/// State with these settings.
 pub(crate) fn state_of(settings: &StripSettings) -> Vec<u8> {
     state_with(&voicechain_text::write(settings).unwrap())
 }
 
-/// The settings text inside a state.
+/// Settings text within a state.
 fn text_in(state: &[u8]) -> String {
     let json = std::str::from_utf8(&state[8..]).expect("the state is text");
     let (_, rest) = json.split_once("\"settings\":\"").expect("the settings are inside");
@@ -67,7 +67,7 @@ fn a_state_holds_the_text_of_a_settings_file() {
 }
 
 #[test]
-fn a_host_finds_the_numbers_that_it_had_set() {
+fn a_state_restores_the_exact_parameter_values_that_the_host_had_set() {
     let mut random = Noise::new(4);
     let mut plugin = HostedPlugin::new(2);
     let values: Vec<_> = plugin.parameters()[2..]
@@ -99,7 +99,7 @@ fn bypass_and_order_are_in_the_state() {
     let mut other = HostedPlugin::new(2);
     assert!(other.load(&saved));
     assert_eq!(ids.map(|id| other.value(id)), [Some(1.0); 2]);
-    // A state without them has them off, whatever was before.
+    // A state without them switches them off.
     assert!(other.load(&state_of(&settings)));
     assert_eq!(ids.map(|id| other.value(id)), [Some(0.0); 2]);
 }
@@ -115,14 +115,14 @@ fn an_older_state_is_completed_with_defaults() {
 }
 
 #[test]
-fn hostile_states_change_nothing() {
+fn invalid_states_change_nothing() {
     let mut plugin = HostedPlugin::new(2);
     let mut settings = rounded(&StartingPoint::SungInMix.settings());
     settings.limiter.ceiling_dbtp = -3.0;
     plugin.set_all(&settings);
     let saved = plugin.save().unwrap();
     let whole = String::from_utf8(saved[8..].to_vec()).unwrap();
-    let mut hostile: Vec<Vec<u8>> = vec![
+    let mut invalid: Vec<Vec<u8>> = vec![
         vec![],
         vec![0; 3],
         vec![255; 64],
@@ -142,27 +142,27 @@ fn hostile_states_change_nothing() {
         state_with("format = 1\norder = []\n[trim]\ngain_db = 24.0"),
         state_with("format = \"1\"\n[trim]\ngain_db = 24.0"),
     ];
-    // Every kind of truncation.
-    hostile.extend((0..saved.len() - 1).step_by(97).map(|end| saved[..end].to_vec()));
-    // The length of a whole state before half of it.
-    hostile.push([&saved[..8], &saved[8..saved.len() / 2]].concat());
+    // Truncated states.
+    invalid.extend((0..saved.len() - 1).step_by(97).map(|end| saved[..end].to_vec()));
+    // Half a state with the length of a whole one.
+    invalid.push([&saved[..8], &saved[8..saved.len() / 2]].concat());
     let mut random = Noise::new(5);
     for _ in 0..200 {
-        let mut garbage = saved.clone();
+        let mut corrupted = saved.clone();
         let (from, length) = (random.between(0.0, 7.9) as usize, random.between(1.0, 40.0) as usize);
-        for byte in garbage.iter_mut().skip(from).take(length) {
+        for byte in corrupted.iter_mut().skip(from).take(length) {
             *byte = random.between(128.0, 255.9) as u8;
         }
-        hostile.push(garbage);
+        invalid.push(corrupted);
     }
-    for state in hostile {
+    for state in invalid {
         plugin.load(&state);
         assert_eq!(plugin.save().unwrap(), saved, "{:?}", String::from_utf8_lossy(&state));
     }
 }
 
 #[test]
-fn states_come_and_go_while_another_thread_processes() {
+fn states_are_saved_and_loaded_while_another_thread_processes() {
     let mut plugin = HostedPlugin::new(2);
     let all: Vec<_> = StartingPoint::ALL.iter().map(|point| rounded(&point.settings())).collect();
     let states: Vec<_> = all.iter().map(state_of).collect();
@@ -176,7 +176,7 @@ fn states_come_and_go_while_another_thread_processes() {
             for (k, state) in states.iter().enumerate().cycle().take(100) {
                 assert!(plugin.load(state));
                 let saved = plugin.save().unwrap();
-                // A save after a load is that state, whole, whatever the audio thread does meanwhile.
+                // A save after a load returns the complete loaded state, independent of the audio thread.
                 assert_eq!(voicechain_text::read(&text_in(&saved)).unwrap(), all[k]);
                 plugin.load(&state[..state.len() / 2]);
                 assert_eq!(plugin.save().unwrap(), saved);
@@ -188,7 +188,7 @@ fn states_come_and_go_while_another_thread_processes() {
 }
 
 #[test]
-fn a_broken_envelope_is_refused_loudly() {
+fn loading_a_broken_envelope_reports_failure() {
     let mut plugin = HostedPlugin::new(2);
     let saved = plugin.save().unwrap();
     for broken in [&[][..], &[0; 3], &[255; 64], &saved[..saved.len() - 1], &envelope("{}"), &envelope("nonsense")] {
@@ -198,7 +198,7 @@ fn a_broken_envelope_is_refused_loudly() {
 }
 
 #[test]
-fn states_come_at_any_time() {
+fn states_are_loaded_while_active_and_while_inactive() {
     let mut plugin = HostedPlugin::new(2);
     let states: Vec<_> = StartingPoint::ALL.iter().map(|point| state_of(&point.settings())).collect();
     assert!(plugin.load(&states[0]));

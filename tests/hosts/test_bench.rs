@@ -1,6 +1,8 @@
-//! The plugin with a headless editor, hosted in this process: what an editor's buttons do is done through it.
+//! Test bench: the plugin with a headless editor, hosted in this process, to perform the actions of an editor's
+//! buttons.
 //!
-//! Everything but the editor is [`VoicePlugin`]; gestures go the way that an editor's go, through the framework to the host.
+//! Everything but the editor is [`VoicePlugin`]. Gestures take the same path as those of the real editor, through the
+//! framework to the host.
 
 use crate::HostedPlugin;
 use clack_host::prelude::PluginEntry;
@@ -23,15 +25,15 @@ use std::sync::{Arc, Mutex, OnceLock};
 use voicechain_plugin::gestures::Gestures;
 use voicechain_plugin::{Instance, VoicePlugin};
 
-/// What an open editor has.
+/// Context of the editor while it is open.
 type GuiContextSlot = Arc<Mutex<Option<GuiContext>>>;
 
 thread_local! {
-    /// The instance that was made last on this thread.
+    /// Instance created last on this thread.
     static NEWEST: RefCell<Option<(Instance, GuiContextSlot)>> = const { RefCell::new(None) };
 }
 
-/// The plugin and the context of its editor.
+/// The plugin, with the context of its headless editor.
 struct TestPlugin {
     plugin: VoicePlugin,
     gui_context_slot: GuiContextSlot,
@@ -45,7 +47,7 @@ impl Default for TestPlugin {
     }
 }
 
-/// The context that the framework gives, for the plugin inside.
+/// Forwards the framework's context to the inner plugin.
 struct ForwardingContext<'a, C>(&'a mut C);
 
 impl<C: ActivateContext<TestPlugin>> ActivateContext<VoicePlugin> for ForwardingContext<'_, C> {
@@ -144,10 +146,10 @@ impl ClapPlugin for TestPlugin {
     const CLAP_FEATURES: &'static [ClapFeature] = VoicePlugin::CLAP_FEATURES;
 }
 
-/// An editor without a window.
+/// Editor without a window.
 struct HeadlessEditor(GuiContextSlot);
 
-/// The open editor; it closes when it is dropped.
+/// Open editor; it closes when it is dropped.
 struct HeadlessEditorHandle(GuiContextSlot);
 
 impl Editor for HeadlessEditor {
@@ -218,7 +220,7 @@ extern "C" fn create(
     host: *const clap_host,
     _id: *const c_char,
 ) -> *const clap_plugin {
-    // SAFETY: the host is alive as long as its plugins; the wrapper is freed by its own `destroy`.
+    // SAFETY: the host outlives its plugins; the wrapper is freed by its own `destroy`.
     unsafe { (*Arc::into_raw(Wrapper::<TestPlugin>::new(host))).clap_plugin.as_ptr() }
 }
 
@@ -236,7 +238,7 @@ extern "C" fn deinit() {}
 
 #[allow(unsafe_code)]
 extern "C" fn factory(id: *const c_char) -> *const c_void {
-    // SAFETY: the host gives a string.
+    // SAFETY: the host passes a valid string.
     if unsafe { CStr::from_ptr(id) } == CLAP_PLUGIN_FACTORY_ID { (&raw const FACTORY).cast() } else { std::ptr::null() }
 }
 
@@ -247,41 +249,41 @@ static ENTRY: clap_plugin_entry = clap_plugin_entry {
     get_factory: Some(factory),
 };
 
-/// An instance with its headless editor open.
+/// Hosted instance with its headless editor open.
 pub struct TestBench {
-    /// The instance in its host.
+    /// Instance in its host.
     pub plugin: HostedPlugin,
-    /// What an editor works with.
+    /// Shared state that an editor uses.
     pub instance: Instance,
     gui_context_slot: GuiContextSlot,
 }
 
 impl TestBench {
-    /// An instance with one channel or two, not active, its headless editor open.
+    /// Inactive instance with one or two channels and an open headless editor.
     ///
     /// # Panics
-    /// When the plugin does not do what its format demands.
+    /// If the plugin violates its format.
     #[must_use]
     #[allow(unsafe_code)]
     pub fn new(channels: usize) -> Self {
-        // SAFETY: the entry above.
+        // SAFETY: `ENTRY` is a valid static entry.
         let entry = unsafe { PluginEntry::load_from_raw(&ENTRY, c"/test") }.expect("the entry loads");
         let mut plugin = HostedPlugin::with_entry(&entry, channels);
-        let (instance, gui_context_slot) = NEWEST.take().expect("an instance was made");
+        let (instance, gui_context_slot) = NEWEST.take().expect("an instance was created");
         assert!(plugin.open_editor());
         Self { plugin, instance, gui_context_slot }
     }
 
-    /// The host as the editor's buttons have it.
+    /// Host gestures as the editor's buttons use them.
     ///
     /// # Panics
-    /// When the editor is closed.
+    /// If the editor is closed.
     #[must_use]
     pub fn host(&self) -> impl Gestures + use<> {
         self.gui_context_slot.lock().expect("no test panics here").clone().expect("the editor is open")
     }
 
-    /// True while the editor is open.
+    /// Whether the editor is open.
     #[must_use]
     pub fn editor_is_open(&self) -> bool {
         self.gui_context_slot.lock().is_ok_and(|gui_context_slot| gui_context_slot.is_some())

@@ -1,10 +1,10 @@
 #!/usr/bin/env python3
-"""Hosts the VST3 bundle in pedalboard and compares it to the last bit with what `render` wrote.
+"""Hosts the VST3 bundle in pedalboard and compares its output bit for bit with the output of `render`.
 
     vst3.py BUNDLE FOLDER
 
-Also what the format demands and pedalboard can reach: states, texts of all parameters, wild signals and settings, many
-instances. Prints one line per case and "N passed, N failed".
+Further checks of the format, as far as pedalboard allows: states, texts of all parameters, invalid signals and random
+settings, invalid states, many instances. Prints one line per case and "N passed, N failed".
 """
 
 import json
@@ -16,7 +16,8 @@ import numpy as np
 import pedalboard
 
 
-LONGEST = 3000
+# Maximum block size, frames.
+MAX_BLOCK = 3000
 
 
 def set_all(plugin, positions):
@@ -28,11 +29,11 @@ def set_all(plugin, positions):
 
 
 def hosted(bundle, case, sound, blocks):
-    """The host's rendering; it leaves out the latency at the beginning."""
+    """Output of the host, which omits the latency at the beginning."""
     plugin = pedalboard.load_plugin(str(bundle))
     rate, half = case["rate"], case["half"]
     set_all(plugin, case["first"])
-    # The host hands parameters over with the next block; the reset afterwards starts from rest in them.
+    # The host passes parameters on with the next block; the reset clears the signal state.
     plugin.process(np.zeros((sound.shape[0], 64), np.float32), rate, reset=True)
     plugin.reset()
     out, at = [], 0
@@ -47,14 +48,14 @@ def hosted(bundle, case, sound, blocks):
 
 def sizes(seed):
     random = np.random.default_rng(seed)
-    # The host activates the plugin afresh for a block that is longer than all since its reset.
-    yield LONGEST
+    # The host activates the plugin again for a block longer than all blocks since its reset.
+    yield MAX_BLOCK
     while True:
-        yield int(random.integers(1, LONGEST))
+        yield int(random.integers(1, MAX_BLOCK))
 
 
 def component_state(raw):
-    """The plugin's own bytes: the host keeps them in XML, in its own base 64 (length, point, six bits per character)."""
+    """State bytes of the plugin. The host stores them in XML, in a base 64 of its own (length, point, six bits each)."""
     text = re.search(rb"<IComponent>(\d+)\.([^<]*)</IComponent>", raw)
     digits = b".ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+"
     bits = 0
@@ -64,7 +65,7 @@ def component_state(raw):
 
 
 def states(bundle):
-    """A state is readable and goes through another instance."""
+    """A state is readable and can be loaded into another instance."""
     first, second = pedalboard.load_plugin(str(bundle)), pedalboard.load_plugin(str(bundle))
     silence = np.zeros((2, 512), np.float32)
     first.parameters["compressor_threshold"].raw_value = 0.25
@@ -80,7 +81,7 @@ def states(bundle):
 
 
 def texts(bundle):
-    """Every value of every parameter has a text that means it."""
+    """Every value of every parameter survives the round trip through text."""
     plugin = pedalboard.load_plugin(str(bundle))
     for name, parameter in plugin.parameters.items():
         for position in np.linspace(0, 1, 21):
@@ -91,19 +92,19 @@ def texts(bundle):
     return True
 
 
-def wild(bundle):
-    """No signal and no settings make anything but finite, normal sound."""
+def invalid_signals(bundle):
+    """Any signal and any settings give finite, normal output."""
     random = np.random.default_rng(5)
-    nasty = np.array([np.nan, np.inf, -np.inf, 3e38, 1e-40, -1e-45, 0.0, -0.0, 1.0, -1.0], np.float32)
+    invalid = np.array([np.nan, np.inf, -np.inf, 3e38, 1e-40, -1e-45, 0.0, -0.0, 1.0, -1.0], np.float32)
     for channels in (1, 2):
-        # Loading is what takes its time: the host scans the whole bundle.
+        # One instance for all rates, because loading is slow: the host scans the whole bundle.
         plugin = pedalboard.load_plugin(str(bundle))
         parameters = list(plugin.parameters.values())
         for rate in (8000, 11025, 22050, 44100, 48000, 88200, 96000, 192000):
             for size in (1, 2, 3, 63, 64, 1000, 4097, 1):
                 for parameter in random.choice(parameters, 5, replace=False):
                     parameter.raw_value = float(random.random())
-                sound = random.choice(nasty, (channels, size))
+                sound = random.choice(invalid, (channels, size))
                 out = plugin.process(sound, rate, buffer_size=size, reset=False)
                 assert np.isfinite(out).all(), (rate, channels, size)
                 small = np.abs(out[out != 0])
@@ -111,8 +112,8 @@ def wild(bundle):
     return True
 
 
-def hostile(bundle):
-    """A state that is no state changes nothing."""
+def invalid_states(bundle):
+    """An invalid state changes nothing."""
     plugin = pedalboard.load_plugin(str(bundle))
     plugin.parameters["trim_gain"].raw_value = 0.75
     silence = np.zeros((2, 512), np.float32)
@@ -122,7 +123,7 @@ def hostile(bundle):
     for state in (b"", b"nonsense", whole[: len(whole) // 2], bytes(1000)):
         try:
             plugin.raw_state = state
-        except Exception:  # The host may complain; what counts is what the plugin holds.
+        except Exception:  # The host may raise an error; only the state of the plugin matters.
             pass
         plugin.process(silence, 48000)
         assert component_state(plugin.raw_state) == before, state[:40]
@@ -130,7 +131,7 @@ def hostile(bundle):
 
 
 def many(bundle):
-    """Eight at once, each with its own setting."""
+    """Eight instances at once, each with its own setting."""
     plugins = [pedalboard.load_plugin(str(bundle)) for _ in range(8)]
     sound = np.full((2, 4800), 0.01, np.float32)
     for k, plugin in enumerate(plugins):
@@ -149,21 +150,21 @@ def main():
         read = lambda kind: np.fromfile(folder / f"{kind}-{number}.f32", "<f4").reshape(case["channels"], -1)
         sound, expected = read("input"), read("output")
         got = hosted(bundle, case, sound, sizes(int(number)))
-        # The host gives fewer frames by the latency, or as many; compare what both have, aligned.
+        # The host may return fewer frames, by the latency; compare the common frames, aligned.
         lost = expected.shape[1] - got.shape[1]
         want = expected[:, lost:]
         same = np.array_equal(got.view("<u4"), want.astype("<f4").view("<u4"))
         first = np.argmax((got.view("<u4") != want.astype("<f4").view("<u4")).any(axis=0)) if not same else None
-        words = "equal" if same else f"parts at {first}, {np.abs(got - want).max():g}"
-        print(f"{case['channels']} channels at {case['rate']:g} Hz: {words} ({lost} frames of latency left out)")
+        outcome = "equal" if same else f"differs from frame {first}, by at most {np.abs(got - want).max():g}"
+        print(f"{case['channels']} channels at {case['rate']:g} Hz: {outcome} ({lost} frames of latency omitted)")
         passed, failed = passed + same, failed + (not same)
-    for check in (states, texts, wild, hostile, many):
+    for check in (states, texts, invalid_signals, invalid_states, many):
         try:
             ok = check(bundle)
-            print(f"{check.__name__}: {'as demanded' if ok else 'not as demanded'}")
+            print(f"{check.__name__}: {'passed' if ok else 'failed'}")
         except AssertionError as error:
             ok = False
-            print(f"{check.__name__}: not as demanded: {error}")
+            print(f"{check.__name__}: failed: {error}")
         passed, failed = passed + ok, failed + (not ok)
     print(f"{passed} passed, {failed} failed")
     sys.exit(failed > 0)

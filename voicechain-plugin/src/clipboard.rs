@@ -1,4 +1,4 @@
-//! What was copied last on any track of this process: hosts do not let every editor read the system's clipboard.
+//! Clipboard within the process, shared by all instances: not every host lets an editor read the system clipboard.
 
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -8,17 +8,17 @@ fn copied() -> MutexGuard<'static, Option<String>> {
     COPIED.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// Remembers a text.
+/// Stores a text.
 pub(crate) fn copy(text: &str) {
     *copied() = Some(text.into());
 }
 
-/// The text; `None` before anything was copied.
+/// Stored text; `None` before the first copy.
 pub(crate) fn text() -> Option<String> {
     copied().clone()
 }
 
-/// True if there is a text.
+/// Whether a text is stored.
 pub(crate) fn is_filled() -> bool {
     copied().is_some()
 }

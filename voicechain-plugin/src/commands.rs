@@ -1,7 +1,8 @@
-//! The commands of a person for all settings at once: starting points, copy, paste, undo. For the main thread; an editor
-//! gives them buttons.
+//! Commands that change all settings at once: starting points, propose, copy, paste, carry over, undo. For the main
+//! thread.
 //!
-//! Settings reach the strip only through the host, as automation gestures, so that the host can record and undo them too.
+//! Settings reach the strip only through the host, as automation gestures. The host can therefore record and undo them
+//! too.
 
 use crate::gestures::{Gestures, gesture};
 use crate::parameters::{Parameters, TrackAnalysis};
@@ -16,11 +17,11 @@ use voicechain_text::{SettingsBundle, TextError};
 #[derive(Debug, Default)]
 struct State {
     steps: UndoHistory,
-    /// What was sent last, and the count of changes then: a host may take its time to hand it over.
+    /// Settings sent last, and the change count at that time: the host may deliver them later.
     sent: Option<(StripSettings, u32)>,
 }
 
-/// The settings of one instance as a whole.
+/// Commands on all settings of one instance, with undo history.
 #[derive(Debug)]
 pub struct Commands {
     parameters: Arc<Parameters>,
@@ -28,7 +29,7 @@ pub struct Commands {
 }
 
 impl Commands {
-    /// The commands of an instance.
+    /// Commands for these parameters.
     #[must_use]
     pub fn new(parameters: Arc<Parameters>) -> Self {
         Self { parameters, state: Mutex::default() }
@@ -38,7 +39,7 @@ impl Commands {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// The settings as they are, or will be when the host has handed over what was sent.
+    /// Current settings, or those sent last while the host has not delivered them.
     fn now(&self, state: &State) -> StripSettings {
         match state.sent {
             Some((settings, changes)) if changes == self.parameters.change_count() => settings,
@@ -46,13 +47,13 @@ impl Commands {
         }
     }
 
-    /// Moves every parameter that differs, one gesture each, and the order. Parameters that already mean the wanted value
-    /// are not touched.
+    /// Moves every parameter that differs, one gesture each, and sets the order. Parameters that already have the
+    /// wanted value are not touched.
     fn send(&self, settings: &StripSettings, state: &mut State, host: &dyn Gestures) {
         let (now, mut sent) = (self.now(state), *settings);
         for (_, info, parameter) in self.parameters.table() {
             let value = info.rounded(settings.get(info.id).unwrap_or(info.default));
-            // A value of the row is accepted.
+            // A rounded value of the row is always accepted.
             let _ = sent.set(info.id, value);
             if now.get(info.id) == Some(value) {
                 continue;
@@ -65,21 +66,21 @@ impl Commands {
         state.sent = Some((sent, self.parameters.change_count()));
     }
 
-    /// The settings as they are become a step that can be gone back to: a person takes hold of something.
+    /// Records the current settings as an undo step, at the beginning of a gesture.
     pub fn record_undo_step(&self) {
         let mut state = self.state();
         let now = self.now(&state);
         state.steps.push_if_changed(now);
     }
 
-    /// True if there is a step to take back, and one to take again.
+    /// Whether undo and redo are possible.
     #[must_use]
     pub fn can_undo_redo(&self) -> [bool; 2] {
         let state = self.state();
         state.steps.can_undo_redo(&self.now(&state))
     }
 
-    /// Applies settings as one step that can be undone; false, and nothing else, for settings that are not allowed.
+    /// Applies settings as one undo step. Returns false and changes nothing if the settings are not allowed.
     pub fn apply(&self, settings: &StripSettings, host: &dyn Gestures) -> bool {
         if settings.check().is_err() {
             return false;
@@ -91,12 +92,12 @@ impl Commands {
         true
     }
 
-    /// Applies a starting point.
+    /// Applies a starting point, as [`apply`](Self::apply).
     pub fn start_from(&self, point: StartingPoint, host: &dyn Gestures) -> bool {
         self.apply(&point.settings(), host)
     }
 
-    /// Takes the last step back; false if there is none.
+    /// Undoes the last step; returns false if there is none.
     pub fn undo(&self, host: &dyn Gestures) -> bool {
         let mut state = self.state();
         let now = self.now(&state);
@@ -105,7 +106,7 @@ impl Commands {
         true
     }
 
-    /// Takes the last step that was taken back again; false if there is none.
+    /// Redoes the last undone step; returns false if there is none.
     pub fn redo(&self, host: &dyn Gestures) -> bool {
         let mut state = self.state();
         let now = self.now(&state);
@@ -114,47 +115,47 @@ impl Commands {
         true
     }
 
-    /// Proposes settings for the voice on this track, applies them, and remembers them for copying and carrying over.
+    /// Proposes settings for the voice on this track, applies them, and stores them for copying and carrying over.
     pub fn propose(&self, profile: &Profile, context: Context, host: &dyn Gestures) -> Proposal {
         let proposal = propose(profile, context);
-        // As the parameters will have them, so that nothing but a person's change counts as one.
+        // Rounded as the parameters round, so that only a user's change counts as a change.
         let settings = proposal.settings.rounded();
         self.parameters.set_track_analysis(TrackAnalysis { profile: Some(*profile), proposed: Some(settings) });
         self.apply(&settings, host);
         proposal
     }
 
-    /// What was proposed for the voice on this track.
+    /// Settings that were proposed for the voice on this track.
     #[must_use]
     pub fn proposed(&self) -> Option<StripSettings> {
         self.parameters.track_analysis().proposed
     }
 
-    /// The text for the clipboard: that of a settings file, with what was measured about this voice and proposed for it.
+    /// Text for the clipboard: a settings file with the profile of this voice and the proposal for it.
     ///
     /// # Errors
-    /// None in practice: the parameters hold settings that are allowed.
+    /// None in practice: the parameters hold allowed settings.
     pub fn copy(&self) -> Result<String, TextError> {
         let state = self.state();
         let TrackAnalysis { profile, proposed } = self.parameters.track_analysis();
         voicechain_text::write_bundle(&SettingsBundle { settings: self.now(&state), proposed, profile })
     }
 
-    /// Applies the settings of a text as they are. What is known of the voice on this track stays.
+    /// Applies the settings of a text unchanged. Profile and proposal of this track stay.
     ///
     /// # Errors
-    /// A text that is no settings text, with the reason; nothing is changed then.
+    /// The reason if the text is not a settings text; nothing is changed then.
     pub fn paste(&self, text: &str, host: &dyn Gestures) -> Result<(), TextError> {
         let settings = voicechain_text::read(text)?;
         self.apply(&settings, host);
         Ok(())
     }
 
-    /// Applies what the person of another track changed on its proposal to what is proposed for the voice on this one.
+    /// Applies the changes that a user made to another track's proposal to the proposal for the voice on this track.
     ///
     /// # Errors
-    /// A text that is no settings text; a text without a proposal, or a track without a profile, with what to do. Nothing
-    /// is changed then.
+    /// If the text is not a settings text, or has neither proposal nor profile; the error says what to do. Nothing is
+    /// changed then.
     pub fn carry_over(
         &self,
         text: &str,
@@ -163,7 +164,7 @@ impl Commands {
         host: &dyn Gestures,
     ) -> Result<(), TextError> {
         let bundle = voicechain_text::read_bundle(text)?;
-        // A voice that was measured but never proposed for: what would have been is where its person began.
+        // The voice was measured, but nothing was proposed: the changes are relative to the proposal it would have had.
         let recomputed = || bundle.profile.map(|other| propose(&other, context).settings.rounded());
         let Some(proposed) = bundle.proposed.or_else(recomputed) else {
             return Err(TextError {
@@ -189,7 +190,7 @@ mod tests {
         BackgroundNoise, Clipping, Level, Pitch, SignalClass, THIRD_OCTAVES, Unavailable,
     };
 
-    /// A host that does what it is told and writes it down.
+    /// Host that applies gestures and records them.
     struct RecordingHost {
         parameters: Arc<Parameters>,
         lines: RefCell<Vec<(&'static str, ParamPtr)>>,
@@ -227,7 +228,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_applied_arrives_as_whole_gestures_and_can_be_undone() {
+    fn applied_settings_arrive_as_whole_gestures_and_can_be_undone() {
         let (host, commands) = RecordingHost::new();
         let start = host.parameters.settings();
         for point in StartingPoint::ALL {
@@ -240,8 +241,8 @@ mod tests {
         }
         host.lines.borrow_mut().clear();
         assert!(commands.start_from(StartingPoint::ALL[4], &host));
-        assert!(host.lines.borrow().is_empty(), "what is there already is not touched");
-        // Five starting points; the last one, taken twice, changed nothing the second time.
+        assert!(host.lines.borrow().is_empty(), "parameters that already have the value are not touched");
+        // Five starting points; applying the last one again changed nothing.
         for _ in 0..5 {
             assert!(commands.undo(&host));
         }
@@ -252,7 +253,7 @@ mod tests {
     }
 
     #[test]
-    fn a_move_is_an_undo_step_and_a_grab_without_a_move_is_none() {
+    fn a_gesture_with_a_move_is_an_undo_step_and_one_without_is_not() {
         let (host, commands) = RecordingHost::new();
         assert_eq!(commands.can_undo_redo(), [false, false]);
         commands.record_undo_step();
@@ -263,14 +264,14 @@ mod tests {
         commands.record_undo_step();
         assert_eq!(commands.can_undo_redo(), [true, false]);
         assert!(commands.undo(&host));
-        assert_eq!(host.parameters.settings().trim.gain_db, 0.0, "a hold without a move is passed over");
+        assert_eq!(host.parameters.settings().trim.gain_db, 0.0, "a gesture without a move is skipped");
         assert_eq!(commands.can_undo_redo(), [false, true]);
         assert!(commands.redo(&host));
         assert_eq!(host.parameters.settings().trim.gain_db, 6.0);
     }
 
     #[test]
-    fn what_is_copied_is_pasted_as_it_is() {
+    fn copied_settings_are_pasted_unchanged() {
         let ((first_host, first), (second_host, second)) = (RecordingHost::new(), RecordingHost::new());
         let mut settings = StartingPoint::SungInMix.settings();
         settings.order.reverse();
@@ -287,13 +288,13 @@ mod tests {
                 assert_eq!(second_host.parameters.settings(), settings);
             }
         }
-        let mut wild = settings;
-        wild.trim.gain_db = f64::NAN;
-        assert!(!second.apply(&wild, &second_host));
+        let mut invalid = settings;
+        invalid.trim.gain_db = f64::NAN;
+        assert!(!second.apply(&invalid, &second_host));
         assert_eq!(second_host.parameters.settings(), settings);
     }
 
-    /// A voice of so much loudness and so low a pitch, of which nothing else is known.
+    /// Profile of a voice with this loudness and lowest pitch; most other quantities are unavailable.
     fn voice(integrated_lufs: f64, low_hz: f64) -> Profile {
         let unknown = Unavailable::TooShort;
         Profile {
@@ -333,7 +334,7 @@ mod tests {
     }
 
     #[test]
-    fn what_a_person_changed_is_carried_over_to_another_voice() {
+    fn changes_of_the_user_are_carried_over_to_another_voice() {
         let ((first_host, first), (second_host, second)) = (RecordingHost::new(), RecordingHost::new());
         let (a, b) = (voice(-25.0, 100.0), voice(-30.0, 200.0));
         let context = Context::default();
@@ -349,27 +350,28 @@ mod tests {
         let own = propose(&b, context).settings.rounded();
         second.carry_over(&first.copy().unwrap(), &b, context, &second_host).unwrap();
         assert_eq!(second_host.parameters.settings(), own);
-        // 2 dB more in the tone EQ, and the compressor off: both arrive, the trim stays the other voice's own.
-        let mut liked = first_host.parameters.settings();
-        liked.tone_eq.bell_gain_db += 2.0;
-        liked.compressor.on = !liked.compressor.on;
-        assert!(first.apply(&liked, &first_host));
+        // 2 dB more in the tone EQ and the compressor toggled: both are carried over; the trim stays that of the other
+        // voice.
+        let mut changed = first_host.parameters.settings();
+        changed.tone_eq.bell_gain_db += 2.0;
+        changed.compressor.on = !changed.compressor.on;
+        assert!(first.apply(&changed, &first_host));
         second.carry_over(&first.copy().unwrap(), &b, context, &second_host).unwrap();
         let carried = second_host.parameters.settings();
         assert_eq!(carried.tone_eq.bell_gain_db, own.tone_eq.bell_gain_db + 2.0);
-        assert_eq!(carried.compressor.on, liked.compressor.on);
+        assert_eq!(carried.compressor.on, changed.compressor.on);
         assert_eq!(carried.trim, own.trim);
-        assert_ne!(own.trim, liked.trim);
+        assert_ne!(own.trim, changed.trim);
         assert!(second.undo(&second_host));
         assert_eq!(second_host.parameters.settings(), own);
-        // A text with a profile and no proposal: as if it had been proposed.
-        let bare = SettingsBundle { settings: liked, proposed: None, profile: Some(a) };
-        let text = voicechain_text::write_bundle(&bare).unwrap();
+        // A text with a profile but no proposal gives the same result as with the proposal.
+        let without_proposal = SettingsBundle { settings: changed, proposed: None, profile: Some(a) };
+        let text = voicechain_text::write_bundle(&without_proposal).unwrap();
         second.carry_over(&text, &b, context, &second_host).unwrap();
         assert_eq!(second_host.parameters.settings(), carried);
-        // Pasted instead, they are what the other track has, and this voice is still known.
+        // Pasted settings equal those of the other track; the profile of this voice stays.
         second.paste(&first.copy().unwrap(), &second_host).unwrap();
-        assert_eq!(second_host.parameters.settings(), liked);
+        assert_eq!(second_host.parameters.settings(), changed);
         assert_eq!(second.proposed(), Some(own));
     }
 }

@@ -1,7 +1,7 @@
-//! The editor's window: what the page shows comes from the [`Instance`], and what it asks for goes to it.
+//! Editor: draws the page from the [`Instance`] and passes the user's actions to it.
 //!
-//! The page itself is `voicechain-editor`, which knows nothing of a host. It is redrawn when the meters have something new
-//! while sound comes, when the host moves a parameter, and when the person does something; never otherwise.
+//! The page is `voicechain-editor`, which does not depend on a host. It is redrawn only when the meters have new
+//! readings, when the host moves a parameter, and on user input.
 
 use crate::clipboard;
 use crate::editor_controller::EditorController;
@@ -16,18 +16,18 @@ use voicechain_core::SampleRate;
 use voicechain_core::strip::{AuditionBand, METERED_STAGES};
 use voicechain_editor::ViewModel;
 
-/// The rate that curves are drawn for before the strip was ever active, Hz.
+/// Sample rate of the drawn curves before the first activation, Hz.
 const DEFAULT_RATE_HZ: f64 = 48_000.0;
 
 impl EditorController {
-    fn remember(&self) {
+    fn store_preferences(&self) {
         let preferences = Preferences { dark: self.page.dark, zoom: self.page.zoom, size: self.size };
         if preferences != self.instance.parameters.preferences() {
             self.instance.parameters.set_preferences(preferences);
         }
     }
 
-    /// Draws the page and answers what it asks for.
+    /// Draws the page and performs its user actions.
     fn draw(&mut self, ui: &mut egui::Ui, host: &dyn Gestures) {
         self.poll();
         self.handle_file_outcome(host);
@@ -54,21 +54,22 @@ impl EditorController {
             message: self.message.as_deref().or(refused.as_deref()),
         };
         let actions = self.page.ui(ui, &view);
-        let answered = !actions.is_empty();
+        let has_actions = !actions.is_empty();
         for action in actions {
             if let Some(text) = self.handle_action(action, host) {
                 ui.ctx().copy_text(text);
             }
         }
-        if answered {
-            // What was asked for is shown at once.
+        if has_actions {
+            // Shows the result at once.
             ui.ctx().request_repaint();
         }
-        self.remember();
+        self.store_preferences();
     }
 }
 
-/// The keys of what has the keyboard: what moves it, and the beginnings of numbers. Letters and the space bar are the host's.
+/// Keys captured while a control has the focus: those that move it, and the first characters of numbers. Letters and
+/// the space bar go to the host.
 fn keys() -> Vec<Key> {
     let named = [
         NamedKey::ArrowUp,
@@ -88,7 +89,7 @@ fn keys() -> Vec<Key> {
 }
 
 impl EditorController {
-    /// The window is there, and nothing was drawn in it yet.
+    /// Called when the window has been created, before the first frame.
     pub(crate) fn opened(&mut self, ctx: &egui::Context, gui: GuiContext) {
         let preferences = self.instance.parameters.preferences();
         (self.page.dark, self.page.zoom, self.size) = (preferences.dark, preferences.zoom, preferences.size);
@@ -107,8 +108,7 @@ impl EditorController {
         }
         let palette = voicechain_editor::Palette::of(self.page.dark);
         frame.set_clear_color(egui::Rgba::from(palette.paper));
-        // The host keeps its keys: all of them, unless a value is being typed, or something here has the keyboard and moves
-        // by some of them.
+        // All keys go to the host, unless a value is being typed or a control has the focus.
         let has_keyboard = ui.ctx().memory(|memory| memory.focused().is_some());
         frame.set_key_capture(match (self.page.is_typing(), has_keyboard) {
             (true, _) => KeyCapture::CaptureAll,
@@ -117,16 +117,16 @@ impl EditorController {
         });
     }
 
-    /// The window has another size, given in points of the page.
+    /// Called when the window size has changed; `size.logical` is in points of the page.
     pub(crate) fn resized(&mut self, size: WindowSize) {
         self.scale.set(size.scale_factor / f64::from(self.page.zoom));
         self.size = [size.logical.width as f32, size.logical.height as f32].map(|points| points * self.page.zoom);
-        self.remember();
+        self.store_preferences();
     }
 
-    /// The window is gone.
+    /// Called when the window has closed.
     pub(crate) fn closed(&mut self) {
-        // Nobody could end it without the editor.
+        // An audition can only be ended in the editor.
         if self.instance.parameters.audition_band() != AuditionBand::Full {
             self.instance.parameters.set_audition_band(AuditionBand::Full);
         }
@@ -135,7 +135,7 @@ impl EditorController {
         self.gui = None;
     }
 
-    /// The host has told the track's name.
+    /// Called when the host has changed the track information.
     pub(crate) fn track_info_changed(&mut self, info: &TrackInfo) {
         self.name = info.name().to_string();
     }

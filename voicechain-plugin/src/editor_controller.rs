@@ -1,4 +1,4 @@
-//! What connects the page with an instance: what the page shows of it.
+//! Controller between the page and an instance: collects what the page shows.
 
 use crate::files::Files;
 use crate::instance::Instance;
@@ -10,10 +10,10 @@ use voicechain_core::propose::{Context, Proposal, propose};
 use voicechain_core::strip::Ledger;
 use voicechain_editor::{DEFAULT_SIZE, History, HistoryPoint, Page};
 
-/// While the voice is measured, what is known of it is asked for so often.
+/// Interval at which the profile is polled during a measurement.
 const PROFILE_POLL_INTERVAL: Duration = Duration::from_millis(500);
 
-/// Connects the page with an instance.
+/// Controller between the page and an instance.
 pub(crate) struct EditorController {
     pub(crate) instance: Instance,
     pub(crate) gui: Option<GuiContext>,
@@ -54,7 +54,7 @@ impl EditorController {
         }
     }
 
-    /// What the meters said since the last time, and what is known of the voice.
+    /// Takes the new meter readings, and the profile when it is due.
     pub(crate) fn poll(&mut self) {
         let (history, ledger, loudness_match_db) = (&mut self.history, &mut self.ledger, &mut self.loudness_match_db);
         self.instance.meters.take(|reading| {
@@ -72,10 +72,10 @@ impl EditorController {
         };
         if due {
             self.profile_polled = Some(Instant::now());
-            // What a state brought along counts until something is measured here.
-            let heard = self.instance.measured();
-            self.captured_fraction = heard.as_ref().map_or(1.0, |heard| heard.captured_fraction);
-            let profile = heard.map(|heard| heard.profile).or(self.instance.parameters.track_analysis().profile);
+            // The profile of the loaded state counts until a voice is measured here.
+            let voice = self.instance.measured();
+            self.captured_fraction = voice.as_ref().map_or(1.0, |voice| voice.captured_fraction);
+            let profile = voice.map(|voice| voice.profile).or(self.instance.parameters.track_analysis().profile);
             if profile != self.profile {
                 self.profile = profile;
                 self.proposal = profile.filter(|_| !measuring).map(|p| Box::new(propose(&p, Context::default())));

@@ -1,8 +1,9 @@
-//! Choosing a settings file: the system's window or a typed path, then reading or writing, on a thread of its own each time,
-//! so that neither the host's main thread nor the editor's waits for a person or a disk.
+//! Opening and saving of settings files, through the system's file dialog or a typed path.
 //!
-//! The window is `rfd`'s: the desktop's portal or `zenity` on Linux, the system's own elsewhere. It is asked to run by
-//! itself, without a loop of ours. Where there is none, or the person likes that better, the page takes a path.
+//! Dialog, reading and writing run on a thread of their own for each request, so that neither the host's main thread
+//! nor the editor's thread waits for the user or the disk. The dialog is that of the `rfd` library: the desktop portal
+//! or `zenity` on Linux, the system's own elsewhere. It needs no event loop of the plugin. A path can be typed on the
+//! page instead, also where the system has no dialog.
 
 use crate::redraw::RedrawFlag;
 use crate::settings_file::{absolute_path, read, reason, write};
@@ -15,44 +16,45 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 use voicechain_editor::{FileDialog, FileOperation};
 
-/// A window that is gone within this time without a file was never there: no person is so quick.
+/// A dialog that ends within this time without a file counts as unavailable; no user is that fast.
 const DIALOG_MISSING_WITHIN: Duration = Duration::from_millis(300);
-/// What the path of a settings file ends in.
+/// File name extension of settings files.
 const EXTENSION: &str = "toml";
 
-/// The folder of the file that was chosen last on any track of this process.
+/// Folder of the last chosen file, shared by all instances in this process.
 static FOLDER: Mutex<Option<PathBuf>> = Mutex::new(None);
 
-/// What a window for choosing a file is asked for.
+/// Request for a file dialog.
 #[derive(Clone, Debug)]
 pub(crate) struct DialogRequest {
     pub(crate) operation: FileOperation,
-    /// Where to begin, and the name to propose.
+    /// Initial folder and proposed file name.
     pub(crate) path: PathBuf,
 }
 
-/// How such a window ended.
+/// Result of a file dialog.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum DialogResult {
-    /// With this file; one that is there may be written over.
+    /// The chosen file; it may be overwritten if it exists.
     File(PathBuf),
-    /// Without one.
+    /// No file was chosen.
     Cancelled,
-    /// The system has no such window.
+    /// The system has no file dialog.
     Unavailable,
 }
 
-/// The window itself; called on a thread of its own.
+/// Shows the file dialog and returns when it closes; called on a thread of its own.
 pub(crate) type ShowDialog = Arc<dyn Fn(&DialogRequest) -> DialogResult + Send + Sync>;
 
+/// Shows the system's file dialog.
 fn system(request: &DialogRequest) -> DialogResult {
     let begun = Instant::now();
     let folder = request.path.parent().unwrap_or(Path::new(""));
     let name = request.path.file_name().unwrap_or_default().to_string_lossy();
-    let window = rfd::FileDialog::new().add_filter("settings", &[EXTENSION]).set_directory(folder);
+    let dialog = rfd::FileDialog::new().add_filter("settings", &[EXTENSION]).set_directory(folder);
     let chosen = std::panic::catch_unwind(|| match request.operation {
-        FileOperation::Open => window.set_title("Open settings").pick_file(),
-        FileOperation::Save => window.set_title("Save settings").set_file_name(name).save_file(),
+        FileOperation::Open => dialog.set_title("Open settings").pick_file(),
+        FileOperation::Save => dialog.set_title("Save settings").set_file_name(name).save_file(),
     });
     match chosen {
         Ok(Some(path)) => DialogResult::File(path),
@@ -61,41 +63,43 @@ fn system(request: &DialogRequest) -> DialogResult {
     }
 }
 
-/// What came of it.
+/// Outcome of opening or saving a file.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Outcome {
-    /// The settings are in this file.
+    /// The settings were written to this file.
     Saved(PathBuf),
-    /// What stands in this file, to be applied.
+    /// Path and text of the file that was read.
     Read(PathBuf, String),
-    /// Nothing was chosen.
+    /// No file was chosen.
     Cancelled,
-    /// A file of this path is there already.
+    /// A file with this path already exists.
     AlreadyExists(String),
-    /// Why not.
+    /// Reason of a failure.
     Failed(String),
+    /// The system has no file dialog.
     DialogUnavailable,
 }
 
-/// A file that is being chosen.
+/// File that is being chosen.
 #[derive(Debug)]
 struct PendingFile {
     number: u64,
     operation: FileOperation,
-    /// What is to be written.
+    /// Text to write.
     text: String,
     path: String,
-    window: bool,
+    /// Whether the system's dialog is open.
+    dialog_open: bool,
     existing_path: String,
-    /// A typed path is being read or written.
+    /// Whether a typed path is being read or written.
     busy: bool,
 }
 
-/// The settings files of one editor.
+/// Opens and saves the settings files of one editor.
 pub(crate) struct Files {
-    window: ShowDialog,
+    show_dialog: ShowDialog,
     pending: Option<PendingFile>,
-    /// The number of the request that counts; an older one does nothing more.
+    /// Number of the current request; older ones have no further effect.
     number: Arc<AtomicU64>,
     sender: Sender<(u64, Outcome)>,
     receiver: Receiver<(u64, Outcome)>,
@@ -109,35 +113,35 @@ impl fmt::Debug for Files {
 }
 
 impl Files {
-    /// Files in the system's window; `redraw` is told when there is something new.
+    /// With the system's file dialog; `redraw` is requested when an outcome is available.
     pub(crate) fn new(redraw: RedrawFlag) -> Self {
         Self::with(Arc::new(system), redraw)
     }
 
-    pub(crate) fn with(window: ShowDialog, redraw: RedrawFlag) -> Self {
+    pub(crate) fn with(show_dialog: ShowDialog, redraw: RedrawFlag) -> Self {
         let (sender, receiver) = channel();
-        Self { window, pending: None, number: Arc::default(), sender, receiver, redraw }
+        Self { show_dialog, pending: None, number: Arc::default(), sender, receiver, redraw }
     }
 
-    /// What the page shows while a file is being chosen.
+    /// State of the choice for the page; `None` while no file is being chosen.
     pub(crate) fn file_dialog(&self) -> Option<FileDialog<'_>> {
         self.pending.as_ref().map(|pending| FileDialog {
             operation: pending.operation,
             path: &pending.path,
-            system_dialog: pending.window,
+            system_dialog: pending.dialog_open,
             existing_path: &pending.existing_path,
         })
     }
 
-    /// Lets a file be chosen; `text` is what is to be written, `name` the track's.
+    /// Starts the choice of a file. `text` is the text to write, `name` the name of the track.
     ///
     /// # Errors
-    /// When the system has no thread left.
+    /// If the system cannot start a thread.
     pub(crate) fn choose(&mut self, operation: FileOperation, text: String, name: &str) -> io::Result<()> {
-        let path = first_path(name);
+        let path = initial_path(name);
         let request = DialogRequest { operation, path: path.clone() };
         let number = self.next_request();
-        let (counts, window) = (Arc::clone(&self.number), Arc::clone(&self.window));
+        let (current, show_dialog) = (Arc::clone(&self.number), Arc::clone(&self.show_dialog));
         let written = text.clone();
         let path = path.to_string_lossy().into();
         self.pending = Some(PendingFile {
@@ -145,55 +149,55 @@ impl Files {
             operation,
             text,
             path,
-            window: true,
+            dialog_open: true,
             existing_path: String::new(),
             busy: false,
         });
-        self.spawn(number, move || match window(&request) {
-            // Given up meanwhile: nothing is written.
-            DialogResult::File(_) if counts.load(Ordering::Acquire) != number => Outcome::Cancelled,
-            // The window has asked before it gave a file that is there.
+        self.spawn(number, move || match show_dialog(&request) {
+            // The request was cancelled in the meantime: nothing is written.
+            DialogResult::File(_) if current.load(Ordering::Acquire) != number => Outcome::Cancelled,
+            // The dialog has already asked whether to replace an existing file.
             DialogResult::File(path) => open_or_save(operation, path, &written, true),
             DialogResult::Cancelled => Outcome::Cancelled,
             DialogResult::Unavailable => Outcome::DialogUnavailable,
         })
     }
 
-    /// Takes a path that was typed. Pressed twice, it counts once: the second would find the file that the first has
-    /// just written, and ask whether to replace it.
+    /// Opens or saves at a typed path. While one path is being handled, further calls have no effect: a second save
+    /// would find the file that the first has just written, and ask whether to replace it.
     ///
     /// # Errors
-    /// When the system has no thread left.
+    /// If the system cannot start a thread.
     pub(crate) fn typed(&mut self, path: &str, replace: bool) -> io::Result<()> {
         if self.pending.as_ref().is_none_or(|pending| pending.busy) {
             return Ok(());
         }
         let number = self.next_request();
         let Some(pending) = &mut self.pending else { return Ok(()) };
-        // What the window may still say no longer counts.
-        (pending.number, pending.path, pending.window, pending.existing_path) =
+        // A later result of the dialog is ignored.
+        (pending.number, pending.path, pending.dialog_open, pending.existing_path) =
             (number, path.into(), false, String::new());
         let (operation, text, path) = (pending.operation, pending.text.clone(), path.trim().to_string());
-        let begun = self.spawn(number, move || match absolute_path(&path) {
+        let started = self.spawn(number, move || match absolute_path(&path) {
             Some(absolute_path) => match open_or_save(operation, absolute_path, &text, replace) {
                 Outcome::AlreadyExists(_) => Outcome::AlreadyExists(path),
                 outcome => outcome,
             },
-            None => Outcome::Failed("give the whole path, from its first folder on".into()),
+            None => Outcome::Failed("give the whole path, from the root folder on".into()),
         });
         if let Some(pending) = &mut self.pending {
-            pending.busy = begun.is_ok();
+            pending.busy = started.is_ok();
         }
-        begun
+        started
     }
 
-    /// No file after all.
+    /// Cancels the choice.
     pub(crate) fn cancel(&mut self) {
         self.next_request();
         self.pending = None;
     }
 
-    /// The editor is closed: a file that is to be saved still is, one that was to be opened is not.
+    /// Called when the editor closes: a pending save is completed, a pending open is cancelled.
     pub(crate) fn close(&mut self) {
         if self.pending.as_ref().is_some_and(|pending| pending.operation == FileOperation::Open) {
             self.next_request();
@@ -201,7 +205,7 @@ impl Files {
         self.pending = None;
     }
 
-    /// What came of it, once.
+    /// Next outcome of the current request, each returned once.
     pub(crate) fn outcome(&mut self) -> Option<Outcome> {
         while let Ok((number, outcome)) = self.receiver.try_recv() {
             let Some(pending) = self.pending.as_mut().filter(|pending| pending.number == number) else { continue };
@@ -213,9 +217,9 @@ impl Files {
                     self.pending = None;
                 }
                 Outcome::Cancelled => self.pending = None,
-                Outcome::DialogUnavailable => pending.window = false,
-                Outcome::AlreadyExists(path) => (pending.window, pending.existing_path) = (false, path.clone()),
-                Outcome::Failed(_) => pending.window = false,
+                Outcome::DialogUnavailable => pending.dialog_open = false,
+                Outcome::AlreadyExists(path) => (pending.dialog_open, pending.existing_path) = (false, path.clone()),
+                Outcome::Failed(_) => pending.dialog_open = false,
             }
             return Some(outcome);
         }
@@ -229,7 +233,7 @@ impl Files {
     fn spawn(&self, number: u64, work: impl FnOnce() -> Outcome + Send + 'static) -> io::Result<()> {
         let (sender, redraw) = (self.sender.clone(), self.redraw.clone());
         let done = move || {
-            // Nobody may be there any more.
+            // The receiver may have been dropped.
             let _ = sender.send((number, work()));
             redraw.request();
         };
@@ -237,8 +241,8 @@ impl Files {
     }
 }
 
-/// Where to begin: in the folder of the last file or at home, with the track's name.
-fn first_path(name: &str) -> PathBuf {
+/// Initial path: in the folder of the last file or the home folder, with the name of the track.
+fn initial_path(name: &str) -> PathBuf {
     let last = FOLDER.lock().unwrap_or_else(PoisonError::into_inner).clone();
     let folder = last.or_else(std::env::home_dir).unwrap_or_default();
     let safe = |letter: char| if letter.is_alphanumeric() || " -_".contains(letter) { letter } else { '_' };
@@ -247,7 +251,7 @@ fn first_path(name: &str) -> PathBuf {
     folder.join(format!("{name}.{EXTENSION}"))
 }
 
-/// Opens or saves the file.
+/// Reads or writes the file.
 fn open_or_save(operation: FileOperation, path: PathBuf, text: &str, replace: bool) -> Outcome {
     let done = match operation {
         FileOperation::Open => read(&path).map(|text| Outcome::Read(path.clone(), text)),

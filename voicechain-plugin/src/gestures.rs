@@ -1,14 +1,14 @@
-//! How parameters are moved: by a host, as gestures that it can record and undo.
+//! Parameter gestures: the host moves the parameters, and can record and undo each move.
 
 use nice_plug::prelude::ParamPtr;
 
-/// A host that takes gestures: the framework's context of an editor, or a test.
+/// Host that accepts gestures: the framework's editor context, or a test.
 pub trait Gestures {
-    /// The person takes hold of a parameter.
+    /// Begins a gesture on a parameter.
     fn begin(&self, parameter: ParamPtr);
-    /// The parameter gets a normalised value.
+    /// Sets the normalised value of a parameter.
     fn set(&self, parameter: ParamPtr, normalised: f32);
-    /// The person lets go.
+    /// Ends the gesture.
     fn end(&self, parameter: ParamPtr);
 }
 
@@ -28,7 +28,7 @@ impl Gestures for nice_plug::context::gui::GuiContext {
     }
 }
 
-/// One whole gesture.
+/// Performs one complete gesture.
 pub(crate) fn gesture(parameter: ParamPtr, normalised: f32, host: &dyn Gestures) {
     host.begin(parameter);
     host.set(parameter, normalised);

@@ -1,4 +1,4 @@
-//! An instance of the plugin as an editor works with it: its parts, and what needs several of them.
+//! Instance of the plugin as its editor uses it: shared parts, and operations that need several of them.
 
 use crate::commands::Commands;
 use crate::gestures::Gestures;
@@ -11,28 +11,25 @@ use std::sync::{Arc, Mutex, PoisonError};
 use voicechain_core::propose::{Context, Proposal};
 use voicechain_text::TextError;
 
-/// With less of the voice heard, nothing is proposed (common practice, no source).
+/// Minimum captured fraction of the voice for a proposal (common practice, no source).
 pub const MIN_CAPTURED_FRACTION: f64 = 0.5;
 
-/// Why nothing can be proposed.
+/// Reason why no settings can be proposed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum NotMeasured {
-    /// Nothing was measured yet.
+    /// No voice has been measured yet.
     Nothing,
-    /// Too little of the voice was heard: the share, 0 to 1.
+    /// Too little of the voice was captured: the captured fraction, 0 to 1.
     TooLittle(f64),
 }
 
 impl fmt::Display for NotMeasured {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Nothing => f.write_str("no voice was measured yet; measure while it plays"),
-            Self::TooLittle(share) => {
-                let percent = 100.0 * share;
-                write!(
-                    f,
-                    "only {percent:.0} % of the voice could be heard; measure again with less load on the computer"
-                )
+            Self::Nothing => f.write_str("no voice has been measured yet; measure while it plays"),
+            Self::TooLittle(fraction) => {
+                let percent = 100.0 * fraction;
+                write!(f, "only {percent:.0} % of the voice was captured; measure again with less load on the computer")
             }
         }
     }
@@ -46,18 +43,18 @@ impl From<NotMeasured> for TextError {
     }
 }
 
-/// An instance of the plugin as an editor works with it, on the main thread; it can outlive any activation.
+/// Instance of the plugin as its editor uses it, on the main thread. It outlives activations.
 #[derive(Clone, Debug)]
 pub struct Instance {
-    /// The parameters.
+    /// Host parameters.
     pub parameters: Arc<Parameters>,
-    /// All settings as a whole.
+    /// Commands on all settings.
     pub commands: Arc<Commands>,
-    /// The ring of samples to the meter of the voice.
+    /// Sample ring to the voice meter.
     pub samples: Arc<SampleRing>,
-    /// The meter of the voice.
+    /// Voice meter.
     pub voice_meter: Arc<Mutex<VoiceMeter>>,
-    /// What the strip's meters say.
+    /// Meter readings of the strip.
     pub meters: Arc<Meters>,
 }
 
@@ -70,54 +67,54 @@ impl Default for Instance {
 }
 
 impl Instance {
-    /// Begins to measure the voice on this track anew.
+    /// Starts a new measurement of the voice on this track.
     ///
     /// # Errors
-    /// When the system has no thread left.
+    /// If the system cannot start a thread.
     pub fn measure(&self) -> std::io::Result<()> {
         self.samples.stop();
         self.voice_meter.lock().unwrap_or_else(PoisonError::into_inner).clear();
         self.samples.listen(Arc::clone(&self.voice_meter))
     }
 
-    /// Ends measuring: what was played before counts.
+    /// Ends the measurement; all frames sent before are included.
     pub fn stop_measuring(&self) {
         self.samples.stop();
     }
 
-    /// True while the voice is being measured.
+    /// Whether a measurement is running.
     #[must_use]
     pub fn is_measuring(&self) -> bool {
         self.samples.is_listening()
     }
 
-    /// What was measured, or has been so far; `None` before anything was heard. Takes some hundred microseconds.
+    /// Result of the measurement, also while it runs; `None` before the first signal. Takes a few hundred microseconds.
     #[must_use]
     pub fn measured(&self) -> Option<MeasuredVoice> {
         self.voice_meter.lock().unwrap_or_else(PoisonError::into_inner).measured()
     }
 
     fn validated(&self) -> Result<MeasuredVoice, NotMeasured> {
-        let heard = self.measured().ok_or(NotMeasured::Nothing)?;
-        if heard.captured_fraction < MIN_CAPTURED_FRACTION {
-            Err(NotMeasured::TooLittle(heard.captured_fraction))
+        let voice = self.measured().ok_or(NotMeasured::Nothing)?;
+        if voice.captured_fraction < MIN_CAPTURED_FRACTION {
+            Err(NotMeasured::TooLittle(voice.captured_fraction))
         } else {
-            Ok(heard)
+            Ok(voice)
         }
     }
 
-    /// Proposes settings for the voice that was heard and applies them, as [`Commands::propose`].
+    /// Proposes settings for the measured voice and applies them, as [`Commands::propose`].
     ///
     /// # Errors
-    /// When nothing, or too little of it, was heard. Nothing is changed then.
+    /// If no voice, or too little of it, was captured. Nothing is changed then.
     pub fn propose(&self, context: Context, host: &dyn Gestures) -> Result<Proposal, NotMeasured> {
         Ok(self.commands.propose(&self.validated()?.profile, context, host))
     }
 
-    /// Carries over what another track's person changed to the voice that was heard here, as [`Commands::carry_over`].
+    /// Carries over the changes made on another track to the voice measured here, as [`Commands::carry_over`].
     ///
     /// # Errors
-    /// As [`Commands::carry_over`], and when nothing, or too little of it, was heard here. Nothing is changed then.
+    /// As [`Commands::carry_over`], and if no voice, or too little of it, was captured. Nothing is changed then.
     pub fn carry_over(&self, text: &str, context: Context, host: &dyn Gestures) -> Result<(), TextError> {
         self.commands.carry_over(text, &self.validated()?.profile, context, host)
     }

@@ -1,12 +1,15 @@
-//! The voice strip in any CLAP or VST3 host.
+//! CLAP and VST3 plugin of the voice strip.
 //!
-//! There is no signal processing here: [`VoicePlugin`] drives [`voicechain_core::Strip`], and what a host gets is what the
-//! strip gives for the same settings at the same samples, bit for bit. [`parameters`] derives the host's parameters from
-//! the core's table of settings, each a [`parameter`]; [`processor`] follows them on the audio thread, [`state`] saves and
-//! loads them as the text of a settings file, with the [`preferences`] for the editor. [`commands`] is what a person does to
-//! all settings at once, moved as [`gestures`]; [`sample_ring`] takes the sound to the [`voice_meter`] that measures it,
-//! [`meters`] the readings of the strip's meters to an editor, which [`redraw`] tells to draw. The editor finds them in its
-//! [`Instance`] and draws itself with `voicechain-editor`, in a [`window`].
+//! The plugin does no signal processing of its own: [`VoicePlugin`] drives [`voicechain_core::Strip`]. Its output
+//! equals that of the strip bit for bit, for the same settings at the same samples.
+//!
+//! - [`parameters`] derives the host's parameters from the core's table of settings, one [`parameter`] per row.
+//! - [`processor`] follows the parameters on the audio thread.
+//! - [`state`] saves and loads them as the text of a settings file, together with the editor's [`preferences`].
+//! - [`commands`] changes all settings at once, through host [`gestures`].
+//! - [`sample_ring`] carries the input to the [`voice_meter`] that measures it.
+//! - [`meters`] carries the strip's meter readings to the editor; [`redraw`] tells the editor to draw.
+//! - The editor reaches all of these through its [`Instance`] and draws with `voicechain-editor`, in a [`window`].
 
 mod clipboard;
 pub mod commands;

@@ -1,7 +1,7 @@
-//! What the strip's meters say, on its way from the audio thread to an editor.
+//! Meter readings from the audio thread to an editor.
 //!
-//! The audio thread puts a reading into a ring without locks every 10 ms (or once per block, if that is longer), while
-//! somebody watches; readings for which there is no room are left out.
+//! While an editor watches, the audio thread writes a reading into a lock-free ring buffer every 10 ms, or once per
+//! block if that is longer. Readings that do not fit are dropped.
 
 use crate::redraw::RedrawFlag;
 use rtrb::{Consumer, Producer, RingBuffer};
@@ -12,33 +12,33 @@ use voicechain_core::settings::StageId;
 use voicechain_core::strip::Ledger;
 use voicechain_core::{SampleRate, Strip};
 
-/// Readings that the ring holds: some seconds.
+/// Capacity of the ring buffer, readings: a few seconds.
 const CAPACITY: usize = 256;
 /// Readings per second.
 const READINGS_PER_SECOND: f64 = 100.0;
-/// The ledger, which has to go through its blocks, is read with every so manyth reading.
+/// Interval of the level ledger, readings. It is read less often because it costs a pass over its blocks.
 const LEDGER_EVERY: u32 = 10;
 
-/// What the meters say at one time.
+/// Meter values at one time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reading {
-    /// Seconds of sound since activation.
+    /// Signal time since activation, s.
     pub time_s: f64,
     /// Momentary loudness at input and output, LUFS.
     pub momentary_lufs: [Option<f64>; 2],
     /// Short-term loudness at input and output, LUFS.
     pub short_term_lufs: [Option<f64>; 2],
-    /// Largest true peak so far at input and output, of all channels, dBTP.
+    /// Maximum true peak so far at input and output, over all channels, dBTP.
     pub true_peak_dbtp: [f64; 2],
-    /// What each stage takes away now, dB, by [`StageId::index`]; 0 for one without a meter.
+    /// Current gain reduction of each stage, dB, by [`StageId::index`]; 0 for a stage without a meter.
     pub reduction_db: [f64; StageId::COUNT],
-    /// The loudness match and the common headroom, dB.
+    /// Loudness-match gain and common headroom, dB.
     pub loudness_match_db: [f64; 2],
-    /// True while somebody speaks.
+    /// Whether the voice is active.
     pub speech: bool,
     /// Samples that input sanitising replaced.
     pub sanitised_samples: u64,
-    /// The level ledger; now and then.
+    /// Level ledger; with every tenth reading.
     pub ledger: Option<Ledger>,
 }
 
@@ -63,7 +63,7 @@ impl Reading {
     }
 }
 
-/// The audio thread's end.
+/// Writing end of the ring buffer, for the audio thread.
 #[derive(Debug)]
 pub struct ReadingSender {
     producer: Producer<Reading>,
@@ -76,7 +76,7 @@ pub struct ReadingSender {
 }
 
 impl ReadingSender {
-    /// Sends what the strip's meters say after so many more frames, if it is time and somebody watches. Does not
+    /// Sends a reading of the strip's meters after `frames` more frames, if one is due and an editor watches. Does not
     /// allocate, lock or wait.
     pub fn send<const C: usize>(&mut self, strip: &Strip<C>, frames: usize)
     where
@@ -89,25 +89,25 @@ impl ReadingSender {
         self.next = self.frames + (self.rate_hz / READINGS_PER_SECOND) as u64;
         let reading = Reading::of(strip, self.frames as f64 / self.rate_hz, self.readings.is_multiple_of(LEDGER_EVERY));
         self.readings = self.readings.wrapping_add(1);
-        // No room: nobody has looked for a while, and what is there will be passed over.
+        // If the ring buffer is full, the editor has not read for a while; the reading is dropped.
         let _ = self.producer.push(reading);
         self.redraw.request();
     }
 }
 
-/// The main thread's end.
+/// Reading end of the ring buffer, for the main thread.
 #[derive(Debug, Default)]
 pub struct Meters {
     watched: Arc<AtomicBool>,
-    /// Tells an editor that there is something new: one flag, set without waiting.
+    /// Requests a redraw by the editor, without waiting.
     redraw: RedrawFlag,
-    /// Rate of the strip, Hz, as bits; 0 before it was ever active.
+    /// Sample rate of the strip, Hz, as `f64` bits; 0 before the first activation.
     rate_hz: AtomicU64,
     consumer: Mutex<Option<Consumer<Reading>>>,
 }
 
 impl Meters {
-    /// A new ring for a strip at a rate; what was not read of the former one is dropped.
+    /// New ring buffer for a strip at a sample rate; unread readings are dropped.
     #[must_use]
     pub fn open(&self, rate_hz: f64) -> ReadingSender {
         let (producer, consumer) = RingBuffer::new(CAPACITY);
@@ -117,25 +117,25 @@ impl Meters {
         ReadingSender { producer, watched, redraw, rate_hz, frames: 0, next: 0, readings: 0 }
     }
 
-    /// The rate that the strip runs at, or ran at last; `None` before it was ever active.
+    /// Current or last sample rate of the strip; `None` before the first activation.
     #[must_use]
     pub fn rate(&self) -> Option<SampleRate> {
         SampleRate::new(f64::from_bits(self.rate_hz.load(Ordering::Relaxed))).ok()
     }
 
-    /// What tells an editor that there is something new.
+    /// Flag that is set when a reading has been sent.
     #[must_use]
     pub fn redraw(&self) -> RedrawFlag {
         self.redraw.clone()
     }
 
-    /// Begins or ends watching. Readings from before are dropped.
+    /// Starts or ends watching. Unread readings are dropped.
     pub fn watch(&self, on: bool) {
         self.take(|_| ());
         self.watched.store(on, Ordering::Relaxed);
     }
 
-    /// Gives every reading since the last call, oldest first.
+    /// Calls `each` with every reading since the last call, oldest first.
     pub fn take(&self, mut each: impl FnMut(Reading)) {
         let mut consumer = self.consumer.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(consumer) = &mut *consumer {
@@ -152,7 +152,7 @@ mod tests {
     use voicechain_core::{StripCoefs, StripSettings};
 
     #[test]
-    fn whoever_watches_sees_a_reading_every_ten_milliseconds() {
+    fn a_watching_editor_gets_a_reading_every_ten_milliseconds() {
         let rate = SampleRate::new(48_000.0).unwrap();
         let mut settings = StripSettings::default();
         settings.trim.gain_db = 6.0;
@@ -172,7 +172,7 @@ mod tests {
         run(4_800);
         let mut seen = Vec::new();
         meters.take(|reading| seen.push(reading));
-        assert!(seen.is_empty(), "nobody has watched");
+        assert!(seen.is_empty(), "no editor watches yet");
         meters.watch(true);
         run(96_000);
         meters.take(|reading| seen.push(reading));
@@ -183,7 +183,7 @@ mod tests {
         assert!((output - input - 6.0).abs() < 0.3, "{input} {output}");
         let ledger = seen.iter().rev().find_map(|reading| reading.ledger).unwrap();
         assert!((ledger.entries[0].lu - 6.0).abs() < 0.01, "{ledger:?}");
-        // Nobody looks: the ring is full, and nothing happens but that.
+        // Without a reader the ring buffer fills up, and further readings are dropped.
         run(480_000);
         let mut count = 0;
         meters.take(|_| count += 1);

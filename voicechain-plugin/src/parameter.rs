@@ -1,4 +1,4 @@
-//! One row of the core's table of settings as a parameter of the host.
+//! Host parameter for one row of the core's table of settings.
 
 use nice_plug::prelude::*;
 use std::sync::Arc;
@@ -6,12 +6,12 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use voicechain_core::settings::{HighPassSettings, SectionId, SettingInfo};
 use voicechain_core::units::Unit;
 
-/// One row of the table as a parameter.
+/// Host parameter for one row of the table.
 #[derive(Debug)]
 pub enum Parameter {
-    /// A number, as its position from 0 to 1.
+    /// A continuous value, as its position from 0 to 1.
     Position(FloatParam),
-    /// A choice, counted from 0.
+    /// A choice, as its index from 0.
     Choice(IntParam),
     /// A switch.
     Switch(BoolParam),
@@ -42,7 +42,7 @@ impl Parameter {
         }
     }
 
-    /// The pointer that the framework knows the parameter by.
+    /// Pointer by which the framework identifies the parameter.
     #[must_use]
     pub fn pointer(&self) -> ParamPtr {
         match self {
@@ -52,7 +52,7 @@ impl Parameter {
         }
     }
 
-    /// A value of the row as the framework stores it, 0 to 1.
+    /// Normalised parameter value for a value of the row, 0 to 1.
     #[must_use]
     pub fn normalised(&self, info: &SettingInfo, value: f64) -> f32 {
         match self {
@@ -62,7 +62,7 @@ impl Parameter {
         }
     }
 
-    /// The setting's value; `modulated` includes what the host adds without moving the parameter.
+    /// Value of the setting; with `modulated`, host modulation is included.
     pub(crate) fn value(&self, info: &SettingInfo, modulated: bool) -> f64 {
         fn of<P: Param>(param: &P, modulated: bool) -> P::Plain {
             if modulated { param.modulated_plain_value() } else { param.unmodulated_plain_value() }
@@ -75,7 +75,7 @@ impl Parameter {
     }
 }
 
-/// A switch that is named so.
+/// Switch parameter with this name.
 pub(crate) fn switch(name: &str, default: bool, changes: Arc<ChangeCounter>) -> BoolParam {
     BoolParam::new(name, default)
         .with_value_to_string(Arc::new(|on| if on { "on" } else { "off" }.to_string()))
@@ -83,20 +83,20 @@ pub(crate) fn switch(name: &str, default: bool, changes: Arc<ChangeCounter>) -> 
         .with_callback(Arc::new(move |_| changes.increment()))
 }
 
-/// Any switch of the table: all are read alike.
+/// Any switch of the table; all switches parse the same texts.
 static SWITCH: &SettingInfo = &HighPassSettings::ROWS[0];
 
-/// Counts changes, so that the audio thread reads the parameters only when there is something to read.
+/// Counts parameter changes, so that the audio thread reads the parameters only after a change.
 #[derive(Debug, Default)]
 pub(crate) struct ChangeCounter(AtomicU32);
 
 impl ChangeCounter {
-    /// Counts one more.
+    /// Counts one change.
     pub(crate) fn increment(&self) {
         self.0.fetch_add(1, Ordering::Release);
     }
 
-    /// How many there have been.
+    /// Number of changes so far, modulo 2³².
     pub(crate) fn count(&self) -> u32 {
         self.0.load(Ordering::Acquire)
     }

@@ -1,6 +1,6 @@
-//! The host's parameters: one per row of the core's table of settings, and two for listening.
+//! Host parameters: one per row of the core's table of settings, and two for monitoring.
 //!
-//! The host sees positions from 0 to 1 and texts with units; what they mean is the core's
+//! The host sees positions from 0 to 1 and texts with units. The core maps them with
 //! [`SettingInfo::value_at`](voicechain_core::settings::SettingInfo::value_at) and
 //! [`text`](voicechain_core::settings::SettingInfo::text). The ids are those of the table and never change.
 
@@ -16,37 +16,37 @@ use voicechain_core::strip::{AuditionBand, MonitorMode, Monitoring};
 
 /// Id of the bypass parameter.
 pub const BYPASS: &str = "bypass";
-/// Id of the parameter that matches the loudness of bypassed and processed sound.
+/// Id of the parameter that matches the loudness of the unprocessed and the processed signal.
 pub const LOUDNESS_MATCH: &str = "loudness_match";
 
-/// What is known of the voice on a track. The audio thread does not touch it.
+/// Measured profile and proposal for the voice on a track. The audio thread does not access it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct TrackAnalysis {
-    /// What was measured.
+    /// Measured profile.
     pub profile: Option<Profile>,
-    /// What was proposed for it.
+    /// Settings that were proposed for it.
     pub proposed: Option<StripSettings>,
 }
 
-/// Everything that host, editor and audio thread share.
+/// State shared by host, editor and audio thread.
 #[derive(Debug)]
 pub struct Parameters {
     /// One per row of the table, in the order of the sections and their rows.
     rows: Vec<Vec<Parameter>>,
-    /// The host's bypass: the delayed input is heard.
+    /// Bypass parameter of the host: the output is the delayed input.
     pub bypass: BoolParam,
-    /// Sets bypassed and processed sound to the same loudness.
+    /// Sets the unprocessed and the processed signal to the same loudness.
     pub loudness_match: BoolParam,
     /// The order of the reorderable stages, packed; not a parameter, because it cannot be automated.
     order: AtomicU32,
-    /// What the strip takes away is heard; not saved.
+    /// Monitor what the strip removes; not saved.
     monitor_removed: AtomicBool,
-    /// The part that is heard: frequency, gain, Q, as bits; 0 where it has none.
+    /// Audition band: frequency in Hz, gain in dB and Q, as `f64` bits; 0 for a value that it does not have.
     audition_band: [AtomicU64; 3],
     changes: Arc<ChangeCounter>,
-    /// What is known of the voice on this track; saved, but not a parameter.
+    /// Profile and proposal of this track; saved, but not a parameter.
     track_analysis: Mutex<TrackAnalysis>,
-    /// How the editor is liked.
+    /// Editor preferences.
     preferences: Mutex<Preferences>,
     /// Why the last state was refused.
     refused: Mutex<Option<String>>,
@@ -72,7 +72,7 @@ impl Default for Parameters {
     }
 }
 
-/// Bits of a stage in a packed order, and what they hold at most.
+/// Bits per stage in a packed order.
 const BITS: usize = 4;
 const MASK: usize = (1 << BITS) - 1;
 const _: () = assert!(REORDERABLE_STAGES * BITS <= u32::BITS as usize && REORDERABLE_STAGES <= MASK + 1);
@@ -86,7 +86,7 @@ fn unpacked(bits: u32) -> [ReorderableStage; REORDERABLE_STAGES] {
 }
 
 impl Parameters {
-    /// Every row with its section and parameter, in the table's order.
+    /// All rows with section and parameter, in table order.
     pub fn table(&self) -> impl Iterator<Item = (SectionId, &'static SettingInfo, &Parameter)> {
         let sections = SectionId::ALL.iter().zip(&self.rows);
         sections.flat_map(|(&section, rows)| {
@@ -104,19 +104,19 @@ impl Parameters {
         settings
     }
 
-    /// The settings as the parameters say, without what a host adds to them for a while.
+    /// Settings from the parameter values, without host modulation.
     #[must_use]
     pub fn settings(&self) -> StripSettings {
         self.read(false)
     }
 
-    /// The settings with what a host adds to them for a while: those that the strip runs with. Does not allocate.
+    /// Settings including host modulation, as the strip runs with them. Does not allocate.
     #[must_use]
     pub fn modulated_settings(&self) -> StripSettings {
         self.read(true)
     }
 
-    /// What is to be heard.
+    /// Monitor mode and loudness match.
     #[must_use]
     pub fn monitoring(&self) -> Monitoring {
         let mode = match (self.bypass.value(), self.monitor_removed.load(Ordering::Relaxed)) {
@@ -127,13 +127,13 @@ impl Parameters {
         Monitoring { mode, loudness_matched: self.loudness_match.value() }
     }
 
-    /// Lets what the strip takes away be heard, or no longer.
+    /// Switches monitoring of the removed signal on or off.
     pub fn set_monitor_removed(&self, on: bool) {
         self.monitor_removed.store(on, Ordering::Relaxed);
         self.changes.increment();
     }
 
-    /// The part of the recording that is to be heard.
+    /// Band of the recording that is auditioned.
     #[must_use]
     pub fn audition_band(&self) -> AuditionBand {
         let [frequency_hz, gain_db, q] =
@@ -145,69 +145,69 @@ impl Parameters {
         }
     }
 
-    /// Lets a part of the recording be heard alone, or all of it again. Neither saved nor a parameter.
+    /// Selects the band of the recording to audition. Neither saved nor a parameter.
     pub fn set_audition_band(&self, audition_band: AuditionBand) {
         let numbers = match audition_band {
             AuditionBand::Full => [0.0; 3],
             AuditionBand::BandPass { frequency_hz, q } => [frequency_hz, 0.0, q],
             AuditionBand::BellCut { frequency_hz, gain_db, q } => [frequency_hz, gain_db, q],
         };
-        // Whoever reads between two of them reads again: the change is counted after the last.
+        // The change is counted after the last store, so a reader that saw only some of them reads again.
         for (bits, number) in self.audition_band.iter().zip(numbers) {
             bits.store(f64::to_bits(number), Ordering::Relaxed);
         }
         self.changes.increment();
     }
 
-    /// The order of the reorderable stages.
+    /// Order of the reorderable stages.
     #[must_use]
     pub fn order(&self) -> [ReorderableStage; REORDERABLE_STAGES] {
         unpacked(self.order.load(Ordering::Relaxed))
     }
 
-    /// Sets the order of the reorderable stages; every one has to be in it once, as [`StripSettings::check`] demands.
+    /// Sets the order of the reorderable stages. Each stage must occur once, as [`StripSettings::check`] requires.
     pub fn set_order(&self, order: [ReorderableStage; REORDERABLE_STAGES]) {
         self.order.store(packed(order), Ordering::Relaxed);
         self.changes.increment();
     }
 
-    /// How many changes there have been. Nothing has to be read again while it stays.
+    /// Number of changes so far, modulo 2³². While it stays the same, no parameter has changed.
     #[must_use]
     pub fn change_count(&self) -> u32 {
         self.changes.count()
     }
 
-    /// What is known of the voice on this track.
+    /// Profile and proposal of the voice on this track.
     #[must_use]
     pub fn track_analysis(&self) -> TrackAnalysis {
         *self.track_analysis.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Remembers what is known of the voice on this track.
-    pub fn set_track_analysis(&self, voice: TrackAnalysis) {
-        *self.track_analysis.lock().unwrap_or_else(PoisonError::into_inner) = voice;
+    /// Stores profile and proposal of the voice on this track.
+    pub fn set_track_analysis(&self, analysis: TrackAnalysis) {
+        *self.track_analysis.lock().unwrap_or_else(PoisonError::into_inner) = analysis;
     }
 
-    /// How the editor is liked.
+    /// Preferences of the editor.
     #[must_use]
     pub fn preferences(&self) -> Preferences {
         self.preferences.lock().map_or_else(|_| Preferences::default(), |preferences| *preferences)
     }
 
-    /// Remembers how the editor is liked.
+    /// Stores the preferences of the editor.
     pub fn set_preferences(&self, preferences: Preferences) {
-        if let Ok(mut known) = self.preferences.lock() {
-            *known = preferences;
+        if let Ok(mut stored) = self.preferences.lock() {
+            *stored = preferences;
         }
     }
 
-    /// Why the last state that was to be loaded was refused; `None` after one that was accepted.
+    /// Reason why the last loaded state was refused; `None` after an accepted one.
     #[must_use]
     pub fn refused(&self) -> Option<String> {
         self.refused.lock().ok().and_then(|reason| reason.clone())
     }
 
-    /// Remembers whether the last state was refused.
+    /// Stores why the last state was refused, or that it was accepted.
     pub(crate) fn note_refusal(&self, reason: Option<String>) {
         if let Ok(mut refused) = self.refused.lock() {
             *refused = reason;
@@ -220,7 +220,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_part_is_heard_as_it_was_asked_for() {
+    fn an_audition_band_is_read_back_as_it_was_set() {
         let parameters = Parameters::default();
         assert_eq!(parameters.audition_band(), AuditionBand::Full);
         let band = AuditionBand::BandPass { frequency_hz: 455.5, q: 3.3 };

@@ -1,4 +1,4 @@
-//! What hosts ask for.
+//! Plugin interface to the host: ports, activation, processing, remote controls.
 
 use crate::instance::Instance;
 use crate::meters::ReadingSender;
@@ -17,19 +17,19 @@ use voicechain_core::settings::SectionId;
 #[derive(Default)]
 pub struct VoicePlugin {
     instance: Instance,
-    /// What there is while the plugin is active.
+    /// Processor and the senders to the editor; present while the plugin is active.
     active: Option<(Processor, SampleSender, ReadingSender)>,
 }
 
 impl VoicePlugin {
-    /// What an editor of this instance works with.
+    /// Shared state of this instance, as its editor uses it.
     #[must_use]
     pub fn instance(&self) -> Instance {
         self.instance.clone()
     }
 }
 
-/// A layout with the same number of channels at both ends.
+/// Port layout with the same number of channels at input and output.
 const fn layout(channels: u32, name: &'static str) -> AudioIOLayout {
     AudioIOLayout {
         main_input_channels: NonZeroU32::new(channels),
@@ -72,7 +72,7 @@ impl Plugin for VoicePlugin {
     ) -> bool {
         let Ok(rate) = SampleRate::new(f64::from(buffer_config.sample_rate)) else { return false };
         let count = audio_io_layout.main_output_channels.map_or(0, NonZeroU32::get);
-        // CLAP allows a new latency only while the plugin is activated; elsewhere it may come at any time.
+        // CLAP allows a new latency only during activation; the other formats allow it at any time.
         let latency_is_fixed = context.plugin_api() == PluginApi::Clap;
         let Some(processor) = Processor::new(count, &self.instance.parameters, rate, latency_is_fixed) else {
             return false;
@@ -132,7 +132,7 @@ impl ClapPlugin for VoicePlugin {
         ClapFeature::Stereo,
     ];
 
-    /// One section per section of the table; the framework splits pages of more than eight.
+    /// One section per section of the table; the framework splits pages of more than eight parameters.
     fn remote_controls(&self, context: &mut impl RemoteControlsContext) {
         for &id in SectionId::ALL {
             context.add_section(id.name(), |section| {

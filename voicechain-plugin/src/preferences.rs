@@ -1,16 +1,16 @@
-//! How the person at a track likes the editor.
+//! Preferences of the editor: colours, zoom, window size.
 
 use voicechain_editor::{DEFAULT_SIZE, MIN_SIZE, ZOOM_RANGE};
 
-/// The largest width and height of a window, points.
+/// Maximum width and height of the window, points.
 const MAX_SIDE: f32 = 8_192.0;
 
-/// How the person at this track likes the editor. Saved, but not a parameter.
+/// Preferences of one instance's editor. Saved with the state, but not a parameter.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Preferences {
-    /// The dark colours.
+    /// Dark colour scheme.
     pub dark: bool,
-    /// Zoom on top of the display's own, from 1 to 3.
+    /// Zoom relative to the scale of the display, 1 to 3.
     pub zoom: f32,
     /// Size of the window, points.
     pub size: [f32; 2],
@@ -23,14 +23,14 @@ impl Default for Preferences {
 }
 
 impl Preferences {
-    /// As text for a state: `dark 1.25 1300x900`.
+    /// Text form for the saved state, e.g. `dark 1.25 1300x900`.
     #[must_use]
     pub fn text(&self) -> String {
         let theme = if self.dark { "dark" } else { "light" };
         format!("{theme} {} {}x{}", self.zoom, self.size[0], self.size[1])
     }
 
-    /// Reads [`text`](Self::text); what is out of range is brought into it, and `None` is no such text.
+    /// Parses [`text`](Self::text); values out of range are clamped. `None` if the text has another form.
     #[must_use]
     pub fn read(text: &str) -> Option<Self> {
         let mut parts = text.split(' ');
@@ -42,8 +42,8 @@ impl Preferences {
         let number = |text: &str| text.parse().ok().filter(|number: &f32| number.is_finite());
         let zoom = number(parts.next()?)?.clamp(ZOOM_RANGE[0], ZOOM_RANGE[1]);
         let (width, height) = parts.next()?.split_once('x')?;
-        let [least_width, least_height] = MIN_SIZE;
-        let size = [number(width)?.clamp(least_width, MAX_SIDE), number(height)?.clamp(least_height, MAX_SIDE)];
+        let [min_width, min_height] = MIN_SIZE;
+        let size = [number(width)?.clamp(min_width, MAX_SIDE), number(height)?.clamp(min_height, MAX_SIDE)];
         Some(Self { dark, zoom, size })
     }
 }
@@ -53,7 +53,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn preferences_survive_their_text_and_nonsense_is_refused() {
+    fn preferences_survive_the_round_trip_and_malformed_text_is_refused() {
         let preferences = Preferences { dark: true, zoom: 1.75, size: [1_280.0, 800.5] };
         assert_eq!(Preferences::read(&preferences.text()), Some(preferences));
         assert_eq!(Preferences::read("light 9 1x1e9").unwrap().zoom, 3.0);

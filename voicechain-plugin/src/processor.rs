@@ -1,4 +1,4 @@
-//! The strip on the audio thread: follows the parameters, processes, says when it has to start afresh.
+//! Strip on the audio thread: follows the parameters, processes, and requests a restart when the latency changes.
 
 use crate::meters::ReadingSender;
 use crate::parameters::Parameters;
@@ -7,10 +7,10 @@ use voicechain_core::frame::Frame;
 use voicechain_core::settings::SectionId;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 
-/// While settings change, the tail is found anew this often.
+/// Interval of tail recalculation while settings change, ms.
 const TAIL_UPDATE_MS: f64 = 10.0;
 
-/// One strip and what it has seen of the parameters.
+/// One strip and the parameters that it last followed.
 pub struct StripProcessor<const C: usize>
 where
     [f32; C]: Frame,
@@ -20,9 +20,9 @@ where
     settings: StripSettings,
     seen_changes: u32,
     tail: u32,
-    /// Frames since the tail was found, if the settings have changed since.
+    /// Frames since the tail was last calculated; `None` while the tail is up to date.
     stale_tail_frames: Option<u32>,
-    /// The host has to be asked before the latency changes: it then activates afresh.
+    /// A change of latency needs a restart by the host, which then activates the plugin again.
     latency_is_fixed: bool,
     restart_requested: bool,
 }
@@ -31,7 +31,8 @@ impl<const C: usize> StripProcessor<C>
 where
     [f32; C]: Frame,
 {
-    /// A strip in the settings that the parameters have now; `None` if they cannot be designed, which the table excludes.
+    /// Strip with the current parameter values. `None` if the coefficient design fails, which the table's ranges
+    /// exclude.
     #[must_use]
     pub fn new(parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Box<Self>> {
         let (seen_changes, settings) = (parameters.change_count(), parameters.modulated_settings());
@@ -54,8 +55,8 @@ where
         Some(processor)
     }
 
-    /// Follows the parameters if they have changed. True when the latency is to change and the host has to start the
-    /// plugin afresh for it; until then everything else is followed.
+    /// Follows the parameters if they have changed. Returns true when a new latency needs a restart by the host. Until
+    /// the restart, all parameters that leave the latency unchanged are followed.
     fn update(&mut self, parameters: &Parameters) -> bool {
         let changes = parameters.change_count();
         if changes == self.seen_changes {
@@ -88,7 +89,7 @@ where
         restart_needed
     }
 
-    /// Forgets what was heard; the parameters as they are now hold at once.
+    /// Clears all signal state and applies the current parameters without a transition.
     pub fn reset(&mut self, parameters: &Parameters) {
         self.update(parameters);
         self.strip.reset();
@@ -97,12 +98,12 @@ where
         }
     }
 
-    /// Processes one block in place, with the parameters as they are at its first sample. True as for a change of latency
-    /// that the host has to be asked for. Does not allocate.
+    /// Processes one block in place, with the parameter values at its first frame. Returns true when a new latency
+    /// needs a restart by the host. Does not allocate.
     pub fn process(&mut self, channels: [&mut [f32]; C], parameters: &Parameters) -> bool {
         let restart_needed = self.update(parameters);
         if let Some(age) = &mut self.stale_tail_frames {
-            // It costs as much as a design; automation at every frame need not pay it every time.
+            // The tail costs as much as a coefficient design; automation at every frame must not pay it each time.
             *age = age.saturating_add(channels[0].len() as u32);
             if *age >= self.rate.samples(TAIL_UPDATE_MS) {
                 self.tail = self.strip.tail();
@@ -113,15 +114,15 @@ where
         restart_needed
     }
 
-    /// The strip, for meters and ledger.
+    /// The strip, with its meters and the level ledger.
     #[must_use]
     pub fn strip(&self) -> &Strip<C> {
         &self.strip
     }
 }
 
-/// Gives the settings that change the latency, which are those that cannot be automated, the values that they have in
-/// `now`; true if any was another.
+/// Resets the settings that change the latency to their values in `now`; returns true if any differed. These are the
+/// settings that cannot be automated.
 fn keep_latency(settings: &mut StripSettings, now: &StripSettings) -> bool {
     let mut kept = false;
     for &section in SectionId::ALL {
@@ -137,16 +138,16 @@ fn keep_latency(settings: &mut StripSettings, now: &StripSettings) -> bool {
     kept
 }
 
-/// One channel or two.
+/// Mono or stereo processor.
 pub enum Processor {
-    /// One.
+    /// One channel.
     Mono(Box<StripProcessor<1>>),
-    /// Two.
+    /// Two channels.
     Stereo(Box<StripProcessor<2>>),
 }
 
 impl Processor {
-    /// Strips for so many channels; `None` for a number other than one or two. They are built on a thread of their own.
+    /// Processor for one or two channels; `None` for any other number. It is built on a thread of its own.
     #[must_use]
     pub fn new(count: u32, parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Self> {
         let build = || match count {
@@ -168,7 +169,7 @@ impl Processor {
         }
     }
 
-    /// Samples until what was heard has died away.
+    /// Tail, frames: time until the output has died away after the input has ended.
     #[must_use]
     pub fn tail(&self) -> u32 {
         match self {
@@ -185,7 +186,7 @@ impl Processor {
         }
     }
 
-    /// Sends a reading of the meters after so many frames.
+    /// Sends a meter reading after `frames` more frames, as [`ReadingSender::send`].
     pub fn send_reading(&self, sender: &mut ReadingSender, frames: usize) {
         match self {
             Self::Mono(processor) => sender.send(&processor.strip, frames),
@@ -193,7 +194,7 @@ impl Processor {
         }
     }
 
-    /// As [`StripProcessor::process`], on as many of the slices as there are channels.
+    /// As [`StripProcessor::process`], on one slice per channel; further slices are ignored.
     pub fn process(&mut self, slices: &mut [&mut [f32]], parameters: &Parameters) -> bool {
         match (self, slices) {
             (Self::Mono(processor), [only, ..]) => processor.process([only], parameters),

@@ -1,7 +1,8 @@
-//! How an open window learns that there is something new to draw.
+//! Redraw requests for an open window.
 //!
-//! Any thread says so through a flag, the audio thread too: it never waits. While a window is open, a thread of its own
-//! looks at the flag and passes it on to the window layer, which takes a lock and wakes the window's thread.
+//! Any thread requests a redraw by setting a flag, without waiting; the audio thread does so too. While a window is
+//! open, a thread of its own polls the flag and calls the window layer, which takes a lock and wakes the window's
+//! thread.
 
 use std::io;
 use std::sync::Arc;
@@ -10,12 +11,12 @@ use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
 use std::thread::{Builder, JoinHandle};
 use std::time::Duration;
 
-/// Says that there is something new to draw.
+/// Flag that requests a redraw.
 #[derive(Clone, Debug, Default)]
 pub struct RedrawFlag(Arc<AtomicBool>);
 
 impl RedrawFlag {
-    /// Asks for a drawing. Does not allocate, lock or wait.
+    /// Requests a redraw. Does not allocate, lock or wait.
     pub fn request(&self) {
         self.0.store(true, Ordering::Release);
     }
@@ -25,7 +26,7 @@ impl RedrawFlag {
     }
 }
 
-/// The thread that looks at a flag; it ends when this is dropped.
+/// Thread that polls a redraw flag; it ends when this is dropped.
 #[derive(Debug)]
 pub(crate) struct RedrawPoll {
     stop: Option<Sender<()>>,
@@ -33,20 +34,20 @@ pub(crate) struct RedrawPoll {
 }
 
 impl RedrawPoll {
-    /// Looks at `flag` at regular times, and calls `redraw` when it was set.
+    /// Polls `flag` at the interval `every` and calls `redraw` when it is set.
     ///
     /// # Errors
-    /// When the system has no thread left.
+    /// If the system cannot start a thread.
     pub(crate) fn start(flag: RedrawFlag, every: Duration, redraw: impl Fn() + Send + 'static) -> io::Result<Self> {
         let (stop, stopped) = channel();
-        let look = move || {
+        let poll = move || {
             while stopped.recv_timeout(every) == Err(RecvTimeoutError::Timeout) {
                 if flag.take() {
                     redraw();
                 }
             }
         };
-        let thread = Builder::new().name("vc redraw".into()).spawn(look)?;
+        let thread = Builder::new().name("vc redraw".into()).spawn(poll)?;
         Ok(Self { stop: Some(stop), thread: Some(thread) })
     }
 }
@@ -55,7 +56,7 @@ impl Drop for RedrawPoll {
     fn drop(&mut self) {
         self.stop = None;
         if let Some(thread) = self.thread.take() {
-            // It panics only where `redraw` does, which the window layer has to answer for.
+            // It panics only if `redraw` panics.
             let _ = thread.join();
         }
     }
@@ -66,7 +67,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_flag_is_passed_on_once_and_the_thread_ends_with_its_owner() {
+    fn a_request_is_passed_on_once_and_the_thread_ends_with_its_owner() {
         let (flag, (drawn, drawings)) = (RedrawFlag::default(), channel());
         let poll = RedrawPoll::start(flag.clone(), Duration::from_millis(1), move || drawn.send(()).unwrap()).unwrap();
         for _ in 0..3 {
@@ -75,9 +76,9 @@ mod tests {
             assert!(!flag.take(), "passed on");
         }
         drop(poll);
-        // The closure is gone with its thread, and has sent nothing more.
+        // The closure was dropped with its thread and has sent nothing more.
         assert!(drawings.recv().is_err());
         flag.request();
-        assert!(flag.take(), "nobody looks any more");
+        assert!(flag.take(), "the thread no longer polls");
     }
 }

@@ -1,7 +1,7 @@
-//! The ring of samples from the audio thread to a listener on a thread of its own.
+//! Ring buffer that carries samples from the audio thread to a sink on a thread of its own.
 //!
-//! The audio thread only copies frames into a ring without locks; where the ring is full the frames that do not fit are left
-//! out and counted, and the listener is told where, so that it can say how much of the voice it has heard.
+//! The audio thread copies frames into a lock-free ring buffer. Frames that do not fit are dropped and counted. The
+//! sink is told where frames are missing, so it can state the captured fraction of the signal.
 
 use crate::threads::large_stack_thread;
 use rtrb::{Consumer, Producer, RingBuffer};
@@ -10,48 +10,48 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
-/// The ring holds so many seconds.
+/// Capacity of the ring buffer, s.
 const CAPACITY_S: f64 = 0.5;
-/// How long the listener's thread rests when there is nothing to hear.
+/// Interval at which the sink's thread polls an empty ring buffer.
 const POLL_INTERVAL: Duration = Duration::from_millis(10);
-/// How many samples it takes at a time at most.
+/// Maximum number of samples per call of [`SampleSink::push`].
 const MAX_SAMPLES: usize = 4_096;
-/// How many losses there can be in what the ring holds; more are joined to one.
+/// Maximum number of dropouts within the ring buffer; further ones are merged.
 const MAX_DROPOUTS: usize = 256;
 
-/// Something that hears a voice, on a thread of its own.
+/// Receiver of samples, on a thread of its own.
 pub trait SampleSink: Send + 'static {
-    /// A new beginning: rate in Hz, and the number of channels that are interleaved from now on.
+    /// Starts a signal: sample rate in Hz and number of interleaved channels.
     fn begin(&mut self, rate_hz: f64, channels: usize);
-    /// Interleaved samples in order.
+    /// Delivers interleaved samples in order.
     fn push(&mut self, interleaved: &[f32]);
-    /// So many frames in all could not be heard; the last of them between what was heard last and what is heard next.
+    /// Reports a gap between the previous and the next samples; `frames` is the total of dropped frames so far.
     fn lost(&mut self, frames: u64);
-    /// Nothing more is heard: somebody has ended listening.
+    /// Ends the signal: no further samples follow.
     fn end(&mut self) {}
 }
 
-/// Frames that are missing in front of the frame `at`.
+/// Number of frames missing before frame `at`.
 #[derive(Clone, Copy, Debug)]
 struct Dropout {
     at: u64,
     frames: u64,
 }
 
-/// The listener's end.
+/// Reading end of the ring buffer.
 #[derive(Debug)]
 struct Receiver {
     consumer: Consumer<f32>,
     dropouts: Consumer<Dropout>,
     rate_hz: f64,
     channels: usize,
-    /// Frames taken out of the ring.
+    /// Frames read from the ring buffer.
     frames_read: u64,
     restarted: bool,
 }
 
 impl Receiver {
-    /// Throws away what was not heard.
+    /// Discards all unread frames.
     fn skip(&mut self) {
         let left = self.consumer.slots() / self.channels * self.channels;
         if let Ok(chunk) = self.consumer.read_chunk(left) {
@@ -65,29 +65,29 @@ impl Receiver {
 #[derive(Debug, Default)]
 struct Shared {
     open: AtomicBool,
-    /// How many times somebody has begun to listen.
+    /// Number of sessions started so far.
     sessions: AtomicU32,
-    /// Frames that were lost in this round.
+    /// Frames lost in this session.
     lost: AtomicU64,
     receiver: Mutex<Option<Receiver>>,
 }
 
-/// The audio thread's end.
+/// Writing end of the ring buffer, for the audio thread.
 #[derive(Debug)]
 pub struct SampleSender {
     producer: Producer<f32>,
     dropouts: Producer<Dropout>,
     channels: usize,
-    /// Frames put into the ring.
+    /// Frames written to the ring buffer.
     sent: u64,
-    /// Frames lost since then.
+    /// Frames lost since the last frame written.
     missing: u64,
     session: u32,
     shared: Arc<Shared>,
 }
 
 impl SampleSender {
-    /// Gives planar channels to the listener, if one listens. Does not allocate, lock or wait.
+    /// Sends planar channels to the sink, if a session is open. Does not allocate, lock or wait.
     pub fn send(&mut self, channels: &[&mut [f32]]) {
         if !self.shared.open.load(Ordering::Acquire) {
             return;
@@ -100,7 +100,7 @@ impl SampleSender {
         let fitting = if channels.len() < self.channels { 0 } else { self.producer.slots() / self.channels };
         let mut count = frames.min(fitting);
         if count > 0 && self.missing > 0 {
-            // The listener has to know of the gap before it hears what follows.
+            // The dropout must be visible before the frames that follow it.
             match self.dropouts.push(Dropout { at: self.sent, frames: self.missing }) {
                 Ok(()) => self.missing = 0,
                 Err(_) => count = 0,
@@ -122,7 +122,7 @@ impl SampleSender {
     }
 }
 
-/// The main thread's end: makes a ring when the plugin is activated, starts and stops listening.
+/// Control of the ring buffer by the main thread: creates it on activation, starts and stops sessions.
 #[derive(Debug, Default)]
 pub struct SampleRing {
     shared: Arc<Shared>,
@@ -130,10 +130,10 @@ pub struct SampleRing {
 }
 
 impl SampleRing {
-    /// A new ring for a rate and a number of channels. Whoever listens begins anew.
+    /// New ring buffer for a sample rate and a number of channels. The sink of an open session starts a new signal.
     #[must_use]
     pub fn open(&self, rate_hz: f64, channels: usize) -> SampleSender {
-        // A whole number of frames, so that none is torn where the ring closes.
+        // A whole number of frames, so that no frame is split at the wrap-around.
         let (producer, consumer) = RingBuffer::new((CAPACITY_S * rate_hz) as usize * channels);
         let (dropouts_in, dropouts) = RingBuffer::new(MAX_DROPOUTS);
         let receiver = Receiver { consumer, dropouts, rate_hz, channels, frames_read: 0, restarted: true };
@@ -143,8 +143,7 @@ impl SampleRing {
         SampleSender { producer, dropouts: dropouts_in, channels, sent: 0, missing: 0, session, shared }
     }
 
-    /// Begins to listen: the listener hears everything from now on, on a thread of its own. A listener before it is
-    /// dismissed.
+    /// Starts a session: `sink` receives the signal from now on, on a thread of its own. A previous session ends.
     ///
     /// # Errors
     /// When the system has no thread left.
@@ -153,7 +152,7 @@ impl SampleRing {
         let shared = Arc::clone(&self.shared);
         shared.lost.store(0, Ordering::Relaxed);
         if let Some(receiver) = &mut *shared.receiver.lock().unwrap_or_else(PoisonError::into_inner) {
-            // What was left of an earlier listening is not this voice's beginning.
+            // Frames left over from an earlier session do not belong to this one.
             receiver.skip();
             receiver.restarted = true;
         }
@@ -162,21 +161,21 @@ impl SampleRing {
         let thread = large_stack_thread("voice meter").spawn(move || {
             let mut lost = 0;
             loop {
-                // Asked first: what was sent before the end is still heard.
+                // Read first, so that frames sent before the end are still delivered.
                 let open = shared.open.load(Ordering::Acquire);
-                let heard = deliver_chunk(&shared, &sink, &mut lost);
-                if !open && !heard {
+                let delivered = deliver_chunk(&shared, &sink, &mut lost);
+                if !open && !delivered {
                     break;
                 }
-                if !heard {
+                if !delivered {
                     std::thread::park_timeout(POLL_INTERVAL);
                 }
             }
             let mut sink = sink.lock().unwrap_or_else(PoisonError::into_inner);
-            // What was lost at the very end has no sound after it that would tell.
-            let all = shared.lost.load(Ordering::Relaxed);
-            if all > lost {
-                sink.lost(all);
+            // Frames lost at the very end: no frame follows that would report them.
+            let total = shared.lost.load(Ordering::Relaxed);
+            if total > lost {
+                sink.lost(total);
             }
             sink.end();
         });
@@ -192,18 +191,18 @@ impl SampleRing {
         }
     }
 
-    /// Ends listening: what was sent before is heard to its end.
+    /// Ends the session; all frames sent before are still delivered.
     pub fn stop(&self) {
         self.shared.open.store(false, Ordering::Release);
         let thread = self.thread.lock().unwrap_or_else(PoisonError::into_inner).take();
         if let Some(thread) = thread {
             thread.thread().unpark();
-            // A listener that panicked has ended too.
+            // A sink that panicked has ended too.
             let _ = thread.join();
         }
     }
 
-    /// True while somebody listens.
+    /// Whether a session is open.
     #[must_use]
     pub fn is_listening(&self) -> bool {
         self.shared.open.load(Ordering::Acquire)
@@ -216,7 +215,7 @@ impl Drop for SampleRing {
     }
 }
 
-/// One piece; false if there was none.
+/// Delivers one chunk or one dropout; returns false if nothing was pending.
 fn deliver_chunk<L: SampleSink>(shared: &Shared, sink: &Mutex<L>, lost: &mut u64) -> bool {
     let mut receiver = shared.receiver.lock().unwrap_or_else(PoisonError::into_inner);
     let Some(receiver) = &mut *receiver else { return false };
@@ -224,7 +223,7 @@ fn deliver_chunk<L: SampleSink>(shared: &Shared, sink: &Mutex<L>, lost: &mut u64
     if std::mem::take(&mut receiver.restarted) {
         sink.begin(receiver.rate_hz, receiver.channels);
     }
-    // Looked at before the losses: whoever sees a frame sees the loss in front of it.
+    // Read before the dropouts: if a frame is visible, so is the dropout before it.
     let mut frames = receiver.consumer.slots().min(MAX_SAMPLES) / receiver.channels;
     if let Ok(&Dropout { at, frames: missing }) = receiver.dropouts.peek() {
         if at > receiver.frames_read {
@@ -250,16 +249,16 @@ mod tests {
     use super::*;
 
     #[derive(Default)]
-    struct Notes {
+    struct RecordingSink {
         begins: Vec<(f64, usize)>,
         samples: Vec<f32>,
         lost: u64,
-        /// After so many samples so many frames were lost.
+        /// Number of samples before each dropout, and frames lost in it.
         dropouts: Vec<(usize, u64)>,
         ends: usize,
     }
 
-    impl SampleSink for Notes {
+    impl SampleSink for RecordingSink {
         fn begin(&mut self, rate_hz: f64, channels: usize) {
             self.begins.push((rate_hz, channels));
         }
@@ -282,82 +281,82 @@ mod tests {
     }
 
     #[test]
-    fn every_frame_is_heard_in_order_or_counted_where_it_is_missing() {
+    fn every_frame_is_delivered_in_order_or_counted_where_it_is_missing() {
         let ring = SampleRing::default();
         let mut sender = ring.open(8_000.0, 2);
         send(&mut sender, 0, 100);
-        let notes = Arc::new(Mutex::new(Notes::default()));
-        ring.listen(Arc::clone(&notes)).unwrap();
+        let recorded = Arc::new(Mutex::new(RecordingSink::default()));
+        ring.listen(Arc::clone(&recorded)).unwrap();
         assert!(ring.is_listening());
         let mut from = 1_000;
         for _ in 0..500 {
             send(&mut sender, from, 33);
             from += 33;
         }
-        // More than the ring holds can never be sent at once.
+        // A block longer than the ring buffer cannot be sent whole.
         send(&mut sender, from, 5_000);
-        while notes.lock().unwrap().samples.is_empty() {
+        while recorded.lock().unwrap().samples.is_empty() {
             std::thread::yield_now();
         }
-        // Heard before the end: the ring is empty again some time.
+        // Repeat until the ring buffer has room again and the last frame arrives.
         let last = from + 5_000;
         loop {
             send(&mut sender, last, 1);
-            if notes.lock().unwrap().samples.last() == Some(&-(last as f32)) {
+            if recorded.lock().unwrap().samples.last() == Some(&-(last as f32)) {
                 break;
             }
             std::thread::yield_now();
         }
         ring.stop();
         send(&mut sender, 60_000, 10);
-        let notes = notes.lock().unwrap();
-        assert_eq!((notes.begins.as_slice(), notes.ends), ([(8_000.0, 2)].as_slice(), 1));
-        assert_eq!(notes.samples[..2], [1_000.0, -1_000.0]);
-        assert!(notes.samples.chunks(2).all(|frame| frame[1] == -frame[0]));
-        // Where a frame does not follow the one before it, exactly what is missing was counted there.
-        let heard: Vec<f32> = notes.samples.chunks(2).map(|frame| frame[0]).filter(|&x| x < last as f32).collect();
-        for (k, pair) in heard.windows(2).enumerate() {
+        let recorded = recorded.lock().unwrap();
+        assert_eq!((recorded.begins.as_slice(), recorded.ends), ([(8_000.0, 2)].as_slice(), 1));
+        assert_eq!(recorded.samples[..2], [1_000.0, -1_000.0]);
+        assert!(recorded.samples.chunks(2).all(|frame| frame[1] == -frame[0]));
+        // At every discontinuity, exactly the missing frames were counted.
+        let values: Vec<f32> = recorded.samples.chunks(2).map(|frame| frame[0]).filter(|&x| x < last as f32).collect();
+        for (k, pair) in values.windows(2).enumerate() {
             let missing: u64 =
-                notes.dropouts.iter().filter(|(at, _)| *at == 2 * (k + 1)).map(|(_, frames)| frames).sum();
+                recorded.dropouts.iter().filter(|(at, _)| *at == 2 * (k + 1)).map(|(_, frames)| frames).sum();
             assert_eq!(pair[1] - pair[0], 1.0 + missing as f32, "after frame {k}");
         }
-        assert!(notes.lost >= 1_000, "a block of 5 000 frames in a ring of 4 000");
+        assert!(recorded.lost >= 1_000, "a block of 5 000 frames into a ring buffer of 4 000");
     }
 
     #[test]
-    fn what_is_lost_at_the_end_is_counted_too() {
+    fn frames_lost_at_the_end_are_counted() {
         let ring = SampleRing::default();
         let mut sender = ring.open(8_000.0, 2);
         for round in 1..3 {
-            let notes = Arc::new(Mutex::new(Notes::default()));
-            ring.listen(Arc::clone(&notes)).unwrap();
-            // The listener is held up: it hears nothing of all this until the end.
-            let held = notes.lock().unwrap();
+            let recorded = Arc::new(Mutex::new(RecordingSink::default()));
+            ring.listen(Arc::clone(&recorded)).unwrap();
+            // The sink is locked and receives nothing until the end.
+            let held = recorded.lock().unwrap();
             send(&mut sender, 0, 3_000);
             send(&mut sender, 3_000, 3_000);
             drop(held);
             ring.stop();
-            let notes = notes.lock().unwrap();
-            assert_eq!(notes.samples.len() as u64 / 2 + notes.lost, 6_000, "round {round}");
-            assert_eq!(notes.lost, 2_000, "round {round}");
+            let recorded = recorded.lock().unwrap();
+            assert_eq!(recorded.samples.len() as u64 / 2 + recorded.lost, 6_000, "round {round}");
+            assert_eq!(recorded.lost, 2_000, "round {round}");
         }
     }
 
     #[test]
-    fn a_new_activation_is_a_new_beginning() {
+    fn a_new_activation_starts_a_new_signal() {
         let ring = SampleRing::default();
-        let notes = Arc::new(Mutex::new(Notes::default()));
+        let recorded = Arc::new(Mutex::new(RecordingSink::default()));
         let mut sender = ring.open(48_000.0, 1);
-        ring.listen(Arc::clone(&notes)).unwrap();
+        ring.listen(Arc::clone(&recorded)).unwrap();
         sender.send(&[&mut [1.0; 10]]);
-        while notes.lock().unwrap().samples.len() < 10 {
+        while recorded.lock().unwrap().samples.len() < 10 {
             std::thread::yield_now();
         }
         let mut sender = ring.open(96_000.0, 2);
         sender.send(&[&mut [1.0; 10], &mut [2.0; 10]]);
         ring.stop();
-        let notes = notes.lock().unwrap();
-        assert_eq!(notes.begins, [(48_000.0, 1), (96_000.0, 2)]);
-        assert_eq!(notes.samples.len(), 30);
+        let recorded = recorded.lock().unwrap();
+        assert_eq!(recorded.begins, [(48_000.0, 1), (96_000.0, 2)]);
+        assert_eq!(recorded.samples.len(), 30);
     }
 }

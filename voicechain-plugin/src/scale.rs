@@ -1,9 +1,9 @@
-//! The scale of the display that the window is on.
+//! Scale factor of the display.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-/// The display's own scale, as the window has found it.
+/// Scale factor of the display that the window is on, shared between threads.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Scale(Arc<AtomicU64>);
 
@@ -12,7 +12,7 @@ impl Scale {
         self.0.store(scale.to_bits(), Ordering::Relaxed);
     }
 
-    /// 1 before it was found.
+    /// Scale factor; 1 until the window has set it.
     pub(crate) fn get(&self) -> f64 {
         let scale = f64::from_bits(self.0.load(Ordering::Relaxed));
         if scale > 0.0 { scale } else { 1.0 }

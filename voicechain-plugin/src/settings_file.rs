@@ -1,11 +1,11 @@
-//! A settings file on the disk.
+//! Reading and writing of settings files.
 
 use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use voicechain_editor::FileOperation;
 
-/// A typed path that begins at the first folder, or at home.
+/// Absolute path from a typed path, which may begin with `~/`; `None` for any other.
 pub(crate) fn absolute_path(path: &str) -> Option<PathBuf> {
     let path = match path.strip_prefix("~/") {
         Some(rest) => std::env::home_dir()?.join(rest),
@@ -14,21 +14,22 @@ pub(crate) fn absolute_path(path: &str) -> Option<PathBuf> {
     (path.is_absolute() && path.file_name().is_some()).then_some(path)
 }
 
-/// At most one byte more than a settings text may have: the text's own reader says that it is too long.
+/// Reads at most one byte more than a settings text may have, so that the parser can report that it is too long.
 pub(crate) fn read(path: &Path) -> io::Result<String> {
     let mut bytes = Vec::new();
     fs::File::open(path)?.take(voicechain_text::MAX_BYTES as u64 + 1).read_to_end(&mut bytes)?;
-    // What is no text is no settings file: the reader says so, too.
+    // Invalid UTF-8 is replaced; the parser then refuses the text.
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
-/// Writes a file beside it first: what was there stays whole until the new one is.
+/// Writes a settings file. To replace one, it writes a temporary file beside it first, so that the old file stays
+/// intact until the new one is complete.
 pub(crate) fn write(path: &Path, text: &str, replace: bool) -> io::Result<()> {
     if !replace {
-        // Nobody else can have put one there meanwhile.
+        // Fails if the file exists, even if it was created in the meantime.
         return fs::File::create_new(path)?.write_all(text.as_bytes());
     }
-    // A link keeps pointing to what is written.
+    // The target of a symbolic link is replaced, not the link.
     let path = fs::canonicalize(path).unwrap_or_else(|_| path.into());
     let mut name = path.file_name().unwrap_or_default().to_os_string();
     name.push(format!(".{}.part", std::process::id()));
@@ -38,7 +39,7 @@ pub(crate) fn write(path: &Path, text: &str, replace: bool) -> io::Result<()> {
         file.sync_all()
     });
     let placed = match written {
-        // A folder in which nothing new may be made can still have a file that may be written.
+        // A file may be writable in a folder that is not.
         Err(error) if error.kind() == io::ErrorKind::PermissionDenied && path.is_file() => fs::write(&path, text),
         written => written.and_then(|()| fs::rename(&part, &path)),
     };
@@ -48,7 +49,7 @@ pub(crate) fn write(path: &Path, text: &str, replace: bool) -> io::Result<()> {
     placed
 }
 
-/// Why a file cannot be read or written, for a person.
+/// Error text for a file that cannot be read or written.
 pub(crate) fn reason(operation: FileOperation, path: &Path, error: &io::Error) -> String {
     use io::ErrorKind;
     let name = path.file_name().unwrap_or_default().to_string_lossy();
@@ -58,7 +59,7 @@ pub(crate) fn reason(operation: FileOperation, path: &Path, error: &io::Error) -
         (ErrorKind::NotFound | ErrorKind::NotADirectory, FileOperation::Save) => {
             return format!("there is no folder {folder}");
         }
-        (ErrorKind::PermissionDenied, _) => "it is not allowed".to_string(),
+        (ErrorKind::PermissionDenied, _) => "permission denied".to_string(),
         (ErrorKind::IsADirectory, _) => "it is a folder".to_string(),
         (ErrorKind::StorageFull, _) => "the disk is full".to_string(),
         _ => error.to_string(),

@@ -1,9 +1,11 @@
-//! What a host saves and loads: the text of a settings file, with what is known of the voice, in the framework's envelope.
+//! State that a host saves and loads: the text of a settings file with profile and proposal, in the framework's
+//! envelope.
 //!
-//! The envelope is JSON with `version`, `params` and `fields`; `fields.settings` is the text, and it rules. Of `params`, in
-//! which the framework lists every parameter's position, two are read that are no settings ([`BYPASS`], [`LOUDNESS_MATCH`]);
-//! and positions that mean what the text says are kept, so that a host finds the very number that it had set. A state
-//! whose text is refused changes nothing at all; why is kept in [`Parameters::refused`].
+//! - The envelope is JSON with `version`, `params` and `fields`. `fields.settings` is the text and takes precedence.
+//! - `params` lists the position of every parameter. Only the two that are not settings are read from it: [`BYPASS`]
+//!   and [`LOUDNESS_MATCH`].
+//! - A position that corresponds to the value in the text is kept, so that the host reads back the number that it set.
+//! - A state with an invalid text changes nothing; [`Parameters::refused`] returns the reason.
 
 use crate::parameters::{BYPASS, LOUDNESS_MATCH, Parameters, TrackAnalysis};
 use crate::preferences::Preferences;
@@ -17,11 +19,11 @@ use voicechain_core::units::Unit;
 use voicechain_text::SettingsBundle;
 
 const SETTINGS: &str = "settings";
-/// How the editor is liked; absent while it is as at first.
+/// Field of the editor preferences; absent while they have their defaults.
 const EDITOR: &str = "editor";
 const REFUSED: &str = "refused";
 
-/// The fields to save.
+/// Fields to save.
 fn fields(parameters: &Parameters) -> BTreeMap<String, String> {
     let TrackAnalysis { profile, proposed } = parameters.track_analysis();
     let text = voicechain_text::write_bundle(&SettingsBundle { settings: parameters.settings(), proposed, profile });
@@ -33,25 +35,27 @@ fn fields(parameters: &Parameters) -> BTreeMap<String, String> {
     fields
 }
 
-/// A setting's value as the framework stores its parameter; `before` is what the state has for it.
+/// Value of a setting as the framework stores its parameter; `before` is the entry of the loaded state.
 fn stored(info: &SettingInfo, value: f64, before: Option<&ParamValue>) -> ParamValue {
     match (info.unit, before) {
         (Unit::Switch, _) => ParamValue::Bool(value >= 0.5),
         (Unit::Choice, _) => ParamValue::I32(value as i32),
-        (_, Some(&ParamValue::F32(at))) if (0.0..=1.0).contains(&at) && means(info, at, value) => ParamValue::F32(at),
+        (_, Some(&ParamValue::F32(at))) if (0.0..=1.0).contains(&at) && maps_to(info, at, value) => ParamValue::F32(at),
         _ => ParamValue::F32(info.position_of(value) as f32),
     }
 }
 
-fn means(info: &SettingInfo, position: f32, value: f64) -> bool {
+/// Whether a position corresponds to the rounded value.
+fn maps_to(info: &SettingInfo, position: f32, value: f64) -> bool {
     info.value_at(f64::from(position)) == info.rounded(value)
 }
 
-/// The parameters of a state from its text: all of them, or none and the reason. Called before the framework reads it.
+/// Replaces the parameters of a state by those of its text, or by the reason if the text is refused. Called before the
+/// framework reads the state.
 pub(crate) fn filter(state: &mut PluginState) {
     let settings = match state.fields.get(SETTINGS) {
         Some(text) => voicechain_text::read(text).map_err(|error| error.to_string()),
-        None => Err("this is no state of this plugin; load one that it saved".to_string()),
+        None => Err("this is not a state of this plugin; load one that it saved".to_string()),
     };
     match settings {
         Ok(settings) => {
@@ -70,13 +74,13 @@ pub(crate) fn filter(state: &mut PluginState) {
     }
 }
 
-/// Every row of the table as the framework stores it.
+/// Parameters for all rows of the table, as the framework stores them.
 fn parameters_of(settings: &StripSettings, before: &BTreeMap<String, ParamValue>) -> BTreeMap<String, ParamValue> {
     let value = |info: &SettingInfo| settings.get(info.id).unwrap_or(info.default);
     rows().map(|info| (info.id.to_string(), stored(info, value(info), before.get(info.id)))).collect()
 }
 
-/// Takes over what is no parameter: the order, what is known of the voice, and whether the state was refused.
+/// Applies the fields that are not parameters: order, profile, proposal, editor preferences, reason of a refusal.
 fn take_fields(parameters: &Parameters, fields: &BTreeMap<String, String>) {
     if let Some(Ok(SettingsBundle { settings, proposed, profile })) =
         fields.get(SETTINGS).map(|text| voicechain_text::read_bundle(text))
@@ -90,8 +94,8 @@ fn take_fields(parameters: &Parameters, fields: &BTreeMap<String, String>) {
     parameters.note_refusal(fields.get(REFUSED).cloned());
 }
 
-// SAFETY: the pointers point into vectors and fields that are never changed after construction, and the framework keeps
-// the `Arc` that owns them.
+// SAFETY: the pointers point into vectors and fields that never change after construction, and the framework keeps the
+// `Arc` that owns them.
 #[allow(unsafe_code)]
 unsafe impl Params for Parameters {
     fn param_map(&self) -> Vec<(String, ParamPtr, String)> {

@@ -1,11 +1,11 @@
-//! The steps that can be undone and redone.
+//! Undo and redo stacks.
 
 use voicechain_core::StripSettings;
 
-/// How many steps can be undone.
+/// Maximum number of steps that can be undone.
 const MAX_STEPS: usize = 100;
 
-/// The settings before and after those that are there now, the nearest last.
+/// Earlier and later settings, the nearest to the current ones last.
 #[derive(Debug, Default)]
 pub(crate) struct UndoHistory {
     undo_stack: Vec<StripSettings>,
@@ -13,7 +13,7 @@ pub(crate) struct UndoHistory {
 }
 
 impl UndoHistory {
-    /// The settings as they are become a step that can be gone back to.
+    /// Pushes the current settings as an undo step and clears the redo stack.
     pub(crate) fn push(&mut self, now: StripSettings) {
         if self.undo_stack.len() == MAX_STEPS {
             self.undo_stack.remove(0);
@@ -22,19 +22,19 @@ impl UndoHistory {
         self.redo_stack.clear();
     }
 
-    /// The same, unless that step is there already: a person takes hold of something, and may not move it.
+    /// As [`push`](Self::push), unless the last step equals the current settings: a gesture may begin without a move.
     pub(crate) fn push_if_changed(&mut self, now: StripSettings) {
         if self.undo_stack.last() != Some(&now) {
             self.push(now);
         }
     }
 
-    /// True if there is a step to take back, and one to take again.
+    /// Whether undo and redo are possible.
     pub(crate) fn can_undo_redo(&self, now: &StripSettings) -> [bool; 2] {
         [self.undo_stack.iter().any(|before| before != now), !self.redo_stack.is_empty()]
     }
 
-    /// Takes the last step back and gives the settings before it. A hold that moved nothing is no step.
+    /// Undoes the last step; returns the settings before it. A gesture without a move does not count as a step.
     pub(crate) fn undo(&mut self, now: StripSettings) -> Option<StripSettings> {
         while self.undo_stack.last() == Some(&now) {
             self.undo_stack.pop();
@@ -44,7 +44,7 @@ impl UndoHistory {
         Some(settings)
     }
 
-    /// Takes the last step that was taken back again and gives the settings after it.
+    /// Redoes the last undone step; returns the settings after it.
     pub(crate) fn redo(&mut self, now: StripSettings) -> Option<StripSettings> {
         let settings = self.redo_stack.pop()?;
         self.undo_stack.push(now);

@@ -1,4 +1,4 @@
-//! What the page asks for, done on the instance.
+//! Handling of the page's user actions on the instance.
 
 use crate::clipboard;
 use crate::editor_controller::EditorController;
@@ -13,19 +13,19 @@ use voicechain_core::settings::SectionId;
 use voicechain_core::strip::MonitorMode;
 use voicechain_editor::{FileOperation, UserAction};
 
-/// What the page says of it, empty for nothing; or why it could not be done.
+/// Message for the page, empty for none; or the reason of a failure.
 type StatusMessage = Result<String, String>;
 
-/// What needs no words.
+/// Success without a message.
 const NO_MESSAGE: StatusMessage = Ok(String::new());
 
-/// An error as the page says it.
+/// Error text for the page.
 fn reason(error: impl Display) -> String {
     error.to_string()
 }
 
 impl EditorController {
-    /// Answers one thing that the page asked for; gives a text to put on the system's clipboard.
+    /// Performs one user action; returns a text for the system clipboard, if any.
     pub(crate) fn handle_action(&mut self, action: UserAction, host: &dyn Gestures) -> Option<String> {
         let mut clip = None;
         let commands = &self.instance.commands;
@@ -72,8 +72,8 @@ impl EditorController {
                 commands.apply(&StripSettings { order, ..self.instance.parameters.settings() }, host);
                 NO_MESSAGE
             }
-            UserAction::SetMonitorMode(mode) => self.listen(mode, host),
-            UserAction::SetLoudnessMatch(on) => self.match_loudness(on, host),
+            UserAction::SetMonitorMode(mode) => self.set_monitor_mode(mode, host),
+            UserAction::SetLoudnessMatch(on) => self.set_loudness_match(on, host),
             UserAction::SetAuditionBand(audition_band) => {
                 self.instance.parameters.set_audition_band(audition_band);
                 NO_MESSAGE
@@ -89,7 +89,7 @@ impl EditorController {
         clip
     }
 
-    /// Finds the parameter of a row, with the pointer that the host knows it by.
+    /// Calls `then` with the parameter of a row and its host pointer.
     fn with_parameter(&self, section: SectionId, row: usize, then: impl FnOnce(ParamPtr, &Parameter)) {
         let mut rows = self.instance.parameters.table().filter(|(of, ..)| *of == section);
         if let Some((_, _, parameter)) = rows.nth(row) {
@@ -97,28 +97,29 @@ impl EditorController {
         }
     }
 
-    /// Gives a row a value, inside a gesture that has begun.
+    /// Sets the value of a row within a gesture that has begun.
     fn set(&self, section: SectionId, row: usize, value: f64, host: &dyn Gestures) {
         let info = &section.rows()[row];
         self.with_parameter(section, row, |pointer, parameter| host.set(pointer, parameter.normalised(info, value)));
     }
 
-    /// Measures anew: what was known of the voice is no longer shown.
+    /// Starts a new measurement; the former profile is no longer shown.
     fn measure(&mut self) -> StatusMessage {
         (self.profile, self.proposal) = (None, None);
         self.instance.measure().map_err(reason).and(NO_MESSAGE)
     }
 
-    /// Ends measuring; the page is shown at once what came of it.
+    /// Ends the measurement; the result is shown at once.
     fn stop_measuring(&mut self) -> StatusMessage {
         self.instance.stop_measuring();
         (self.profile_polled, self.profile) = (None, None);
         NO_MESSAGE
     }
 
-    /// A voice that was measured here counts, if enough of it was heard; else what a state brought along.
+    /// Proposes for the voice measured here, if enough of it was captured; otherwise for the profile of the loaded
+    /// state.
     fn propose(&self, host: &dyn Gestures) -> StatusMessage {
-        let profile = self.profile.as_ref().ok_or("no voice was measured yet")?;
+        let profile = self.profile.as_ref().ok_or("no voice has been measured yet")?;
         if self.instance.measured().is_some() {
             self.instance.propose(Context::default(), host).map_err(reason)?;
         } else {
@@ -127,7 +128,7 @@ impl EditorController {
         Ok("applied; undo takes it back".into())
     }
 
-    /// As for [`propose`](Self::propose).
+    /// Carries over from the clipboard, with the profile as for [`propose`](Self::propose).
     fn carry_over(&self, host: &dyn Gestures) -> StatusMessage {
         let text = clipboard::text().unwrap_or_default();
         let carried = match (self.instance.measured(), &self.profile) {
@@ -137,8 +138,8 @@ impl EditorController {
         carried.map(|()| "carried over".into()).map_err(reason)
     }
 
-    /// The unprocessed voice is the host's bypass; what is removed is a way of listening of our own.
-    fn listen(&self, mode: MonitorMode, host: &dyn Gestures) -> StatusMessage {
+    /// Sets the monitor mode. Unprocessed is the host's bypass parameter; removed is a mode of the plugin alone.
+    fn set_monitor_mode(&self, mode: MonitorMode, host: &dyn Gestures) -> StatusMessage {
         let parameters = &self.instance.parameters;
         parameters.set_monitor_removed(mode == MonitorMode::Removed);
         let bypass = mode == MonitorMode::Unprocessed;
@@ -148,20 +149,20 @@ impl EditorController {
         NO_MESSAGE
     }
 
-    /// Sets unprocessed and processed voice to the same loudness, or no longer.
-    fn match_loudness(&self, on: bool, host: &dyn Gestures) -> StatusMessage {
+    /// Switches the loudness match of unprocessed and processed signal on or off.
+    fn set_loudness_match(&self, on: bool, host: &dyn Gestures) -> StatusMessage {
         let parameter = &self.instance.parameters.loudness_match;
         gesture(parameter.as_ptr(), parameter.preview_normalized(on), host);
         NO_MESSAGE
     }
 
-    /// Lets a file be chosen, into which the settings as they are now would be saved.
+    /// Starts the choice of a file; with [`FileOperation::Save`] the current settings are saved to it.
     fn choose(&mut self, operation: FileOperation) -> StatusMessage {
         let text = self.instance.commands.copy().map_err(reason)?;
         self.files.choose(operation, text, &self.name).map_err(reason).and(NO_MESSAGE)
     }
 
-    /// What came of a settings file.
+    /// Handles the outcome of opening or saving a settings file.
     pub(crate) fn handle_file_outcome(&mut self, host: &dyn Gestures) {
         let Some(outcome) = self.files.outcome() else { return };
         let name = |path: &std::path::Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
@@ -171,7 +172,7 @@ impl EditorController {
                 Ok(()) => format!("{} is applied; undo takes it back", name(&path)),
                 Err(error) => format!("{}: {error}", name(&path)),
             }),
-            Outcome::Failed(why) => Some(why),
+            Outcome::Failed(reason) => Some(reason),
             Outcome::Cancelled => Some("no file was chosen".into()),
             Outcome::AlreadyExists(_) | Outcome::DialogUnavailable => None,
         };

@@ -1,34 +1,34 @@
-//! The meter of the voice: a profile meter that listens to the [ring of samples](crate::sample_ring), on the ring's own thread.
+//! Voice meter: a profile meter fed by the [sample ring](crate::sample_ring), on the ring's own thread.
 
 use crate::sample_ring::SampleSink;
 use voicechain_core::SampleRate;
 use voicechain_core::frame::Frame;
 use voicechain_core::measure::{Profile, ProfileMeter};
 
-/// Where frames are missing, the sound before and after fades into each other this long, so that the meter hears no click
-/// that the voice never made.
+/// Length of the crossfade across a gap, ms. Without it, missing frames would make clicks that the voice does not
+/// contain.
 const CROSSFADE_MS: f64 = 5.0;
 
-/// What was heard of a voice.
+/// Result of a voice measurement.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MeasuredVoice {
-    /// What was measured.
+    /// Measured profile.
     pub profile: Profile,
-    /// Frames that could not be heard, because the meter was held up.
+    /// Frames that were dropped because the meter fell behind.
     pub lost_frames: u64,
-    /// Share of the voice that was heard, 0 to 1: how far the profile is to be believed.
+    /// Captured frames relative to all frames, 0 to 1: validity of the profile.
     pub captured_fraction: f64,
 }
 
-/// A meter for so many channels, and the end of what was heard, which waits for what follows.
+/// Profile meter for `C` channels with a delay of one crossfade, so that the signal can be crossfaded across gaps.
 #[derive(Debug)]
 struct GapCrossfader<const C: usize> {
     meter: ProfileMeter<C>,
-    /// At most a seam long.
+    /// Latest frames, not yet measured; at most one crossfade long.
     end: Vec<[f32; C]>,
-    /// Frames of `end` that fade into what follows; the others are heard as they are.
+    /// Number of frames of `end` that fade into `after`; 0 outside a gap.
     crossfade_frames: usize,
-    /// What follows a gap, until there is enough of it.
+    /// Frames after a gap, collected until the crossfade is complete.
     after: Vec<[f32; C]>,
     crossfade_length: usize,
 }
@@ -54,7 +54,7 @@ where
             }
             self.crossfade();
         }
-        // All but the last frames go to the meter.
+        // The last frames wait in `end`; all others go to the meter.
         let ready = (self.end.len() + frames.len()).saturating_sub(self.crossfade_length);
         let old = ready.min(self.end.len());
         self.meter.push(&self.end[..old]);
@@ -63,22 +63,22 @@ where
         self.end.extend_from_slice(&frames[ready - old..]);
     }
 
-    /// A gap: what comes next does not follow what was heard last.
+    /// Marks a gap between the previous frames and the next.
     fn gap(&mut self) {
-        // A second gap so close: both pieces are shorter than a seam.
+        // If another gap follows within the crossfade, only the frames present are crossfaded.
         self.crossfade();
         self.crossfade_frames = self.end.len();
     }
 
-    /// Joins what is there of both sides of a gap: the end of the one fades into the beginning of the other.
+    /// Crossfades the available frames before and after the gap.
     fn crossfade(&mut self) {
         let length = self.after.len().min(self.end.len());
         let from = self.end.len() - length;
         let fading = &mut self.end[from..];
         for (k, (before, after)) in fading.iter_mut().zip(&self.after).enumerate() {
-            let share = (k as f32 + 0.5) / length as f32;
+            let weight = (k as f32 + 0.5) / length as f32;
             for (before, after) in before.iter_mut().zip(after) {
-                *before += share * (after - *before);
+                *before += weight * (after - *before);
             }
         }
         self.after.clear();
@@ -100,21 +100,21 @@ enum ChannelMeter {
     Stereo(Box<GapCrossfader<2>>),
 }
 
-/// Measures the voice that it hears. A new activation with the same rate and channels goes on with the same voice, so that
-/// a host that starts the plugin afresh (for a new latency, a new block size) does not interrupt a measurement; any other
-/// begins anew.
+/// Measures the voice on the plugin's input. A new activation with the same rate and channels continues the
+/// measurement, so a host that restarts the plugin (for a new latency or block size) does not interrupt it. Any other
+/// activation starts a new measurement.
 #[derive(Debug, Default)]
 pub struct VoiceMeter {
     meter: ChannelMeter,
-    /// What the tracks are made for.
+    /// Sample rate in Hz and number of channels.
     format: Option<(f64, usize)>,
     captured_frames: u64,
     lost_frames: u64,
 }
 
 impl VoiceMeter {
-    /// What is known so far; `None` before anything was heard. The last 5 ms count once listening has ended. Takes some
-    /// hundred microseconds.
+    /// Current result; `None` before the first signal. The last 5 ms are included once the measurement has ended. Takes
+    /// a few hundred microseconds.
     #[must_use]
     pub fn measured(&self) -> Option<MeasuredVoice> {
         let profile = match &self.meter {
@@ -122,18 +122,18 @@ impl VoiceMeter {
             ChannelMeter::Stereo(meter) => meter.meter.profile(),
             ChannelMeter::None => return None,
         };
-        let all = self.frames();
-        let captured_fraction = if all == 0 { 0.0 } else { self.captured_frames as f64 / all as f64 };
+        let frames = self.frames();
+        let captured_fraction = if frames == 0 { 0.0 } else { self.captured_frames as f64 / frames as f64 };
         Some(MeasuredVoice { profile, lost_frames: self.lost_frames, captured_fraction })
     }
 
-    /// Frames of the voice so far, heard or lost.
+    /// Frames so far, captured or lost.
     #[must_use]
     pub fn frames(&self) -> u64 {
         self.captured_frames + self.lost_frames
     }
 
-    /// Forgets everything.
+    /// Discards the measurement.
     pub fn clear(&mut self) {
         *self = Self::default();
     }
@@ -154,7 +154,7 @@ impl SampleSink for VoiceMeter {
             return;
         }
         self.clear();
-        // The plugin is active at no other rate.
+        // The plugin activates only at supported rates, so this does not fail.
         let Ok(rate) = SampleRate::new(rate_hz) else { return };
         self.format = Some((rate_hz, channels));
         self.meter = match channels {
@@ -198,7 +198,8 @@ mod tests {
     use super::*;
     use voicechain_core::measure::profile::SignalClass;
 
-    /// Syllables of a buzz whose pitch and pace move by 12 %, with pauses: enough of a voice for levels, phrases and pitch.
+    /// Harmonic buzz in syllables with pauses; pitch and pace vary by 12 %. Sufficient for levels, level consistency
+    /// and pitch.
     fn buzz(rate_hz: f64, seconds: f64) -> Vec<f32> {
         let count = (seconds * rate_hz) as usize;
         (0..count)
@@ -215,11 +216,11 @@ mod tests {
             .collect()
     }
 
-    fn measured(rate_hz: f64, channels: usize, interleaved: &[f32], pieces: &[usize]) -> MeasuredVoice {
+    fn measured(rate_hz: f64, channels: usize, interleaved: &[f32], block_sizes: &[usize]) -> MeasuredVoice {
         let mut voice_meter = VoiceMeter::default();
         assert_eq!(voice_meter.measured(), None);
         voice_meter.begin(rate_hz, channels);
-        let (mut at, mut sizes) = (0, pieces.iter().cycle());
+        let (mut at, mut sizes) = (0, block_sizes.iter().cycle());
         while at < interleaved.len() {
             let end = (at + channels * sizes.next().unwrap()).min(interleaved.len());
             voice_meter.push(&interleaved[at..end]);
@@ -230,26 +231,26 @@ mod tests {
     }
 
     #[test]
-    fn the_profile_is_that_of_the_meter_to_the_last_bit() {
+    fn the_profile_equals_that_of_the_meter_bit_for_bit() {
         for (rate_hz, seconds) in [(8_000.0, 4.0), (48_000.0, 3.0), (192_000.0, 0.5)] {
             let rate = SampleRate::new(rate_hz).unwrap();
             let voice = buzz(rate_hz, seconds);
             let mut meter = Box::new(ProfileMeter::<1>::new(rate));
             meter.push(voice.as_chunks().0);
-            let heard = measured(rate_hz, 1, &voice, &[1, 2, 4_096, 100, 7]);
-            // Debug tells NaN from NaN, and every bit of a number.
-            assert_eq!(format!("{:?}", heard.profile), format!("{:?}", meter.profile()));
-            assert_eq!((heard.lost_frames, heard.captured_fraction), (0, 1.0));
+            let result = measured(rate_hz, 1, &voice, &[1, 2, 4_096, 100, 7]);
+            // Debug output compares NaN as equal and shows every bit of a number.
+            assert_eq!(format!("{:?}", result.profile), format!("{:?}", meter.profile()));
+            assert_eq!((result.lost_frames, result.captured_fraction), (0, 1.0));
             let stereo: Vec<f32> = voice.iter().flat_map(|&x| [x, 0.5 * x]).collect();
             let mut meter = Box::new(ProfileMeter::<2>::new(rate));
             meter.push(stereo.as_chunks().0);
-            let heard = measured(rate_hz, 2, &stereo, &[33, 2_000]);
-            assert_eq!(format!("{:?}", heard.profile), format!("{:?}", meter.profile()));
+            let result = measured(rate_hz, 2, &stereo, &[33, 2_000]);
+            assert_eq!(format!("{:?}", result.profile), format!("{:?}", meter.profile()));
         }
     }
 
     #[test]
-    fn losses_lower_the_validity_and_make_no_clicks() {
+    fn dropouts_lower_the_captured_fraction_and_make_no_clicks() {
         let rate_hz = 48_000.0;
         let voice = buzz(rate_hz, 20.0);
         let whole = measured(rate_hz, 1, &voice, &[480]).profile;
@@ -257,7 +258,7 @@ mod tests {
         voice_meter.begin(rate_hz, 1);
         let mut lost = 0;
         for (k, piece) in voice.chunks(480).enumerate() {
-            // One block in ten is lost, at another place of the syllable each time.
+            // One block in ten is lost, at a different point of the syllable each time.
             if k % 10 == 7 {
                 lost += piece.len() as u64;
                 voice_meter.lost(lost);
@@ -266,21 +267,21 @@ mod tests {
             }
         }
         voice_meter.end();
-        let heard = voice_meter.measured().unwrap();
-        assert_eq!(heard.lost_frames, lost);
-        assert!((heard.captured_fraction - 0.9).abs() < 0.001, "{}", heard.captured_fraction);
+        let result = voice_meter.measured().unwrap();
+        assert_eq!(result.lost_frames, lost);
+        assert!((result.captured_fraction - 0.9).abs() < 0.001, "{}", result.captured_fraction);
         let level = |profile: &Profile| profile.level.active_level_dbov.unwrap();
-        assert!((level(&heard.profile) - level(&whole)).abs() < 0.3);
+        assert!((level(&result.profile) - level(&whole)).abs() < 0.3);
         let pitch = |profile: &Profile| profile.pitch.unwrap().median_hz;
-        assert!((pitch(&heard.profile) / pitch(&whole) - 1.0).abs() < 0.01);
-        assert_eq!(heard.profile.transients.unwrap().count, whole.transients.unwrap().count);
-        assert!((heard.profile.duration_s - 18.0).abs() < 1.5);
-        // The seams make nothing louder than the voice is.
-        assert!(heard.profile.level.sample_peak_dbfs <= whole.level.sample_peak_dbfs + 1e-9);
+        assert!((pitch(&result.profile) / pitch(&whole) - 1.0).abs() < 0.01);
+        assert_eq!(result.profile.transients.unwrap().count, whole.transients.unwrap().count);
+        assert!((result.profile.duration_s - 18.0).abs() < 1.5);
+        // The crossfades do not exceed the peak of the voice.
+        assert!(result.profile.level.sample_peak_dbfs <= whole.level.sample_peak_dbfs + 1e-9);
     }
 
     #[test]
-    fn a_host_that_starts_the_plugin_afresh_does_not_interrupt() {
+    fn a_restart_by_the_host_does_not_interrupt_the_measurement() {
         let voice = buzz(48_000.0, 6.0);
         let (first, second) = voice.split_at(3 * 48_000);
         let mut voice_meter = VoiceMeter::default();
@@ -288,10 +289,10 @@ mod tests {
         voice_meter.push(first);
         voice_meter.begin(48_000.0, 1);
         voice_meter.push(second);
-        let heard = voice_meter.measured().unwrap();
-        assert!((heard.profile.duration_s - 6.0).abs() < 0.02);
-        assert_eq!(heard.captured_fraction, 1.0);
-        // Another rate is another recording.
+        let result = voice_meter.measured().unwrap();
+        assert!((result.profile.duration_s - 6.0).abs() < 0.02);
+        assert_eq!(result.captured_fraction, 1.0);
+        // Another sample rate starts a new measurement.
         voice_meter.begin(44_100.0, 1);
         voice_meter.push(second);
         assert!(voice_meter.measured().unwrap().profile.duration_s < 3.5);
@@ -303,7 +304,7 @@ mod tests {
     }
 
     #[test]
-    fn gaps_close_to_each_other_lose_nothing_more() {
+    fn gaps_close_to_each_other_lose_no_further_frames() {
         let mut voice_meter = VoiceMeter::default();
         voice_meter.begin(48_000.0, 2);
         for k in 1..200 {
@@ -312,9 +313,9 @@ mod tests {
             voice_meter.lost(k as u64);
         }
         voice_meter.end();
-        let heard = voice_meter.measured().unwrap();
-        assert_eq!(heard.lost_frames, 199);
-        // Whatever was joined, it stays the constant that it was.
-        assert!((heard.profile.level.sample_peak_dbfs + 20.0).abs() < 1e-4);
+        let result = voice_meter.measured().unwrap();
+        assert_eq!(result.lost_frames, 199);
+        // A constant stays constant across all crossfades.
+        assert!((result.profile.level.sample_peak_dbfs + 20.0).abs() < 1e-4);
     }
 }

@@ -1,9 +1,9 @@
-//! The editor's window as hosts know it.
+//! Editor window, as the framework's [`Editor`].
 //!
-//! The framework asks for an editor once, before any state is loaded; every opening of it is made from what the state says
-//! by then about size and zoom. In CLAP a host makes the editor, gives it a place and shows it, in three calls with as much
-//! time between them as it likes; in VST3 the framework makes all three at once. The window is made with the last
-//! ([`DeferredWindow`]). A host that never makes it has not asked to see anything.
+//! The framework creates the editor once, before any state is loaded. Each opening uses the size and zoom of the state
+//! at that time. A CLAP host creates the editor, sets its parent and shows it in three calls, with any time between
+//! them; for VST3 the framework makes all three at once. The window itself is created by the last call
+//! ([`DeferredWindow`]), so a host that never shows the editor never causes a window.
 
 mod app;
 mod deferred;
@@ -28,11 +28,11 @@ use std::error::Error;
 use std::sync::{Arc, Mutex, PoisonError};
 use threads::WindowThreads;
 
-/// The window of an instance.
+/// Editor window of an instance.
 pub struct Window {
     instance: Instance,
     scale: Scale,
-    /// The page stays from one opening to the next.
+    /// Kept from one opening to the next, so that the page keeps its state.
     controller: Arc<Mutex<EditorController>>,
 }
 
@@ -81,7 +81,7 @@ impl Editor for Window {
 
     #[allow(unsafe_code)]
     unsafe fn assume_standalone_in_process(&self) {
-        // SAFETY: the caller promises the same.
+        // SAFETY: the caller guarantees the same.
         unsafe { egui_baseview::baseview::assume_standalone_in_process() }
     }
 }

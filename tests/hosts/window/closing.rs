@@ -1,18 +1,17 @@
-//! What is left of the editor's window straight after it was closed: no thread. A process of its own, so that all its threads
-//! are known.
+//! Threads after closing the editor's window: none may remain. In a process of its own, so that all threads are known.
 //!
-//! A host may exit, or let go of the plugin, as soon as the call that closes the editor has returned; whatever thread still
-//! runs then loses the ground under it. Nothing is waited for here.
+//! A host may exit or unload the plugin as soon as the call that closes the editor has returned. A thread still running
+//! then would execute unloaded code. The test therefore does not wait.
 
 use std::collections::BTreeMap;
 use voicechain_editor::DEFAULT_SIZE;
 use voicechain_host_tests::screen::{Screen, wait_until};
 use voicechain_host_tests::{HostedPlugin, resources};
 
-/// Openings of each kind. Without the plugin's own waiting most of them leave threads behind.
+/// Openings of each kind. If the plugin did not wait, most of them would leave threads behind.
 const OPENINGS: usize = 10;
 
-/// Threads that were not there before, by their names.
+/// Names of threads started since `before`.
 fn new_since(before: &Option<BTreeMap<u32, String>>) -> Vec<String> {
     let (Some(before), Some(now)) = (before, resources::threads_by_name()) else { return Vec::new() };
     now.into_iter().filter(|(number, _)| !before.contains_key(number)).map(|(_, name)| name).collect()
@@ -31,7 +30,7 @@ fn close(plugin: &mut HostedPlugin, screen: &Screen, window: u32, before: &Optio
 }
 
 #[test]
-fn a_closed_window_has_no_thread_left() {
+fn a_closed_window_leaves_no_thread() {
     let screen = Screen::of_this_process();
     let window = || screen.window(DEFAULT_SIZE[0] as u32, DEFAULT_SIZE[1] as u32);
     let mut one = plugin();
@@ -44,7 +43,7 @@ fn a_closed_window_has_no_thread_left() {
             one.main_thread();
             screen.capture(8, 8) != empty
         });
-        assert!(before.is_none() || !new_since(&before).is_empty(), "an open window is drawn by a thread of its own");
+        assert!(before.is_none() || !new_since(&before).is_empty(), "an open window has a thread of its own");
         close(&mut one, screen, parent, &before, &format!("opening {round}, drawn"));
     }
     for round in 0..OPENINGS {
@@ -53,10 +52,10 @@ fn a_closed_window_has_no_thread_left() {
         close(&mut one, screen, parent, &before, &format!("opening {round}, closed at once"));
     }
     let parent = window();
-    one.embed(parent).expect("the editor is made");
-    assert_eq!(new_since(&before), Vec::<String>::new(), "a window that nobody has shown");
+    one.embed(parent).expect("the editor is created");
+    assert_eq!(new_since(&before), Vec::<String>::new(), "a window that was not shown");
     close(&mut one, screen, parent, &before, "never shown");
-    // Several at once, as when a project is closed.
+    // Several at once, as when a host closes a project.
     let mut several: Vec<_> = (0..4).map(|_| plugin()).collect();
     let before = resources::threads_by_name();
     for round in 0..OPENINGS / 2 {

@@ -1,4 +1,4 @@
-//! Where things are on the page: the same page, drawn without a window, says it.
+//! Positions of controls on the page, from the same page drawn without a window.
 
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
@@ -6,7 +6,7 @@ use voicechain_core::strip::{AuditionBand, Monitoring};
 use voicechain_core::{SampleRate, StripSettings};
 use voicechain_editor::{DEFAULT_SIZE, History, Page, ViewModel};
 
-/// The page with some settings, at its first size.
+/// Positions of the controls on a page with its default size.
 pub(crate) struct ControlPositions(Harness<'static, Page>);
 
 impl ControlPositions {
@@ -41,18 +41,18 @@ impl ControlPositions {
         Self(harness)
     }
 
-    /// The middle of something by its name.
+    /// Centre of a control, by name.
     pub(crate) fn centre_of(&self, name: &str) -> [f32; 2] {
         self.0.get_by_label(name).rect().center().into()
     }
 
-    /// The pixels around something, from one corner to the opposite one.
+    /// Bounds of a control in pixels, by name.
     pub(crate) fn bounds_of(&self, name: &str) -> [[usize; 2]; 2] {
         let around = self.0.get_by_label(name).rect();
         [around.min, around.max].map(|corner| [corner.x.round() as usize, corner.y.round() as usize])
     }
 
-    /// The word that applies a proposal, behind "10 settings would change".
+    /// Position of the button "apply", to the right of "10 settings would change".
     pub(crate) fn apply(&self) -> [f32; 2] {
         let line = self.centre_of("measure");
         [20.0 + 175.0 + 28.0 + 16.0, line[1]]

@@ -1,13 +1,13 @@
-//! The frequency axis, which both pictures of the voice share, and what is drawn on it.
+//! Frequency axis shared by tonal balance and frequency response, and functions that draw on it.
 
 use crate::formatting;
 use crate::style::{Palette, TINY, number_font, write};
 use egui::{Align, Color32, Mesh, Painter, Pos2, Rect, Shape, Stroke, pos2};
 
-/// Ends of the axis, Hz.
+/// Ends of the frequency axis, Hz.
 pub(crate) const LOW_HZ: f32 = 50.0;
 pub(crate) const HIGH_HZ: f32 = 18_000.0;
-/// Where it has a line, with its name.
+/// Grid lines of the frequency axis, Hz, with their labels.
 pub(crate) const NAMED: [(f32, &str); 9] = [
     (63.0, "63"),
     (125.0, "125"),
@@ -19,15 +19,15 @@ pub(crate) const NAMED: [(f32, &str); 9] = [
     (8_000.0, "8k"),
     (16_000.0, "16k"),
 ];
-/// Points of a curve.
+/// Number of points of a curve.
 pub(crate) const POINTS: usize = 240;
 
-/// The frequencies of a curve's points.
+/// Frequencies of the points of a curve, Hz, logarithmically spaced.
 pub(crate) fn curve_points() -> impl Iterator<Item = f32> {
     (0..POINTS).map(|n| LOW_HZ * (HIGH_HZ / LOW_HZ).powf(n as f32 / (POINTS - 1) as f32))
 }
 
-/// A picture: frequency to the right, decibels upwards from −`db` to +`db`.
+/// Axes of a plot: frequency to the right, level upwards from −`db` to +`db`.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Axes {
     pub(crate) rect: Rect,
@@ -47,7 +47,7 @@ impl Axes {
         self.rect.center().y - 0.5 * self.rect.height() * db / self.db
     }
 
-    /// The same, held inside.
+    /// As [`y`](Self::y), clamped to the plot.
     pub(crate) fn y_inside(&self, db: f32) -> f32 {
         self.y(db.clamp(-self.db, self.db))
     }
@@ -57,7 +57,7 @@ impl Axes {
     }
 }
 
-/// The scale at the left: as many numbers as have room.
+/// Draws the level scale at the left, with as many numbers as fit.
 pub(crate) fn scale(painter: &Painter, axes: &Axes, palette: &Palette) {
     let far = axes.y(0.0) - axes.y(9.0);
     for db in [-9.0, 0.0, 9.0].into_iter().filter(|db| *db == 0.0 || far >= 15.0) {
@@ -66,7 +66,7 @@ pub(crate) fn scale(painter: &Painter, axes: &Axes, palette: &Palette) {
     }
 }
 
-/// Fills between two lines that share their x.
+/// Fills the area between two lines with the same x coordinates.
 pub(crate) fn fill_between(painter: &Painter, upper: &[Pos2], lower: &[Pos2], colour: Color32) {
     let mut mesh = Mesh::default();
     for (n, (a, b)) in upper.iter().zip(lower).enumerate() {
@@ -81,7 +81,7 @@ pub(crate) fn fill_between(painter: &Painter, upper: &[Pos2], lower: &[Pos2], co
     painter.add(Shape::mesh(mesh));
 }
 
-/// A line through points.
+/// Draws a line through points.
 pub(crate) fn line(painter: &Painter, points: Vec<Pos2>, width: f32, colour: Color32) {
     if points.len() > 1 {
         painter.add(Shape::line(points, Stroke::new(width, colour)));

@@ -1,4 +1,4 @@
-//! The handle of a band in the picture of the strip.
+//! Handle of a band in the frequency response.
 
 use crate::axes::{Axes, HIGH_HZ, LOW_HZ};
 use crate::bands::{Band, full_name, response_db};
@@ -10,7 +10,7 @@ use crate::view_model::UserAction;
 use egui::{Id, Key, Pos2, Rect, Response, Role, Sense, Shape, Stroke, Ui, WidgetInfo, pos2, vec2};
 use voicechain_core::settings::{SettingInfo, StageId};
 
-/// The settings that a handle moves, as row and entry of the table: frequency, gain, Q.
+/// Settings that a handle moves, as row and entry of the table: frequency, gain, Q.
 type Parts = [Option<(usize, &'static SettingInfo)>; 3];
 
 fn parts(band: &Band) -> Parts {
@@ -18,7 +18,7 @@ fn parts(band: &Band) -> Parts {
 }
 
 impl Page {
-    /// A band's handle; gives its place when it is to be read.
+    /// Draws the handle of a band and handles its input; returns its position if a readout is due.
     pub(crate) fn handle(
         &mut self,
         ui: &mut Ui,
@@ -51,7 +51,7 @@ impl Page {
             );
         }
         if response.double_clicked() {
-            give_defaults(stage, parts, cx);
+            reset(stage, parts, cx);
         }
         self.drag_handle(ui, id, &response, axes, stage, parts, cx);
         self.wheel_handle(ui, id, &response, stage, parts[2], cx);
@@ -62,7 +62,7 @@ impl Page {
         busy.then_some(at)
     }
 
-    /// The wheel: the Q, from the first turn until it rests as one gesture.
+    /// Mouse wheel: moves the Q, in one gesture until the wheel stops.
     fn wheel_handle(
         &mut self,
         ui: &Ui,
@@ -82,7 +82,7 @@ impl Page {
             }
             let position = info.position_of(cx.value(stage, row)) + turned / 900.0;
             cx.actions.push(UserAction::SetValue(stage.into(), row, info.value_at(position.clamp(0.0, 1.0))));
-            // It comes to rest in a drawing without a turn.
+            // The gesture ends in the first frame without a turn.
             ui.ctx().request_repaint();
         } else if held {
             self.wheel = None;
@@ -90,7 +90,7 @@ impl Page {
         }
     }
 
-    /// Dragging: sideways the frequency, upwards the gain, with alt the Q; with shift finely.
+    /// Drag: horizontally the frequency, vertically the gain, with the alt key the Q; fine with the shift key.
     #[allow(clippy::too_many_arguments)]
     fn drag_handle(
         &mut self,
@@ -104,15 +104,15 @@ impl Page {
     ) {
         if response.drag_started() {
             response.request_focus();
-            let held = parts.into_iter().flatten();
-            cx.actions.extend(held.map(|(row, _)| UserAction::BeginGesture(stage.into(), row)));
+            let moved = parts.into_iter().flatten();
+            cx.actions.extend(moved.map(|(row, _)| UserAction::BeginGesture(stage.into(), row)));
             self.drag = Some((id, 0.0));
-            // From where they are, finer than any step.
+            // Exact start positions, not rounded to steps.
             let from: [f64; 3] =
                 std::array::from_fn(|n| parts[n].map_or(0.0, |(row, info)| info.position_of(cx.value(stage, row))));
             ui.data_mut(|data| data.insert_temp(id, from));
         }
-        if response.dragged() && self.drag.is_some_and(|(held, _)| held == id) {
+        if response.dragged() && self.drag.is_some_and(|(dragged, _)| dragged == id) {
             let (fine, alt) = ui.input(|input| (input.modifiers.shift, input.modifiers.alt));
             let delta = response.drag_delta() * if fine { 0.125 } else { 1.0 };
             let mut at: [f64; 3] = ui.data(|data| data.get_temp(id)).unwrap_or_default();
@@ -123,12 +123,12 @@ impl Page {
                 let [frequency, gain, _] = parts;
                 if let Some((_, info)) = frequency {
                     let octaves = (info.max / info.min).log2();
-                    let seen = f64::from(HIGH_HZ / LOW_HZ).log2();
-                    at[0] += f64::from(delta.x / axes.rect.width()) * seen / octaves;
+                    let visible = f64::from(HIGH_HZ / LOW_HZ).log2();
+                    at[0] += f64::from(delta.x / axes.rect.width()) * visible / octaves;
                 }
                 if let Some((_, info)) = gain {
-                    let seen = f64::from(2.0 * axes.db);
-                    at[1] -= f64::from(delta.y / axes.rect.height()) * seen / (info.max - info.min);
+                    let visible = f64::from(2.0 * axes.db);
+                    at[1] -= f64::from(delta.y / axes.rect.height()) * visible / (info.max - info.min);
                 }
             }
             at = at.map(|position| position.clamp(0.0, 1.0));
@@ -151,7 +151,7 @@ impl Page {
     }
 }
 
-/// A diamond: large where the band does something, small where it rests, pale where its stage is off.
+/// Draws the handle as a diamond: large if the band is active, small if it is flat, pale if its stage is off.
 fn draw(ui: &Ui, at: Pos2, has_focus: bool, busy: bool, moved: bool, on: bool, cx: &DrawContext<'_>) {
     let palette = cx.palette;
     let size = if moved && on { 7.5 } else { 5.0 } + if busy { 1.0 } else { 0.0 };
@@ -167,14 +167,14 @@ fn draw(ui: &Ui, at: Pos2, has_focus: bool, busy: bool, moved: bool, on: bool, c
     }
 }
 
-/// Gives the whole band its defaults, in one step.
-fn give_defaults(stage: StageId, parts: Parts, cx: &mut DrawContext<'_>) {
+/// Resets all settings of the band to their defaults, in one undo step.
+fn reset(stage: StageId, parts: Parts, cx: &mut DrawContext<'_>) {
     let others = parts.into_iter().flatten().filter(|(row, info)| cx.value(stage, *row) != info.default);
     let values: Vec<_> = others.map(|(row, info)| (stage.into(), row, info.default)).collect();
     cx.set_all(&values);
 }
 
-/// The keyboard: arrows for frequency and gain, plus and minus for the Q.
+/// Handles the keyboard: arrows for frequency and gain, plus and minus for the Q.
 fn nudge(ui: &Ui, id: Id, stage: StageId, [frequency, gain, q]: Parts, cx: &mut DrawContext<'_>) {
     let [along, up] = requested_steps(ui, id);
     let wider = ui.input(|input| {
@@ -190,7 +190,7 @@ fn nudge(ui: &Ui, id: Id, stage: StageId, [frequency, gain, q]: Parts, cx: &mut 
     }
 }
 
-/// A band's values: frequency, gain, Q.
+/// Values of a band as text: frequency, gain, Q.
 pub(crate) fn describe(band: &Band, cx: &DrawContext<'_>) -> String {
     let text = |row: Option<usize>, before: &str| {
         let row = row?;

@@ -1,11 +1,11 @@
-//! The bands of the strip's filters, found in the table of settings.
+//! Bands of the strip's filters, derived from the table of settings.
 
 use crate::draw_context::row_of;
 use std::sync::LazyLock;
 use voicechain_core::settings::StageId;
 use voicechain_core::strip::StripCoefs;
 
-/// A band: its stage, its name, and the rows of its frequency, gain and Q.
+/// Filter band: stage, name, and rows of frequency, gain and Q.
 pub(crate) struct Band {
     pub(crate) stage: StageId,
     pub(crate) name: String,
@@ -14,8 +14,7 @@ pub(crate) struct Band {
     pub(crate) q: Option<usize>,
 }
 
-/// Every band that has a place on the frequency axis: in the table of settings those are the frequencies with a gain or a
-/// slope beside them.
+/// All bands on the frequency axis: in the table of settings, those frequencies that have a gain or a slope.
 pub(crate) fn bands() -> &'static [Band] {
     static BANDS: LazyLock<Vec<Band>> = LazyLock::new(|| {
         let of = |&stage: &StageId| {
@@ -34,14 +33,14 @@ pub(crate) fn bands() -> &'static [Band] {
     &BANDS
 }
 
-/// What the filters do together at a frequency, without the level of trim and output, dB.
+/// Combined gain of all filters at a frequency, without trim and output gain, dB.
 pub(crate) fn response_db(coefs: &StripCoefs<2>, hz: f64) -> f64 {
     let mut stages: Vec<StageId> = bands().iter().map(|band| band.stage).collect();
     stages.dedup();
     stages.into_iter().map(|stage| coefs.stage_response(stage, hz).db().max(-120.0)).sum::<f64>().max(-120.0)
 }
 
-/// A band's name with its stage's, if it has one of its own.
+/// Name of a band with that of its stage; a band named like its stage has the stage's name only.
 pub(crate) fn full_name(band: &Band) -> String {
     let stage = band.stage.name();
     if stage.to_lowercase() == band.name { stage.into() } else { format!("{stage} {}", band.name) }

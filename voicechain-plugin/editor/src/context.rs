@@ -1,10 +1,10 @@
-//! What an egui context needs before the page is drawn with it.
+//! Setup of an egui context for the page.
 
 use crate::{pointer_queue, style};
 use egui::Id;
 
-/// Gives a context what the page needs, once, before or with its first drawing: its letters, and how a pointer is
-/// understood. True when it has all of it already; its letters it has from the next drawing on.
+/// Sets up fonts and pointer handling of a context, once, before or in the first frame. Returns whether it was set up
+/// before; new fonts are available from the next frame on.
 pub fn prepare(ctx: &egui::Context) -> bool {
     let id = Id::unique("voicechain prepared");
     let prepared = ctx.data_mut(|data| {
@@ -16,7 +16,7 @@ pub fn prepare(ctx: &egui::Context) -> bool {
     if !prepared {
         style::install_fonts(ctx);
         ctx.add_plugin(pointer_queue::PointerEventQueue::default());
-        // A button that is let go late was pressed all the same: by a calm hand, or between two slow drawings.
+        // A long press counts as a click too: the user may be slow, or frames may take long.
         ctx.options_mut(|options| options.input_options.max_click_duration = f64::INFINITY);
     }
     prepared

@@ -1,4 +1,4 @@
-//! The curve of one stage: what it does to frequencies, or to levels with where it is now.
+//! Plots of one stage: frequency response, or transfer curve with the current operating point.
 
 use crate::axes::{Axes, curve_points, line};
 use crate::draw_context::DrawContext;
@@ -9,34 +9,34 @@ use crate::{decay, detector, formatting};
 use egui::{Align, Rect, Shape, Stroke, StrokeKind, Ui, pos2, vec2};
 use voicechain_core::settings::StageId;
 
-/// The levels that drive a dynamics stage.
+/// Range of levels that drive a dynamics stage.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct LevelRange {
-    /// The lowest and the highest level that the curve shows, dB.
+    /// Lowest and highest level of the curve, dB.
     ends_db: [f64; 2],
-    /// What these levels are.
+    /// Caption that names the levels.
     caption: &'static str,
 }
 
-/// A picture of an open row.
+/// Kind of plot in an open row.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Plot {
-    /// Level in to level out.
+    /// Output level over input level.
     TransferCurve(LevelRange),
-    /// What it does to frequencies.
+    /// Gain over frequency.
     FrequencyResponse,
-    /// What a detector listens to.
+    /// Sibilant band and response of the de-esser.
     Detector,
-    /// How a room dies away.
+    /// Decay of the reverberation.
     Decay,
 }
 
-/// The picture of a stage that answers to levels.
+/// Transfer curve of a dynamics stage.
 const fn transfer_curve(low_db: f64, high_db: f64, caption: &'static str) -> Plot {
     Plot::TransferCurve(LevelRange { ends_db: [low_db, high_db], caption })
 }
 
-/// The pictures of a stage.
+/// Plots of a stage.
 pub(crate) const fn plots(stage: StageId) -> &'static [Plot] {
     match stage {
         StageId::Trim | StageId::Hum | StageId::Output => &[],
@@ -54,7 +54,7 @@ pub(crate) const fn plots(stage: StageId) -> &'static [Plot] {
     }
 }
 
-/// Draws one into a square, with a line below it.
+/// Draws a plot into a square, with a caption below it.
 pub(crate) fn draw(ui: &Ui, plot: Plot, stage: StageId, rect: Rect, design: &StripDesign, cx: &DrawContext<'_>) {
     let caption = match plot {
         Plot::TransferCurve(levels) => {
@@ -102,7 +102,7 @@ fn draw_frequency_response(ui: &Ui, stage: StageId, rect: Rect, design: &StripDe
     line(&painter, points.collect(), 2.0, palette.accent);
 }
 
-/// Level in to level out.
+/// Draws the transfer curve: output level over input level, with the current operating point.
 fn draw_transfer_curve(
     ui: &Ui,
     stage: StageId,
@@ -127,7 +127,7 @@ fn draw_transfer_curve(
     let gain = |level: f64| design.coefs.stage_gain_db(stage, level);
     let levels = || (0..=120).map(|n| low + (high - low) * f64::from(n) / 120.0);
     line(&painter, levels().map(|level| at(level, level + gain(level))).collect(), 2.0, palette.accent);
-    // Where on its curve it is now: where it would take as much in rest.
+    // Operating point: the input level at which the static curve has the current gain reduction.
     let reduction_db = cx.view.history.now().map_or(0.0, |point| point.reduction(stage));
     if reduction_db.abs() < 0.05 || !cx.acts(stage) {
         return;
@@ -149,7 +149,7 @@ mod tests {
     use crate::bands::bands;
 
     #[test]
-    fn a_stage_is_drawn_over_frequencies_where_it_has_a_band_there() {
+    fn stages_with_bands_show_a_frequency_response() {
         for &stage in StageId::ALL {
             let has_band = bands().iter().any(|band| band.stage == stage);
             assert_eq!(plots(stage).contains(&Plot::FrequencyResponse), has_band, "{stage:?}");

@@ -1,5 +1,5 @@
-//! How the room dies away, and what the de-reverb leaves of it: a straight line in decibels by the set decay time, beside
-//! it the measured one; from the late part on, what is taken at most.
+//! Decay plot of the de-reverb: level over time for the set and the measured decay time, as straight lines in dB. Late
+//! reverberation is shown with its maximum attenuation.
 
 use crate::axes::{fill_between, line};
 use crate::draw_context::{DrawContext, row_of};
@@ -10,12 +10,12 @@ use egui::{Align, Rect, Shape, Stroke, StrokeKind, Ui, pos2};
 use voicechain_core::format::quantity;
 use voicechain_core::settings::StageId;
 
-/// Lower end of the scale, dB, with a line each fifteen.
+/// Lower end of the level scale, dB; grid lines every 15 dB.
 const BOTTOM_DB: f64 = -60.0;
-/// Ends that the time may have, s.
+/// Possible lengths of the time axis, s.
 const SPANS_S: [f64; 4] = [0.25, 0.5, 1.0, 2.0];
 
-/// What stands below it.
+/// Caption below the plot.
 pub(crate) fn caption(cx: &DrawContext<'_>) -> String {
     format!("0 to {}; 15 dB a line", quantity(span_s(cx), "s"))
 }
@@ -33,8 +33,8 @@ fn measured_s(cx: &DrawContext<'_>) -> Option<f64> {
 }
 
 fn span_s(cx: &DrawContext<'_>) -> f64 {
-    let longest = set_s(cx).max(measured_s(cx).unwrap_or(0.0));
-    SPANS_S.into_iter().find(|span| *span >= longest).unwrap_or(SPANS_S[SPANS_S.len() - 1])
+    let decay_s = set_s(cx).max(measured_s(cx).unwrap_or(0.0));
+    SPANS_S.into_iter().find(|span| *span >= decay_s).unwrap_or(SPANS_S[SPANS_S.len() - 1])
 }
 
 pub(crate) fn draw(ui: &Ui, rect: Rect, design: &StripDesign, cx: &DrawContext<'_>) {
@@ -53,12 +53,12 @@ pub(crate) fn draw(ui: &Ui, rect: Rect, design: &StripDesign, cx: &DrawContext<'
     }
     let late = design.coefs.late_reverberation().filter(|late| late.max_attenuation_db > 0.005);
     let decay_s = design.coefs.late_reverberation().map_or_else(|| set_s(cx), |late| late.decay_s);
-    let falls = |seconds: f64| BOTTOM_DB * seconds / decay_s;
+    let level_db = |seconds: f64| BOTTOM_DB * seconds / decay_s;
     let label = |at, align, text: &str, ink| {
         write(&painter, at, align, text, text_font(TINY), ink);
     };
     if let Some(measured) = measured_s(cx) {
-        // Its end is marked even where the two lines are one.
+        // Its end is marked, so that it is visible even if both lines coincide.
         let end = at(measured, BOTTOM_DB);
         painter.add(Shape::dashed_line(&[at(0.0, 0.0), end], Stroke::new(1.5, palette.quiet), 2.0, 3.0));
         painter.vline(end.x, end.y - 6.0..=end.y, (2.5, palette.reduction));
@@ -71,16 +71,18 @@ pub(crate) fn draw(ui: &Ui, rect: Rect, design: &StripDesign, cx: &DrawContext<'
             label(pos2(rect.right() - 5.0, rect.top() + 15.0), Align::Max, "nothing is taken", palette.quiet);
         }
         Some(late) => {
-            let begins = late.onset_s.min(decay_s);
-            let reverberation = [at(begins, falls(begins)), at(decay_s, BOTTOM_DB)];
-            let remaining =
-                [at(begins, falls(begins) - late.max_attenuation_db), at(decay_s, BOTTOM_DB - late.max_attenuation_db)];
+            let onset = late.onset_s.min(decay_s);
+            let reverberation = [at(onset, level_db(onset)), at(decay_s, BOTTOM_DB)];
+            let remaining = [
+                at(onset, level_db(onset) - late.max_attenuation_db),
+                at(decay_s, BOTTOM_DB - late.max_attenuation_db),
+            ];
             fill_between(&painter, &reverberation, &remaining, palette.reduction.gamma_multiply(0.25));
             painter.add(Shape::dashed_line(&reverberation, Stroke::new(1.0, palette.quiet), 4.0, 3.0));
             line(&painter, [&[at(0.0, 0.0), reverberation[0]][..], &remaining].concat(), 2.0, palette.accent);
-            // Upright, from one line to the other, where there is room for its number.
-            let middle = begins + 0.4 * (decay_s - begins);
-            let (above, below) = (at(middle, falls(middle)), at(middle, falls(middle) - late.max_attenuation_db));
+            // Vertical mark of the attenuation between both lines, with its value beside it.
+            let middle = onset + 0.4 * (decay_s - onset);
+            let (above, below) = (at(middle, level_db(middle)), at(middle, level_db(middle) - late.max_attenuation_db));
             painter.line_segment([above, below], (1.5, palette.reduction));
             let text = formatting::signed(-late.max_attenuation_db, 1);
             write(&painter, above + egui::vec2(5.0, -2.0), Align::Min, text, number_font(TINY), palette.reduction);

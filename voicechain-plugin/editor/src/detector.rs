@@ -1,5 +1,5 @@
-//! The de-esser between 1 and 18 kHz: the band that it listens to, what it takes at most, and where the voice's own
-//! sibilants are strongest.
+//! De-esser plot, 1 to 18 kHz: sibilant band of the detector, response at maximum gain reduction, and measured
+//! frequency of the sibilants.
 
 use crate::axes::{HIGH_HZ, fill_between, line};
 use crate::draw_context::{DrawContext, row_of};
@@ -9,10 +9,10 @@ use crate::style::{TINY, text_font, write};
 use egui::{Align, Rect, Shape, Stroke, StrokeKind, Ui, pos2};
 use voicechain_core::settings::StageId;
 
-/// Lower end of the axis, Hz, and where it has a line.
+/// Lower end of the frequency axis and grid lines, Hz.
 const LOW_HZ: f32 = 1_000.0;
 const LINES: [f32; 4] = [2_000.0, 4_000.0, 8_000.0, 16_000.0];
-/// Ends of the scale, dB, with a line each six.
+/// Ends of the level scale, dB; grid lines every 6 dB.
 const TOP_DB: f32 = 6.0;
 const BOTTOM_DB: f32 = -30.0;
 const POINTS: usize = 80;
@@ -29,20 +29,19 @@ pub(crate) fn draw(ui: &Ui, rect: Rect, design: &StripDesign, cx: &DrawContext<'
         rect.top() + rect.height() * share
     };
     let hertz = || (0..POINTS).map(|n| LOW_HZ * (HIGH_HZ / LOW_HZ).powf(n as f32 / (POINTS - 1) as f32));
-    let listens: Vec<_> =
-        hertz().map(|hz| pos2(x(hz), y(coefs.sibilant_response(f64::from(hz)).db() as f32))).collect();
-    let baseline: Vec<_> = listens.iter().map(|at| pos2(at.x, rect.bottom())).collect();
-    fill_between(&painter, &listens, &baseline, palette.band);
+    let band: Vec<_> = hertz().map(|hz| pos2(x(hz), y(coefs.sibilant_response(f64::from(hz)).db() as f32))).collect();
+    let baseline: Vec<_> = band.iter().map(|at| pos2(at.x, rect.bottom())).collect();
+    fill_between(&painter, &band, &baseline, palette.band);
     for db in [0.0, -6.0, -12.0, -18.0, -24.0] {
         painter.hline(rect.x_range(), y(db), (1.0, palette.rule));
     }
     for hz in LINES {
         painter.vline(x(hz), rect.y_range(), (1.0, palette.rule));
     }
-    line(&painter, listens, 1.0, palette.quiet);
+    line(&painter, band, 1.0, palette.quiet);
     let range_db = row_of(StageId::DeEsser, "range_db").map_or(0.0, |(row, _)| cx.value(StageId::DeEsser, row));
-    let takes = |hz: f32| pos2(x(hz), y(coefs.de_esser_response(f64::from(hz), range_db).db() as f32));
-    line(&painter, hertz().map(takes).collect(), 2.0, palette.accent);
+    let max_reduction = |hz: f32| pos2(x(hz), y(coefs.de_esser_response(f64::from(hz), range_db).db() as f32));
+    line(&painter, hertz().map(max_reduction).collect(), 2.0, palette.accent);
     let write = |at, align, text: &str, ink| {
         write(&painter, at, align, text, text_font(TINY), ink);
     };

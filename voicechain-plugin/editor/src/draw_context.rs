@@ -1,11 +1,11 @@
-//! What every part of the page draws with, and how it asks for changes of settings.
+//! Drawing context shared by all parts of the page, and requests for changes of settings.
 
 use crate::formatting;
 use crate::style::Palette;
 use crate::view_model::{UserAction, ViewModel};
 use voicechain_core::settings::{SectionId, SettingInfo, SpectralLatency, StageId};
 
-/// What every part of the page draws with.
+/// Drawing context shared by all parts of the page.
 pub(crate) struct DrawContext<'a> {
     pub(crate) palette: Palette,
     pub(crate) view: &'a ViewModel<'a>,
@@ -13,12 +13,12 @@ pub(crate) struct DrawContext<'a> {
 }
 
 impl DrawContext<'_> {
-    /// One whole gesture.
+    /// Sets one value in a complete gesture.
     pub(crate) fn set(&mut self, section: impl Into<SectionId>, row: usize, value: f64) {
         self.set_all(&[(section.into(), row, value)]);
     }
 
-    /// Several settings in one gesture, which is one step to take back.
+    /// Sets several values in one gesture, which is one undo step.
     pub(crate) fn set_all(&mut self, values: &[(SectionId, usize, f64)]) {
         self.actions.extend(values.iter().map(|&(section, row, _)| UserAction::BeginGesture(section, row)));
         self.actions.extend(values.iter().map(|&(section, row, value)| UserAction::SetValue(section, row, value)));
@@ -30,33 +30,33 @@ impl DrawContext<'_> {
         self.view.settings.value(section, row).unwrap_or(section.rows()[row].default)
     }
 
-    /// The stage is switched on, or has no switch.
+    /// Whether the stage is switched on; true for a stage without a switch.
     pub(crate) fn is_on(&self, stage: StageId) -> bool {
         row_of(stage, "on").is_none_or(|(row, _)| self.value(stage, row) >= 0.5)
     }
 
-    /// The stage lacks the latency that it needs, whether it is on or off.
+    /// Whether the stage lacks the latency that it needs, whether it is on or off.
     pub(crate) fn lacks_latency(&self, stage: StageId) -> bool {
         stage.shared() == Some(SectionId::Spectral) && self.view.settings.spectral.latency == SpectralLatency::None
     }
 
-    /// The stage is switched on and has the latency that it needs.
+    /// Whether the stage is switched on and has the latency that it needs.
     pub(crate) fn acts(&self, stage: StageId) -> bool {
         self.is_on(stage) && !self.lacks_latency(stage)
     }
 }
 
-/// The row of a setting in its section, by the end of its id.
+/// Row of a setting within a section, found by the last part of its id.
 pub(crate) fn row_of(section: impl Into<SectionId>, field: &str) -> Option<(usize, &'static SettingInfo)> {
     section.into().rows().iter().enumerate().find(|(_, info)| info.id.split('.').next_back() == Some(field))
 }
 
-/// The same in what the stage is designed from: its own section, then one that it shares.
+/// Row of a setting of a stage, searched in its own section first, then in the section that it shares.
 pub(crate) fn row_for(stage: StageId, field: &str) -> Option<(SectionId, usize, &'static SettingInfo)> {
     stage.sections().find_map(|section| row_of(section, field).map(|(row, info)| (section, row, info)))
 }
 
-/// The name of a setting in the row of a stage: with its section's where it shares it.
+/// Name of a setting in the row of a stage. The name of a shared section is included.
 pub(crate) fn name_in(stage: StageId, section: SectionId, info: &SettingInfo) -> String {
     if section == SectionId::Stage(stage) {
         info.name.into()

@@ -1,4 +1,4 @@
-//! An open row: its curve, all its settings, and why they are proposed.
+//! Open row of a stage: plots, all settings, and the reasons of the proposal.
 
 use crate::bands::{Band, bands};
 use crate::draw_context::{DrawContext, name_in};
@@ -11,34 +11,34 @@ use egui::{Align, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use voicechain_core::settings::{ReorderableStage, SectionId, StageId};
 use voicechain_core::units::Unit;
 
-/// Side of a picture, with the line below it, and what is between two; height of a setting; of the reasons.
+/// Side of a plot, height of its caption, distance between plots, height of a setting, height of the reasons; points.
 const SIDE: f32 = 156.0;
 const CAPTION: f32 = 20.0;
 const BESIDE: f32 = 32.0;
 const LINE: f32 = 24.0;
 const REASONS: f32 = 40.0;
-/// Between the edge and what stands inside.
+/// Inset of the content from the edge, points.
 const INSET: f32 = 26.0;
-/// Least width of a column of settings.
+/// Minimum width of a column of settings, points.
 const COLUMN: f32 = 264.0;
-/// Width of a name, and of a field.
+/// Widths of a name and of a field, points.
 const NAME: f32 = 128.0;
 const FIELD: f32 = 88.0;
 
-/// One line of an open row: a name, and one setting or the three of a band.
+/// Line of an open row: a name with one setting, or with the three settings of a band.
 struct Line {
     name: String,
     rows: Vec<(SectionId, usize)>,
 }
 
-/// The lines of an open row: everything but the switch, which stands in the row itself.
+/// Lines of an open row: all settings except the switch, which is in the row itself.
 fn lines(stage: StageId) -> Vec<Line> {
     let bands: Vec<&Band> = bands().iter().filter(|band| band.stage == stage).collect();
     let of_band = |band: &&Band| -> Vec<(SectionId, usize)> {
         let rows = [Some(band.frequency), band.gain, band.q].into_iter().flatten();
         rows.map(|row| (stage.into(), row)).collect()
     };
-    // A stage of one band has names for its settings.
+    // With a single band, the settings have names of their own.
     let bands = if bands.len() > 1 { bands } else { Vec::new() };
     let mut list: Vec<Line> = bands.iter().map(|band| Line { name: band.name.clone(), rows: of_band(band) }).collect();
     let in_band: Vec<(SectionId, usize)> = bands.iter().flat_map(of_band).collect();
@@ -54,7 +54,7 @@ fn settings_left(stage: StageId) -> f32 {
     INSET + (SIDE + BESIDE) * curve::plots(stage).len() as f32
 }
 
-/// Columns of settings, and lines in each.
+/// Number of columns of settings, and of lines in each.
 fn grid(stage: StageId, width: f32) -> [usize; 2] {
     let lines = lines(stage);
     if lines.iter().any(|line| line.rows.len() > 1) {
@@ -66,7 +66,7 @@ fn grid(stage: StageId, width: f32) -> [usize; 2] {
     [columns, count.div_ceil(columns)]
 }
 
-/// Height of the inside of an open row.
+/// Height of the content of an open row, points.
 pub(crate) fn height(stage: StageId, width: f32) -> f32 {
     let [_, lines] = grid(stage, width);
     let settings = 6.0 + LINE * lines as f32 + REASONS;
@@ -90,7 +90,7 @@ impl Page {
             let place = Rect::from_min_size(corner, vec2(wide - 24.0, LINE));
             let base = place.center().y + BASELINE;
             write(ui.painter(), pos2(place.left(), base), Align::Min, line.name, text_font(SMALL), cx.palette.quiet);
-            // Names have one width in all rows, so that the fields stand below each other.
+            // Names have the same width in all rows, so that the fields are aligned.
             let mut field = place.left() + NAME;
             let band = line.rows.len() > 1;
             for (section, row) in line.rows {
@@ -114,7 +114,8 @@ impl Page {
         reasons(ui, stage, below, cx);
     }
 
-    /// Earlier or later in the chain, where the strip allows it; `at` is the right end of the baseline. Gives the left end.
+    /// Draws the buttons that move a reorderable stage in the chain. `at` is the right end of the baseline; returns the
+    /// left end.
     fn order_buttons(&mut self, ui: &Ui, stage: StageId, at: egui::Pos2, cx: &mut DrawContext<'_>) -> f32 {
         let order = cx.view.settings.order;
         let Some(place) = order.iter().position(|reorderable: &ReorderableStage| reorderable.stage() == stage) else {
@@ -123,7 +124,7 @@ impl Page {
         let wide = |text: &str| width(ui.painter(), text, text_font(SMALL));
         let later = at.x - wide("later");
         let earlier = later - 14.0 - wide("earlier");
-        // From left to right, as the keyboard goes through them.
+        // From left to right, in the order of keyboard focus.
         for (name, x, other) in [("earlier", earlier, place.wrapping_sub(1)), ("later", later, place + 1)] {
             let allowed = other < order.len();
             let ink = if allowed { cx.palette.ink } else { cx.palette.quiet.gamma_multiply(0.65) };
@@ -149,7 +150,7 @@ impl Page {
     }
 }
 
-/// What the proposal would have, where it is something else.
+/// Shows the proposed value if it differs from the current one.
 fn proposed(ui: &Ui, section: SectionId, row: usize, at: egui::Pos2, right: f32, cx: &DrawContext<'_>) {
     let info = &section.rows()[row];
     let Some(proposal) = cx.view.proposal else { return };
@@ -165,7 +166,7 @@ fn proposed(ui: &Ui, section: SectionId, row: usize, at: egui::Pos2, right: f32,
     }
 }
 
-/// Why settings of this stage are proposed: as many sentences as there is room for.
+/// Shows the reasons for the proposed settings of this stage, as many as fit.
 fn reasons(ui: &Ui, stage: StageId, place: Rect, cx: &DrawContext<'_>) {
     let Some(proposal) = cx.view.proposal else { return };
     let mut y = place.top();

@@ -1,4 +1,4 @@
-//! What was found in the voice, written where it is; what stands out can be heard alone.
+//! Findings in the voice, labelled at their frequency; resonances can be auditioned.
 
 use crate::axes::Axes;
 use crate::draw_context::DrawContext;
@@ -12,19 +12,19 @@ use voicechain_core::measure::profile::Resonance;
 use voicechain_core::propose::{TrialBell, trial_bell};
 use voicechain_core::strip::AuditionBand;
 
-/// Sibilants are written from so many dB over the usual.
+/// Minimum excess of the sibilants to be shown as a finding, dB.
 const STRONG_DB: f64 = 2.0;
-/// Lines for what is found, and their height.
+/// Number of lines for findings, and their height in points.
 const LINES: usize = 3;
 const LINE: f32 = 18.0;
-/// A picture lower than this is low, points.
+/// Plots below this height have the findings at the bottom, points.
 const LOW: f32 = 96.0;
 
-/// Something that was found.
+/// Finding in the voice.
 struct Finding {
     hz: f64,
     text: String,
-    /// It can be heard.
+    /// Resonance to audition.
     candidate: Option<Resonance>,
 }
 
@@ -59,11 +59,11 @@ impl Page {
             let start = if x + 8.0 + wide > axes.rect.right() { x - 8.0 - wide } else { x + 8.0 };
             let row = ends.iter().position(|end| *end < start.min(x) - 10.0).unwrap_or(LINES - 1);
             ends[row] = (start + wide).max(x);
-            // In a low picture what stands out reaches the words: there they stand below.
+            // In a low plot the curve would cross the text, so the text is at the bottom.
             let down = 10.0 + LINE * row as f32;
             let low = axes.rect.height() < LOW;
             let y = if low { axes.rect.bottom() - down } else { axes.rect.top() + down };
-            // On paper, so that no line runs through the words.
+            // On the background colour, so that no line crosses the text.
             let backdrop = Rect::from_min_max(pos2(start - 4.0, y - 8.0), pos2(start + wide + 4.0, y + 8.0));
             ui.painter().rect_filled(backdrop, 2.0, palette.paper.gamma_multiply(0.92));
             let mark = if low { axes.y(0.0)..=axes.rect.bottom() } else { y - 8.0..=y + 8.0 };
@@ -78,13 +78,13 @@ impl Page {
                 (
                     "hear it",
                     format!("hear {hz} alone"),
-                    "Lets this band be heard alone; press again to hear everything.",
+                    "Plays this band alone; press again to hear everything.",
                     AuditionBand::BandPass { frequency_hz: candidate.frequency_hz, q: candidate.q },
                 ),
                 (
                     "its cut",
                     format!("hear the cut at {hz}"),
-                    "Lets be heard what a cut here would take away; press again to hear everything.",
+                    "Plays what a cut here would remove; press again to hear everything.",
                     AuditionBand::BellCut { frequency_hz, gain_db, q },
                 ),
             ] {
@@ -93,7 +93,7 @@ impl Page {
         }
     }
 
-    /// A word that lets a part be heard; gives its right end.
+    /// Draws a button that auditions a band; returns its right end.
     #[allow(clippy::too_many_arguments)]
     fn audition_button(
         &mut self,

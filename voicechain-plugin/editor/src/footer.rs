@@ -1,4 +1,4 @@
-//! What can be done, and what it would do.
+//! Footer: commands, preview of the proposal, hint line, colours and zoom.
 
 use crate::draw_context::DrawContext;
 use crate::formatting;
@@ -23,7 +23,7 @@ impl Page {
             self.path = None;
         }
         let y = rect.bottom() - 15.0;
-        // The look and the zoom, at the right.
+        // Colours and zoom, at the right.
         let mut x = rect.right() - 116.0;
         let paper = if self.dark { "light" } else { "dark" };
         if self.text_button(ui, x, y, SMALL, &button(paper, true, "Light or dark paper."), cx).clicked() {
@@ -39,7 +39,7 @@ impl Page {
         if self.text_button(ui, x, y, SMALL, &button("+", self.zoom < ZOOM_RANGE[1], "Larger."), cx).clicked() {
             self.zoom = (self.zoom + 0.25).min(ZOOM_RANGE[1]);
         }
-        // One line of explanation.
+        // Hint line.
         let usual = "drag a value, or click it and type \u{00b7} shift: finer \u{00b7} double-click: default";
         let (text, ink) = match (&self.typing, cx.view.message) {
             (Some(typing), _) if typing.invalid => {
@@ -55,7 +55,7 @@ impl Page {
         let line = Rect::from_min_max(pos2(rect.left(), y - 12.0), pos2(rect.right() - 130.0, y + 12.0));
         let painter = ui.painter_at(line);
         write(&painter, pos2(rect.left(), y + BASELINE), Align::Min, text.as_str(), text_font(SMALL), ink);
-        // For those who do not see it, too.
+        // The hint line in the accessibility tree.
         let response = ui.interact(line, ui.scope_id().with("hint"), Sense::hover());
         response.widget_info(|| WidgetInfo::labeled(Role::Label, true, &text));
         ui.ctx().accesskit_node_builder(response.id, |node| node.set_live(egui::accesskit::Live::Polite));
@@ -135,7 +135,7 @@ impl Page {
         if self.text_button(ui, x, y, BODY, &button("leave as it is", true, "Changes nothing."), cx).clicked() {
             self.preview = false;
         }
-        // What to beware of.
+        // First warning of the proposal.
         if let Some(warning) = proposal.warnings().next()
             && self.hint.is_empty()
         {

@@ -1,4 +1,4 @@
-//! What the strip does to frequencies: one line, with a handle for every band.
+//! Frequency response of the strip, with a handle for every band.
 
 use crate::axes::{Axes, NAMED, curve_points, line, scale};
 use crate::band_handle::describe;
@@ -10,7 +10,7 @@ use crate::style::{SMALL, TINY, text_font, write};
 use crate::widgets::{hover_position, readout};
 use egui::{Align, Pos2, Rect, Shape, Stroke, Ui, pos2};
 
-/// Decibels to either side.
+/// Range of the level axis to either side of 0, dB.
 pub(crate) const RESPONSE_DB: f32 = 13.0;
 
 impl Page {
@@ -40,7 +40,7 @@ impl Page {
             painter.extend(Shape::dashed_line(&points, Stroke::new(1.5, palette.boost), 5.0, 3.0));
         }
         if let Some(design) = &self.design {
-            // What falls out of the picture is not drawn along its edge.
+            // Values off the scale leave the plot instead of running along its edge.
             let points = curve_points().zip(&design.curve).map(|(hz, db)| pos2(axes.x(hz), axes.y(db.max(-60.0))));
             line(&painter, points.collect(), 2.0, palette.accent);
         }
@@ -56,7 +56,7 @@ impl Page {
         }
     }
 
-    /// What the strip does where the pointer is.
+    /// Shows the response at the pointer.
     fn response_readout(&self, ui: &Ui, axes: &Axes, cx: &DrawContext<'_>) {
         let Some(at) = hover_position(ui, axes.rect) else { return };
         let (Some(design), hz) = (&self.design, f64::from(axes.hz(at.x))) else { return };

@@ -1,4 +1,4 @@
-//! What is measured and what is heard.
+//! Header: voice and state of the measurement, loudness, monitor modes.
 
 use crate::draw_context::DrawContext;
 use crate::page::Page;
@@ -23,13 +23,13 @@ impl Page {
         self.voice_title(ui, Rect::from_min_max(rect.min, pos2(free - 16.0, rect.bottom())), base, cx);
     }
 
-    /// The three monitor modes, at the right; gives their left end.
+    /// Draws the three monitor modes at the right; returns their left end.
     fn monitor_modes(&mut self, ui: &Ui, rect: Rect, base: f32, cx: &mut DrawContext<'_>) -> f32 {
         let palette = cx.palette;
         let wide = MONITOR_MODES.map(|(_, name, _)| width(ui.painter(), name, text_font(BODY)));
         let left = rect.right() - wide.iter().sum::<f32>() - 24.0 * (MONITOR_MODES.len() - 1) as f32;
         let mut x = left;
-        // From left to right, as the keyboard goes through them.
+        // From left to right, in the order of keyboard focus.
         for ((mode, name, what), wide) in MONITOR_MODES.into_iter().zip(wide) {
             let place = Rect::from_min_max(pos2(x, base - 15.0), pos2(x + wide, base + 6.0));
             let response = ui.interact(place.expand2(vec2(9.0, 3.0)), ui.scope_id().with(name), Sense::click());
@@ -52,7 +52,7 @@ impl Page {
         left
     }
 
-    /// The loudness match, spelled out; `at` is its right end.
+    /// Draws the loudness match as text, with its right end at `at`.
     fn loudness_match(&mut self, ui: &Ui, at: egui::Pos2, cx: &mut DrawContext<'_>) {
         let palette = cx.palette;
         let matched = cx.view.monitoring.loudness_matched;
@@ -79,7 +79,7 @@ impl Page {
         }
     }
 
-    /// Whose voice, and what is known of it.
+    /// Draws the name of the voice and the state of its measurement.
     fn voice_title(&self, ui: &Ui, rect: Rect, base: f32, cx: &DrawContext<'_>) {
         let (palette, view) = (cx.palette, cx.view);
         let name = if view.name.is_empty() { "Voice" } else { view.name };
@@ -90,7 +90,7 @@ impl Page {
             None if view.measuring => "measuring: play the voice".into(),
             None => "not measured yet".into(),
         };
-        // Beside the name where there is room, else below it.
+        // Beside the name if it fits, else below it.
         let wide = width(ui.painter(), &text, text_font(SMALL));
         let beside = title.right() + 14.0 + wide <= rect.right();
         let from = if beside { pos2(title.right() + 14.0, base) } else { pos2(rect.left(), rect.top() + 51.0) };
@@ -105,7 +105,7 @@ impl Page {
     }
 }
 
-/// The loudness at both ends, `at` its right end, where there is room; gives its left end.
+/// Draws input and output loudness, with their right end at `at`, if they fit; returns their left end.
 fn loudness(ui: &Ui, at: egui::Pos2, rect: Rect, cx: &DrawContext<'_>) -> f32 {
     if rect.width() < 840.0 {
         return at.x;

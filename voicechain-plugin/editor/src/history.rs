@@ -1,43 +1,43 @@
-//! The last fifteen seconds of what the meters said.
+//! Meter readings of the last fifteen seconds.
 
 use std::collections::VecDeque;
 use voicechain_core::settings::StageId;
 
-/// Seconds that the page looks back.
+/// Length of the history, s.
 pub const HISTORY_S: f64 = 15.0;
-/// The number of stages.
+/// Number of stages.
 pub const STAGE_COUNT: usize = StageId::COUNT;
-/// Moments per second that are kept: one for each redraw at most.
+/// Maximum number of points per second; at most one per redraw.
 const POINTS_PER_SECOND: f64 = 40.0;
 
-/// What the meters said at one time.
+/// Meter reading at one time.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct HistoryPoint {
-    /// Seconds of sound.
+    /// Signal time, s.
     pub time_s: f64,
     /// Momentary loudness at input and output, LUFS.
     pub lufs: [Option<f64>; 2],
-    /// What each stage takes away now, dB, by [its number](HistoryPoint::reduction); below 0 it gives.
+    /// Gain reduction of each stage, dB, by [`StageId::index`]; negative for a boost.
     pub reduction_db: [f64; STAGE_COUNT],
 }
 
 impl HistoryPoint {
-    /// What a stage takes away, dB.
+    /// Gain reduction of a stage, dB.
     #[must_use]
     pub fn reduction(&self, stage: StageId) -> f64 {
         self.reduction_db[stage.index()]
     }
 }
 
-/// The last fifteen seconds: a bounded list of moments.
+/// Meter readings of the last fifteen seconds, as a bounded list of points.
 #[derive(Clone, Debug, Default)]
 pub struct History {
     points: VecDeque<HistoryPoint>,
 }
 
 impl History {
-    /// Takes what the meters say now. Moments closer together than a redraw become one, which keeps the largest of what was
-    /// taken. A time before the last begins anew.
+    /// Adds a reading. Readings within the same redraw interval are merged into one point with the largest gain
+    /// reduction. A time before that of the last point clears the history.
     pub fn push(&mut self, point: HistoryPoint) {
         if self.points.back().is_some_and(|last| point.time_s < last.time_s) {
             self.points.clear();
@@ -55,12 +55,12 @@ impl History {
         }
     }
 
-    /// Oldest first.
+    /// Points, oldest first.
     pub fn points(&self) -> impl DoubleEndedIterator<Item = &HistoryPoint> + ExactSizeIterator {
         self.points.iter()
     }
 
-    /// The newest.
+    /// Newest point.
     #[must_use]
     pub fn now(&self) -> Option<&HistoryPoint> {
         self.points.back()
@@ -85,6 +85,6 @@ mod tests {
         assert!(history.points().len() <= (HISTORY_S * POINTS_PER_SECOND) as usize + 2);
         assert_eq!(history.points().map(|point| point.reduction(StageId::Compressor)).fold(0.0, f64::max), 7.0);
         history.push(HistoryPoint::default());
-        assert_eq!(history.points().len(), 1, "a new activation begins anew");
+        assert_eq!(history.points().len(), 1, "a new activation clears the history");
     }
 }

@@ -1,4 +1,4 @@
-//! The last fifteen seconds: loudness in and out, and what every stage took away.
+//! Plots of the last fifteen seconds: input and output loudness, and gain reduction of every stage.
 
 use crate::axes::{fill_between, line};
 use crate::draw_context::DrawContext;
@@ -9,18 +9,18 @@ use crate::style::{SMALL, TINY, number_font, text_font, write};
 use egui::{Align, Pos2, Rect, Ui, pos2, vec2};
 use voicechain_core::settings::StageId;
 
-/// Ends of the loudness scale, LUFS, and its lines.
+/// Ends and grid lines of the loudness scale, LUFS.
 const LUFS: [f32; 2] = [-50.0, -8.0];
 const LINES: [f32; 4] = [-14.0, -23.0, -32.0, -41.0];
-/// The most that a plot has room for, dB.
+/// Range of a gain-reduction plot, dB.
 const PLOT_DB: f32 = 10.0;
-/// Height of the name of a plot, points.
+/// Height reserved for the name of a plot, points.
 const NAMES: f32 = 16.0;
-/// Room for numbers at the right, points.
+/// Width reserved for numbers at the right, points.
 const NUMBERS: f32 = 38.0;
 
 impl Page {
-    /// `above` and `below` are the pictures of the voice and of the strip, which these stand beside.
+    /// Draws the plots. `above` and `below` are the places beside the tonal balance and the frequency response.
     pub(crate) fn history_plots(&self, ui: &Ui, above: Rect, below: Rect, cx: &DrawContext<'_>) {
         let (palette, painter) = (cx.palette, ui.painter());
         let edge = above.right();
@@ -69,7 +69,8 @@ impl Page {
         }
     }
 
-    /// What one stage took: an area that hangs from a line, its name above it where there is room and on it where not.
+    /// Draws the gain reduction of one stage as an area below a line. Its name is above the line if it fits, else on
+    /// the area.
     fn gain_reduction_plot(
         &self,
         ui: &Ui,
@@ -89,7 +90,7 @@ impl Page {
         let clip = painter.with_clip_rect(area.expand2(vec2(0.0, 3.0)));
         for (sign, ink) in [(1.0, palette.reduction), (-1.0, palette.boost)] {
             let part = |point: &HistoryPoint| (sign * point.reduction(stage)).max(0.0);
-            // Each stretch in which it does something is a shape of its own.
+            // Each active segment is a shape of its own.
             let (mut upper, mut lower) = (Vec::new(), Vec::new());
             let close = |upper: &mut Vec<Pos2>, lower: &mut Vec<Pos2>| {
                 fill_between(&clip, upper, lower, ink.gamma_multiply(0.4));
@@ -111,7 +112,7 @@ impl Page {
             close(&mut upper, &mut lower);
         }
         if stage == StageId::Limiter {
-            // Where the ceiling was touched.
+            // Marks where the limiter has reduced the gain.
             let mut last = f32::NEG_INFINITY;
             for point in points().filter(|point| point.reduction(stage) >= 0.05) {
                 let at = x(point);
@@ -126,9 +127,9 @@ impl Page {
         let text = if stage == StageId::Limiter { format!("{name}: ceiling touched") } else { name };
         write(painter, pos2(plot.left(), base), Align::Min, text, text_font(TINY), palette.quiet);
         let larger = |a: f64, b: f64| if b.abs() > a.abs() { b } else { a };
-        let most = points().map(|point| point.reduction(stage)).fold(0.0, larger);
-        let text = if most.is_finite() { formatting::signed(-most, 1) } else { "\u{2212}\u{221e}".into() };
-        let ink = if most.abs() < 0.05 { palette.quiet } else { palette.ink };
+        let extreme = points().map(|point| point.reduction(stage)).fold(0.0, larger);
+        let text = if extreme.is_finite() { formatting::signed(-extreme, 1) } else { "\u{2212}\u{221e}".into() };
+        let ink = if extreme.abs() < 0.05 { palette.quiet } else { palette.ink };
         write(painter, pos2(edge, base), Align::Max, text, number_font(TINY), ink);
     }
 }

@@ -1,4 +1,4 @@
-//! The whole page: where its parts stand, and what the keyboard does for all of it.
+//! Layout of the page, and keyboard shortcuts for all of it.
 
 use crate::context::prepare;
 use crate::draw_context::DrawContext;
@@ -9,31 +9,31 @@ use crate::style::Palette;
 use crate::view_model::{UserAction, ViewModel};
 use egui::{Rect, Ui, pos2, vec2};
 
-/// Smallest size that the page is made for, points.
+/// Minimum size of the page, points.
 pub const MIN_SIZE: [f32; 2] = [720.0, 480.0];
-/// Size at first, points.
+/// Default size of the page, points.
 pub const DEFAULT_SIZE: [f32; 2] = [1_080.0, 860.0];
 
-/// Room for a scale of decibels, points.
+/// Width reserved for the dB scale, points.
 const SCALE: f32 = 40.0;
-/// Margin at both sides, points.
+/// Margin on both sides, points.
 const MARGIN: f32 = 20.0;
-/// Height of the header and of the footer, points.
+/// Heights of header and footer, points.
 const HEADER: f32 = 62.0;
 const FOOTER: f32 = 62.0;
-/// Least height of the pictures, points, and most of what is free between header and footer.
+/// Minimum height of the plots, points, and maximum fraction of the free height that this minimum may take.
 const PLOTS: f32 = 260.0;
 const SHARE: f32 = 0.52;
-/// Below this width or height the last fifteen seconds go, points.
+/// Minimum width and height of the page to show the history plots, points.
 const WIDE: f32 = 860.0;
 const TALL: f32 = 600.0;
 
 impl Page {
-    /// Draws the page into all of `ui` and gives what the person asks for.
+    /// Draws the page into all of `ui` and returns the user's actions.
     pub fn ui(&mut self, ui: &mut Ui, view: &ViewModel<'_>) -> Vec<UserAction> {
         let whole = ui.max_rect();
         if !prepare(ui.ctx()) {
-            // The letters are there at the next drawing.
+            // The fonts are available in the next frame.
             ui.painter().rect_filled(whole, 0.0, Palette::of(self.dark).paper);
             ui.ctx().request_repaint();
             return Vec::new();
@@ -78,12 +78,12 @@ impl Page {
         for y in [header.bottom(), middle, footer.top()] {
             ui.painter().hline(whole.x_range(), y, (1.0, cx.palette.rule));
         }
-        self.pasted(ui, &mut cx);
+        self.shortcuts(ui, &mut cx);
         cx.actions
     }
 
-    /// A settings text that is pasted by the keyboard, while nothing is typed.
-    fn pasted(&self, ui: &Ui, cx: &mut DrawContext<'_>) {
+    /// Handles copy, paste, undo and redo by keyboard, while nothing is being typed.
+    fn shortcuts(&self, ui: &Ui, cx: &mut DrawContext<'_>) {
         if self.is_typing() {
             return;
         }
@@ -91,7 +91,7 @@ impl Page {
             for event in &input.events {
                 match event {
                     egui::Event::Paste(text) => cx.actions.push(UserAction::Paste(Some(text.clone()))),
-                    // Some windows give what is pasted as if it were typed.
+                    // Some window systems deliver pasted text as typed text.
                     egui::Event::Text(text) if text.contains('\n') => {
                         cx.actions.push(UserAction::Paste(Some(text.clone())))
                     }
@@ -110,8 +110,8 @@ impl Page {
     }
 }
 
-/// The two pictures among each other, in what there is for them: each with a line of title above it, below them a line of
-/// frequencies.
+/// Splits a rectangle into two plots, one above the other, with a title line above each and a line of frequencies below
+/// both.
 fn halves(rect: Rect) -> [Rect; 2] {
     let (first, between, last) = (32.0, 30.0, 24.0);
     let inner = (rect.height() - first - between - last).max(2.0);

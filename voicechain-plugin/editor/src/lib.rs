@@ -1,20 +1,21 @@
-//! The editor: a page that a mixer reads, from top to bottom.
+//! Editor page of the plugin, independent of plugin framework and window.
 //!
-//! Nothing here knows a plugin framework or a window. [`Page::ui`] draws a [`ViewModel`] into an `egui::Ui` and says
-//! what the person asks for ([`UserAction`]); whoever embeds it answers. The same code is drawn and driven in tests without a window.
+//! [`Page::ui`] draws a [`ViewModel`] into an `egui::Ui` and returns the user's actions ([`UserAction`]); the embedding
+//! program performs them. Tests draw and operate the same code without a window.
 //!
-//! - `layout`: the whole page and the places of its parts; `page`: what it remembers; `view_model`: what it shows and asks for;
-//!   `history`: what the meters said;
-//! - `tonal_balance`: the measured voice against published speech, with `findings` in place; below it `frequency_response`: what the strip does,
-//!   with a handle for each of its `bands` (`band_handle`);
-//! - `history_plots`: the last fifteen seconds;
-//! - `stages`: one `row` per stage, with its most telling settings (`row_settings`), which opens (`expanded_row`) to its `curve`,
-//!   the band of the `detector` or the room's `decay`, and all its settings; `value` is one of them, `typing` its field;
-//! - `header` and `footer`: what is heard, and what can be done; `path_field`: the path of a settings file;
-//! - `draw_context`: what all of them draw with; `axes` of frequency, `widgets`, and the `keyboard` of what has it; `strip_design`: the
-//!   strip's curve;
-//! - `style`: colours and letters; `formatting`: numbers and settings as text; `measurement_text`: what was measured as text;
-//! - `context`: what an egui context needs; `pointer_queue`: what the pointer did, in order.
+//! - `layout`: layout of the whole page; `page`: its own state; `view_model`: what it shows and the actions it returns;
+//!   `history`: meter readings.
+//! - `tonal_balance`: the measured voice relative to published speech, annotated with `findings`.
+//! - `frequency_response`: response of the strip, with a handle (`band_handle`) for each of its `bands`.
+//! - `history_plots`: the last fifteen seconds.
+//! - `stages`: table with one `row` per stage and its main settings (`row_settings`).
+//! - `expanded_row`: an open row with `curve`, sibilant band (`detector`) or reverberation (`decay`), and all settings.
+//! - `value`: one setting; `typing`: its text field.
+//! - `header`: voice and monitor modes; `footer`: commands; `path_field`: path of a settings file.
+//! - `draw_context`: shared drawing context; `axes`: frequency axis; `widgets`; `keyboard`: keys of the focused
+//!   control; `strip_design`: coefficients and response of the strip.
+//! - `style`: colours and fonts; `formatting`: numbers and settings as text; `measurement_text`: measurements as text.
+//! - `context`: setup of the egui context; `pointer_queue`: order of pointer events.
 
 mod axes;
 mod band_handle;

@@ -1,4 +1,4 @@
-//! What was measured, in a few words.
+//! Short texts for measurements.
 
 use crate::formatting::{hertz, number, signed};
 use voicechain_core::format::quantity;
@@ -6,10 +6,10 @@ use voicechain_core::measure::Profile;
 use voicechain_core::measure::profile::{SignalClass, Unavailable};
 use voicechain_core::settings::StageId;
 
-/// Seconds of voice that are enough.
+/// Duration of active speech that is sufficient for a profile, s.
 pub(crate) const SUFFICIENT_SPEECH_S: f64 = 30.0;
 
-/// Why something is not known.
+/// Text for an unavailable quantity.
 fn unavailable(unavailable: Unavailable) -> &'static str {
     match unavailable {
         Unavailable::Silence => "nothing heard",
@@ -26,7 +26,7 @@ fn unknown(why: Unavailable) -> String {
     unavailable(why).into()
 }
 
-/// What was measured for a stage, in a few words.
+/// Measurement relevant to a stage, as a short text.
 pub(crate) fn measurement(stage: StageId, p: &Profile) -> String {
     match stage {
         StageId::Trim => {
@@ -77,13 +77,13 @@ pub(crate) fn measurement(stage: StageId, p: &Profile) -> String {
     }
 }
 
-/// What is known of the voice at all: seconds, and what they are worth.
+/// Duration and class of the measured signal, as a short text.
 pub(crate) fn signal_class(profile: &Profile, measuring: bool, captured_fraction: f64) -> String {
     let seconds = profile.level.active_s;
-    let heard = format!("{seconds:.0} s of voice");
-    let worth = match profile.signal_class {
-        // Load on the computer made gaps.
-        _ if captured_fraction < 0.995 => return gaps(&heard, captured_fraction, measuring),
+    let duration = format!("{seconds:.0} s of voice");
+    let verdict = match profile.signal_class {
+        // Frames were dropped because of the load on the computer.
+        _ if captured_fraction < 0.995 => return gaps(&duration, captured_fraction, measuring),
         SignalClass::Voice if seconds >= SUFFICIENT_SPEECH_S => "enough",
         SignalClass::Voice | SignalClass::TooShort => "half a minute tells more",
         SignalClass::SeveralVoices => "several voices take turns",
@@ -93,12 +93,12 @@ pub(crate) fn signal_class(profile: &Profile, measuring: bool, captured_fraction
         SignalClass::Music => "this sounds like music",
         SignalClass::InvalidSignal => "invalid signal",
     };
-    if measuring { format!("measuring: {heard}, {worth}") } else { format!("{heard} measured, {worth}") }
+    if measuring { format!("measuring: {duration}, {verdict}") } else { format!("{duration} measured, {verdict}") }
 }
 
-fn gaps(heard: &str, captured_fraction: f64, measuring: bool) -> String {
+fn gaps(duration: &str, captured_fraction: f64, measuring: bool) -> String {
     let begin = if measuring { "measuring: " } else { "" };
-    format!("{begin}{heard}; only {:.0} % could be listened to", 100.0 * captured_fraction)
+    format!("{begin}{duration}; only {:.0} % could be listened to", 100.0 * captured_fraction)
 }
 
 #[cfg(test)]
@@ -106,7 +106,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn gaps_in_what_was_heard_are_said() {
+    fn gaps_in_the_captured_signal_are_reported() {
         let profile =
             voicechain_core::measure::ProfileMeter::<1>::new(voicechain_core::SampleRate::new(8_000.0).unwrap());
         let profile = profile.profile();

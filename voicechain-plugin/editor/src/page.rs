@@ -1,47 +1,47 @@
-//! What the page itself remembers from one drawing to the next.
+//! State of the page between frames.
 
 use crate::strip_design::StripDesign;
 use egui::Id;
 use voicechain_core::settings::{SectionId, StageId};
 
-/// Smallest and largest zoom.
+/// Minimum and maximum zoom.
 pub const ZOOM_RANGE: [f32; 2] = [1.0, 3.0];
 
-/// A value that is being typed.
+/// Value that is being typed.
 #[derive(Clone, Debug)]
 pub(crate) struct Typing {
     pub(crate) at: (SectionId, usize),
     pub(crate) text: String,
-    /// What was typed last is no value.
+    /// Whether the last entered text was not a valid value.
     pub(crate) invalid: bool,
-    /// The field has had the keyboard.
+    /// Whether the field has been focused.
     pub(crate) had_focus: bool,
 }
 
-/// The path of a settings file that is being typed.
+/// Path of a settings file that is being typed.
 #[derive(Clone, Debug)]
 pub(crate) struct TypedPath {
     pub(crate) text: String,
-    /// The field has had the keyboard, where the system has no window that wants it.
+    /// Whether the field has been focused automatically, which happens only while no system dialog is open.
     pub(crate) had_focus: bool,
     pub(crate) has_keyboard: bool,
 }
 
-/// What the page itself remembers from one drawing to the next.
+/// State of the page between frames.
 pub struct Page {
-    /// The dark colours.
+    /// Dark colour scheme.
     pub dark: bool,
-    /// Zoom on top of the display's own.
+    /// Zoom relative to the scale of the display.
     pub zoom: f32,
     pub(crate) open: Option<StageId>,
     pub(crate) typing: Option<Typing>,
-    /// The position that a drag has come to, finer than any step.
+    /// Control being dragged and its exact position, before rounding to a step.
     pub(crate) drag: Option<(Id, f64)>,
-    /// The setting that the wheel has taken hold of.
+    /// Handle, stage and row that the mouse wheel is moving.
     pub(crate) wheel: Option<(Id, StageId, usize)>,
-    /// The proposal is shown, and not yet applied.
+    /// Whether the proposal is previewed before it is applied.
     pub(crate) preview: bool,
-    /// The path of a settings file that is being typed.
+    /// Typed path of a settings file.
     pub(crate) path: Option<TypedPath>,
     pub(crate) hint: String,
     pub(crate) design: Option<StripDesign>,
@@ -72,7 +72,7 @@ impl Page {
         self.open = Some(stage);
     }
 
-    /// A value is being typed: every key is the page's.
+    /// Whether text is being typed, so that the page needs every key.
     #[must_use]
     pub fn is_typing(&self) -> bool {
         self.typing.is_some() || self.path.as_ref().is_some_and(|path| path.has_keyboard)

@@ -1,4 +1,4 @@
-//! The path of a settings file, typed in place of the actions while one is being chosen.
+//! Text field for the path of a settings file, in place of the commands while a file is being chosen.
 
 use crate::draw_context::DrawContext;
 use crate::page::{Page, TypedPath};
@@ -8,7 +8,7 @@ use crate::widgets::{GAP, button};
 use egui::{Align, Key, Rect, StrokeKind, TextEdit, Ui, pos2, vec2};
 
 impl Page {
-    /// The line of the path; `y` is the middle of the line.
+    /// Draws the line with the path; `y` is the middle of the line.
     pub(crate) fn path_field(
         &mut self,
         ui: &mut Ui,
@@ -32,7 +32,7 @@ impl Page {
         let at = pos2(rect.left(), y + 0.36 * BODY);
         let left = write(ui.painter(), at, Align::Min, lead, text_font(BODY), cx.palette.quiet).right() + 12.0;
         let wide = |text: &str| width(ui.painter(), text, text_font(BODY));
-        // One width whatever stands there.
+        // The width of the longest label is reserved.
         let cancel = rect.right() - wide("cancel");
         let press = cancel - GAP[0] - wide("replace it");
         let field = Rect::from_min_max(pos2(left, y - 11.0), pos2(press - GAP[0], y + 11.0));
@@ -60,7 +60,7 @@ impl Page {
         let pressed = self.text_button(ui, press, y, BODY, &button(does, true, what), cx).clicked();
         let left = self.text_button(ui, cancel, y, BODY, &button("cancel", true, "No file after all."), cx).clicked();
         if pressed || enter {
-            // If it is refused, the next attempt begins in the field.
+            // After a failure, the field is focused again.
             typed.had_focus = false;
             cx.actions.push(UserAction::EnterPath { path: typed.text.clone(), replace: exists });
         } else if left || escape {
@@ -70,7 +70,7 @@ impl Page {
     }
 }
 
-/// What the hint line says meanwhile.
+/// Text of the hint line while a file is being chosen.
 pub(crate) fn hint(file_dialog: FileDialog<'_>) -> &'static str {
     match (file_dialog.existing_path.is_empty(), file_dialog.system_dialog) {
         (false, _) => "there is such a file already: replace it, or change the path",

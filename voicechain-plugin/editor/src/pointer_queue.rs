@@ -1,17 +1,17 @@
-//! A press counts where it was made, also when much happened before the page could be drawn.
+//! Queue of pointer events: a press acts where it was made, even if several events arrive before the next frame.
 
 use egui::{Context, Event, Plugin, RawInput};
 
-/// Holds back what the pointer did after a button until the page was drawn with that button, and the next press until what
-/// the button has changed was drawn, too.
+/// Delays pointer movement after a button event until the page has been drawn with that event. Delays the next press
+/// until the change made by the button has been drawn.
 ///
-/// What is under the pointer is found once per drawing, at the pointer's last place among what the drawing before it showed.
-/// A busy machine gathers a click, the movement away from it and another click into one drawing: the first would be one
-/// beside the control, and the second one on what stood there before.
+/// egui determines the control under the pointer once per frame, from the last pointer position and the layout of the
+/// previous frame. Under load, a click, the movement away from it and another click can arrive in one frame. Without
+/// the queue, the first click would miss its control, and the second would hit the control that was there before.
 #[derive(Default)]
 pub(crate) struct PointerEventQueue {
-    kept: Vec<Event>,
-    /// The last drawing had a button: what it has changed is not drawn yet.
+    delayed: Vec<Event>,
+    /// The last frame had a button event; its changes have not been drawn yet.
     changed: bool,
 }
 
@@ -21,7 +21,7 @@ impl Plugin for PointerEventQueue {
     }
 
     fn input_hook(&mut self, ctx: &Context, input: &mut RawInput) {
-        let mut events = std::mem::take(&mut self.kept);
+        let mut events = std::mem::take(&mut self.delayed);
         events.append(&mut input.events);
         let button = events.iter().position(|event| matches!(event, Event::PointerButton { .. }));
         let moves = |event: &Event| matches!(event, Event::PointerMoved(_) | Event::PointerGone);
@@ -29,14 +29,14 @@ impl Plugin for PointerEventQueue {
         if let Some(button) = button {
             let pressed = matches!(events[button], Event::PointerButton { pressed: true, .. });
             if changed && pressed {
-                self.kept = events.split_off(button);
+                self.delayed = events.split_off(button);
             } else {
                 self.changed = true;
                 if let Some(after) = events[button..].iter().position(moves) {
-                    self.kept = events.split_off(button + after);
+                    self.delayed = events.split_off(button + after);
                 }
             }
-            if !self.kept.is_empty() {
+            if !self.delayed.is_empty() {
                 ctx.request_repaint();
             }
         }

@@ -1,4 +1,4 @@
-//! The row of one stage, which opens.
+//! Row of one stage in the table; it can be opened.
 
 use crate::draw_context::{DrawContext, row_of};
 use crate::page::Page;
@@ -7,22 +7,22 @@ use crate::{expanded_row, formatting, measurement_text};
 use egui::{Align, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 use voicechain_core::settings::{SectionId, StageId};
 
-/// Height of a row that is not opened.
+/// Height of a closed row, points.
 pub(crate) const ROW: f32 = 24.0;
-/// Decibels that the bar of what is done now shows to either side, its length, and that of its other side.
+/// Range of the gain-reduction bar to either side, dB; its length for reduction and for boost, points.
 const BAR_DB: f32 = 12.0;
 const BAR: f32 = 84.0;
-const OTHER: f32 = 28.0;
-/// Below this width what was measured is left to the opened row, points.
+const BOOST_BAR: f32 = 28.0;
+/// Minimum width to show the measurement column, points.
 const WIDE: f32 = 880.0;
 
-/// Where the columns stand.
+/// Positions of the columns, points.
 pub(crate) struct Columns {
     pub(crate) name: f32,
-    /// Absent where the page is narrow.
+    /// `None` if the page is narrow.
     pub(crate) measurement: Option<f32>,
     pub(crate) setting: f32,
-    /// Centre line of what is done now.
+    /// Zero line of the gain-reduction bar.
     pub(crate) now: f32,
     pub(crate) ledger: f32,
 }
@@ -35,14 +35,14 @@ impl Columns {
             name: left + 26.0,
             measurement: wide.then_some(left + 138.0),
             setting: if wide { left + 0.35 * width } else { left + 138.0 },
-            now: rect.right() - 72.0 - OTHER,
+            now: rect.right() - 72.0 - BOOST_BAR,
             ledger: rect.right(),
         }
     }
 }
 
 impl Page {
-    /// Draws the row, with its inside where it is open.
+    /// Draws the row, with its content if it is open.
     pub(crate) fn stage(
         &mut self,
         ui: &mut Ui,
@@ -84,7 +84,7 @@ impl Page {
                 };
                 write(&ui.painter_at(settings), at, Align::Min, text, text_font(SMALL), ink);
             }
-            // Its settings stand inside.
+            // The content of the open row shows its settings.
             None if open => {}
             None if !on => {
                 write(ui.painter(), at, Align::Min, "off", text_font(SMALL), palette.quiet);
@@ -98,7 +98,7 @@ impl Page {
         }
     }
 
-    /// The row itself, which opens when it is pressed, and the switch in it; true when the stage is on.
+    /// Draws the row, which opens and closes on a click, and its switch; returns whether the stage acts.
     #[allow(clippy::too_many_arguments)]
     fn row_and_switch(
         &mut self,
@@ -111,7 +111,7 @@ impl Page {
         cx: &mut DrawContext<'_>,
     ) -> bool {
         let palette = cx.palette;
-        // What stands in the row is asked first.
+        // Interacted first, so that controls within the row take precedence.
         let response = ui.interact(line, ui.scope_id().with(("row", stage.id())), Sense::click());
         let name = format!("{} row", stage.name());
         response.widget_info(|| WidgetInfo::selected(Role::DisclosureTriangle, true, open, &name));
@@ -140,7 +140,7 @@ impl Page {
         }
         if response.clicked() {
             let mut values = vec![(SectionId::Stage(stage), row, f64::from(u8::from(!on)))];
-            // Without latency it would be bypassed: it gets the most.
+            // Without latency the stage would be bypassed, so switching it on selects the highest latency.
             let latency = row_of(SectionId::Spectral, "latency").filter(|_| !on && cx.lacks_latency(stage));
             values.extend(latency.map(|(row, info)| (SectionId::Spectral, row, info.max)));
             cx.set_all(&values);
@@ -149,16 +149,17 @@ impl Page {
     }
 }
 
-/// What the stage does now, and what it did to the loudness.
+/// Draws the current gain reduction of the stage, and its change of loudness from the level ledger.
 fn row_meters(ui: &Ui, stage: StageId, on: bool, y: f32, columns: &Columns, cx: &DrawContext<'_>) {
     let (palette, painter, base) = (cx.palette, ui.painter(), y + BASELINE);
     if cx.view.metered_stages.contains(&stage) {
         painter.vline(columns.now, y - 8.0..=y + 8.0, (1.0, palette.rule));
         let reduction_db = cx.view.history.now().map_or(0.0, |point| point.reduction(stage)) as f32;
         if on && reduction_db.abs() >= 0.05 {
-            // To the left it takes, to the right it gives; the number stands at the left in both cases.
+            // Reduction to the left, boost to the right; the number is at the left in both cases.
             let share = (reduction_db.abs() / BAR_DB).min(1.0);
-            let end = if reduction_db > 0.0 { columns.now - share * (BAR - 40.0) } else { columns.now + share * OTHER };
+            let end =
+                if reduction_db > 0.0 { columns.now - share * (BAR - 40.0) } else { columns.now + share * BOOST_BAR };
             let bar = Rect::from_two_pos(pos2(columns.now, y - 4.5), pos2(end, y + 4.5));
             let ink = if reduction_db > 0.0 { palette.reduction } else { palette.boost };
             painter.rect_filled(bar, 1.0, ink);

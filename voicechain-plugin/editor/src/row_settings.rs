@@ -1,4 +1,4 @@
-//! What the row of a stage says of its settings without being opened.
+//! Settings shown in the closed row of a stage.
 
 use crate::bands::bands;
 use crate::draw_context::{DrawContext, name_in, row_for};
@@ -8,16 +8,18 @@ use crate::style::{DIGIT, SMALL, TINY, text_font, width, write};
 use egui::{Align, Rect, Ui, pos2, vec2};
 use voicechain_core::settings::{SectionId, StageId};
 
-/// A piece of what a row says of its settings.
+/// Item of the settings in a closed row.
 enum RowItem {
-    /// A name, which may be left out, or a word that may not.
+    /// Name of a setting, omitted if space is short.
     Name(String),
+    /// Word that is never omitted.
     Word(&'static str),
+    /// Value of a setting.
     Value(SectionId, usize),
 }
 
-/// The settings that a row says without being opened, by the ends of their ids; `None` for a stage of bands, of which it
-/// says those that do not rest.
+/// Settings shown in the closed row, by the last part of their ids. `None` for a stage of bands, which shows its active
+/// bands.
 const fn fields(stage: StageId) -> Option<&'static [&'static str]> {
     Some(match stage {
         StageId::CorrectiveEq | StageId::ToneEq => return None,
@@ -33,7 +35,7 @@ const fn fields(stage: StageId) -> Option<&'static [&'static str]> {
     })
 }
 
-/// What a row says without being opened.
+/// Items of the closed row.
 fn row_items(stage: StageId, cx: &DrawContext<'_>) -> Vec<RowItem> {
     if let Some(fields) = fields(stage) {
         let bypassed = cx.is_on(stage) && cx.lacks_latency(stage);
@@ -41,11 +43,11 @@ fn row_items(stage: StageId, cx: &DrawContext<'_>) -> Vec<RowItem> {
             .iter()
             .filter_map(|field| row_for(stage, field))
             .filter(|(section, ..)| !bypassed || *section == SectionId::Spectral);
-        let text_font = bypassed.then_some(RowItem::Word("bypassed:"));
+        let prefix = bypassed.then_some(RowItem::Word("bypassed:"));
         let named = rows.flat_map(|(section, row, info)| {
             [RowItem::Name(name_in(stage, section, info)), RowItem::Value(section, row)]
         });
-        return text_font.into_iter().chain(named).collect();
+        return prefix.into_iter().chain(named).collect();
     }
     let gains = bands().iter().filter(|band| band.stage == stage);
     let moved = gains.filter_map(|band| Some((band.gain?, band.frequency)));
@@ -58,7 +60,7 @@ fn row_items(stage: StageId, cx: &DrawContext<'_>) -> Vec<RowItem> {
 }
 
 impl Page {
-    /// Writes them into `place`, as many as there is room for; each can be moved there.
+    /// Draws the items into `place`, as many as fit; each value can be edited there.
     pub(crate) fn row_settings(
         &mut self,
         ui: &mut Ui,
@@ -73,7 +75,7 @@ impl Page {
             write(ui.painter(), at, Align::Min, "every band flat", text_font(SMALL), cx.palette.quiet);
             return;
         }
-        // Names are left out where there is no room for all of them.
+        // Names are omitted unless all of them fit.
         let slot = |section: SectionId, row: usize| DIGIT * formatting::widest(&section.rows()[row]) as f32;
         let gap = |with_names: bool| if with_names { 18.0 } else { 12.0 };
         let wide = |item: &RowItem, with_names: bool| match item {
@@ -82,8 +84,8 @@ impl Page {
             RowItem::Word(word) => width(ui.painter(), word, text_font(TINY)) + 6.0,
             RowItem::Value(section, row) => slot(*section, *row) + gap(with_names),
         };
-        let all: f32 = items.iter().map(|item| wide(item, true)).sum();
-        let with_names = all - gap(true) <= place.width();
+        let total: f32 = items.iter().map(|item| wide(item, true)).sum();
+        let with_names = total - gap(true) <= place.width();
         let widths: Vec<f32> = items.iter().map(|item| wide(item, with_names)).collect();
         let mut x = place.left();
         for (n, (item, wide)) in items.iter().zip(widths).enumerate() {

@@ -1,4 +1,4 @@
-//! The table of the stages: one row each, in signal order.
+//! Table of the stages: one row each, in signal order.
 
 use crate::draw_context::DrawContext;
 use crate::expanded_row;
@@ -9,11 +9,11 @@ use crate::style::{DIGITS, SMALL, number_font, text_font, write};
 use egui::{Align, Rect, ScrollArea, Sense, Ui, UiBuilder, pos2, vec2};
 use voicechain_core::settings::StageId;
 
-/// Height of the line of titles, and of the line of the sum.
+/// Heights of the title line and of the sum line, points.
 const TITLES: f32 = 30.0;
 const SUM: f32 = 28.0;
 
-/// Height that the table needs without scrolling.
+/// Height of the table without scrolling, points.
 pub(crate) fn height(open: Option<StageId>, width: f32) -> f32 {
     let inside = open.map_or(0.0, |stage| expanded_row::height(stage, width));
     TITLES + ROW * StageId::COUNT as f32 + SUM + inside

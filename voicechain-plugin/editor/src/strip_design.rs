@@ -1,11 +1,11 @@
-//! The strip's coefficients for the settings that are shown, and its curve.
+//! Coefficients and frequency response of the strip for the displayed settings.
 
 use crate::axes;
 use crate::bands::response_db;
 use voicechain_core::strip::StripCoefs;
 use voicechain_core::{SampleRate, StripSettings};
 
-/// The strip's coefficients for the settings that are shown: designed again only when these change.
+/// Coefficients and response curve for the displayed settings, cached until these change.
 pub(crate) struct StripDesign {
     pub(crate) settings: StripSettings,
     pub(crate) rate: SampleRate,
@@ -13,7 +13,7 @@ pub(crate) struct StripDesign {
     pub(crate) curve: Vec<f32>,
 }
 
-/// Designs again if the settings are others than before.
+/// Updates the design if settings or sample rate have changed.
 pub(crate) fn update_design(design: &mut Option<StripDesign>, settings: &StripSettings, rate: SampleRate) {
     if design.as_ref().is_some_and(|old| old.settings == *settings && old.rate == rate) {
         return;

@@ -1,4 +1,4 @@
-//! Colours and letters.
+//! Colours and fonts.
 
 use egui::{
     Align, Color32, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Painter, Pos2, Rect, Stroke, Theme,
@@ -6,28 +6,28 @@ use egui::{
 };
 use std::sync::Arc;
 
-/// The colours of the page.
+/// Colours of the page.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Palette {
-    /// What everything stands on.
+    /// Background.
     pub paper: Color32,
-    /// What is read first.
+    /// Primary text.
     pub ink: Color32,
-    /// What is read second.
+    /// Secondary text.
     pub quiet: Color32,
-    /// Lines between things.
+    /// Separators and grid lines.
     pub rule: Color32,
-    /// How far speakers differ.
+    /// Band of the spread among speakers.
     pub band: Color32,
-    /// What the strip makes of it, and what is on.
+    /// Processed signal, and controls that are on.
     pub accent: Color32,
-    /// What is taken away.
+    /// Reduction.
     pub reduction: Color32,
-    /// What is given.
+    /// Boost.
     pub boost: Color32,
-    /// A row that is open.
+    /// Background of an open row.
     pub selected: Color32,
-    /// A field.
+    /// Background of a field or plot.
     pub field: Color32,
 }
 
@@ -36,7 +36,7 @@ const fn hex(rgb: u32) -> Color32 {
 }
 
 impl Palette {
-    /// Light or dark.
+    /// Light or dark palette.
     #[must_use]
     pub const fn of(dark: bool) -> Self {
         if dark {
@@ -68,7 +68,7 @@ impl Palette {
         }
     }
 
-    /// What egui draws by itself (tooltips, menus, fields) in the same colours.
+    /// Applies the colours to egui's own elements: tooltips, menus, text fields.
     pub(crate) fn apply(&self, ctx: &egui::Context, dark: bool) {
         let theme = if dark { Theme::Dark } else { Theme::Light };
         if ctx.theme() == theme && ctx.global_style().visuals.panel_fill == self.paper {
@@ -108,7 +108,7 @@ impl Palette {
     }
 }
 
-/// Gives a context the page's letters, from its next drawing on.
+/// Installs the fonts of the page; they are available from the next frame on.
 pub(crate) fn install_fonts(ctx: &egui::Context) {
     let mut fonts = FontDefinitions::empty();
     for (name, family, bytes) in [
@@ -118,24 +118,25 @@ pub(crate) fn install_fonts(ctx: &egui::Context) {
         fonts.font_data.insert(name.into(), Arc::new(FontData::from_static(bytes)));
         fonts.families.insert(family, vec![name.into()]);
     }
-    // What one does not have, the other may.
+    // Each font is the fallback of the other.
     for (family, other) in [(FontFamily::Proportional, "numbers"), (FontFamily::Monospace, "words")] {
         fonts.families.entry(family).or_default().push(other.into());
     }
     ctx.set_fonts(fonts);
 }
 
-/// Letters for words.
+/// Font for text.
 pub(crate) fn text_font(size: f32) -> FontId {
     FontId::new(size, FontFamily::Proportional)
 }
 
-/// Letters for numbers.
+/// Font for numbers.
 pub(crate) fn number_font(size: f32) -> FontId {
     FontId::new(size, FontFamily::Monospace)
 }
 
-/// Writes one line whose baseline is at `at`, so that letters of all sizes stand on one line; gives where it stands.
+/// Draws one line of text with its baseline at `at`, so that texts of all sizes share a baseline; returns its
+/// rectangle.
 pub(crate) fn write(
     painter: &Painter,
     at: Pos2,
@@ -157,18 +158,18 @@ pub(crate) fn write(
     rect
 }
 
-/// Width of a line, points.
+/// Width of a line of text, points.
 pub(crate) fn width(painter: &Painter, text: &str, font: FontId) -> f32 {
     painter.layout_no_wrap(text.into(), font, Color32::PLACEHOLDER).size().x
 }
 
-/// Sizes, points.
+/// Font sizes, points.
 pub(crate) const TITLE: f32 = 21.0;
 pub(crate) const BODY: f32 = 14.0;
 pub(crate) const SMALL: f32 = 12.0;
 pub(crate) const TINY: f32 = 11.0;
 pub(crate) const DIGITS: f32 = 12.5;
-/// Width of a digit of that size, points.
+/// Width of a digit of size [`DIGITS`], points.
 pub(crate) const DIGIT: f32 = 0.6 * DIGITS;
-/// From the middle of a line to its baseline, points.
+/// Distance from the middle of a line to its baseline, points.
 pub(crate) const BASELINE: f32 = 4.5;

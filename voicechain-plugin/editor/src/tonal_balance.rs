@@ -1,4 +1,4 @@
-//! The voice against published speech, with what was found in it.
+//! Tonal balance of the voice relative to published speech, with the findings.
 
 use crate::axes::{Axes, HIGH_HZ, LOW_HZ, NAMED, fill_between, line, scale};
 use crate::bands::response_db;
@@ -10,9 +10,9 @@ use crate::widgets::{hover_position, readout};
 use egui::{Align, Pos2, Rect, Shape, Stroke, Ui, pos2, vec2};
 use voicechain_core::speech::{BYRNE_1994_COMBINED, SPEAKER_SD_DB, SPEAKER_SD_FIRST_BAND};
 
-/// Decibels to either side.
+/// Range of the level axis to either side of 0, dB.
 const TONAL_BALANCE_DB: f32 = 13.0;
-/// Half a third octave, as a ratio.
+/// Frequency ratio of half a third octave.
 const HALF_BAND: f32 = 1.122_018_5;
 
 impl Page {
@@ -25,7 +25,7 @@ impl Page {
         write(ui.painter(), pos2(rect.left(), base), Align::Min, text, text_font(SMALL), palette.quiet);
         write(ui.painter(), pos2(rect.left() - 8.0, base), Align::Max, "dB", text_font(TINY), palette.quiet);
         let painter = ui.painter().with_clip_rect(rect);
-        // Beyond the bands that were measured the nearest is held.
+        // Outside the published bands, the nearest value is used.
         let spread =
             |band: usize| SPEAKER_SD_DB[band.saturating_sub(SPEAKER_SD_FIRST_BAND).min(SPEAKER_SD_DB.len() - 1)] as f32;
         let middles = BYRNE_1994_COMBINED.iter().enumerate().map(|(band, (hz, _))| (*hz as f32, spread(band)));
@@ -54,11 +54,11 @@ impl Page {
             }
             None => {
                 let text = match (cx.view.measuring, cx.view.profile) {
-                    (true, _) => "monitoring: the voice appears here after a few seconds",
+                    (true, _) => "measuring: the voice appears here after a few seconds",
                     (false, Some(_)) => "too little of the voice was heard to draw it",
                     (false, None) => "no voice measured yet: press \u{201c}measure\u{201d} and play it",
                 };
-                // On paper, so that no line runs through the words.
+                // On the background colour, so that no line crosses the text.
                 let at = rect.center();
                 let size = vec2(width(ui.painter(), text, text_font(SMALL)) + 24.0, 24.0);
                 ui.painter().rect_filled(Rect::from_center_size(at, size), 3.0, palette.paper);
@@ -68,7 +68,7 @@ impl Page {
         self.tonal_balance_readout(ui, &axes, cx);
     }
 
-    /// Before as third-octave steps, after as one line.
+    /// Draws the voice before the strip as third-octave steps, and after it as a smooth line.
     fn spectrum(&self, ui: &Ui, axes: &Axes, deviation: &[Option<f64>], cx: &DrawContext<'_>) {
         let palette = cx.palette;
         let painter = ui.painter().with_clip_rect(axes.rect.expand(1.0));
@@ -84,7 +84,7 @@ impl Page {
             let change = self.design.as_ref().map_or(0.0, |design| response_db(&design.coefs, f64::from(hz)));
             after.push((hz, db + change as f32));
             if db.abs() > axes.db {
-                // Of neighbours on one side the farthest speaks for all.
+                // One mark for adjacent bands on the same side, with the largest deviation.
                 match beyond.last_mut() {
                     Some((n, _, farthest)) if *n + 1 == band && *farthest * db > 0.0 => {
                         *n = band;
@@ -104,7 +104,7 @@ impl Page {
             2.0,
             palette.accent,
         );
-        // What runs off the scale is marked with its value.
+        // Deviations beyond the scale are marked with their value.
         for (_, hz, db) in beyond {
             let (up, right) = (db > 0.0, axes.x(hz) > axes.rect.right() - 50.0);
             let at = axes.at(hz, db) + vec2(0.0, if up { 8.0 } else { -8.0 });
@@ -120,9 +120,9 @@ impl Page {
         }
     }
 
-    /// A readout under the pointer.
+    /// Shows a readout at the pointer.
     fn tonal_balance_readout(&mut self, ui: &Ui, axes: &Axes, cx: &DrawContext<'_>) {
-        // What can be pressed is told of in the hint line.
+        // Over a button, the hint line is already in use.
         let Some(at) = hover_position(ui, axes.rect).filter(|_| self.hint.is_empty()) else { return };
         let hz = axes.hz(at.x);
         let nearest = BYRNE_1994_COMBINED.iter().position(|(centre, _)| (*centre as f32 / hz).ln().abs() < 0.116);
@@ -140,7 +140,7 @@ impl Page {
     }
 }
 
-/// Points on a smooth line through third-octave values (Catmull and Rom).
+/// Points on a smooth line through third-octave values (Catmull-Rom spline).
 fn smooth(values: &[(f32, f32)]) -> Vec<(f32, f32)> {
     let mut points = Vec::new();
     for n in 0..values.len().saturating_sub(1) {

@@ -1,4 +1,4 @@
-//! The field in which a value is typed.
+//! Text field for a value.
 
 use crate::draw_context::DrawContext;
 use crate::formatting;
@@ -8,7 +8,7 @@ use egui::{Key, Rect, Response, Sense, TextEdit, Ui, vec2};
 use voicechain_core::settings::SectionId;
 
 impl Page {
-    /// Draws the field over the place of the value and takes what is typed: a value of the setting, or nothing.
+    /// Draws the field over the place of the value. On enter or loss of focus, a valid text is applied.
     pub(crate) fn type_value(
         &mut self,
         ui: &mut Ui,
@@ -67,7 +67,7 @@ impl Page {
                     typing.invalid = true;
                     response.request_focus();
                 }
-                // Somewhere else was clicked: what is no value is dropped.
+                // Focus was lost by a click elsewhere: an invalid text is discarded.
                 None => return response,
             }
         }

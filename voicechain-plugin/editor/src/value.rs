@@ -1,4 +1,4 @@
-//! One setting: dragged, typed, stepped by the keyboard, or given back its default.
+//! Control for one setting: drag, type, step by keyboard, or reset to the default.
 
 use crate::draw_context::DrawContext;
 use crate::formatting;
@@ -11,12 +11,12 @@ use egui::{Align, CursorIcon, Event, Id, Key, Rect, Response, Role, Sense, Ui, W
 use voicechain_core::settings::{SectionId, SettingInfo};
 use voicechain_core::units::Unit;
 
-/// Points of a drag from one end of a setting to the other; finely, so many times as far.
+/// Drag distance over the whole range of a setting, points, and factor on it with the shift key.
 const DRAG_RANGE: f64 = 320.0;
 const FINE_FACTOR: f64 = 8.0;
 
 impl Page {
-    /// Draws the value of a row of the table into `place`, at its right or left end, and answers to pointer and keyboard.
+    /// Draws the value of a table row into `place`, aligned left or right, and handles pointer and keyboard.
     pub(crate) fn value(
         &mut self,
         ui: &mut Ui,
@@ -45,7 +45,7 @@ impl Page {
         response.on_hover_text(info.explanation)
     }
 
-    /// Writes the value, underlined where the pointer is, and says in the hint line what it sets.
+    /// Draws the value. While hovered or dragged it is underlined and its explanation is shown in the hint line.
     #[allow(clippy::too_many_arguments)]
     fn draw_value(
         &mut self,
@@ -73,7 +73,7 @@ impl Page {
         self.focus_ring(ui, response, drawn.expand2(vec2(4.0, 1.0)), cx);
     }
 
-    /// A drag from its beginning to its end is one gesture.
+    /// Handles a drag, as one gesture from start to end.
     fn drag_value(&mut self, ui: &Ui, response: &Response, section: SectionId, row: usize, cx: &mut DrawContext<'_>) {
         let (info, value) = (&section.rows()[row], cx.value(section, row));
         if response.drag_started() {
@@ -82,7 +82,7 @@ impl Page {
             cx.actions.push(UserAction::BeginGesture(section, row));
         }
         if response.dragged()
-            && let Some((_, position)) = self.drag.as_mut().filter(|(held, _)| *held == response.id)
+            && let Some((_, position)) = self.drag.as_mut().filter(|(dragged, _)| *dragged == response.id)
         {
             let delta = response.drag_delta();
             let fine_factor = if ui.input(|input| input.modifiers.shift) { FINE_FACTOR } else { 1.0 };
@@ -98,7 +98,7 @@ impl Page {
         }
     }
 
-    /// The keyboard: steps, the default, the beginning of a typed value.
+    /// Handles the keyboard: steps, reset to the default, first character of a typed value.
     fn keys(&mut self, ui: &Ui, id: Id, section: SectionId, row: usize, cx: &mut DrawContext<'_>) {
         let (info, value) = (&section.rows()[row], cx.value(section, row));
         let [along, up] = requested_steps(ui, id);
@@ -132,12 +132,12 @@ impl Page {
     }
 }
 
-/// A setting with names for values, which a press goes through.
+/// Whether the values of a setting have names; a click selects the next one.
 fn is_choice(info: &SettingInfo) -> bool {
     matches!(info.unit, Unit::Switch | Unit::Choice)
 }
 
-/// Tells those who do not see it what the value is, and what can be done with it.
+/// Sets name, value and actions in the accessibility tree.
 fn set_accessibility(ui: &Ui, response: &Response, name: &str, text: &str, info: &SettingInfo, value: f64) {
     response.widget_info(|| {
         let role = match info.unit {
@@ -161,7 +161,7 @@ fn set_accessibility(ui: &Ui, response: &Response, name: &str, text: &str, info:
     });
 }
 
-/// A click takes the keyboard, and the next name of a choice; two give a number its default.
+/// Handles clicks: one focuses the control and advances a choice, two reset a number to its default.
 fn handle_click(response: &Response, section: SectionId, row: usize, cx: &mut DrawContext<'_>) {
     let info = &section.rows()[row];
     if response.clicked() {
@@ -175,7 +175,7 @@ fn handle_click(response: &Response, section: SectionId, row: usize, cx: &mut Dr
     }
 }
 
-/// What follows in a choice.
+/// Next value of a choice, cyclic.
 fn next(info: &SettingInfo, value: f64) -> f64 {
     if value + 1.0 > info.max { info.min } else { value + 1.0 }
 }

@@ -1,4 +1,4 @@
-//! What the page shows and what it asks for.
+//! View model: what the page shows, and the user actions that it returns.
 
 use crate::history::History;
 use voicechain_core::measure::Profile;
@@ -7,110 +7,110 @@ use voicechain_core::settings::{REORDERABLE_STAGES, ReorderableStage, SectionId,
 use voicechain_core::strip::{AuditionBand, Ledger, MonitorMode, Monitoring, StartingPoint};
 use voicechain_core::{SampleRate, StripSettings};
 
-/// What the page shows.
+/// Content of the page.
 pub struct ViewModel<'a> {
-    /// What the track is called; empty if the host does not say.
+    /// Name of the track; empty if the host does not provide one.
     pub name: &'a str,
-    /// The settings as they are.
+    /// Current settings.
     pub settings: StripSettings,
-    /// The rate that the strip runs at.
+    /// Sample rate of the strip.
     pub rate: SampleRate,
-    /// What is known of the voice.
+    /// Measured profile of the voice.
     pub profile: Option<&'a Profile>,
-    /// How much of what was played could be listened to, 0 to 1.
+    /// Captured frames relative to all frames, 0 to 1.
     pub captured_fraction: f64,
-    /// What would be proposed for it.
+    /// Proposal for this profile.
     pub proposal: Option<&'a Proposal>,
-    /// The voice is being measured.
+    /// Whether a measurement is running.
     pub measuring: bool,
-    /// What is heard.
+    /// Monitor mode and loudness match.
     pub monitoring: Monitoring,
-    /// The part of the recording that is heard.
+    /// Band of the recording that is auditioned.
     pub audition_band: AuditionBand,
-    /// The level ledger.
+    /// Level ledger.
     pub ledger: Option<Ledger>,
-    /// Loudness match and common headroom, dB.
+    /// Loudness-match gain and common headroom, dB.
     pub loudness_match_db: [f64; 2],
-    /// The stages whose gain moves with the sound, in signal order.
+    /// Stages with a gain-reduction meter, in signal order.
     pub metered_stages: &'a [StageId],
-    /// The last fifteen seconds.
+    /// Meter readings of the last fifteen seconds.
     pub history: &'a History,
-    /// There is a step to take back, and one to take again.
+    /// Whether undo and redo are possible.
     pub can_undo_redo: [bool; 2],
-    /// There is something to paste, and it can be carried over.
+    /// Whether the clipboard can be pasted and carried over.
     pub clipboard: [bool; 2],
-    /// A settings file is being chosen.
+    /// State of the file choice, while a settings file is being chosen.
     pub file_dialog: Option<FileDialog<'a>>,
-    /// What the page has to say: an error, or what was done.
+    /// Message: an error or a confirmation.
     pub message: Option<&'a str>,
 }
 
-/// What is to be done with a settings file.
+/// Operation on a settings file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum FileOperation {
-    /// Its settings are applied.
+    /// Read it and apply its settings.
     Open,
-    /// The settings are written into it.
+    /// Write the settings to it.
     Save,
 }
 
-/// A settings file that is being chosen: in a window of the system's, if it has one, or by its path.
+/// Settings file that is being chosen, in the system's file dialog, if available, or by a typed path.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FileDialog<'a> {
-    /// What for.
+    /// Operation on the file.
     pub operation: FileOperation,
-    /// The path to begin with.
+    /// Initial path.
     pub path: &'a str,
-    /// The system shows a window for it.
+    /// Whether the system's file dialog is open.
     pub system_dialog: bool,
-    /// A path that was typed and where there is a file already; empty if there is none.
+    /// Typed path at which a file already exists; empty if there is none.
     pub existing_path: &'a str,
 }
 
-/// What the person asks for.
+/// Action of the user.
 #[derive(Clone, Debug, PartialEq)]
 pub enum UserAction {
-    /// Takes hold of a setting: section and row.
+    /// Begin a gesture on a setting: section and row.
     BeginGesture(SectionId, usize),
-    /// Gives it a value.
+    /// Set the value of a setting.
     SetValue(SectionId, usize, f64),
-    /// Lets go.
+    /// End the gesture.
     EndGesture(SectionId, usize),
-    /// Begins to measure the voice.
+    /// Start a measurement of the voice.
     StartMeasuring,
-    /// Ends measuring.
+    /// End the measurement.
     StopMeasuring,
-    /// Applies what is proposed.
+    /// Apply the proposal.
     ApplyProposal,
-    /// Takes the last step back.
+    /// Undo the last step.
     Undo,
-    /// Takes it again.
+    /// Redo the last undone step.
     Redo,
-    /// Copies all settings.
+    /// Copy all settings.
     Copy,
-    /// Applies a settings text, or what was copied last.
+    /// Apply a settings text, or the clipboard.
     Paste(Option<String>),
-    /// Applies what was changed on another track to this one's proposal.
+    /// Apply the changes made on another track to this track's proposal.
     CarryOver,
-    /// Applies a starting point.
+    /// Apply a starting point.
     ApplyStartingPoint(StartingPoint),
-    /// Lets this be heard.
+    /// Select the monitor mode.
     SetMonitorMode(MonitorMode),
-    /// Matches the loudness, or no longer.
+    /// Switch the loudness match on or off.
     SetLoudnessMatch(bool),
-    /// Lets a part of the recording be heard alone, or all of it again.
+    /// Audition a band of the recording, or the full band again.
     SetAuditionBand(AuditionBand),
-    /// Lets a settings file be chosen.
+    /// Choose a settings file.
     ChooseFile(FileOperation),
-    /// The path of the file was typed; one that is there already is written over if that was said.
+    /// Use a typed path.
     EnterPath {
-        /// As it was typed.
+        /// Path as typed.
         path: String,
-        /// Over a file that is there.
+        /// Whether an existing file may be replaced.
         replace: bool,
     },
-    /// No file after all.
+    /// Cancel the file choice.
     CancelFile,
-    /// Another order of the reorderable stages.
+    /// Set the order of the reorderable stages.
     SetOrder([ReorderableStage; REORDERABLE_STAGES]),
 }

@@ -1,16 +1,16 @@
-//! What several parts of the page draw alike: words to press, switches, the mark of the keyboard, labels in pictures.
+//! Widgets shared by several parts of the page: text buttons, checkboxes, focus ring, labels in plots.
 
 use crate::draw_context::DrawContext;
 use crate::page::Page;
 use crate::style::{DIGITS, TINY, number_font, text_font, width, write};
 use egui::{Align, Pos2, Rect, Response, Role, Sense, StrokeKind, Ui, WidgetInfo, pos2, vec2};
 
-/// Something that can be pressed: its name, whether it can be now, and what it does.
+/// Text button: name, whether it is enabled, and hint.
 pub(crate) struct TextButton {
     pub(crate) name: &'static str,
     pub(crate) enabled: bool,
     pub(crate) hint: &'static str,
-    /// The longest name that stands here, so that the others keep their places.
+    /// Longest name that the button can have; its width is reserved.
     pub(crate) longest_label: &'static str,
 }
 
@@ -18,11 +18,11 @@ pub(crate) const fn button(name: &'static str, enabled: bool, hint: &'static str
     TextButton { name, enabled, hint, longest_label: name }
 }
 
-/// Most and least between two words, points.
+/// Maximum and minimum gap between two buttons, points.
 pub(crate) const GAP: [f32; 2] = [22.0, 8.0];
 
 impl Page {
-    /// A word to press; its left end is at `x`, and it is `size` tall.
+    /// Draws a text button with its left end at `x`, font size `size`.
     pub(crate) fn text_button(
         &mut self,
         ui: &Ui,
@@ -50,7 +50,7 @@ impl Page {
         response
     }
 
-    /// A switch: a square, with a tick when on.
+    /// Draws a checkbox: a square, with a tick when on.
     pub(crate) fn checkbox(&self, ui: &Ui, place: Rect, on: bool, cx: &DrawContext<'_>) {
         let palette = cx.palette;
         let painter = ui.painter();
@@ -64,7 +64,7 @@ impl Page {
         }
     }
 
-    /// Shows where the keyboard is.
+    /// Marks the control that has keyboard focus.
     pub(crate) fn focus_ring(&self, ui: &Ui, response: &egui::Response, place: Rect, cx: &DrawContext<'_>) {
         if response.has_focus() {
             ui.painter().rect_stroke(place, 3.0, (1.5, cx.palette.accent), egui::StrokeKind::Outside);
@@ -72,13 +72,13 @@ impl Page {
     }
 }
 
-/// The pointer, if it is over a picture and over nothing in front of it.
+/// Pointer position, if it is over the plot and nothing covers the plot there.
 pub(crate) fn hover_position(ui: &Ui, rect: Rect) -> Option<Pos2> {
     let at = ui.input(|input| input.pointer.hover_pos()).filter(|at| rect.contains(*at))?;
     (ui.ctx().layer_id_at(at) == Some(ui.layer_id())).then_some(at)
 }
 
-/// A label beside a point, inside a picture.
+/// Draws a label beside a point, within a plot.
 pub(crate) fn readout(ui: &Ui, at: Pos2, inside: Rect, text: &str, cx: &DrawContext<'_>) {
     let palette = cx.palette;
     let painter = ui.painter();
@@ -93,7 +93,7 @@ pub(crate) fn readout(ui: &Ui, at: Pos2, inside: Rect, text: &str, cx: &DrawCont
     painter.galley(place.min + vec2(8.0, 4.0), galley, palette.ink);
 }
 
-/// A number beside a mark in a curve.
+/// Draws a number beside a mark on a curve.
 pub(crate) fn value_label(ui: &Ui, at: egui::Pos2, text: &str, ink: egui::Color32) {
     write(ui.painter(), at, Align::Min, text, number_font(TINY), ink);
 }

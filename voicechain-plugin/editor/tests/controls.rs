@@ -1,4 +1,4 @@
-//! Every control, by pointer and keyboard, found by its name.
+//! Tests of every control by pointer and keyboard, found by its name.
 
 use crate::track::Track;
 use egui::{Event, Key, Modifiers, PointerButton, Pos2};
@@ -50,23 +50,23 @@ fn type_text(page: &mut Opened, name: &str, text: &str) {
     page.run_steps(3);
 }
 
-/// Each gesture is whole: taken hold of, given values, let go.
+/// Asserts that every gesture is complete: begin, values, end.
 pub(crate) fn assert_complete_gestures(actions: &[UserAction]) {
-    let mut held = std::collections::BTreeSet::new();
+    let mut open = std::collections::BTreeSet::new();
     for action in actions {
         match action {
-            UserAction::BeginGesture(stage, row) => assert!(held.insert((stage.id(), *row)), "{actions:?}"),
-            UserAction::SetValue(stage, row, _) => assert!(held.contains(&(stage.id(), *row)), "{actions:?}"),
-            UserAction::EndGesture(stage, row) => assert!(held.remove(&(stage.id(), *row)), "{actions:?}"),
+            UserAction::BeginGesture(stage, row) => assert!(open.insert((stage.id(), *row)), "{actions:?}"),
+            UserAction::SetValue(stage, row, _) => assert!(open.contains(&(stage.id(), *row)), "{actions:?}"),
+            UserAction::EndGesture(stage, row) => assert!(open.remove(&(stage.id(), *row)), "{actions:?}"),
             _ => {}
         }
     }
-    assert!(held.is_empty(), "{actions:?}");
+    assert!(open.is_empty(), "{actions:?}");
 }
 
-/// A click and the way back from it, a drag and where it went: before the page is drawn even once.
+/// A click and the movement away from it, and a drag, arrive within one frame.
 #[test]
-fn what_happens_between_two_drawings_is_not_lost() {
+fn pointer_events_within_one_frame_are_not_lost() {
     let mut page = open(Track::measured());
     let (at, away) = (place(&page, "removed"), Pos2::new(DEFAULT_SIZE[0] - 2.0, DEFAULT_SIZE[1] - 2.0));
     let modifiers = Modifiers::NONE;
@@ -76,15 +76,15 @@ fn what_happens_between_two_drawings_is_not_lost() {
     page.input_mut().events.extend(click);
     page.run_steps(4);
     assert_eq!(page.state().actions, [UserAction::SetMonitorMode(MonitorMode::Removed)]);
-    // Released elsewhere, and in the same drawing: no click.
+    // A release elsewhere in the same frame is not a click.
     page.state_mut().actions.clear();
     let at = place(&page, "processed");
     let drag = [Event::PointerMoved(at), button(at, true), Event::PointerMoved(away), button(away, false)];
     page.input_mut().events.extend(drag);
     page.run_steps(4);
     assert_eq!(page.state().actions, []);
-    assert!(page.ctx.input(|input| input.pointer.latest_pos()) == Some(away), "what was kept back has come");
-    // A click, and another on what the first has brought.
+    assert!(page.ctx.input(|input| input.pointer.latest_pos()) == Some(away), "the delayed events have arrived");
+    // A click, and another on a button that appears after the first.
     let propose = place(&page, "propose");
     press(&mut page, "propose");
     let apply = place(&page, "apply");
@@ -99,21 +99,21 @@ fn what_happens_between_two_drawings_is_not_lost() {
 }
 
 #[test]
-fn a_button_that_is_let_go_late_counts() {
+fn a_long_press_counts_as_a_click() {
     let mut page = open(Track::measured());
     let (at, modifiers) = (place(&page, "removed"), Modifiers::NONE);
     page.state_mut().actions.clear();
     for pressed in [true, false] {
         let button = Event::PointerButton { pos: at, button: PointerButton::Primary, pressed, modifiers };
         page.input_mut().events.extend([Event::PointerMoved(at), button]);
-        // A quarter of a second each.
+        // A quarter of a second per step.
         page.run_steps(8);
     }
     assert_eq!(page.state().actions, [UserAction::SetMonitorMode(MonitorMode::Removed)]);
 }
 
 #[test]
-fn every_action_asks_for_what_it_says() {
+fn every_button_returns_its_user_action() {
     let mut page = open(Track::measured());
     let candidate = page.state().profile.unwrap().resonances.unwrap()[0].unwrap();
     let TrialBell { frequency_hz, gain_db, q } = trial_bell(&candidate);
@@ -144,7 +144,7 @@ fn every_action_asks_for_what_it_says() {
         assert_eq!(page.state().actions, [action], "{name}");
     }
     press(&mut page, "cancel");
-    // There is nothing to take again.
+    // Nothing can be redone.
     page.state_mut().actions.clear();
     press(&mut page, "redo");
     assert!(page.state().actions.is_empty());
@@ -169,7 +169,7 @@ fn a_proposal_is_shown_before_it_is_applied() {
     press(&mut page, "apply");
     assert_eq!(page.state().actions, [UserAction::ApplyProposal]);
     assert!(page.query_by_label("apply").is_none());
-    // A voice that was not measured has none.
+    // Without a measurement there is no proposal.
     let mut page = open(Track::empty());
     press(&mut page, "propose");
     assert!(page.query_by_label("apply").is_none());
@@ -187,7 +187,7 @@ fn starting_points_are_in_a_menu() {
 }
 
 #[test]
-fn every_stage_is_switched_and_opened() {
+fn every_stage_is_switched_on_and_off() {
     let mut page = open(Track::measured());
     for &stage in StageId::ALL {
         let value = |page: &Opened, name: &str| page.state().settings.get(&format!("{}.{name}", stage.id()));
@@ -197,12 +197,12 @@ fn every_stage_is_switched_and_opened() {
         press(&mut page, &format!("{} on", stage.name()));
         assert_eq!(value(&page, "on"), Some(on), "{}", stage.name());
     }
-    // A spectral stage that is switched on gets the latency that it needs.
+    // Switching a spectral stage on selects the latency that it needs.
     assert_eq!(page.state().settings.spectral.latency, SpectralLatency::High);
     assert_complete_gestures(&page.state().actions);
 }
 
-/// The page of one open row that is tall enough for all of it.
+/// Page with one open row, tall enough to show all of it.
 pub(crate) fn opened(stage: StageId) -> Opened {
     let mut track = Track::measured();
     track.page.open_row(stage);
@@ -210,9 +210,8 @@ pub(crate) fn opened(stage: StageId) -> Opened {
     track.open([DEFAULT_SIZE[0], 1_000.0], 1.0).0
 }
 
-/// An open row says why its settings are proposed, and what they would be.
 #[test]
-fn an_open_row_gives_its_reasons() {
+fn an_open_row_shows_the_reasons_of_the_proposal() {
     let mut page = opened(StageId::HighPass);
     let reason = page.state().proposal.unwrap();
     let reason = reason.reasons().find(|reason| reason.stage() == "high_pass").unwrap().to_string();
@@ -223,13 +222,13 @@ fn an_open_row_gives_its_reasons() {
 }
 
 #[test]
-fn every_setting_is_typed_dragged_stepped_and_given_back() {
+fn every_setting_is_dragged_stepped_and_reset() {
     for &stage in StageId::ALL {
         let mut page = opened(stage);
         for info in stage.rows().iter().filter(|info| info.name != "on") {
             let name = format!("{} {}", stage.name(), info.name);
             let name = name.as_str();
-            // The last of them: the row shows the main settings, too.
+            // The last control of this name, because the row itself shows the main settings too.
             let spot = |page: &Opened| page.get_all_by_label(name).last().unwrap().rect().center();
             let value = |page: &Opened| page.state().settings.get(info.id).unwrap();
             let at = spot(&page);
@@ -265,7 +264,7 @@ fn every_setting_is_typed_dragged_stepped_and_given_back() {
 }
 
 #[test]
-fn what_is_typed_is_taken_with_or_without_its_unit() {
+fn values_are_typed_with_or_without_their_unit() {
     for (id, text, expected) in [
         ("compressor.threshold_db", "-24", -24.0),
         ("compressor.ratio", "4:1", 4.0),
@@ -286,7 +285,7 @@ fn what_is_typed_is_taken_with_or_without_its_unit() {
 }
 
 #[test]
-fn what_is_no_value_is_refused_and_said() {
+fn an_invalid_value_is_refused_and_keeps_the_field_open() {
     let mut track = Track::measured();
     track.settings.compressor.on = true;
     let before = track.settings;
@@ -294,7 +293,7 @@ fn what_is_no_value_is_refused_and_said() {
     for text in ["abc", "-18 Hz", "1.2.3", "--"] {
         type_text(&mut page, "Compressor threshold", text);
         assert_eq!(page.state().settings, before, "{text}");
-        // The field is still there; Escape leaves it.
+        // The field stays open; Escape closes it.
         page.key_press(Key::Escape);
         page.run_steps(3);
         assert_eq!(page.state().settings, before, "{text}");
@@ -318,7 +317,7 @@ fn a_handle_is_dragged_for_frequency_and_gain() {
     let narrower = page.state().settings.corrective_eq;
     assert!(narrower.bell_3_q > after.bell_3_q && narrower.bell_3_gain_db == after.bell_3_gain_db, "{narrower:?}");
     assert_complete_gestures(&page.state().actions);
-    // The keyboard: the handle has it since it was dragged.
+    // Keyboard: the handle has had the focus since the drag.
     page.key_press(Key::ArrowUp);
     page.key_press(Key::ArrowRight);
     page.key_press(Key::Plus);
@@ -326,7 +325,7 @@ fn a_handle_is_dragged_for_frequency_and_gain() {
     let nudged = page.state().settings.corrective_eq;
     assert!(nudged.bell_3_gain_db > narrower.bell_3_gain_db, "{nudged:?}");
     assert!(nudged.bell_3_frequency_hz > narrower.bell_3_frequency_hz && nudged.bell_3_q > narrower.bell_3_q);
-    // The wheel.
+    // Mouse wheel.
     let at = place(&page, "Corrective EQ bell 3 handle");
     page.event(Event::PointerMoved(at));
     page.run_steps(2);
@@ -360,11 +359,11 @@ fn a_reorderable_stage_moves_in_the_chain() {
     assert_eq!(page.state().settings.order[0], ReorderableStage::DeEsser);
     page.state_mut().actions.clear();
     press(&mut page, "De-esser earlier");
-    assert!(page.state().actions.is_empty(), "there is no place before the first");
+    assert!(page.state().actions.is_empty(), "the first stage cannot move earlier");
 }
 
 #[test]
-fn the_keyboard_reaches_everything_and_tab_moves_on() {
+fn the_tab_key_reaches_every_control() {
     let mut page = open(Track::measured());
     let mut seen = std::collections::BTreeSet::new();
     for _ in 0..120 {
@@ -375,11 +374,11 @@ fn the_keyboard_reaches_everything_and_tab_moves_on() {
         }
     }
     assert!(seen.len() > 40, "{}", seen.len());
-    assert!(page.state().actions.is_empty(), "nothing is changed by looking around");
+    assert!(page.state().actions.is_empty(), "moving the focus changes nothing");
 }
 
 #[test]
-fn nothing_is_redrawn_while_nothing_happens() {
+fn an_idle_page_is_not_redrawn() {
     let mut page = open(Track::measured());
     page.run_steps(5);
     let delay = page.output().viewport_output.values().map(|viewport| viewport.repaint_delay).min().unwrap();

@@ -1,4 +1,4 @@
-//! A voice to draw, for tests and benches.
+//! Example profile of a voice, for tests and benches.
 
 use voicechain_core::measure::Profile;
 use voicechain_core::measure::profile::{
@@ -6,7 +6,7 @@ use voicechain_core::measure::profile::{
     Sibilance, SignalClass, TonalBalance, Transients,
 };
 
-/// An invented voice: a boomy room, a place that stands out, strong fricatives.
+/// Invented voice: boomy low end, one resonance, strong fricatives.
 pub(crate) fn example_profile() -> Profile {
     let deviation: [f64; 25] = [
         17.0, 9.0, 6.5, -1.5, -2.5, -1.0, 0.5, 3.0, 6.5, 7.0, 3.5, 0.5, -1.0, -1.5, -2.0, -2.5, -3.0, -3.6, -2.0, 0.5,

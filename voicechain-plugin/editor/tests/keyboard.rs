@@ -1,4 +1,4 @@
-//! The page without a pointer, and for somebody who does not see it: order, focus, names and roles.
+//! Accessibility tests: keyboard order, focus, names and roles.
 
 use crate::controls::{Opened, open, opened, press};
 use crate::track::Track;
@@ -8,7 +8,7 @@ use egui_kittest::kittest::{By, NodeT, Queryable};
 use voicechain_core::settings::{StageId, row};
 use voicechain_editor::{DEFAULT_SIZE, FileOperation, UserAction};
 
-/// The name and place of what has the keyboard.
+/// Name and rectangle of the focused control.
 fn focused(page: &Opened) -> Option<(String, egui::Rect)> {
     let focused = page.query_all(By::new().predicate(|node| node.is_focused())).last()?;
     let role = focused.accesskit_node().role();
@@ -17,10 +17,10 @@ fn focused(page: &Opened) -> Option<(String, egui::Rect)> {
         return None;
     }
     let name = focused.accesskit_node().label();
-    Some((name.unwrap_or_else(|| panic!("a {role:?} without a name has the keyboard")), focused.rect()))
+    Some((name.unwrap_or_else(|| panic!("a {role:?} without a name has the focus")), focused.rect()))
 }
 
-/// What Tab goes through, from the first to the last.
+/// Controls that the tab key reaches, in order.
 fn by_tab(page: &mut Opened) -> Vec<(String, egui::Rect)> {
     let mut seen: Vec<(String, egui::Rect)> = Vec::new();
     for _ in 0..250 {
@@ -38,7 +38,7 @@ fn by_tab(page: &mut Opened) -> Vec<(String, egui::Rect)> {
 }
 
 #[test]
-fn tab_goes_through_the_page_as_it_is_read() {
+fn the_tab_order_is_the_reading_order() {
     let mut page = open(Track::measured());
     let seen = by_tab(&mut page);
     let place =
@@ -74,35 +74,35 @@ fn tab_goes_through_the_page_as_it_is_read() {
     ];
     let places = order.map(place);
     assert!(places.is_sorted(), "{places:?} {seen:?}");
-    // What cannot be pressed now is passed by.
+    // Disabled buttons are skipped.
     assert!(!seen.iter().any(|(name, _)| name == "redo"));
-    assert!(page.state().actions.is_empty(), "nothing is changed by looking around");
+    assert!(page.state().actions.is_empty(), "moving the focus changes nothing");
 }
 
 #[test]
-fn whoever_has_the_keyboard_is_marked() {
+fn the_focused_control_is_marked() {
     for dark in [false, true] {
         let mut track = Track::measured();
         track.page.dark = dark;
         track.page.open_row(StageId::DeEsser);
         let mut page = track.open([1_080.0, 1_100.0], 1.0).0;
-        let bare = page.output().shapes.clone();
+        let unfocused = page.output().shapes.clone();
         let mut count = 0;
         for _ in 0..200 {
             page.key_press(Key::Tab);
             page.run_steps(1);
             let Some((name, rect)) = focused(&page) else { continue };
             let around = rect.expand(8.0);
-            let marks = page.output().shapes.iter().filter(|shape| !bare.contains(shape));
+            let marks = page.output().shapes.iter().filter(|shape| !unfocused.contains(shape));
             let marks = marks.filter(|shape| around.intersects(shape.shape.visual_bounding_rect()));
-            assert!(marks.count() > 0, "nothing shows that {name} has the keyboard");
+            assert!(marks.count() > 0, "no mark shows that {name} has the focus");
             count += 1;
         }
         assert!(count > 150);
     }
 }
 
-/// The roles that something to press or move may have.
+/// Roles of controls.
 const CONTROLS: [Role; 8] = [
     Role::Button,
     Role::CheckBox,
@@ -115,7 +115,7 @@ const CONTROLS: [Role; 8] = [
 ];
 
 #[test]
-fn everything_to_press_or_move_has_a_name_a_role_and_a_value() {
+fn every_control_has_a_name_a_role_and_a_value() {
     for stage in [StageId::Compressor, StageId::CorrectiveEq, StageId::Limiter] {
         let mut page = opened(stage);
         page.run_steps(1);
@@ -165,9 +165,9 @@ fn assistive_technology_steps_a_setting() {
     }
 }
 
-/// What Enter asks for where a word has the keyboard; space does the same.
+/// Enter and space press the focused button.
 #[test]
-fn every_word_is_pressed_by_the_keyboard() {
+fn every_button_is_pressed_by_keyboard() {
     for key in [Key::Enter, Key::Space] {
         let mut page = open(Track { can_undo_redo: [true; 2], ..Track::measured() });
         for (name, action) in [
@@ -208,9 +208,9 @@ fn every_word_is_pressed_by_the_keyboard() {
 }
 
 #[test]
-fn every_handle_is_nudged() {
+fn every_handle_is_moved_by_keyboard_and_reset_by_double_click() {
     for band in ["Corrective EQ bell 1", "Corrective EQ bell 4", "Tone EQ low shelf", "Tone EQ bell", "High-pass"] {
-        // As fast as a hand presses twice.
+        // 20 ms per frame, fast enough for a double-click.
         let mut page = Track::measured().open_at(DEFAULT_SIZE, 1.0, 0.02).0;
         let before = page.state().settings;
         let name = format!("{band} handle");
@@ -223,7 +223,7 @@ fn every_handle_is_nudged() {
             let moves = key == Key::ArrowRight || band != "High-pass";
             assert_eq!(page.state().settings != last, moves, "{band} {key:?}");
         }
-        // Twice pressed: its default again.
+        // A double-click resets the band to its defaults.
         let at = page.get_by_label(&name).rect().center();
         page.hover_at(at);
         page.run_steps(1);
@@ -241,7 +241,7 @@ fn every_handle_is_nudged() {
 }
 
 #[test]
-fn undo_and_redo_have_their_usual_keys() {
+fn undo_and_redo_have_keyboard_shortcuts() {
     let mut page = open(Track { can_undo_redo: [true; 2], ..Track::measured() });
     page.key_press_modifiers(Modifiers::COMMAND, Key::Z);
     page.run_steps(2);

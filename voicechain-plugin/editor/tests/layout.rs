@@ -1,4 +1,4 @@
-//! Sizes from the smallest to a large display's, and that nothing moves that should stand.
+//! Layout tests: from the smallest window to a large display, and controls that must not move.
 
 use crate::controls::{assert_complete_gestures, open, opened, press};
 use crate::track::Track;
@@ -11,7 +11,7 @@ use voicechain_core::settings::StageId;
 use voicechain_core::strip::MonitorMode;
 use voicechain_editor::{DEFAULT_SIZE, FileOperation, MIN_SIZE, UserAction};
 
-/// Every named control and where it is.
+/// Every named control with its role and rectangle.
 fn places(page: &Harness<'static, Track>) -> Vec<(String, Role, Rect)> {
     let named = |node: &egui_kittest::Node<'_>| {
         let (role, label) = (node.accesskit_node().role(), node.accesskit_node().label()?);
@@ -21,8 +21,8 @@ fn places(page: &Harness<'static, Track>) -> Vec<(String, Role, Rect)> {
     page.query_all(By::new().predicate(|node| node.label().is_some())).filter_map(|node| named(&node)).collect()
 }
 
-/// Sizes in points, and pixels per point: the smallest window at 100 to 300 %, the first, and a display of 3840 by 2160
-/// pixels at 300, 200 and 100 %.
+/// Sizes in points and pixels per point: the smallest window at 100 to 300 %, the default window, and a display of 3840
+/// by 2160 pixels at 300, 200 and 100 %.
 const SIZES: [([f32; 2], f32); 8] = [
     (MIN_SIZE, 1.0),
     (MIN_SIZE, 1.5),
@@ -35,7 +35,7 @@ const SIZES: [([f32; 2], f32); 8] = [
 ];
 
 #[test]
-fn everything_has_its_place_at_every_size() {
+fn controls_fit_and_do_not_overlap_at_every_size() {
     for (size, scale) in SIZES {
         for file_dialog in [false, true] {
             let mut track = Track::measured();
@@ -50,7 +50,7 @@ fn everything_has_its_place_at_every_size() {
                 assert!(window.x_range().contains(rect.left()), "{size:?} {scale}: {name} {rect:?}");
                 assert!(window.x_range().contains(rect.right()), "{size:?} {scale}: {name} {rect:?}");
             }
-            // Words to press, and switches, do not lie on each other.
+            // Buttons and text fields do not overlap.
             let words: Vec<_> = all
                 .iter()
                 .filter(|(name, role, _)| {
@@ -64,17 +64,16 @@ fn everything_has_its_place_at_every_size() {
                     assert!(!a.intersects(b), "{size:?} {scale}: {name} {a:?} and {other} {b:?}");
                 }
             }
-            let least = if file_dialog { ["save it", "cancel"] } else { ["measure again", "save"] };
-            for name in least {
+            let required = if file_dialog { ["save it", "cancel"] } else { ["measure again", "save"] };
+            for name in required {
                 assert!(words.iter().any(|(other, ..)| other == name), "{size:?}: {name}");
             }
         }
     }
 }
 
-/// Every stage can be reached in the smallest window: the table scrolls.
 #[test]
-fn the_table_scrolls_in_the_smallest_window() {
+fn every_stage_can_be_reached_by_scrolling_in_the_smallest_window() {
     let (mut page, _) = Track::measured().open(MIN_SIZE, 1.0);
     assert!(page.query_by_label("Output row").is_none_or(|row| row.rect().top() > 400.0));
     let at = page.get_by_label("Trim row").rect().center();
@@ -92,12 +91,12 @@ fn the_table_scrolls_in_the_smallest_window() {
     assert!(rect.bottom() < MIN_SIZE[1] - 60.0, "{rect:?}");
 }
 
-/// Left ends of everything that is there in both of two states.
-fn nothing_jumps(what: &str, before: &[(String, Role, Rect)], after: &[(String, Role, Rect)]) {
+/// Asserts that all controls present in both states have the same left ends.
+fn assert_no_jump(what: &str, before: &[(String, Role, Rect)], after: &[(String, Role, Rect)]) {
     let index = |all: &[(String, Role, Rect)]| -> BTreeMap<String, Vec<f32>> {
         let mut map = BTreeMap::<String, Vec<f32>>::new();
         for (name, role, rect) in all {
-            // A handle stands where its band is.
+            // A handle follows its band.
             if *role != Role::Slider {
                 map.entry(name.clone()).or_default().push(rect.left());
             }
@@ -116,7 +115,7 @@ fn nothing_jumps(what: &str, before: &[(String, Role, Rect)], after: &[(String, 
 }
 
 #[test]
-fn nothing_jumps_while_values_change() {
+fn controls_keep_their_places_while_values_change() {
     for &stage in StageId::ALL {
         let mut page = opened(stage);
         let before = places(&page);
@@ -124,34 +123,34 @@ fn nothing_jumps_while_values_change() {
             for value in [info.min, info.max, info.default] {
                 page.state_mut().settings.set(info.id, value).unwrap();
                 page.run_steps(1);
-                nothing_jumps(info.id, &before, &places(&page));
+                assert_no_jump(info.id, &before, &places(&page));
             }
         }
     }
 }
 
 #[test]
-fn nothing_jumps_while_it_plays_measures_and_is_compared() {
+fn controls_keep_their_places_while_playing_measuring_and_comparing() {
     let mut page = open(Track::measured());
     let before = places(&page);
     page.state_mut().play(40.0);
     page.run_steps(1);
-    nothing_jumps("heavy reduction", &before, &places(&page));
+    assert_no_jump("heavy reduction", &before, &places(&page));
     for mode in [MonitorMode::Unprocessed, MonitorMode::Removed, MonitorMode::Processed] {
         page.state_mut().monitoring.mode = mode;
         page.run_steps(1);
-        nothing_jumps("monitor modes", &before, &places(&page));
+        assert_no_jump("monitor modes", &before, &places(&page));
     }
     page.state_mut().measuring = true;
     page.run_steps(1);
-    nothing_jumps("measuring", &before, &places(&page));
+    assert_no_jump("measuring", &before, &places(&page));
     page.state_mut().message = Some("a message ".repeat(60));
     page.run_steps(1);
-    nothing_jumps("a long message", &before, &places(&page));
+    assert_no_jump("a long message", &before, &places(&page));
 }
 
 #[test]
-fn a_tooltip_is_what_the_table_of_settings_says() {
+fn a_tooltip_shows_the_explanation_of_the_setting() {
     let mut page = open(Track::measured());
     for (name, id) in [("High-pass frequency", "high_pass.frequency_hz"), ("Limiter ceiling", "limiter.ceiling_dbtp")] {
         let explanation = voicechain_core::settings::row(id).unwrap().explanation;
@@ -159,7 +158,7 @@ fn a_tooltip_is_what_the_table_of_settings_says() {
         page.get_by_label(name).hover();
         page.run_steps(30);
         assert!(page.query_by_label(explanation).is_some(), "{name}: {explanation}");
-        assert!(page.query_by_label(&format!("{name}: {explanation}")).is_some(), "the hint line says it, too");
+        assert!(page.query_by_label(&format!("{name}: {explanation}")).is_some(), "the hint line shows it too");
     }
 }
 
@@ -169,8 +168,8 @@ fn a_file_is_chosen_by_its_path() {
     press(&mut page, "save");
     assert_eq!(page.state().actions, [UserAction::ChooseFile(FileOperation::Save)]);
     assert!(page.query_by_label("choose it in the system's window, or type its path here").is_some());
-    assert!(!page.state().page.is_typing(), "the system's window has the keyboard");
-    // The system has none.
+    assert!(!page.state().page.is_typing(), "the system's dialog has the focus");
+    // The system has no dialog.
     page.state_mut().file_dialog.as_mut().unwrap().2 = false;
     page.run_steps(3);
     assert!(page.state().page.is_typing());
@@ -183,7 +182,7 @@ fn a_file_is_chosen_by_its_path() {
     page.run_steps(3);
     let actions = |replace| UserAction::EnterPath { path: "/tmp/mine.toml".into(), replace };
     assert_eq!(page.state().actions, [actions(false)]);
-    // It is there already: the same path is written over only if that is pressed.
+    // The file exists: it is replaced only after "replace it" has been pressed.
     page.state_mut().actions.clear();
     page.state_mut().file_dialog.as_mut().unwrap().3 = "/tmp/mine.toml".into();
     page.run_steps(2);
@@ -192,7 +191,7 @@ fn a_file_is_chosen_by_its_path() {
     assert_eq!(page.state().actions, [actions(true)]);
     press(&mut page, "cancel");
     assert_eq!(page.state().actions.last(), Some(&UserAction::CancelFile));
-    assert!(page.query_by_label("save").is_some(), "the actions are back");
+    assert!(page.query_by_label("save").is_some(), "the commands are shown again");
     press(&mut page, "open");
     page.state_mut().file_dialog.as_mut().unwrap().2 = false;
     page.run_steps(3);
@@ -203,16 +202,15 @@ fn a_file_is_chosen_by_its_path() {
     assert_complete_gestures(&page.state().actions);
 }
 
-/// What went wrong stands in the hint line.
 #[test]
-fn a_message_is_shown_and_said() {
+fn a_message_is_shown_in_the_hint_line() {
     let mut track = Track::measured();
     track.message = Some("a.toml: not a settings file; use a file that this program wrote".into());
     let page = open(track);
     assert!(page.query_by_label("a.toml: not a settings file; use a file that this program wrote").is_some());
 }
 
-/// A turn of the wheel is one gesture, however many drawings it takes.
+/// A turn of the wheel is one gesture over any number of frames.
 #[test]
 fn a_turn_of_the_wheel_is_one_gesture() {
     let mut page = open(Track::measured());

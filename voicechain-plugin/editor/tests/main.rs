@@ -1,4 +1,4 @@
-//! The editor without a window: what it asks for when it is handled, and what it looks like.
+//! Tests of the editor page without a window: user actions, layout, and pictures.
 
 mod colours;
 mod controls;

@@ -1,5 +1,6 @@
-//! The main states as pictures, drawn without a graphics card and compared with those in `tests/pictures`.
-//! `VOICECHAIN_WRITE=1` writes them anew: look at them before you commit them.
+//! Picture tests: the main states of the page, drawn by the software rasteriser and compared with `tests/pictures`.
+//!
+//! `VOICECHAIN_WRITE=1` overwrites the stored pictures; check them before committing.
 
 use crate::raster::Raster;
 use crate::track::Track;
@@ -14,21 +15,21 @@ use voicechain_core::propose::Proposal;
 use voicechain_core::settings::{Slope, SpectralLatency, StageId};
 use voicechain_editor::{DEFAULT_SIZE, FileOperation, MIN_SIZE};
 
-/// A picture differs when more than this share of its bytes is off by more than a rounding.
+/// Maximum fraction of bytes in a picture that may differ by more than [`OFF`].
 const DIFFERENT: f64 = 0.001;
-/// A rounding: one of the stored steps.
+/// Difference of a byte that counts as rounding: one step of the stored values.
 const OFF: u8 = 20;
 
 fn file(name: &str) -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/pictures").join(name).with_extension("png")
 }
 
-/// Few colours make small files: four bits of each part.
+/// Reduces each channel to four bits, so that files with few colours stay small.
 fn coarse(rgb: &[u8]) -> Vec<u8> {
     rgb.iter().map(|part| part & 0xF0 | part >> 4).collect()
 }
 
-/// Writes a picture of at most 256 colours as numbers of its colours.
+/// Writes a picture of at most 256 colours as an indexed PNG.
 fn write(path: &Path, rgb: &[u8], [width, height]: [usize; 2]) {
     let colours: BTreeSet<&[u8]> = rgb.chunks_exact(3).collect();
     let colours: Vec<&[u8]> = colours.into_iter().collect();
@@ -43,7 +44,7 @@ fn write(path: &Path, rgb: &[u8], [width, height]: [usize; 2]) {
     encoder.write_header().unwrap().write_image_data(&numbers).unwrap();
 }
 
-/// Three bytes for each pixel, and the size.
+/// Reads a picture: three bytes per pixel, and size.
 fn read(path: &Path) -> (Vec<u8>, [usize; 2]) {
     let file = File::open(path).unwrap_or_else(|_| panic!("{path:?} is missing: VOICECHAIN_WRITE=1 writes it"));
     let mut decoder = png::Decoder::new(BufReader::new(file));
@@ -73,7 +74,7 @@ fn compare(name: &str, harness: &Harness<'static, Track>, raster: &Raster, size:
     assert!(share < DIFFERENT, "{name}: {:.2} % of the picture differs from {path:?}", 100.0 * share);
 }
 
-/// A measured voice with settings of this file: what the rules propose may change without any picture.
+/// Track with a measured voice and a fixed proposal, so that changes of the proposal rules do not change the pictures.
 fn measured() -> Track {
     let mut track = Track::measured();
     let mut proposal = Proposal::idle();
@@ -122,7 +123,7 @@ fn proposed_and_playing() {
     check("proposed", proposed(), DEFAULT_SIZE, 1.0);
 }
 
-/// What a proposal would change, before it does.
+/// Preview of a proposal.
 #[test]
 fn previewed() {
     let (mut harness, raster) = measured().open(DEFAULT_SIZE, 1.0);
@@ -169,7 +170,7 @@ fn an_equaliser_open() {
     check("open-eq", track, [DEFAULT_SIZE[0], 900.0], 1.0);
 }
 
-/// What the de-esser listens to and takes, and how the room dies away.
+/// Sibilant band and gain reduction of the de-esser.
 #[test]
 fn a_detector_open() {
     let mut track = proposed();
@@ -177,6 +178,7 @@ fn a_detector_open() {
     check("open-detector", track, [DEFAULT_SIZE[0], 900.0], 1.0);
 }
 
+/// Decay of the reverberation.
 #[test]
 fn a_decay_open() {
     let mut track = proposed();
@@ -196,7 +198,7 @@ fn a_file_to_choose() {
     check("file", track, MIN_SIZE, 1.0);
 }
 
-/// The comparison itself: another state is not taken for this one.
+/// Negative control of the comparison: another state differs.
 #[test]
 fn pictures_of_different_states_differ() {
     let draw = |track: Track| {

@@ -1,5 +1,7 @@
-//! Draws what egui paints, without a window or a graphics card: triangles with a texture, one sample per pixel (egui's own
-//! feathering smooths the edges), mixed in gamma space as egui's renderers do. The same numbers on every machine.
+//! Software rasteriser for the output of egui, without a window or a graphics card.
+//!
+//! It draws textured triangles with one sample per pixel, because egui's own feathering smooths the edges. Blending is
+//! in gamma space, as in egui's renderers. The result is identical on every machine.
 
 use egui::epaint::{ClippedPrimitive, ImageData, Mesh, Primitive, Vertex};
 use egui::{Color32, ColorImage, Context, FullOutput, Rect, TextureId, TexturesDelta};
@@ -7,7 +9,7 @@ use egui_kittest::TestRenderer;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex};
 
-/// The textures that egui has made so far.
+/// Textures that egui has created.
 #[derive(Clone, Default)]
 pub(crate) struct Raster(Arc<Mutex<HashMap<TextureId, ColorImage>>>);
 
@@ -36,7 +38,7 @@ impl TestRenderer for Raster {
 }
 
 impl Raster {
-    /// The picture of an output: width, height, and three bytes per pixel.
+    /// Draws an output into a picture of `size` pixels; returns three bytes per pixel.
     pub(crate) fn draw(&self, ctx: &Context, output: &FullOutput, size: [usize; 2]) -> Vec<u8> {
         let scale = output.pixels_per_point;
         let mut pixels = vec![[0.0f32; 3]; size[0] * size[1]];
@@ -63,15 +65,15 @@ fn draw_mesh(pixels: &mut [[f32; 3]], size: [usize; 2], scale: f32, clip: Rect, 
         if area == 0.0 {
             continue;
         }
-        let least = |n: usize| pa[n].min(pb[n]).min(pc[n]).floor().max(0.0) as usize;
-        let most = |n: usize| pa[n].max(pb[n]).max(pc[n]).ceil().max(0.0) as usize;
-        // An edge that two triangles share belongs to one of them.
+        let min = |n: usize| pa[n].min(pb[n]).min(pc[n]).floor().max(0.0) as usize;
+        let max = |n: usize| pa[n].max(pb[n]).max(pc[n]).ceil().max(0.0) as usize;
+        // An edge shared by two triangles belongs to one of them.
         let owns = |p: [f64; 2], q: [f64; 2], w: f64| {
             let d = [(q[0] - p[0]) * area.signum(), (q[1] - p[1]) * area.signum()];
             w > 0.0 || (w == 0.0 && (d[1] < 0.0 || (d[1] == 0.0 && d[0] > 0.0)))
         };
-        for y in least(1).max(top)..most(1).min(bottom) {
-            for x in least(0).max(left)..most(0).min(right) {
+        for y in min(1).max(top)..max(1).min(bottom) {
+            for x in min(0).max(left)..max(0).min(right) {
                 let (px, py) = (x as f64 + 0.5, y as f64 + 0.5);
                 let w = [side(pb, pc, px, py) / area, side(pc, pa, px, py) / area, side(pa, pb, px, py) / area];
                 if !(owns(pb, pc, w[0]) && owns(pc, pa, w[1]) && owns(pa, pb, w[2])) {
@@ -96,7 +98,7 @@ fn draw_mesh(pixels: &mut [[f32; 3]], size: [usize; 2], scale: f32, clip: Rect, 
     }
 }
 
-/// A texture between its pixels, each part 0 to 1.
+/// Bilinear sample of a texture, each channel 0 to 1.
 fn sample(texture: &ColorImage, u: f32, v: f32) -> [f32; 4] {
     let [width, height] = texture.size;
     let (x, y) = ((u * width as f32 - 0.5).max(0.0), (v * height as f32 - 0.5).max(0.0));

@@ -1,4 +1,4 @@
-//! A track as a test has it: it answers what the page asks for, and writes it down.
+//! Track for tests: it performs the user actions of the page and records them.
 
 use crate::example_profile::example_profile;
 use crate::raster::Raster;
@@ -10,7 +10,7 @@ use voicechain_core::strip::{AuditionBand, Ledger, LedgerEntry, Monitoring};
 use voicechain_core::{SampleRate, StripSettings};
 use voicechain_editor::{FileDialog, FileOperation, History, HistoryPoint, Page, STAGE_COUNT, UserAction, ViewModel};
 
-/// The stages whose gain moves.
+/// Stages with a gain-reduction meter.
 const METERED_STAGES: [StageId; 3] = [StageId::DeEsser, StageId::Compressor, StageId::Limiter];
 
 pub(crate) struct Track {
@@ -25,7 +25,7 @@ pub(crate) struct Track {
     pub(crate) history: History,
     pub(crate) can_undo_redo: [bool; 2],
     pub(crate) clipboard: bool,
-    /// What for, the path, whether the system shows a window, and a path where there is a file.
+    /// Operation, initial path, whether the system's dialog is open, and typed path of an existing file.
     pub(crate) file_dialog: Option<(FileOperation, String, bool, String)>,
     pub(crate) message: Option<String>,
     pub(crate) actions: Vec<UserAction>,
@@ -51,7 +51,7 @@ impl Track {
         }
     }
 
-    /// A voice that was measured, and fifteen seconds of it.
+    /// Track with a measured voice, its proposal and fifteen seconds of history.
     pub(crate) fn measured() -> Self {
         let profile = example_profile();
         let mut track = Self { clipboard: true, can_undo_redo: [true, false], ..Self::empty() };
@@ -61,21 +61,21 @@ impl Track {
         track
     }
 
-    /// Fifteen seconds in which the compressor takes so much at most.
-    pub(crate) fn play(&mut self, most_db: f64) {
+    /// Fills the history with fifteen seconds in which the compressor reduces the gain by at most `max_db`.
+    pub(crate) fn play(&mut self, max_db: f64) {
         for n in 0..=600 {
             let t = f64::from(n) * 0.025;
             let speaks = (t % 4.1) < 3.2;
-            // The last moment is a loud one, and an "s".
+            // The last moment is loud, with a sibilant.
             let wave = |speed: f64| ((t - 15.0) * speed).cos();
             let syllable = (0.5 + 0.5 * wave(5.3)) * (0.6 + 0.4 * wave(1.7));
             let input = if speaks { -36.0 + 14.0 * syllable } else { -60.0 };
             let output = if speaks { -22.0 + 5.0 * syllable } else { -46.0 };
             let hiss = speaks && (t * 1.9 + 0.55).fract() < 0.08;
             let mut reduction_db = [0.0; STAGE_COUNT];
-            reduction_db[StageId::DeEsser as usize] = if hiss { 0.85 * most_db } else { 0.0 };
-            reduction_db[StageId::Compressor as usize] = if speaks { most_db * syllable } else { 0.0 };
-            reduction_db[StageId::Limiter as usize] = if syllable > 0.93 { 0.15 * most_db } else { 0.0 };
+            reduction_db[StageId::DeEsser as usize] = if hiss { 0.85 * max_db } else { 0.0 };
+            reduction_db[StageId::Compressor as usize] = if speaks { max_db * syllable } else { 0.0 };
+            reduction_db[StageId::Limiter as usize] = if syllable > 0.93 { 0.15 * max_db } else { 0.0 };
             self.history.push(HistoryPoint { time_s: 100.0 + t, lufs: [Some(input), Some(output)], reduction_db });
         }
         let lu = |stage: StageId| match stage {
@@ -92,7 +92,7 @@ impl Track {
     }
 
     fn draw(&mut self, within: &mut egui::Ui) {
-        // The whole window, as the plugin has it.
+        // The page fills the whole window, as in the plugin.
         let window = within.ctx().content_rect();
         let ui = &mut within.new_child(egui::UiBuilder::new().max_rect(window));
         ui.set_clip_rect(window);
@@ -142,12 +142,12 @@ impl Track {
         }
     }
 
-    /// Opens the page in so many points at a scale.
+    /// Opens the page with a size in points and a scale in pixels per point.
     pub(crate) fn open(self, size: [f32; 2], scale: f32) -> (Harness<'static, Self>, Raster) {
         self.open_at(size, scale, 0.25)
     }
 
-    /// The same, with so many seconds from one drawing to the next.
+    /// As [`open`](Self::open), with this many seconds per frame.
     pub(crate) fn open_at(self, size: [f32; 2], scale: f32, seconds: f32) -> (Harness<'static, Self>, Raster) {
         let raster = Raster::default();
         let mut harness = Harness::builder()

@@ -1,4 +1,4 @@
-//! Every setting by what is typed: values with and without their unit, and what is none.
+//! Tests of typed values for every setting: with unit, without unit, and invalid text.
 
 use crate::controls::{Opened, assert_complete_gestures, opened};
 use egui::{Event, Key, Modifiers, PointerButton};
@@ -6,9 +6,9 @@ use egui_kittest::kittest::Queryable;
 use voicechain_core::settings::{SettingInfo, StageId};
 use voicechain_core::units::Unit;
 
-/// Clicks the setting of an open row and types.
+/// Clicks a setting of an open row and types a text.
 fn type_into(page: &mut Opened, name: &str, text: &str) {
-    // The last of this name: the row shows the main settings, too.
+    // The last control of this name, because the row itself shows the main settings too.
     let at = page.get_all_by_label(name).last().unwrap().rect().center();
     for pressed in [true, false] {
         page.event(Event::PointerMoved(at));
@@ -31,23 +31,23 @@ fn numbers(stage: StageId) -> impl Iterator<Item = (&'static SettingInfo, String
 }
 
 #[test]
-fn every_setting_takes_a_typed_value() {
+fn every_setting_accepts_a_typed_value() {
     for &stage in StageId::ALL {
         let mut page = opened(stage);
         for (n, (info, name)) in numbers(stage).enumerate() {
-            // With its unit and without.
+            // Alternately with and without the unit.
             let wanted = info.rounded(info.on_step(info.value_at(if n % 2 == 0 { 0.3 } else { 0.8 })));
             let text = if n % 2 == 0 { info.text(wanted).to_string() } else { format!("{wanted}") };
             type_into(&mut page, &name, &text);
             let value = page.state().settings.get(info.id).unwrap();
-            assert!((value - wanted).abs() <= 1e-9 + 0.005 * wanted.abs(), "{name}: {text} gave {value}");
+            assert!((value - wanted).abs() <= 1e-9 + 0.005 * wanted.abs(), "{name}: {text} became {value}");
         }
         assert_complete_gestures(&page.state().actions);
     }
 }
 
 #[test]
-fn every_setting_refuses_what_is_no_value_and_says_what_is() {
+fn every_setting_refuses_an_invalid_value_and_states_what_is_valid() {
     for &stage in StageId::ALL {
         let mut page = opened(stage);
         let before = page.state().settings;
@@ -55,9 +55,9 @@ fn every_setting_refuses_what_is_no_value_and_says_what_is() {
             let text = "12 quarts";
             type_into(&mut page, &name, text);
             assert_eq!(page.state().settings, before, "{name}: {text}");
-            let said = format!("\u{201c}{text}\u{201d} is no {}: ", info.name);
-            assert!(page.query_by_label_contains(&said).is_some(), "{name}: {said}");
-            // The field waits for something better; Escape leaves it.
+            let message = format!("\u{201c}{text}\u{201d} is no {}: ", info.name);
+            assert!(page.query_by_label_contains(&message).is_some(), "{name}: {message}");
+            // The field stays open; Escape closes it.
             assert!(page.state().page.is_typing());
             page.key_press(Key::Escape);
             page.run_steps(2);

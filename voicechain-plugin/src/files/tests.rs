@@ -2,7 +2,7 @@ use super::*;
 use std::fs;
 use std::sync::mpsc::{SyncSender, sync_channel};
 
-/// A folder of this test's own, taken away at its end.
+/// Temporary folder of one test, removed at its end.
 struct Folder(PathBuf);
 
 impl Folder {
@@ -24,15 +24,15 @@ impl Drop for Folder {
     }
 }
 
-/// Files whose window says what the test tells it.
+/// Files with a dialog whose result the test sends.
 fn files() -> (Files, SyncSender<DialogResult>) {
-    let (say, said) = sync_channel(8);
-    let said = Mutex::new(said);
-    let window = move |_: &DialogRequest| said.lock().unwrap().recv().unwrap();
-    (Files::with(Arc::new(window), RedrawFlag::default()), say)
+    let (sender, results) = sync_channel(8);
+    let results = Mutex::new(results);
+    let dialog = move |_: &DialogRequest| results.lock().unwrap().recv().unwrap();
+    (Files::with(Arc::new(dialog), RedrawFlag::default()), sender)
 }
 
-/// What comes of it; the other thread is waited for.
+/// Waits for the next outcome.
 fn outcome(files: &mut Files) -> Outcome {
     loop {
         if let Some(outcome) = files.outcome() {
@@ -42,54 +42,54 @@ fn outcome(files: &mut Files) -> Outcome {
     }
 }
 
-/// Asks for a file on a system that has no window for it.
-fn without_window(files: &mut Files, say: &SyncSender<DialogResult>, operation: FileOperation) {
+/// Starts the choice of a file on a system without a file dialog.
+fn choose_without_dialog(files: &mut Files, sender: &SyncSender<DialogResult>, operation: FileOperation) {
     files.choose(operation, TEXT.into(), "").unwrap();
-    say.send(DialogResult::Unavailable).unwrap();
+    sender.send(DialogResult::Unavailable).unwrap();
     assert_eq!(outcome(files), Outcome::DialogUnavailable);
 }
 
 const TEXT: &str = "format = 1\n[trim]\ngain_db = 3.0\n";
 
 #[test]
-fn what_is_saved_is_opened_again() {
-    let (folder, (mut files, say)) = (Folder::new("round"), files());
+fn a_saved_file_is_opened_again() {
+    let (folder, (mut files, sender)) = (Folder::new("round"), files());
     let path = folder.file("a voice.toml");
     files.choose(FileOperation::Save, TEXT.into(), "A voice").unwrap();
     assert!(files.file_dialog().unwrap().system_dialog);
     assert!(files.file_dialog().unwrap().path.ends_with("A voice.toml"));
-    say.send(DialogResult::File(path.clone())).unwrap();
+    sender.send(DialogResult::File(path.clone())).unwrap();
     assert_eq!(outcome(&mut files), Outcome::Saved(path.clone()));
     assert_eq!(files.file_dialog(), None);
     files.choose(FileOperation::Open, String::new(), "").unwrap();
-    say.send(DialogResult::File(path.clone())).unwrap();
+    sender.send(DialogResult::File(path.clone())).unwrap();
     assert_eq!(outcome(&mut files), Outcome::Read(path.clone(), TEXT.into()));
-    // The window has asked: what was there is written over, whole, and nothing is left beside it.
+    // The dialog has asked: the file is replaced as a whole, and no temporary file remains beside it.
     files.choose(FileOperation::Save, "format = 1\n".into(), "").unwrap();
-    say.send(DialogResult::File(path.clone())).unwrap();
+    sender.send(DialogResult::File(path.clone())).unwrap();
     assert_eq!(outcome(&mut files), Outcome::Saved(path.clone()));
     assert_eq!(fs::read_to_string(&path).unwrap(), "format = 1\n");
     assert_eq!(fs::read_dir(&folder.0).unwrap().count(), 1);
 }
 
 #[test]
-fn what_is_given_up_writes_nothing() {
-    let (folder, (mut files, say)) = (Folder::new("given-up"), files());
-    // In the window.
+fn a_cancelled_choice_writes_nothing() {
+    let (folder, (mut files, sender)) = (Folder::new("given-up"), files());
+    // Cancelled in the dialog.
     files.choose(FileOperation::Save, TEXT.into(), "").unwrap();
-    say.send(DialogResult::Cancelled).unwrap();
+    sender.send(DialogResult::Cancelled).unwrap();
     assert_eq!(outcome(&mut files), Outcome::Cancelled);
     assert_eq!(files.file_dialog(), None);
-    // On the page, while the window is still there; a path that it gives later does not count.
+    // Cancelled on the page while the dialog is still open; its later result is ignored.
     files.choose(FileOperation::Save, TEXT.into(), "").unwrap();
     files.cancel();
     assert_eq!(files.file_dialog(), None);
-    say.send(DialogResult::File(folder.file("late.toml"))).unwrap();
+    sender.send(DialogResult::File(folder.file("late.toml"))).unwrap();
     files.choose(FileOperation::Save, TEXT.into(), "").unwrap();
     let path = folder.file("typed.toml");
     files.typed(path.to_str().unwrap(), false).unwrap();
     assert_eq!(outcome(&mut files), Outcome::Saved(path));
-    say.send(DialogResult::File(folder.file("later.toml"))).unwrap();
+    sender.send(DialogResult::File(folder.file("later.toml"))).unwrap();
     while Arc::strong_count(&files.number) > 1 {
         std::thread::yield_now();
     }
@@ -98,9 +98,9 @@ fn what_is_given_up_writes_nothing() {
 }
 
 #[test]
-fn a_system_without_a_window_takes_a_path() {
-    let (folder, (mut files, say)) = (Folder::new("typed"), files());
-    without_window(&mut files, &say, FileOperation::Save);
+fn without_a_dialog_a_path_can_be_typed() {
+    let (folder, (mut files, sender)) = (Folder::new("typed"), files());
+    choose_without_dialog(&mut files, &sender, FileOperation::Save);
     assert!(!files.file_dialog().unwrap().system_dialog, "the page still asks for a path");
     let path = folder.file("voice.toml");
     let text = path.to_str().unwrap();
@@ -108,7 +108,7 @@ fn a_system_without_a_window_takes_a_path() {
     files.typed(text, false).unwrap();
     assert_eq!(outcome(&mut files), Outcome::AlreadyExists(text.into()));
     assert_eq!(files.file_dialog().unwrap().existing_path, text);
-    assert_eq!(fs::read_to_string(&path).unwrap(), "mine", "it was not said that it may be written over");
+    assert_eq!(fs::read_to_string(&path).unwrap(), "mine", "replacing was not confirmed");
     files.typed(text, true).unwrap();
     assert_eq!(outcome(&mut files), Outcome::Saved(path.clone()));
     assert_eq!(fs::read_to_string(&path).unwrap(), TEXT);
@@ -116,20 +116,20 @@ fn a_system_without_a_window_takes_a_path() {
 
 #[test]
 fn a_path_that_is_entered_twice_is_saved_once() {
-    let (folder, (mut files, say)) = (Folder::new("twice"), files());
-    without_window(&mut files, &say, FileOperation::Save);
+    let (folder, (mut files, sender)) = (Folder::new("twice"), files());
+    choose_without_dialog(&mut files, &sender, FileOperation::Save);
     let path = folder.file("voice.toml");
     files.typed(path.to_str().unwrap(), false).unwrap();
-    // However far the first has come.
+    // At any stage of the first request.
     while !path.exists() {
         std::thread::yield_now();
     }
     files.typed(path.to_str().unwrap(), false).unwrap();
-    assert_eq!(outcome(&mut files), Outcome::Saved(path.clone()), "not taken by itself");
+    assert_eq!(outcome(&mut files), Outcome::Saved(path.clone()), "not blocked by the file it has written itself");
     assert_eq!(files.outcome(), None);
     assert_eq!(files.file_dialog(), None);
     // A path that was refused can be entered again.
-    without_window(&mut files, &say, FileOperation::Save);
+    choose_without_dialog(&mut files, &sender, FileOperation::Save);
     for _ in 0..2 {
         files.typed(path.to_str().unwrap(), false).unwrap();
         assert_eq!(outcome(&mut files), Outcome::AlreadyExists(path.to_str().unwrap().into()));
@@ -137,14 +137,14 @@ fn a_path_that_is_entered_twice_is_saved_once() {
 }
 
 #[test]
-fn what_cannot_be_read_or_written_is_said_and_asked_for_again() {
-    let (folder, (mut files, say)) = (Folder::new("wrong"), files());
-    without_window(&mut files, &say, FileOperation::Open);
+fn read_and_write_errors_are_reported_and_the_choice_stays_open() {
+    let (folder, (mut files, sender)) = (Folder::new("wrong"), files());
+    choose_without_dialog(&mut files, &sender, FileOperation::Open);
     let wrong = |files: &mut Files, path: &str| {
         files.typed(path, false).unwrap();
         assert!(files.file_dialog().is_some(), "{path}");
         match outcome(files) {
-            Outcome::Failed(why) => why,
+            Outcome::Failed(reason) => reason,
             other => panic!("{path}: {other:?}"),
         }
     };
@@ -158,11 +158,11 @@ fn what_cannot_be_read_or_written_is_said_and_asked_for_again() {
     files.choose(FileOperation::Save, TEXT.into(), "").unwrap();
     let nowhere = folder.file("no/where.toml");
     assert!(wrong(&mut files, nowhere.to_str().unwrap()).starts_with("there is no folder "));
-    say.send(DialogResult::Cancelled).unwrap();
+    sender.send(DialogResult::Cancelled).unwrap();
 }
 
 #[test]
-fn bytes_that_are_no_text_and_endless_files_reach_the_reader_and_are_refused() {
+fn binary_and_overlong_files_are_refused_by_the_parser() {
     let folder = Folder::new("bytes");
     let path = folder.file("noise.toml");
     fs::write(&path, [0xFF, 0x00, 0x80]).unwrap();

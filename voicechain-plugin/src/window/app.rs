@@ -1,4 +1,4 @@
-//! What runs inside an open window, on the window's own thread.
+//! Application inside an open window, on the window's own thread.
 
 use super::threads::WindowThreads;
 use crate::editor_controller::EditorController;
@@ -10,19 +10,19 @@ use nice_plug::context::gui::GuiContext;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
-/// How often an open window looks whether there is something new, times per second.
+/// Rate at which an open window polls for redraw requests, per second.
 const REDRAWS_PER_SECOND: f64 = 60.0;
 
-/// The page in a window.
+/// Page in a window.
 pub(super) struct WindowApp {
     controller: Arc<Mutex<EditorController>>,
-    /// The way to the host, until the page gets it.
+    /// Host context, until it is passed to the controller.
     gui: Option<GuiContext>,
     scale: Scale,
     threads: WindowThreads,
     redraw: RedrawFlag,
-    /// Starts with the first drawing: a redraw that is asked for before the system shows the window is lost in the window
-    /// layer, which then never draws. For the first drawing nobody has to ask.
+    /// Starts with the first frame. A redraw requested before the system shows the window is lost in the window layer,
+    /// which then never draws. The first frame needs no request.
     poll: Option<RedrawPoll>,
 }
 
@@ -60,7 +60,7 @@ impl App for WindowApp {
         if self.poll.is_none() {
             let (flag, waker) = (self.redraw.clone(), frame.baseview_window().waker());
             let every = Duration::from_secs_f64(1.0 / REDRAWS_PER_SECOND);
-            // Where the system has no thread left, what the person does is still drawn, and the next drawing tries again.
+            // If no thread can be started, user input is still drawn, and the next frame tries again.
             self.poll = RedrawPoll::start(flag, every, move || waker.request_redraw()).ok();
         }
         self.with(|controller| controller.ui(ui, frame));
@@ -74,7 +74,7 @@ impl App for WindowApp {
 impl Drop for WindowApp {
     fn drop(&mut self) {
         self.poll = None;
-        // A window that was never built has opened nothing.
+        // Without `build`, the controller was never opened.
         if self.gui.is_none() {
             self.with(EditorController::closed);
         }
@@ -91,7 +91,7 @@ mod tests {
     use nice_plug::plugin::PluginState;
     use voicechain_core::strip::AuditionBand;
 
-    /// A host that nobody asks for anything.
+    /// Host that ignores every call.
     struct SilentHost;
 
     #[allow(unsafe_code)]
@@ -103,15 +103,15 @@ mod tests {
         unsafe fn raw_set_parameter_normalized(&self, _: ParamPtr, _: f32) {}
         unsafe fn raw_end_set_parameter(&self, _: ParamPtr) {}
         fn get_state(&self) -> PluginState {
-            unreachable!("the page has no use for it")
+            unreachable!("the page does not read the state")
         }
         fn set_state(&self, _: PluginState) {}
         fn request_restart(&self) {}
     }
 
-    /// Nobody could end it any more: the whole voice is only chosen in the window.
+    /// An audition can only be ended in the window.
     #[test]
-    fn a_window_that_is_closed_ends_the_audition() {
+    fn closing_the_window_ends_the_audition() {
         let (instance, scale) = (Instance::default(), Scale::default());
         let controller = Arc::new(Mutex::new(EditorController::new(instance.clone(), scale.clone())));
         let app = || {
@@ -122,7 +122,7 @@ mod tests {
         let mut window = app();
         window.open(&egui::Context::default());
         instance.parameters.set_audition_band(band);
-        // One that was never shown has nothing to end.
+        // A window that was never shown does not end the audition.
         drop(app());
         assert_eq!(instance.parameters.audition_band(), band);
         drop(window);

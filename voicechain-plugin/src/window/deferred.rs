@@ -1,6 +1,7 @@
-//! A window that is made when the host first shows it.
+//! Window that is created when the host first shows it.
 //!
-//! Until then there is no window, no thread and no graphics context; what the host says about it meanwhile is kept for it.
+//! Before that, no window, thread or graphics context exists. Size, scale and parent that the host sets earlier are
+//! stored.
 
 use super::app::WindowApp;
 use super::host;
@@ -18,10 +19,11 @@ use std::io;
 use std::time::Duration;
 use voicechain_editor::MIN_SIZE;
 
-/// The window layer's own look for something new is not needed: [`RedrawPoll`](crate::redraw::RedrawPoll) looks.
+/// Repaint interval of the window layer. It is practically off, because [`RedrawPoll`](crate::redraw::RedrawPoll)
+/// requests the redraws.
 const REPAINT_POLL_INTERVAL: Duration = Duration::from_secs(3_600);
 
-/// What a window is made of.
+/// Configuration for creating the window.
 pub(super) struct WindowConfig {
     pub(super) parent: Option<ParentWindowHandle>,
     pub(super) wait_for_parent: bool,
@@ -33,7 +35,7 @@ pub(super) struct WindowConfig {
 impl WindowConfig {
     fn window(self, instance: &Instance) -> Result<baseview::Window, baseview::Error> {
         let preferences = instance.parameters.preferences();
-        // The layer counts in points of the page, which the zoom makes larger.
+        // The window layer counts in points of the zoomed page.
         let [width, height] = preferences.size.map(|points| f64::from(points / preferences.zoom));
         let settings = EguiWindowSettings::new()
             .with_title("voicechain")
@@ -48,12 +50,12 @@ impl WindowConfig {
     }
 }
 
-/// The window of an editor that the host has asked for.
+/// Window of an editor, created on demand.
 pub struct DeferredWindow {
     instance: Instance,
     scale: Scale,
     threads: WindowThreads,
-    /// Gone once the window was made.
+    /// `None` once the window has been created.
     config: RefCell<Option<WindowConfig>>,
     window: OnceCell<baseview::Window>,
 }
@@ -63,22 +65,22 @@ impl DeferredWindow {
         Self { instance, scale, threads, config: RefCell::new(Some(config)), window: OnceCell::new() }
     }
 
-    /// The window, made now if it is not there yet.
+    /// The window; creates it if it does not exist yet.
     fn get_or_create(&self) -> Result<&baseview::Window, baseview::Error> {
         if let Some(window) = self.window.get() {
             return Ok(window);
         }
-        let failed = || HandlerError::from(io::Error::other("the window could not be made"));
+        let failed = || HandlerError::from(io::Error::other("the window could not be created"));
         let config = self.config.take().ok_or_else(failed)?;
         let window = config.window(&self.instance).inspect_err(|_| self.threads.end(|| ()))?;
         Ok(self.window.get_or_init(|| window))
     }
 
-    /// Makes the window if need be, and shows it.
+    /// Shows the window; creates it if it does not exist yet.
     pub(super) fn show(&self) -> Result<(), baseview::Error> {
         let window = self.get_or_create()?;
         window.show()?;
-        ask_for_first_drawing(window);
+        request_first_frame(window);
         Ok(())
     }
 
@@ -86,9 +88,9 @@ impl DeferredWindow {
         self.window.get().map_or(Ok(()), baseview::Window::hide)
     }
 
-    /// Shows the window, and returns when it is closed.
+    /// Shows the window and returns when it is closed.
     pub(super) fn run(mut self) -> Result<(), baseview::Error> {
-        ask_for_first_drawing(self.get_or_create()?);
+        request_first_frame(self.get_or_create()?);
         let window = self.window.take();
         self.threads.end(|| window.map_or(Ok(()), baseview::Window::run_until_closed))
     }
@@ -113,7 +115,7 @@ impl DeferredWindow {
         Ok(())
     }
 
-    /// Its size and its scale: those it will have, before it is made.
+    /// Size and scale of the window; before it is created, those it will have.
     pub(super) fn size(&self) -> (NativeSize<u32>, f64) {
         match self.window.get().map(baseview::Window::size) {
             Some(size) => (NativeSize::from_logical_or_physical(size.logical, size.physical), size.scale_factor),
@@ -147,8 +149,9 @@ impl Drop for DeferredWindow {
     }
 }
 
-/// On X11 a window that is shown is drawn by itself, and a request could come before the system shows it.
-fn ask_for_first_drawing(window: &baseview::Window) {
+/// Requests the first frame, except on X11. There a shown window is drawn without a request, and a request could arrive
+/// before the system shows it.
+fn request_first_frame(window: &baseview::Window) {
     if !cfg!(target_os = "linux") {
         window.waker().request_redraw();
     }

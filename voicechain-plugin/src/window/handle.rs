@@ -1,4 +1,4 @@
-//! What the framework does with an open editor.
+//! Handle by which the framework controls an open editor.
 
 use super::deferred::DeferredWindow;
 use super::size::RESIZE_HINT;
@@ -7,7 +7,7 @@ use egui_baseview::baseview;
 use nice_plug::editor::dpi::NativeSize;
 use nice_plug::editor::{EditorHandle, ParentWindowHandle};
 
-/// An open editor; its window is a [`DeferredWindow`].
+/// Handle of an open editor; its window is a [`DeferredWindow`].
 pub struct WindowHandle {
     pub(super) redraw: RedrawFlag,
 }

@@ -1,4 +1,4 @@
-//! The host's answers to a window, from the framework's types to the window layer's.
+//! Adapters of the host's callbacks from the framework's types to those of the window layer.
 
 use egui_baseview::baseview::host::{Host, HostCallbacks, HostMainThreadCaller};
 use egui_baseview::baseview::{HandlerError, WindowSize};
@@ -24,7 +24,7 @@ impl HostMainThreadCaller for MainThreadAdapter {
     }
 }
 
-/// The same host for the window layer.
+/// Host callbacks for the window layer.
 pub(super) fn of(methods: HostMethods) -> Host {
     Host::new()
         .with_callbacks(CallbackAdapter(methods.callbacks))

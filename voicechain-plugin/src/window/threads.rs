@@ -1,9 +1,10 @@
-//! The threads of one window, and their end.
+//! Threads of one window, and waiting for their end.
 //!
-//! On Linux the window layer draws every window on a thread of its own, which begins others: the clipboard's, some of the
-//! graphics driver's. The layer's way of closing does not always wait for them, and a host that exits while they give
-//! their things back takes the driver away from under them. Nobody hands out their handles, but they can be told apart by
-//! their name in the kernel, which a thread inherits from the one that begins it. Elsewhere windows have no threads.
+//! On Linux the window layer draws each window on a thread of its own. That thread starts further ones: those of the
+//! clipboard and of the graphics driver. Closing the window does not always wait for them. A host that exits while they
+//! release their resources unloads the driver they still use. Their handles are not available, but they can be
+//! identified by their name in the kernel, which a thread inherits from the thread that starts it. On other systems
+//! windows have no threads.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -11,26 +12,26 @@ use std::sync::{Arc, OnceLock};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-/// The longest that a window's threads are waited for. They take some 20 ms.
+/// Maximum time to wait for the threads of a window; they typically need 20 ms.
 const MAX_WAIT: Duration = Duration::from_secs(2);
-/// Between two looks at threads that are about to end: the kernel tells nobody when they do.
+/// Poll interval while waiting for threads to end; the kernel sends no notification.
 const POLL_INTERVAL: Duration = Duration::from_millis(1);
 
-/// The threads of one window.
+/// Threads of one window.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct WindowThreads {
-    /// Their name: it has the kernel's number of the first of them, which nothing else in this process has, not even
-    /// another copy of the plugin.
+    /// Name of these threads. It contains the kernel's id of the first of them, so it is unique in the process, also
+    /// among other copies of the plugin.
     name: Arc<OnceLock<String>>,
 }
 
 impl WindowThreads {
-    /// Counts the calling thread among them, and those that it begins from now on.
+    /// Includes the calling thread, and all threads that it starts from now on.
     pub(crate) fn include_current(&self) {
-        // Without /proc nobody can be told apart.
+        // Without /proc, threads cannot be identified.
         let Ok(this) = fs::read_link("/proc/thread-self") else { return };
         let number = this.file_name().unwrap_or_default().to_string_lossy();
-        // The kernel keeps 15 bytes of a name, and numbers have up to seven digits.
+        // The kernel stores 15 bytes of a name; thread ids have up to seven digits.
         let name = self.name.get_or_init(|| format!("vc page {number}"));
         let _ = fs::write("/proc/thread-self/comm", name);
     }
@@ -40,7 +41,7 @@ impl WindowThreads {
         named.is_ok_and(|named| self.name.get().is_some_and(|name| named.trim_end() == name))
     }
 
-    /// Those that run now.
+    /// Paths of the threads that are running.
     fn running(&self) -> Vec<PathBuf> {
         if self.name.get().is_none() {
             return Vec::new();
@@ -49,14 +50,14 @@ impl WindowThreads {
         tasks.filter_map(|task| Some(task.ok()?.path())).filter(|task| self.includes(task)).collect()
     }
 
-    /// Calls `close`, which ends them, and waits until they have ended, at most two seconds.
+    /// Calls `close`, which ends the threads, and waits until they have ended, for at most two seconds.
     pub(crate) fn end<T>(&self, close: impl FnOnce() -> T) -> T {
         let mut running = self.running();
         let closed = close();
-        let begun = Instant::now();
+        let start = Instant::now();
         loop {
             running.retain(|task| self.includes(task));
-            if running.is_empty() || begun.elapsed() >= MAX_WAIT {
+            if running.is_empty() || start.elapsed() >= MAX_WAIT {
                 return closed;
             }
             sleep(POLL_INTERVAL);
@@ -70,7 +71,7 @@ mod tests {
     use std::sync::mpsc::channel;
 
     #[test]
-    fn threads_that_a_thread_begins_are_waited_for_too() {
+    fn threads_started_by_a_thread_are_waited_for_too() {
         let (threads, (ready, all)) = (WindowThreads::default(), channel());
         let others = WindowThreads::default();
         others.include_current();
@@ -86,7 +87,7 @@ mod tests {
         all.recv().unwrap();
         assert!(!threads.running().is_empty());
         assert_eq!(others.running().len(), 1, "this one");
-        // Nobody joins them.
+        // They are not joined.
         threads.end(|| drop(end));
         assert_eq!(threads.running(), Vec::<PathBuf>::new());
     }
