@@ -13,21 +13,15 @@
 //! # Ok::<(), voicechain_core::SettingError>(())
 //! ```
 //!
-//! # Layers
+//! [`StripSettings`] are the settings in the user's units, [`StripCoefs`] the designed strip, [`Strip`] its state. Frames
+//! are `[f32; C]` with one or two channels, interleaved; [`Strip::run_planar`] takes planar channels.
 //!
-//! Each layer depends only on layers before it: [`error`] and [`units`], [`mod@format`], [`math`], [`frame`], [`dsp`], the table of
-//! [`settings`], [`levels`] and reverberation, [`filters`], [`detectors`], [`gain`], [`speech`], [`meters`]. Two
+//! Each layer depends only on layers before it: [`error`] and [`units`], [`mod@format`], [`math`], [`frame`], [`dsp`], the
+//! table of [`settings`], [`levels`] and reverberation, [`filters`], [`detectors`], [`gain`], [`speech`], [`meters`]. Two
 //! independent branches build on them: [`stages`] with the [`strip`], and [`measure`] with [`propose`].
 //!
-//! # Guarantees
-//!
-//! - No allocation, lock, system call, panic or `unsafe`.
-//! - The output does not depend on the block size, bit for bit.
-//! - A design that returns `Ok` is finite and stable at every sample rate from 8 to 192 kHz.
-//! - Any input is safe, non-finite samples included.
-//! - Latency and tail are exact.
-//! - Changes of settings and switches do not click.
-//! - A stage that removes nothing returns its input bit for bit.
+//! The promises of the crate (block size, stability, latency, clicks, panics, …), the tests that prove them and the known
+//! faults are in `DEVELOPERS.md`, section "Promises".
 #![no_std]
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
@@ -55,3 +49,9 @@ pub use error::SettingError;
 pub use settings::StripSettings;
 pub use strip::{Strip, StripCoefs};
 pub use units::SampleRate;
+
+/// The Rust of README.md, compiled as documentation.
+#[cfg(doctest)]
+#[doc(hidden)]
+#[doc = include_str!("../../README.md")]
+pub struct ReadmeExamples;
