@@ -1,4 +1,4 @@
-//! Eight bells in stereo: our cascade beside the crates `biquad` and `fundsp`. Elements are frames.
+//! Benchmark of eight bells in stereo: our cascade against the crates `biquad` and `fundsp`. Elements are frames.
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use std::time::Duration;

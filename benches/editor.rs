@@ -1,6 +1,7 @@
-//! The editor's page while sound plays: what its own code takes for one drawing, with something new in it every time, and
-//! what turning that into triangles takes; `cargo bench -p voicechain-benches --bench editor`. What the graphics driver
-//! makes of the triangles is not in it.
+//! Benchmark of the editor during playback: time to draw the page with new data, and time to tessellate it. The
+//! graphics driver is not included.
+//!
+//!     cargo bench -p voicechain-benches --bench editor
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use egui::{Context, FullOutput, RawInput, Rect, pos2};
@@ -14,11 +15,11 @@ use voicechain_editor::{DEFAULT_SIZE, History, HistoryPoint, Page, STAGE_COUNT, 
 #[path = "../voicechain-plugin/editor/tests/example_profile.rs"]
 mod example_profile;
 
-/// Redraws per second that the share of a core is printed for.
+/// Redraw rate for which the share of a core is printed, Hz.
 const REDRAWS: f64 = 30.0;
 const MOVING: [StageId; 3] = [StageId::DeEsser, StageId::Compressor, StageId::Limiter];
 
-/// A page that plays.
+/// Editor page during playback.
 struct Playing {
     ctx: Context,
     page: Page,
@@ -35,7 +36,7 @@ impl Playing {
         for _ in 0..600 {
             playing.advance();
         }
-        // The first drawings make the letters.
+        // The first redraws build the font atlas.
         for _ in 0..4 {
             playing.draw().textures_delta.clear();
         }
@@ -83,7 +84,7 @@ impl Playing {
     }
 }
 
-/// Seconds that each of some drawings takes at least: the drawing, the triangles.
+/// Minimum times of drawing and of tessellation over 200 redraws, s.
 fn minimum_times(playing: &mut Playing) -> [f64; 2] {
     let mut minimum_times = [f64::INFINITY; 2];
     for _ in 0..200 {
@@ -102,9 +103,7 @@ fn minimum_times(playing: &mut Playing) -> [f64; 2] {
 
 fn benches(c: &mut Criterion) {
     let mut playing = Playing::new();
-    for (name, seconds) in
-        ["drawing the page", "turning it into triangles"].into_iter().zip(minimum_times(&mut playing))
-    {
+    for (name, seconds) in ["drawing the page", "tessellating the page"].into_iter().zip(minimum_times(&mut playing)) {
         let share = 100.0 * REDRAWS * seconds;
         println!("{name}: {:.0} µs, {share:.2} % of a core at {REDRAWS} redraws per second", 1e6 * seconds);
     }

@@ -1,4 +1,4 @@
-//! Loudness and true peak of the same signal: our meters beside the crate `ebur128`. Elements are frames.
+//! Benchmark of loudness and true-peak metering: our meters against the crate `ebur128`. Elements are frames.
 
 use criterion::{Criterion, SamplingMode, Throughput, criterion_group, criterion_main};
 use std::time::Duration;

@@ -1,5 +1,7 @@
-//! Measuring a voice: the whole `ProfileMeter` at each rate. Elements are frames, so that 1 / (ns per frame x rate) is how
-//! many times faster than real time it is; `cargo bench -p voicechain-benches --bench profile`.
+//! Benchmark of measuring a voice: the whole `ProfileMeter` at each sample rate. Elements are frames; the speed in
+//! multiples of real time is 1 / (time per frame x sample rate).
+//!
+//!     cargo bench -p voicechain-benches --bench profile
 
 use criterion::{BenchmarkId, Criterion, SamplingMode, Throughput, criterion_group, criterion_main};
 use std::time::{Duration, Instant};
@@ -11,14 +13,14 @@ const RATES_HZ: [f64; 4] = [44_100.0, 48_000.0, 96_000.0, 192_000.0];
 const SECONDS: f64 = 6.0;
 const BLOCK: usize = 512;
 
-/// Hears all frames, and asks once for what is known.
+/// Measures all frames and reads the profile once.
 fn measure_all<const C: usize>(frames: &[[f32; C]], rate: SampleRate) -> f64 {
     let mut meter = Box::new(ProfileMeter::<C>::new(rate));
     frames.chunks(BLOCK).for_each(|block| meter.push(block));
     meter.profile().duration_s
 }
 
-/// Prints the least time of five: ns per frame and how many times real time.
+/// Prints the minimum time of five runs, in ns per frame and multiples of real time.
 fn print<const C: usize>(frames: &[[f32; C]], rate: SampleRate) {
     let took = |_| {
         let start = Instant::now();

@@ -1,7 +1,8 @@
-//! Compares with other libraries, and the de-reverb with its own transforms, in turns; prints medians and ratios.
+//! Program that compares our processing with other libraries, and the de-reverb with its transforms alone, in
+//! interleaved runs.
 //!
-//! All candidates of a comparison take turns in one process, a short piece each, many rounds: what disturbs the machine
-//! disturbs all of them. The ratio is the median of the ratios within a round.
+//! In every round, each candidate of a comparison processes a short signal in turn, so that disturbances of the machine
+//! affect all of them. Prints median times, and the median of the ratios within each round.
 //!
 //!     cargo run --release -p voicechain-benches --bin ratios [-- --rounds N] [-- --json]
 
@@ -15,22 +16,22 @@ use voicechain_core::stages::{DeReverb, DeReverbDesign, Processor, StageCoefs};
 use voicechain_core::{SampleRate, SettingError};
 use voicechain_examples::timing::{machine, test_signal};
 
-/// Frames that a candidate processes in its turn.
+/// Frames that a candidate processes per turn.
 const FRAMES_PER_TURN: usize = 48_000 / 4 / 512 * 512;
-/// Transforms that a candidate makes in its turn.
+/// Transforms that a candidate computes per turn.
 const TRANSFORMS_PER_TURN: usize = 20;
-/// Frames that a meter hears in its turn; loudness range needs some seconds to mean anything.
+/// Frames that a meter measures per turn; loudness range needs several seconds.
 const METER_FRAMES_PER_TURN: usize = 3 * 48_000;
 const DEFAULT_ROUNDS: usize = 201;
 
-/// One candidate's result.
+/// Result of one candidate.
 struct Row {
     comparison: &'static str,
     name: &'static str,
     ns_per_frame: f64,
-    /// Its time over ours.
+    /// Time of the candidate divided by ours.
     ratio: f64,
-    /// What the ratio has to reach.
+    /// Minimum ratio that our performance target requires.
     target: Option<f64>,
 }
 
@@ -45,7 +46,7 @@ fn median(mut values: Vec<f64>) -> f64 {
     values[values.len() / 2]
 }
 
-/// The first candidate is ours.
+/// Measures all candidates of a comparison; the first is ours.
 fn compare(comparison: &'static str, frames: usize, rounds: usize, candidates: &mut [Candidate]) -> Vec<Row> {
     let mut times = vec![Vec::with_capacity(rounds); candidates.len()];
     for round in 0..=rounds {
@@ -98,7 +99,7 @@ fn meters(signal: &[[f32; 2]], rate: SampleRate) -> Vec<Candidate<'_>> {
     ]
 }
 
-/// The de-reverb on a stereo voice, and as many transforms as it makes.
+/// The de-reverb on a stereo voice, and the same number of transforms alone.
 fn de_reverb(
     signal: &[[f32; 2]],
     latency: SpectralLatency,
@@ -109,7 +110,7 @@ fn de_reverb(
     let coefs = StageCoefs::design(&settings, true, rate)?;
     let mut stage = Box::new(Processor::<DeReverb, 2>::new(&coefs));
     let mut block = vec![[0.0; 2]; 512];
-    // Four hops to a synthesis window, which is the latency; there and back for both channels.
+    // The latency is one synthesis window of four hops; each hop needs a forward and an inverse transform per channel.
     let hops = 4 * signal.len() / coefs.latency() as usize;
     let stage = move || pass(signal, &mut block, |frames| stage.run(frames));
     const HALF: usize = 1_024;
@@ -132,7 +133,7 @@ fn de_reverb(
     ])
 }
 
-/// The powers of a frame's bins by our transform and by another library's; the column is ns per sample of the frame.
+/// Power spectrum of a frame by our transform and by `microfft`; the time is per sample of the frame.
 fn transforms(frame: &[f32]) -> Vec<Candidate<'_>> {
     let candidate = |name, mut powers: reference_libraries::PowerSpectrum| {
         let mut to = vec![0.0; frame.len() / 2];
@@ -153,7 +154,7 @@ fn transforms(frame: &[f32]) -> Vec<Candidate<'_>> {
 fn print_table(rows: &[Row], rounds: usize) {
     println!("{}", machine::processor());
     println!("{}", machine::build());
-    println!("stereo, {RATE_HZ} Hz, {rounds} rounds in turns, medians\n");
+    println!("stereo, {RATE_HZ} Hz, medians of {rounds} interleaved rounds\n");
     println!("{:<28} {:<30} {:>8} {:>12} {:>7}", "comparison", "candidate", "ns/frame", "time/ours", "target");
     for row in rows {
         let target = row.target.map_or(String::new(), |t| format!(">= {t}"));
@@ -191,12 +192,12 @@ fn main() -> ExitCode {
                 Some(n) => rounds = n,
                 None => return refuse("--rounds needs a whole number above 0"),
             },
-            other => return refuse(&format!("unknown argument {other:?}; there are --rounds N and --json")),
+            other => return refuse(&format!("unknown argument {other:?}; use --rounds N or --json")),
         }
     }
-    let Ok(rate) = SampleRate::new(RATE_HZ) else { return refuse("the rate is outside its range") };
+    let Ok(rate) = SampleRate::new(RATE_HZ) else { return refuse("the sample rate is out of range") };
     let signal = test_signal::speech_like(METER_FRAMES_PER_TURN, rate);
-    // From the middle of a phrase, so that nothing rests.
+    // From the middle of a phrase, so that no stage is idle.
     let piece = &signal[24_000..24_000 + FRAMES_PER_TURN];
     let mut rows = compare("8 bells, blocks of 64", FRAMES_PER_TURN, rounds, &mut cascades(piece, 64, rate));
     rows.extend(compare("8 bells, blocks of 512", FRAMES_PER_TURN, rounds, &mut cascades(piece, 512, rate)));
@@ -214,7 +215,7 @@ fn main() -> ExitCode {
     let latencies =
         [("de-reverb, high latency", SpectralLatency::High), ("de-reverb, low latency", SpectralLatency::Low)];
     for (comparison, latency) in latencies {
-        let Ok(mut candidates) = de_reverb(piece, latency, rate) else { return refuse("settings outside their range") };
+        let Ok(mut candidates) = de_reverb(piece, latency, rate) else { return refuse("a setting is out of range") };
         rows.extend(compare(comparison, FRAMES_PER_TURN, rounds, &mut candidates));
     }
     if json {

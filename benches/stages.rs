@@ -1,4 +1,4 @@
-//! Every stage, the meters and the strip, per block length, mono and stereo. Elements are frames.
+//! Benchmark of every stage, the meters and the strip, by block size, in mono and stereo. Elements are frames.
 
 use criterion::measurement::WallTime;
 use criterion::{BenchmarkGroup, BenchmarkId, Criterion, SamplingMode, Throughput, criterion_group, criterion_main};
@@ -13,9 +13,9 @@ use voicechain_core::{SampleRate, SettingError};
 use voicechain_examples::timing::block_processor::{self, BLOCK_SIZES, BlockProcessor};
 use voicechain_examples::timing::test_signal;
 
-/// Frames per measured pass: with the phrase and the pause of the signal.
+/// Frames per measured pass: one phrase and one pause of the signal.
 const FRAMES: usize = 3 * 48_000 / 2_048 * 2_048;
-/// Places of the ledger in a strip.
+/// Number of ledger points of a strip.
 const LEDGER_POINTS: usize = StageId::ALL.len() + 1;
 
 fn group<'a>(c: &'a mut Criterion, name: &str) -> BenchmarkGroup<'a, WallTime> {
@@ -79,7 +79,7 @@ fn meters<const C: usize>(c: &mut Criterion, signal: &[[f32; C]], rate: SampleRa
                 for frames in signal.chunks(length) {
                     meter.push(frames);
                     since += frames.len();
-                    // Read every 100 ms, as the strip does it.
+                    // Read every 100 ms, as in the strip.
                     if since >= 4_800 {
                         since = 0;
                         black_box(meter.take_recent());

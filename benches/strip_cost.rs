@@ -1,11 +1,11 @@
-//! What the whole stereo strip costs per frame, with meters and ledger, on the signal of the benches.
+//! Program that measures the cost per frame of the whole stereo strip with meters and ledger, on the test signal.
 //!
 //!     cargo run --release -p voicechain-benches --bin strip_cost -- [--settings default|live-room|everything]
 //!         [--frames N] [--block N] [--passes N] [--export FILE]
 //!
-//! Prints one line that begins with the cost in nanoseconds per frame, the median over the passes. Many passes serve a
-//! profiler, which then sees little of the making of the signal. `--export` writes the signal as raw 32-bit floats
-//! in the machine's byte order, channels interleaved, and measures nothing.
+//! Prints one line that begins with the cost in nanoseconds per frame, the median over the passes. With many passes, a
+//! profile contains little of the signal generation. `--export` only writes the signal as raw, interleaved 32-bit
+//! floats in the machine's byte order, without measuring.
 
 use std::fs;
 use std::process::ExitCode;
@@ -38,7 +38,7 @@ fn options() -> Result<Options, String> {
         let mut value = || arguments.next().ok_or(format!("{argument} needs a value"));
         let number = |text: String, least: usize| {
             let number = text.parse().ok().filter(|&n: &usize| (least..=100_000_000).contains(&n));
-            number.ok_or(format!("{argument} {text}: not a whole number from {least} to 100000000"))
+            number.ok_or(format!("{argument} {text}: use a whole number from {least} to 100000000"))
         };
         match argument.as_str() {
             "--settings" => {
@@ -47,18 +47,22 @@ fn options() -> Result<Options, String> {
                     "default" => StripSettings::default(),
                     "live-room" => StartingPoint::SpokenLiveRoom.settings(),
                     "everything" => block_processor::all_stages_active(),
-                    other => return Err(format!("--settings {other}: there are default, live-room, everything")),
+                    other => return Err(format!("--settings {other}: use default, live-room or everything")),
                 };
             }
             "--frames" => options.frames = number(value()?, 1)?,
             "--block" => options.block = number(value()?, 1)?,
             "--passes" => options.passes = number(value()?, 1)?,
             "--export" => options.export = Some(value()?),
-            _ => return Err(format!("unknown argument {argument}; see the head of benches/strip_cost.rs")),
+            _ => {
+                return Err(format!(
+                    "unknown argument {argument}; use --settings, --frames, --block, --passes or --export"
+                ));
+            }
         }
     }
     if options.block > options.frames {
-        return Err("--block is longer than --frames".into());
+        return Err("--block is longer than --frames; use a shorter block or more frames".into());
     }
     Ok(options)
 }

@@ -1,16 +1,16 @@
 #!/usr/bin/env python3
-"""The whole default stereo strip beside a simpler chain of the Python library pedalboard, in turns.
+"""Compares the speed of the whole default stereo strip with a simpler chain of the Python library pedalboard.
 
     python3 benches/strip_vs_library.py [--rounds N] [--frames N] [--json]
 
 Ours: high-pass, corrective EQ, de-esser, compressor, tone EQ and true-peak limiter with loudness and true-peak meters and
 the level ledger (program strip_cost of this package, built here with cargo). Theirs: high-pass, eight peak filters,
-compressor, limiter, without meters. Both get the same stereo signal at 48 kHz in 32-bit floats, exported by strip_cost; a
-round is one run of each, ours first, then theirs; what is printed are medians and the ratio within each round. Exit code
-1 when the default strip is not at least TARGET times as fast.
+compressor and limiter, without meters. Both process the same stereo signal at 48 kHz in 32-bit floats, exported by
+strip_cost. A round is one run of each, ours first. Prints medians and the ratio within each round. The exit code is 1 if
+the default strip is not at least TARGET times as fast.
 
-Needs pedalboard and numpy. Where they are missing, a virtual environment in the system's folder for temporary files is
-made and kept for the next time (needs the package index once).
+Needs pedalboard and numpy. If they are missing, a virtual environment is created in the system's temporary folder and
+kept for later runs (this needs the package index once).
 """
 
 import argparse
@@ -31,7 +31,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 
 def import_library():
-    """The two modules, from an environment of our own if they are not installed."""
+    """Imports both modules, from a virtual environment if they are not installed."""
     try:
         import numpy
         import pedalboard
@@ -47,13 +47,13 @@ def import_library():
             subprocess.run([sys.executable, "-m", "venv", str(folder)], check=True)
         subprocess.run([str(python), "-m", "pip", "install", "--quiet", *PACKAGES], check=True)
     except (OSError, subprocess.CalledProcessError) as error:
-        print(f"strip_vs_library: no environment in {folder} ({error}); run this by hand:", file=sys.stderr)
+        print(f"strip_vs_library: cannot create an environment in {folder} ({error}); install manually:", file=sys.stderr)
         sys.exit(f"  python3 -m pip install {' '.join(PACKAGES)}")
     sys.exit(subprocess.run([str(python), __file__, *sys.argv[1:]]).returncode)
 
 
 def build():
-    """Builds strip_cost in release mode and gives its path."""
+    """Builds strip_cost in release mode and returns its path."""
     command = ["cargo", "build", "--release", "-p", "voicechain-benches", "--bin", "strip_cost",
                "--message-format", "json-render-diagnostics"]
     output = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, text=True, check=True).stdout
@@ -61,7 +61,7 @@ def build():
         message = json.loads(line)
         if message.get("executable") and message["target"]["name"] == "strip_cost":
             return message["executable"]
-    sys.exit("strip_vs_library: cargo built no strip_cost")
+    sys.exit("strip_vs_library: cargo did not build strip_cost")
 
 
 def processor():
@@ -75,7 +75,7 @@ def processor():
 
 
 def chain(pedalboard):
-    """High-pass, eight peak filters, compressor, limiter, with settings in which everything works."""
+    """High-pass, eight peak filters, compressor and limiter, all active."""
     bells = [(120, 2.0, 1.0), (250, -3.0, 1.4), (500, -2.0, 2.0), (1000, 1.5, 1.0),
              (2000, -1.5, 1.4), (3500, 2.5, 0.7), (6000, -2.0, 2.0), (10000, 1.5, 0.7)]
     return pedalboard.Pedalboard([
@@ -93,7 +93,7 @@ def main():
     parser.add_argument("--json", action="store_true")
     options = parser.parse_args()
     if options.rounds < 1 or options.frames < RATE:
-        parser.error(f"at least one round and {RATE} frames")
+        parser.error(f"use at least one round and {RATE} frames")
     numpy, pedalboard = import_library()
     program = build()
 
@@ -137,7 +137,7 @@ def main():
     else:
         ns = result["ns_per_frame"]
         print(f"{result['processor']}, {result['compiler']}, Python {result['python']}")
-        print(f"stereo, {RATE} Hz, {options.frames} frames, {options.rounds} rounds in turns, medians\n")
+        print(f"stereo, {RATE} Hz, {options.frames} frames, medians of {options.rounds} interleaved rounds\n")
         print(f"{'':46}ns/frame  theirs/ours")
         print(f"{'our default strip, meters, ledger':46}{ns['ours_default']:8.2f}{result['ratio_default']:13.2f}")
         print(f"{'our starting point for a live room':46}{ns['ours_live_room']:8.2f}{result['ratio_live_room']:13.2f}")

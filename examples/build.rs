@@ -1,4 +1,4 @@
-//! Lets the programs that measure time say what they were built with.
+//! Passes compiler, target, optimisation level and target features to the timing programs.
 
 use std::env::var;
 use std::process::Command;

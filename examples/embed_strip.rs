@@ -1,8 +1,9 @@
-//! The voice strip in a program of one's own, with nothing but `voicechain-core`.
+//! Minimal program that embeds the voice strip, with `voicechain-core` as its only dependency.
 //!
 //!     cargo run --release --example embed_strip < in.raw > out.raw
 //!
-//! In and out: stereo, 48 kHz, 32-bit floats (little-endian), channels interleaved. The findings go to standard error.
+//! Input and output: stereo, 48 kHz, 32-bit floats (little-endian), interleaved. Latency and level ledger go to
+//! standard error.
 
 use std::io::{self, Read, Write};
 use voicechain_core::strip::StartingPoint;
@@ -34,6 +35,6 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     for entry in ledger.entries {
         eprintln!("{:<14} {:+6.2} LU", entry.stage.name(), entry.lu);
     }
-    eprintln!("{:.1} LUFS became {:.1}", ledger.input_lufs, ledger.input_lufs + ledger.total_lu);
+    eprintln!("input {:.1} LUFS, output {:.1} LUFS", ledger.input_lufs, ledger.input_lufs + ledger.total_lu);
     Ok(())
 }

@@ -1,10 +1,10 @@
-//! What every stage and the whole strip cost: latency, and compute time per block as an audio callback would see it.
+//! Program that measures latency and compute time per block of every stage and of the whole strip.
 //!
 //!     cargo run --release --example stage_latency [-- --quick] [-- --csv] [-- --rate HZ]
 //!
-//! Every block is timed by itself; median, 99th percentile and worst are over all blocks, and the share of the real-time
-//! budget is that of the 99th percentile. `--quick` times 2 000 blocks per row instead of 100 000, `--csv` writes commas
-//! instead of columns. Whatever else the machine does is in the worst.
+//! Every block is timed on its own, as an audio callback would call it. Median, 99th percentile and worst case are
+//! taken over all blocks; the real-time budget is given for the 99th percentile. The worst case includes interruptions
+//! by other processes. `--quick` times 2 000 blocks per row instead of 100 000, `--csv` writes comma-separated values.
 
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -18,7 +18,7 @@ use voicechain_examples::timing::{block_processor, machine, test_signal};
 const DEFAULT_BLOCKS: usize = 100_000;
 const QUICK_BLOCKS: usize = 2_000;
 const WARM_UP: usize = 100;
-/// Length of the signal, which is repeated; a whole number of the longest blocks.
+/// Length of the repeated signal, frames: a multiple of the longest block.
 const FRAMES: usize = 240 * 2_048;
 
 struct Options {
@@ -38,14 +38,14 @@ fn options(mut arguments: impl Iterator<Item = String>) -> Result<Options, Strin
                 let text = arguments.next().ok_or("--rate needs a rate in Hz")?;
                 rate_hz = text.parse().map_err(|_| format!("--rate {text}: not a number; give a rate in Hz"))?;
             }
-            other => return Err(format!("unknown argument {other}; there are --quick, --csv and --rate HZ")),
+            other => return Err(format!("unknown argument {other}; use --quick, --csv or --rate HZ")),
         }
     }
     let rate = SampleRate::new(rate_hz).map_err(|error| format!("--rate: {error}"))?;
     Ok(Options { blocks, csv, rate })
 }
 
-/// Nanoseconds per block.
+/// Times per block, ns.
 struct Times {
     median: u64,
     p99: u64,
@@ -60,7 +60,7 @@ impl Times {
     }
 }
 
-/// What reading the clock twice costs by itself.
+/// Cost of reading the clock twice, ns.
 fn clock_ns() -> u64 {
     let times = (0..10_000).map(|_| {
         let start = Instant::now();
@@ -84,10 +84,10 @@ fn measure<const C: usize>(work: &mut BlockProcessor<C>, signal: &[[f32; C]], le
     Times::of(times)
 }
 
-/// A row of the table: its id, its name, and how to make it.
+/// Row of the table: id, name and processor.
 type Row<const C: usize> = (&'static str, &'static str, Result<BlockProcessor<C>, SettingError>);
 
-/// Every stage that there is, with nothing bypassed, then the strip.
+/// Every stage with nothing bypassed, then the strip.
 fn rows<const C: usize>(rate: SampleRate) -> impl Iterator<Item = Row<C>>
 where
     [f32; C]: Frame,
@@ -148,7 +148,7 @@ fn run(options: &Options, out: &mut impl Write) -> io::Result<()> {
     writeln!(out, "{mark}{}", machine::build())?;
     writeln!(
         out,
-        "{mark}{} Hz, {blocks} blocks per row, each timed alone; the clock itself is {} ns of every time",
+        "{mark}{} Hz, {blocks} blocks per row, each timed on its own; reading the clock adds {} ns to every time",
         rate.hz(),
         clock_ns()
     )?;
@@ -164,7 +164,7 @@ fn run(options: &Options, out: &mut impl Write) -> io::Result<()> {
 fn main() -> ExitCode {
     let result = options(std::env::args().skip(1)).and_then(|options| {
         match run(&options, &mut io::stdout().lock()) {
-            // Whoever reads has read enough.
+            // A closed pipe is not an error.
             Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
             other => other.map_err(|error| error.to_string()),
         }

@@ -1,4 +1,4 @@
-//! The same work as other libraries do it.
+//! Adapters that run the same processing with our code and with other libraries.
 
 use biquad::{Biquad, Coefficients, DirectForm2Transposed};
 use ebur128::{EbuR128, Mode};
@@ -11,7 +11,7 @@ use voicechain_core::filters::{Cascade, CascadeState, Section, design};
 use voicechain_core::math::from_db;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, TruePeakMeter};
 
-/// Eight bells, none of which rests: frequency in Hz, gain in dB, Q.
+/// Eight active bells: frequency in Hz, gain in dB, Q.
 pub const BELLS: [(f64, f64, f64); 8] = [
     (120.0, 2.0, 1.0),
     (250.0, -3.0, 1.4),
@@ -23,13 +23,13 @@ pub const BELLS: [(f64, f64, f64); 8] = [
     (10_000.0, 1.5, 0.7),
 ];
 
-/// The bells as this library designs them.
+/// Sections of [`BELLS`], designed by our library.
 #[must_use]
 pub fn sections(rate: SampleRate) -> [Section; 8] {
     BELLS.map(|(hz, gain_db, q)| design::bell(hz, gain_db, q, rate))
 }
 
-/// A stereo processor.
+/// Stereo processor.
 pub type Stereo = Box<dyn FnMut(&mut [[f32; 2]])>;
 
 /// Our cascade.
@@ -66,11 +66,11 @@ macro_rules! biquad_cascade {
 }
 
 biquad_cascade! {
-    /// The crate `biquad` in double precision with our coefficients, sample by sample.
+    /// Cascade of the crate `biquad` in double precision with our coefficients, sample by sample.
     biquad_f64, f64
 }
 biquad_cascade! {
-    /// The crate `biquad` in single precision with our coefficients, sample by sample.
+    /// Cascade of the crate `biquad` in single precision with our coefficients, sample by sample.
     biquad_f32, f32
 }
 
@@ -91,15 +91,16 @@ macro_rules! fundsp_cascade {
 }
 
 fundsp_cascade! {
-    /// The crate `fundsp` with states in double precision: the same bells by its own formula, in blocks.
+    /// Cascade of the crate `fundsp` with double-precision states, in blocks: the same bells by its own formula.
     fundsp_f64, prelude64
 }
 fundsp_cascade! {
-    /// The crate `fundsp` with states in single precision: the same bells by its own formula, in blocks.
+    /// Cascade of the crate `fundsp` with single-precision states, in blocks: the same bells by its own formula.
     fundsp_f32, prelude32
 }
 
-/// A `fundsp` graph in blocks of its ordinary length. Moving frames into its planar buffers and back is part of the cost.
+/// Runs a `fundsp` graph in blocks of its maximum buffer size. The measured time includes conversion to planar buffers
+/// and back.
 fn in_blocks(mut unit: Box<dyn AudioUnit>, rate: SampleRate) -> Stereo {
     unit.set_sample_rate(rate.hz());
     unit.allocate();
@@ -121,19 +122,19 @@ fn in_blocks(mut unit: Box<dyn AudioUnit>, rate: SampleRate) -> Stereo {
     })
 }
 
-/// What both ways of metering read at the end.
+/// Final readings of the meters.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Readings {
     /// Integrated loudness, LUFS.
     pub integrated_lufs: f64,
     /// Loudness range, LU.
     pub range_lu: f64,
-    /// The larger channel's true peak, dBTP.
+    /// Maximum true peak of both channels, dBTP.
     pub true_peak_dbtp: f64,
 }
 
-/// Our loudness meter and true-peak meter over a signal that comes in blocks. With `live`, the peak is also read every
-/// 100 ms, as a display does, so that fewer chunks can be skipped.
+/// Measures a signal in blocks with our loudness and true-peak meters. With `live`, the peak is also read every 100 ms,
+/// as by a display, so that the meter can skip fewer chunks.
 #[must_use]
 pub fn our_meters(signal: &[[f32; 2]], block: usize, live: bool, rate: SampleRate) -> Readings {
     let mut loudness = LoudnessMeter::<2>::new(rate, ChannelWeights::default());
@@ -158,10 +159,10 @@ pub fn our_meters(signal: &[[f32; 2]], block: usize, live: bool, rate: SampleRat
     }
 }
 
-/// The crate `ebur128` over the same signal in the same blocks.
+/// Measures a signal in blocks with the crate `ebur128`.
 ///
 /// # Errors
-/// Those of the crate.
+/// Errors of the crate.
 pub fn ebur128(signal: &[[f32; 2]], block: usize, rate: SampleRate) -> Result<Readings, ebur128::Error> {
     let mode = Mode::I | Mode::LRA | Mode::M | Mode::S | Mode::TRUE_PEAK;
     let mut meter = EbuR128::new(2, rate.hz() as u32, mode)?;
@@ -176,10 +177,10 @@ pub fn ebur128(signal: &[[f32; 2]], block: usize, rate: SampleRate) -> Result<Re
     })
 }
 
-/// Powers of the bins of a frame, without those at 0 and at half the rate.
+/// Power spectrum of a frame, without the bins at 0 Hz and at the Nyquist frequency.
 pub type PowerSpectrum = Box<dyn FnMut(&[f32], &mut [f32])>;
 
-/// Our transform of frames of this length.
+/// Power spectrum by our transform, for frames of `length` samples.
 #[must_use]
 pub fn our_power_spectrum(length: usize) -> PowerSpectrum {
     const HALF: usize = fft::MAX_LENGTH / 2;
@@ -194,7 +195,7 @@ pub fn our_power_spectrum(length: usize) -> PowerSpectrum {
     })
 }
 
-/// The transform of the crate `microfft`; 1 024, 2 048 or 4 096 samples.
+/// Power spectrum by the crate `microfft`, for frames of 1 024, 2 048 or 4 096 samples.
 #[must_use]
 pub fn microfft_power_spectrum(length: usize) -> PowerSpectrum {
     macro_rules! powers {
@@ -220,7 +221,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn both_transforms_find_the_same_powers() {
+    fn both_transforms_compute_the_same_power_spectrum() {
         for length in [1_024, 2_048, 4_096] {
             let frame: Vec<f32> =
                 voicechain_examples::timing::test_signal::speech_like(length, SampleRate::new(48_000.0).unwrap())
@@ -246,25 +247,26 @@ mod tests {
         frames
     }
 
-    /// RMS of the difference against RMS of the first, dB.
+    /// RMS of the difference relative to the RMS of `a`, left channel, dB.
     fn difference_db(a: &[[f32; 2]], b: &[[f32; 2]]) -> f64 {
         let power = |of: &dyn Fn(usize) -> f64| (0..a.len()).map(of).map(|x| x * x).sum::<f64>();
         let difference = power(&|n| f64::from(a[n][0] - b[n][0]));
         10.0 * (difference / power(&|n| f64::from(a[n][0]))).log10()
     }
 
-    /// A comparison of speed means something only while the work is the same.
+    /// Speeds are comparable only if the processing is equal.
     #[test]
-    fn every_cascade_does_the_same_work() {
+    fn all_cascades_process_equally() {
         let rate = SampleRate::new(48_000.0).unwrap();
         let signal = voicechain_examples::timing::test_signal::speech_like(48_000, rate);
         let reference = after(ours(rate), &signal);
         let apart = |run: Stereo| difference_db(&reference, &after(run, &signal));
         assert!(difference_db(&reference, &signal) > -20.0, "the cascade changes the signal");
-        // Ours and theirs differ by roundings only.
+        // Differences are rounding errors only.
         assert!(apart(biquad_f64(rate)) < -130.0, "{}", apart(biquad_f64(rate)));
         assert!(apart(biquad_f32(rate)) < -60.0, "{}", apart(biquad_f32(rate)));
-        // Its bells are bilinear, ours are matched to the analog prototype: they differ near the top of the band.
+        // Its bells use the bilinear transform, ours match the analog prototype: they differ near the Nyquist
+        // frequency.
         assert!(apart(fundsp_f64(rate)) < -25.0, "{}", apart(fundsp_f64(rate)));
         assert!(apart(fundsp_f32(rate)) < -25.0, "{}", apart(fundsp_f32(rate)));
     }

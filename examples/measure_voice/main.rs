@@ -1,4 +1,4 @@
-//! Measures recorded voices and proposes settings for each, with the reasons.
+//! Program that measures recorded voices and proposes strip settings for each, with the evidence.
 
 use clap::Parser;
 use std::path::PathBuf;
@@ -11,40 +11,40 @@ use voicechain_examples::voice_page::{MeasuredVoice, audition, data, drawing, pa
 use voicechain_examples::wav_file::PendingFile;
 use voicechain_examples::{JobError, JobErrorKind, settings_file};
 
-/// Measures recorded voices and proposes settings for each, with the evidence for every one.
+/// Measures recorded voices and proposes strip settings for each, with the evidence
 #[derive(Parser)]
 #[command(name = "measure_voice", after_help = NOTES)]
 struct Arguments {
     /// Recordings, one voice each (WAV, AIFF, FLAC, MP3, M4A, Ogg Vorbis; mono or stereo; any rate from 8 to 192 kHz)
     #[arg(required = true, value_name = "FILE")]
     recordings: Vec<PathBuf>,
-    /// Propose for a voice with music under it [default: a voice alone]
+    /// Propose settings for a voice over music [default: solo voice]
     #[arg(long)]
     over_music: bool,
-    /// Propose for a sung voice [default: spoken]
+    /// Propose settings for a sung voice [default: spoken]
     #[arg(long)]
     sung: bool,
-    /// Print JSON: an object for one recording, a list of objects for several
+    /// Print JSON: one object for one recording, a list of objects for several
     #[arg(long)]
     json: bool,
-    /// Write the proposal as a settings file, for the --settings of mix_interview (one recording only)
+    /// Write the proposal as a settings file, for mix_interview --settings (one recording only)
     #[arg(long, value_name = "FILE")]
     settings: Option<PathBuf>,
-    /// Draw the voice against published speech (one recording only)
+    /// Write an SVG drawing of the voice's spectrum against published speech (one recording only)
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
-    /// Write short clips of every frequency that stands out, as new files, to decide by ear (one recording only)
+    /// Write short clips of every candidate resonance to new files, to judge by ear (one recording only)
     #[arg(long, value_name = "DIR")]
     audition: Option<PathBuf>,
-    /// Overwrite files that exist; never the clips of --audition
+    /// Overwrite existing files; clips of --audition are never overwritten
     #[arg(long)]
     force: bool,
 }
 
-const NOTES: &str = "Silence, less than two seconds of speech, tones, noise and music are no \
-error: the page says so and the proposal leaves the strip bypassed. The schema of the JSON is \
-examples/src/voice_page/schema.json. Start playback low: the clips of --audition are all \
-equally loud, also where little is left.";
+const NOTES: &str = "Silence, less than two seconds of speech, tones, noise and music are not \
+errors: the page names them and the proposal leaves the strip bypassed. The JSON follows the \
+schema examples/src/voice_page/schema.json. Start playback at a low level: the clips of \
+--audition are equally loud, even where little signal is left.";
 
 fn usage(what: &str, advice: &str) -> JobError {
     JobError::new(JobErrorKind::Usage, what, advice)
@@ -54,14 +54,14 @@ fn measure(arguments: &Arguments, progress: &mut TerminalProgress) -> Result<Str
     let results: Vec<&PathBuf> = [&arguments.settings, &arguments.svg].into_iter().flatten().collect();
     if (!results.is_empty() || arguments.audition.is_some()) && arguments.recordings.len() > 1 {
         return Err(usage(
-            "--settings, --svg and --audition are for one recording",
-            "name one recording, or leave these options out",
+            "--settings, --svg and --audition accept only one recording",
+            "name one recording, or omit these options",
         ));
     }
     if let [one, other] = results[..]
         && one == other
     {
-        return Err(usage("--settings and --svg name the same file", "give each a name of its own"));
+        return Err(usage("--settings and --svg name the same file", "give each its own file name"));
     }
     for path in &results {
         check_file_overwrite(path, &arguments.recordings, arguments.force)?;
@@ -75,7 +75,7 @@ fn measure(arguments: &Arguments, progress: &mut TerminalProgress) -> Result<Str
         .iter()
         .map(|path| MeasuredVoice::measure(path, context, progress))
         .collect::<Result<Vec<_>, _>>()?;
-    // Both are whole on the disk before either gets its name.
+    // Both files are complete on the disk before either is renamed.
     let mut files = Vec::new();
     for voice in &voices {
         if let Some(path) = &arguments.settings {
@@ -85,12 +85,12 @@ fn measure(arguments: &Arguments, progress: &mut TerminalProgress) -> Result<Str
             files.push(write_pending(path.clone(), &drawing::render(voice))?);
         }
     }
-    let mut heard = String::new();
+    let mut clip_summary = String::new();
     match (&arguments.audition, &voices[..]) {
         (Some(folder), [voice]) => {
             let candidates: Vec<Resonance> = voice.profile.resonances.iter().flatten().flatten().copied().collect();
             let clips = audition::clips(&arguments.recordings[0], &candidates, folder, progress)?;
-            heard = format!("\n\n{}", audition::words(clips.as_ref(), folder));
+            clip_summary = format!("\n\n{}", audition::words(clips.as_ref(), folder));
             match clips {
                 Some(clips) => clips.commit(files)?,
                 None => commit(files)?,
@@ -100,9 +100,9 @@ fn measure(arguments: &Arguments, progress: &mut TerminalProgress) -> Result<Str
     }
     if arguments.json {
         return data::to_json(&voices)
-            .map_err(|e| usage(&format!("the result cannot be written ({e})"), "report this"));
+            .map_err(|e| usage(&format!("the result cannot be written as JSON ({e})"), "please report this bug"));
     }
-    Ok(voices.iter().map(page::render).collect::<Vec<_>>().join("\n\n") + &heard)
+    Ok(voices.iter().map(page::render).collect::<Vec<_>>().join("\n\n") + &clip_summary)
 }
 
 fn commit(files: Vec<PendingFile>) -> Result<(), JobError> {

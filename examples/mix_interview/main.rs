@@ -1,4 +1,5 @@
-//! Mixes an interview: each voice through the strip, balanced, summed and delivered. Without files it makes a demo.
+//! Program that mixes an interview: each voice is processed, balanced, summed and delivered. Without files it mixes a
+//! demo.
 
 use clap::{Parser, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -12,66 +13,66 @@ use voicechain_examples::terminal::{self, TerminalProgress};
 use voicechain_examples::wav_file::WavFormat;
 use voicechain_examples::{JobError, JobErrorKind, settings_file};
 
-/// Makes a finished interview out of recorded voices. Without files: a demo of two made-up voices with known faults.
+/// Mixes recorded voices into a finished interview. Without files: a demo of two synthetic voices with known faults.
 #[derive(Parser)]
 #[command(name = "mix_interview", after_help = CAUTIONS)]
 struct Arguments {
     /// Recordings, one voice each (WAV, AIFF, FLAC, MP3, M4A, Ogg Vorbis; mono or stereo; any rate from 8 to 192 kHz)
     recordings: Vec<PathBuf>,
-    /// The host's recording
+    /// Recording of the host
     #[arg(long, value_name = "FILE")]
     host: Option<PathBuf>,
-    /// The guest's recording
+    /// Recording of the guest
     #[arg(long, value_name = "FILE")]
     guest: Option<PathBuf>,
-    /// Folder for the results
+    /// Output folder
     #[arg(long, value_name = "DIR", default_value = "mixed")]
     out: PathBuf,
-    /// Overwrite files that are not from an earlier run
+    /// Also overwrite files that are not from an earlier run
     #[arg(long)]
     force: bool,
-    /// Published target: sets loudness and ceiling together; explicit ones win
+    /// Published target: sets loudness and ceiling; --loudness and --ceiling override it
     #[arg(long, value_name = "NAME", help = target_help())]
     target: Option<String>,
     /// Integrated loudness of the mix, LUFS [default: -16]
     #[arg(long, value_name = "LUFS", allow_negative_numbers = true)]
     loudness: Option<f64>,
-    /// Ceiling of the true peak, dBTP [default: -1]
+    /// True-peak ceiling of the mix, dBTP [default: -1]
     #[arg(long, value_name = "DBTP", allow_negative_numbers = true)]
     ceiling: Option<f64>,
-    /// Sample rate of the results, 44100 or 48000 Hz
+    /// Sample rate of the output files, 44100 or 48000 Hz
     #[arg(long, value_name = "HZ", default_value_t = 48_000)]
     rate: u32,
-    /// Sample format of the results
+    /// Sample format of the output files
     #[arg(long, value_enum, default_value_t = Format::Int24)]
     format: Format,
-    /// Propose for voices with music under them [default: voices alone]
+    /// Propose settings for voices over music [default: solo voices]
     #[arg(long, conflicts_with_all = ["settings", "starting_point"])]
     over_music: bool,
-    /// Propose for sung voices [default: spoken]
+    /// Propose settings for sung voices [default: spoken]
     #[arg(long, conflicts_with_all = ["settings", "starting_point"])]
     sung: bool,
-    /// Settings file for the host; what you changed in it is carried over to the others, each adapted to its own voice
+    /// Settings file for the host; your changes to the proposal are carried over to the other voices, adapted to each
     #[arg(long, value_name = "FILE", conflicts_with_all = ["settings", "starting_point"])]
     host_settings: Option<PathBuf>,
-    /// Settings file for all voices instead of proposals; each voice gets a trim of its own
+    /// Settings file for all voices instead of proposals; the trim is set for each voice
     #[arg(long, value_name = "FILE", conflicts_with = "starting_point")]
     settings: Option<PathBuf>,
-    /// Starting point for all voices instead of proposals; each voice gets a trim of its own
+    /// Starting point for all voices instead of proposals; the trim is set for each voice
     #[arg(long, value_enum)]
     starting_point: Option<StartingPointName>,
 }
 
 const CAUTIONS: &str = "Without settings, every voice is measured and its settings are proposed, with the evidence in \
-the table and the report. Start playback low. Recordings of people need their consent; local law decides. Loudness and \
-peak targets change: the destination's current written specification decides.";
+the table and the report. Start playback at a low level. Recording people requires their consent; local law applies. \
+Loudness and peak targets change: follow the current written specification of the destination.";
 
 fn target_help() -> String {
     let list: Vec<String> = PUBLISHED_TARGETS
         .iter()
         .map(|t| format!("{} ({}: {} LUFS, {} dBTP)", t.name, t.document, t.integrated_lufs, t.ceiling_dbtp))
         .collect();
-    format!("Published target, sets loudness and ceiling together: {}; explicit ones win", list.join(", "))
+    format!("Published target, sets loudness and ceiling: {}; --loudness and --ceiling override it", list.join(", "))
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -113,7 +114,7 @@ impl StartingPointName {
     }
 }
 
-/// The name of a voice from its file's name.
+/// Name of a voice: the stem of its file name.
 fn stem(path: &Path) -> String {
     path.file_stem().map_or_else(|| "voice".into(), |s| s.to_string_lossy().into_owned())
 }
@@ -123,8 +124,8 @@ fn job(arguments: Arguments) -> Result<Job, JobError> {
     if arguments.host_settings.is_some() && arguments.host.is_none() && !demo {
         return Err(JobError::new(
             JobErrorKind::Usage,
-            "--host-settings is given, but nobody is the host",
-            "name the host's recording with --host",
+            "--host-settings needs a recording of the host",
+            "name it with --host",
         ));
     }
     let named = [("host", arguments.host), ("guest", arguments.guest)];

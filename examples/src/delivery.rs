@@ -1,24 +1,24 @@
-//! What a delivery asks for: target loudness, ceiling, sample rate and format.
+//! Delivery specification: target loudness, true-peak ceiling, sample rate and sample format.
 
 use crate::error::{JobError, JobErrorKind};
 use crate::wav_file::WavFormat;
 
-/// A published target.
+/// Published delivery target.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PublishedTarget {
-    /// The name on the command line.
+    /// Name on the command line.
     pub name: &'static str,
-    /// The document.
+    /// Title of the document.
     pub document: &'static str,
     /// Integrated loudness, LUFS.
     pub integrated_lufs: f64,
-    /// Ceiling of the true peak, dBTP.
+    /// True-peak ceiling, dBTP.
     pub ceiling_dbtp: f64,
-    /// How far the loudness may be off, LU.
+    /// Permitted deviation of the loudness, LU.
     pub tolerance_lu: f64,
 }
 
-/// The published targets. Targets change: the destination's current written specification decides.
+/// Published targets. Targets change: the current written specification of the destination applies.
 pub const PUBLISHED_TARGETS: [PublishedTarget; 3] = [
     // EBU R 128 v5 (2023), items i and m.
     PublishedTarget {
@@ -52,22 +52,22 @@ pub fn published_target(name: &str) -> Result<PublishedTarget, JobError> {
         let names: Vec<_> = PUBLISHED_TARGETS.iter().map(|t| t.name).collect();
         JobError::new(
             JobErrorKind::Usage,
-            format!("there is no target '{name}'"),
+            format!("unknown target '{name}'"),
             format!("use one of {}", names.join(", ")),
         )
     })
 }
 
-/// What is to be delivered.
+/// Specification of the delivered mix.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DeliverySpec {
     /// Integrated loudness of the mix, LUFS, from -40 to -8.
     pub integrated_lufs: f64,
-    /// Ceiling of the true peak, dBTP, from -9 to 0.
+    /// True-peak ceiling, dBTP, from -9 to 0.
     pub ceiling_dbtp: f64,
-    /// How far the loudness may be off to meet the target, LU.
+    /// Deviation of the loudness within which the target counts as met, LU.
     pub tolerance_lu: f64,
-    /// The document that the target is from, where it is from one.
+    /// Document of the published target, if one was chosen.
     pub document: Option<String>,
     /// Sample rate, 44 100 or 48 000 Hz.
     pub rate_hz: u32,
@@ -90,20 +90,20 @@ impl Default for DeliverySpec {
 }
 
 impl DeliverySpec {
-    /// Checks every number.
+    /// Checks that every value is in range.
     ///
     /// # Errors
-    /// The first that is out of range, with the range.
+    /// The first value out of range, with the permitted range.
     pub fn check(&self) -> Result<(), JobError> {
         let refuse = |what: String, advice: &str| Err(JobError::new(JobErrorKind::Usage, what, advice));
         if !(-40.0..=-8.0).contains(&self.integrated_lufs) {
-            return refuse(format!("a loudness of {} LUFS is out of range", self.integrated_lufs), "use -40 to -8");
+            return refuse(format!("loudness {} LUFS is out of range", self.integrated_lufs), "use -40 to -8 LUFS");
         }
         if !(-9.0..=0.0).contains(&self.ceiling_dbtp) {
-            return refuse(format!("a ceiling of {} dBTP is out of range", self.ceiling_dbtp), "use -9 to 0");
+            return refuse(format!("ceiling {} dBTP is out of range", self.ceiling_dbtp), "use -9 to 0 dBTP");
         }
         if ![44_100, 48_000].contains(&self.rate_hz) {
-            return refuse(format!("a delivery at {} Hz is not made", self.rate_hz), "use 44100 or 48000");
+            return refuse(format!("delivery at {} Hz is not supported", self.rate_hz), "use 44100 or 48000 Hz");
         }
         Ok(())
     }
@@ -128,7 +128,7 @@ mod tests {
     }
 
     #[test]
-    fn refuses_what_is_out_of_range() {
+    fn values_out_of_range_are_refused() {
         for delivery in [
             DeliverySpec { integrated_lufs: -3.0, ..DeliverySpec::default() },
             DeliverySpec { integrated_lufs: f64::NAN, ..DeliverySpec::default() },

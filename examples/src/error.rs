@@ -1,49 +1,50 @@
-//! The one error of the example programs: a single line that says what is wrong, where, and what to do about it.
+//! Error type of the example programs: one line with the place, the problem and the remedy.
 
 use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// What kind of trouble stopped the job.
+/// Kind of a [`JobError`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 #[non_exhaustive]
 pub enum JobErrorKind {
-    /// There is nothing at the path.
+    /// Nothing exists at the path.
     Missing,
     /// The path is a folder where a file is needed.
     IsFolder,
     /// The file has zero bytes.
     EmptyFile,
-    /// The file is damaged, or no audio at all, or of a kind that is not read.
+    /// The file is damaged, not audio, or in an unsupported format.
     NotAudio,
-    /// The file is an audio file that holds no sound: zero frames, or silence throughout.
+    /// The audio file has zero frames or is silent throughout.
     NoSound,
     /// The sample rate is outside 8 to 192 kHz.
     Rate,
-    /// There are more channels than two, or none.
+    /// The file has no channel or more than two.
     Channels,
-    /// Reading broke off, or the format changed on the way.
+    /// Reading failed, or the audio format changes within the file.
     Read,
-    /// The output would not fit into its format.
+    /// The output is too long for its file format.
     TooLong,
     /// The disk is full.
     DiskFull,
     /// A file or folder cannot be written.
     Unwritable,
-    /// Something of another owner is in the way.
+    /// The output would overwrite a file that this program did not write.
     WouldOverwrite,
-    /// The command line, or a settings file, asks for something impossible.
+    /// The command line or a settings file is invalid.
     Usage,
-    /// The person stopped the job.
+    /// The user stopped the job.
     Stopped,
 }
 
-/// Why a job cannot go on, in one line: where, what, and what to do.
+/// Error that stops a job, shown as one line: where, what is wrong, what to do.
 ///
 /// ```
 /// use voicechain_examples::{JobError, JobErrorKind};
-/// let error = JobError::new(JobErrorKind::EmptyFile, "the file is empty (0 bytes)", "export the recording again").at("anna.wav");
-/// assert_eq!(error.to_string(), "anna.wav: the file is empty (0 bytes); export the recording again");
+/// let error = JobError::new(JobErrorKind::EmptyFile, "the file is empty (0 bytes)", "export the recording again");
+/// let line = error.at("anna.wav").to_string();
+/// assert_eq!(line, "anna.wav: the file is empty (0 bytes); export the recording again");
 /// ```
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct JobError {
@@ -54,50 +55,50 @@ pub struct JobError {
 }
 
 impl JobError {
-    /// An error from what is wrong and what the person can do about it.
+    /// An error with the problem and the advice.
     pub fn new(error_kind: JobErrorKind, what: impl Into<String>, advice: impl Into<String>) -> Self {
         Self { error_kind, path: None, what: what.into(), advice: advice.into() }
     }
 
-    /// The same error with the file or folder that it is about.
+    /// Adds the file or folder that the error concerns.
     #[must_use]
     pub fn at(mut self, path: impl Into<PathBuf>) -> Self {
         self.path = Some(path.into());
         self
     }
 
-    /// What kind of trouble it is.
+    /// Kind of the error.
     pub fn error_kind(&self) -> JobErrorKind {
         self.error_kind
     }
 
-    /// The file or folder that it is about, where there is one.
+    /// File or folder that the error concerns, if any.
     pub fn path(&self) -> Option<&Path> {
         self.path.as_deref()
     }
 
-    /// What is wrong.
+    /// The problem.
     pub fn what(&self) -> &str {
         &self.what
     }
 
-    /// What to do about it.
+    /// What to do about the problem.
     pub fn advice(&self) -> &str {
         &self.advice
     }
 
-    /// A failed write, creation or rename of `path`.
+    /// Error of a failed write, creation or rename of `path`.
     pub fn writing(path: &Path, error: &io::Error) -> Self {
         match error.kind() {
             io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => Self::new(
                 JobErrorKind::DiskFull,
                 "the disk is full",
-                "free some space or choose another folder, then start again",
+                "free some space or choose another folder, then run again",
             ),
             io::ErrorKind::PermissionDenied | io::ErrorKind::ReadOnlyFilesystem => Self::new(
                 JobErrorKind::Unwritable,
-                "cannot be written (no permission)",
-                "choose a folder that you may write to",
+                "cannot be written (permission denied)",
+                "choose a folder with write permission",
             ),
             io::ErrorKind::NotFound => Self::new(
                 JobErrorKind::Unwritable,
@@ -106,7 +107,7 @@ impl JobError {
             ),
             io::ErrorKind::NotADirectory => Self::new(
                 JobErrorKind::Unwritable,
-                "cannot be written: a part of its path is a file, not a folder",
+                "cannot be written: part of its path is a file, not a folder",
                 "choose another folder",
             ),
             io::ErrorKind::IsADirectory => {
@@ -114,41 +115,41 @@ impl JobError {
             }
             io::ErrorKind::FileTooLarge => Self::new(
                 JobErrorKind::TooLong,
-                "cannot be written: the file is larger than this disk or account allows",
-                "choose another disk, or a smaller format",
+                "cannot be written: the file exceeds the size limit of this disk or account",
+                "choose another disk or a smaller sample format",
             ),
             _ => Self::new(
                 JobErrorKind::Unwritable,
                 format!("cannot be written ({})", without_error_number(error)),
-                "check the disk and the folder, then start again",
+                "check the disk and the folder, then run again",
             ),
         }
         .at(path)
     }
 
-    /// A failed opening of `path` for reading.
+    /// Error of a failed opening of `path` for reading.
     pub fn opening(path: &Path, error: &io::Error) -> Self {
         match error.kind() {
             io::ErrorKind::NotFound | io::ErrorKind::NotADirectory => {
-                Self::new(JobErrorKind::Missing, "there is no such file", "check the name")
+                Self::new(JobErrorKind::Missing, "no such file", "check the path")
             }
             io::ErrorKind::PermissionDenied => {
-                Self::new(JobErrorKind::Read, "may not be read (no permission)", "change its permissions or copy it")
+                Self::new(JobErrorKind::Read, "cannot be read (permission denied)", "change its permissions")
             }
             io::ErrorKind::IsADirectory => {
-                Self::new(JobErrorKind::IsFolder, "this is a folder", "name one audio file inside it")
+                Self::new(JobErrorKind::IsFolder, "this is a folder", "name a file inside it")
             }
             _ => Self::new(
                 JobErrorKind::Read,
                 format!("cannot be read ({})", without_error_number(error)),
-                "check the disk, or copy the file",
+                "check the disk, or use another copy of the file",
             ),
         }
         .at(path)
     }
 }
 
-/// The system's words without the error number.
+/// The system's error text without its number.
 pub(crate) fn without_error_number(error: &io::Error) -> String {
     let text = error.to_string();
     match text.find(" (os error") {
@@ -169,7 +170,7 @@ impl fmt::Display for JobError {
             line.push_str("; ");
             line.push_str(&self.advice);
         }
-        // A name may hold anything: the line stays a line, and the terminal is sent no control characters.
+        // File names may contain anything: control characters are escaped, so the error stays one line.
         for character in line.chars() {
             if character.is_control() {
                 write!(f, "{}", character.escape_default())?;
@@ -198,13 +199,13 @@ mod tests {
     }
 
     #[test]
-    fn system_errors_become_plain_words() {
+    fn system_errors_have_no_error_number() {
         let full = JobError::writing(Path::new("mix.wav"), &io::Error::from(io::ErrorKind::StorageFull));
         assert_eq!(full.error_kind(), JobErrorKind::DiskFull);
         assert!(full.to_string().starts_with("mix.wav: the disk is full; "), "{full}");
         let denied = JobError::writing(Path::new("mix.wav"), &io::Error::from(io::ErrorKind::PermissionDenied));
         assert_eq!(denied.error_kind(), JobErrorKind::Unwritable);
-        // 5 is EIO everywhere that has errno: the number itself says nothing to a person.
+        // 5 is EIO on every system with errno.
         let broken = JobError::opening(Path::new("x.wav"), &io::Error::from_raw_os_error(5));
         assert!(!broken.to_string().contains("os error"), "{broken}");
     }

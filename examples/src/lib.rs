@@ -1,4 +1,4 @@
-//! What the example programs share: reading and writing recordings, the demo voices, delivery and the report.
+//! Library of the example programs: audio files, demo voices, delivery, report and timing.
 
 pub mod audio_file;
 pub mod delivery;

@@ -1,4 +1,4 @@
-//! The folder that a job writes to: other people's files are safe, and nothing half-made is left behind.
+//! Output folder of a job: it protects files of other origin and leaves no partial output behind.
 
 use crate::error::{JobError, JobErrorKind};
 use crate::report::data::Report;
@@ -10,11 +10,11 @@ use std::path::{Path, PathBuf};
 /// The file by which a job recognises its own earlier output.
 const REPORT: &str = "report.json";
 
-/// A folder that a job may write to.
+/// Output folder of a job.
 #[derive(Debug)]
 pub struct OutputFolder {
     path: PathBuf,
-    /// The folders that were made for this job, the innermost first.
+    /// Folders created for this job, innermost first.
     created: Vec<PathBuf>,
     /// Files of an earlier run of the same program.
     previous_files: Vec<String>,
@@ -26,7 +26,7 @@ impl OutputFolder {
     /// Opens or creates the folder. Earlier output of this program, recognised by its `report.json`, may be replaced.
     ///
     /// # Errors
-    /// A file in the way, or a folder that cannot be made or written.
+    /// A file has the folder's name, or the folder cannot be created or written.
     pub fn open(path: &Path, force: bool) -> Result<Self, JobError> {
         let mut folder = Self::open_without_overwriting(path)?;
         folder.force = force;
@@ -37,7 +37,7 @@ impl OutputFolder {
         Ok(folder)
     }
 
-    /// Opens or creates the folder to add files to it: nothing that is in it is ever replaced.
+    /// Opens or creates the folder to add files; existing files are never replaced.
     ///
     /// # Errors
     /// As [`open`](Self::open).
@@ -47,14 +47,14 @@ impl OutputFolder {
         if created.is_empty() && !path.is_dir() {
             return Err(JobError::new(
                 JobErrorKind::WouldOverwrite,
-                "a file is where the folder should be",
+                "the output folder cannot be created: a file has its name",
                 "choose another folder",
             )
             .at(path));
         }
         let folder = Self { path: path.to_owned(), created, previous_files: Vec::new(), force: false, done: false };
         fs::create_dir_all(path).map_err(|e| JobError::writing(path, &e))?;
-        // A folder that cannot be written is found out now, not after the work.
+        // Detects an unwritable folder before the work, not after it.
         tempfile::tempfile_in(path).map_err(|e| JobError::writing(path, &e))?;
         Ok(folder)
     }
@@ -64,11 +64,10 @@ impl OutputFolder {
         &self.path
     }
 
-    /// Makes sure that files of these names may be written, and that none of them is one of the `inputs`, not even by
-    /// force.
+    /// Checks that files of these names may be written. `force` does not permit overwriting any of the `inputs`.
     ///
     /// # Errors
-    /// A file of that name that this program did not write, or that is an input of the job.
+    /// A file of that name is an input of the job, is a folder, or was not written by this program.
     pub fn check_overwrite(&mut self, names: &[String], inputs: &[PathBuf]) -> Result<(), JobError> {
         let inputs: Vec<PathBuf> = inputs.iter().filter_map(|input| input.canonicalize().ok()).collect();
         let is_input = |path: &Path| path.canonicalize().is_ok_and(|real| inputs.contains(&real));
@@ -78,38 +77,38 @@ impl OutputFolder {
                 |what: &str, advice: &str| Err(JobError::new(JobErrorKind::WouldOverwrite, what, advice).at(&path));
             if is_input(&path) {
                 return refuse(
-                    "this recording of the job would be overwritten by its result",
+                    "this input recording would be overwritten by the output",
                     "choose another folder with --out",
                 );
             }
             if path.is_dir() {
-                return refuse("a folder has the name of a result", "choose another folder with --out");
+                return refuse("a folder has the name of this output file", "choose another folder with --out");
             }
             let ours = self.previous_files.contains(name) || (name == REPORT && !self.previous_files.is_empty());
             if path.symlink_metadata().is_ok() && !ours && !self.force {
                 return refuse(
                     "this file is not from an earlier run and would be overwritten",
-                    "choose another folder with --out, or say --force",
+                    "choose another folder with --out, or use --force",
                 );
             }
         }
-        // What an earlier run made may be what this one reads: it stays.
+        // Output of an earlier run that is input of this one is kept.
         self.previous_files.retain(|name| !is_input(&self.path.join(name)));
         Ok(())
     }
 
-    /// Writes a small file whole, under a temporary name; it waits for its own.
+    /// Writes a small file under a temporary name, to be renamed later.
     ///
     /// # Errors
-    /// A full disk, or no permission.
+    /// The disk is full, or permission is denied.
     pub fn write_pending(&self, name: &str, text: &str) -> Result<PendingFile, JobError> {
         write_pending(self.path.join(name), text)
     }
 
-    /// Gives all files their names, and removes those of the earlier run that are not among them: the job is done.
+    /// Renames all files to their final names and removes stale files of the earlier run.
     ///
     /// # Errors
-    /// A name that cannot be given. What already had its name is removed then: a part of a result is none.
+    /// A rename failed. Files renamed before it are removed again, so that no partial output remains.
     pub fn finish(mut self, files: Vec<PendingFile>) -> Result<(), JobError> {
         let mut placed: Vec<PathBuf> = Vec::new();
         for file in files {
@@ -133,10 +132,10 @@ impl OutputFolder {
     }
 }
 
-/// Writes a small file whole, under a temporary name beside its own; it waits for its own.
+/// Writes a small file under a temporary name beside its final one, to be renamed later.
 ///
 /// # Errors
-/// A full disk, no permission, or no such folder.
+/// The disk is full, permission is denied, or the folder does not exist.
 pub fn write_pending(path: PathBuf, text: &str) -> Result<PendingFile, JobError> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
@@ -151,26 +150,26 @@ pub fn write_pending(path: PathBuf, text: &str) -> Result<PendingFile, JobError>
     Ok(PendingFile::new(path, file.into_temp_path()))
 }
 
-/// Makes sure that a single result may be written under this name: nothing is overwritten without `force`, and no
-/// recording of the job even then.
+/// Checks that one output file may be written under this name. Existing files are overwritten only with `force`, input
+/// recordings never.
 ///
 /// # Errors
-/// A folder, a recording of the job, or another file in the way.
+/// A folder, an input recording or another file has the name.
 pub fn check_file_overwrite(path: &Path, inputs: &[PathBuf], force: bool) -> Result<(), JobError> {
     let refuse = |what: &str, advice: &str| Err(JobError::new(JobErrorKind::WouldOverwrite, what, advice).at(path));
     if path.is_dir() {
-        return refuse("a folder has the name of the result", "choose another name");
+        return refuse("a folder has the name of this output file", "choose another name");
     }
     if inputs.iter().any(|input| same_file::is_same_file(input, path).unwrap_or(false)) {
-        return refuse("this recording would be overwritten by its result", "choose another name");
+        return refuse("this input recording would be overwritten by the output", "choose another name");
     }
     if path.symlink_metadata().is_ok() && !force {
-        return refuse("this file exists and would be overwritten", "choose another name, or say --force");
+        return refuse("this file exists and would be overwritten", "choose another name, or use --force");
     }
     Ok(())
 }
 
-/// Whether a job may have written a file of this name.
+/// Whether `name` is one that a job writes.
 fn is_output(name: &str) -> bool {
     let plain = Path::new(name).components().count() == 1 && !name.starts_with('.');
     let between = |start: &str, end: &str| name.starts_with(start) && name.ends_with(end);
@@ -181,7 +180,7 @@ fn is_output(name: &str) -> bool {
 }
 
 impl Drop for OutputFolder {
-    /// Folders that were made for a job that failed go again, if nothing is in them.
+    /// Removes the empty folders that a failed job created.
     fn drop(&mut self) {
         if !self.done {
             for path in &self.created {
@@ -196,7 +195,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn other_peoples_files_are_safe() {
+    fn files_of_other_origin_are_not_overwritten() {
         let place = tempfile::tempdir().unwrap();
         fs::write(place.path().join("mix.wav"), "mine").unwrap();
         let names = ["mix.wav".to_string()];
@@ -244,7 +243,7 @@ mod tests {
     }
 
     #[test]
-    fn only_names_that_a_job_gives_count_as_its_files() {
+    fn only_names_that_a_job_writes_are_output_names() {
         for name in ["mix.wav", "voice-anna.wav", "settings-anna.toml", "report.html", "report.json"] {
             assert!(is_output(name), "{name}");
         }

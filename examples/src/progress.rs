@@ -1,20 +1,23 @@
-//! How far the work is, and whether it should end.
+//! Progress reporting and cancellation.
 
 use crate::error::{JobError, JobErrorKind};
 
-/// Who wants to know how far the work is.
+/// Receiver of the job's progress.
 pub trait Progress {
-    /// A new step begins; `total` is its length in frames, where it is known.
+    /// Starts a new step of `total` frames, if the length is known.
     fn step(&mut self, words: &str, total: Option<u64>);
-    /// So many frames of the step are done.
+    /// Reports that `frames` frames of the step are done.
     fn done(&mut self, frames: u64);
-    /// Whether the job should end here, without a result.
+    /// Whether the job should stop without output.
     fn stop(&self) -> bool {
         false
     }
 }
 
-/// So many frames are done; an error if the job should end here.
+/// Reports progress.
+///
+/// # Errors
+/// The job should stop.
 pub(crate) fn advance(progress: &mut dyn Progress, frames: u64) -> Result<(), JobError> {
     progress.done(frames);
     if progress.stop() {
@@ -23,7 +26,7 @@ pub(crate) fn advance(progress: &mut dyn Progress, frames: u64) -> Result<(), Jo
     Ok(())
 }
 
-/// Tells nobody.
+/// Progress receiver that ignores everything.
 pub struct NoProgress;
 
 impl Progress for NoProgress {

@@ -1,19 +1,19 @@
-//! From the recording's sample rate to the delivery's, aligned to the sample and exactly as long as the input.
+//! Sample-rate conversion from recording to delivery, aligned to the sample and exactly as long as the input.
 
 use rubato::audioadapter_buffers::direct::InterleavedSlice;
 use rubato::{Fft, FixedSync, Resampler as _, WindowFunction};
 
 use crate::error::{JobError, JobErrorKind};
 
-/// The band-limiting filter has about this many frames of the lower rate: long enough to be flat to 20 kHz at 44.1 kHz
-/// and to be closed at half the lower rate.
+/// Length of the anti-aliasing filter in frames of the lower rate, approximately: flat to 20 kHz at 44.1 kHz, full
+/// attenuation at half the lower rate.
 const FILTER_FRAMES: usize = 2_048;
 
-/// A resampler for interleaved audio of one or two channels, fed chunk by chunk in constant memory.
+/// Resampler for interleaved audio of one or two channels. It works chunk by chunk in constant memory.
 ///
-/// Frame 0 of the output is at the same instant as frame 0 of the input, and n frames become
-/// [round(n · out / in)](Resampler::output_frames). Between equal rates the samples are passed on bit for bit. Otherwise what is
-/// not a number becomes silence and is [counted](Resampler::non_finite): in a filter it would spread over its neighbours.
+/// Output frame 0 coincides with input frame 0, and n frames become [round(n · out / in)](Resampler::output_frames).
+/// Equal rates pass samples through bit-exactly. At other rates, non-finite samples become zero, because the filter
+/// would spread them, and are [counted](Resampler::non_finite).
 #[derive(Debug)]
 pub struct Resampler {
     rate_in: u32,
@@ -31,18 +31,18 @@ struct Engine {
     block_in: usize,
     input: Vec<f64>,
     output: Vec<f64>,
-    /// Frames of the filter's delay still to be dropped.
+    /// Remaining frames of the filter delay to drop.
     frames_to_skip: usize,
 }
 
 impl Resampler {
     /// A resampler between two rates in Hz.
     pub fn new(rate_in: u32, rate_out: u32, channels: usize) -> Result<Self, JobError> {
-        let refuse = |what: String| JobError::new(JobErrorKind::Rate, what, "choose rates from 8000 to 192000 Hz");
+        let refuse = |what: String| JobError::new(JobErrorKind::Rate, what, "use rates from 8000 to 192000 Hz");
         let allowed = crate::audio_file::MIN_RATE_HZ..=crate::audio_file::MAX_RATE_HZ;
         for rate in [rate_in, rate_out] {
             if !allowed.contains(&rate) {
-                return Err(refuse(format!("a sample rate of {rate} Hz is out of range")));
+                return Err(refuse(format!("sample rate {rate} Hz is out of range")));
             }
         }
         let engine = if rate_in == rate_out {
@@ -50,7 +50,7 @@ impl Resampler {
         } else {
             let divisor = gcd(rate_in, rate_out);
             let (unit_in, unit_out) = ((rate_in / divisor) as usize, (rate_out / divisor) as usize);
-            // An even number of units, so that the filter's centre is a whole number of frames on both sides.
+            // An even number of units makes the filter delay a whole number of frames at both rates.
             let units = FILTER_FRAMES.div_ceil(unit_in.min(unit_out)).next_multiple_of(2);
             let (block_in, block_out) = (units * unit_in, units * unit_out);
             let fft = Fft::new_custom(
@@ -62,7 +62,7 @@ impl Resampler {
                 WindowFunction::BlackmanHarris2,
                 FixedSync::Both,
             )
-            .map_err(|e| refuse(format!("no way from {rate_in} to {rate_out} Hz ({e})")))?;
+            .map_err(|e| refuse(format!("cannot resample from {rate_in} to {rate_out} Hz ({e})")))?;
             debug_assert_eq!((fft.fft_size_in(), fft.fft_size_out()), (block_in, block_out));
             Some(Engine {
                 frames_to_skip: fft.output_delay(),
@@ -75,13 +75,13 @@ impl Resampler {
         Ok(Self { rate_in, rate_out, channels, engine, frames_in: 0, frames_out: 0, non_finite: 0 })
     }
 
-    /// How many frames come of `frames` frames: round(frames · out / in), halves up.
+    /// Number of output frames for `frames` input frames: round(frames · out / in), halves rounded up.
     pub fn output_frames(frames: u64, rate_in: u32, rate_out: u32) -> u64 {
         let (frames, from, to) = (u128::from(frames), u128::from(rate_in), u128::from(rate_out));
         ((2 * frames * to + from) / (2 * from)) as u64
     }
 
-    /// Takes interleaved input and appends what is ready to `out`.
+    /// Consumes interleaved input and appends the available output to `out`.
     pub fn push(&mut self, input: &[f32], out: &mut Vec<f32>) {
         self.frames_in += (input.len() / self.channels) as u64;
         if self.engine.is_none() {
@@ -106,7 +106,7 @@ impl Resampler {
         }
     }
 
-    /// Appends what is left, so that the whole output is as long as [`output_frames`](Self::output_frames) says.
+    /// Appends the remaining output, so that the total length is [`output_frames`](Self::output_frames).
     pub fn finish(mut self, out: &mut Vec<f32>) {
         let due = Self::output_frames(self.frames_in, self.rate_in, self.rate_out);
         while self.frames_out < due {
@@ -116,12 +116,12 @@ impl Resampler {
         }
     }
 
-    /// Samples so far that were no finite numbers and were made silent.
+    /// Number of non-finite input samples replaced by zero.
     pub fn non_finite(&self) -> u64 {
         self.non_finite
     }
 
-    /// Resamples one whole block, up to `due` frames of output in all.
+    /// Resamples one block; the total output is limited to `due` frames.
     fn block(&mut self, due: u64, out: &mut Vec<f32>) {
         let Some(engine) = &mut self.engine else { return };
         let frames_out = engine.output.len() / self.channels;

@@ -1,33 +1,33 @@
-//! Values over time in memory that does not grow with the length of the recording.
+//! Time series in bounded memory, whatever the length of the recording.
 
 use crate::report::TimeSeries;
 
-/// How neighbouring values become one when there are too many.
+/// Rule that merges neighbouring values when the series is full.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Decimation {
-    /// Their mean; a value that is not finite gives way to one that is.
+    /// Mean of the finite values.
     Mean,
-    /// The smaller.
+    /// Minimum.
     Minimum,
 }
 
-/// Most values that are kept.
+/// Maximum number of stored values.
 const MAX_VALUES: usize = 4_096;
 
-/// A series that halves its resolution whenever it is full.
+/// Time series that halves its resolution whenever it is full.
 #[derive(Clone, Debug)]
 pub struct BoundedSeries {
     decimation: Decimation,
     step_s: f64,
     values: Vec<f32>,
-    /// How many pushed values make one kept value.
+    /// Pushed values per stored value.
     per_value: usize,
     pending: Option<f32>,
     pending_count: usize,
 }
 
 impl BoundedSeries {
-    /// An empty series of values that are `step_s` seconds apart.
+    /// An empty series with one value every `step_s` seconds.
     pub fn new(step_s: f64, decimation: Decimation) -> Self {
         Self {
             decimation,
@@ -60,7 +60,7 @@ impl BoundedSeries {
         }
     }
 
-    /// The values with their times: the middle of what each stands for.
+    /// The stored values with their times; each time is the middle of the interval that the value covers.
     pub fn to_series(&self) -> TimeSeries {
         let step = self.step_s * self.per_value as f64;
         let seconds = (0..self.values.len()).map(|i| ((i as f64 + 0.5) * step) as f32).collect();
@@ -68,7 +68,7 @@ impl BoundedSeries {
     }
 }
 
-/// `before` stands for `count` values.
+/// Merges `value` into `before`, which covers `count` values.
 fn merge(rule: Decimation, before: f32, value: f32, count: usize) -> f32 {
     match rule {
         Decimation::Minimum => before.min(value),
@@ -78,13 +78,13 @@ fn merge(rule: Decimation, before: f32, value: f32, count: usize) -> f32 {
     }
 }
 
-/// The stretch of `seconds` in which the voice speaks most, its beginning in seconds, from its loudness in LUFS.
+/// Start of the most active segment of `seconds` seconds, in seconds, from the loudness over time in LUFS.
 pub(crate) fn most_active_start_s(loudness: &TimeSeries, seconds: f64) -> f64 {
     let (times, lufs) = (&loudness.seconds, &loudness.values);
     let step = if times.len() > 1 { f64::from(times[1] - times[0]) } else { 0.1 };
     let window = ((seconds / step) as usize).clamp(1, lufs.len().max(1));
     let energy = |v: &f32| 10f64.powf(f64::from(*v).max(-70.0) / 10.0);
-    // The mean of the roots favours steady speech over a single loud word.
+    // Averaging amplitudes instead of powers favours steady speech over a single loud word.
     let weights: Vec<f64> = lufs.iter().map(|v| energy(v).sqrt()).collect();
     let mut sum: f64 = weights.iter().take(window).sum();
     let (mut best, mut at) = (sum, 0);
@@ -110,7 +110,7 @@ mod tests {
     }
 
     #[test]
-    fn memory_is_bounded_and_time_stays_right() {
+    fn memory_is_bounded_and_times_stay_correct() {
         let mut mean = BoundedSeries::new(0.1, Decimation::Mean);
         let mut least = BoundedSeries::new(0.1, Decimation::Minimum);
         let n = 100_000;

@@ -1,4 +1,4 @@
-//! The settings file: the strip's settings as TOML, with a format number. The text itself is [`voicechain_text`]'s.
+//! Settings file: the strip's settings as TOML with a format number. [`voicechain_text`] defines the text.
 
 use crate::error::{JobError, JobErrorKind};
 use std::path::Path;
@@ -14,10 +14,10 @@ pub fn to_text(settings: &StripSettings) -> Result<String, JobError> {
     voicechain_text::write(settings).map_err(refused)
 }
 
-/// Reads the text of a settings file. Settings that it does not name keep their defaults.
+/// Parses the text of a settings file. Settings that are not named keep their defaults.
 ///
 /// # Errors
-/// Text that is no settings file, an unknown setting, another format, a value out of range; nothing is taken over then.
+/// The text is not a settings file, names an unknown setting, has another format number or a value out of range.
 pub fn from_text(text: &str) -> Result<StripSettings, JobError> {
     voicechain_text::read(text).map_err(refused)
 }
@@ -25,7 +25,7 @@ pub fn from_text(text: &str) -> Result<StripSettings, JobError> {
 /// Reads a settings file.
 ///
 /// # Errors
-/// As [`from_text`], with the path.
+/// The file cannot be read, or an error of [`from_text`]; both with the path.
 pub fn read(path: &Path) -> Result<StripSettings, JobError> {
     let text = std::fs::read_to_string(path).map_err(|e| JobError::opening(path, &e))?;
     from_text(&text).map_err(|e| e.at(path))
@@ -36,7 +36,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn refusals_become_one_line_with_advice() {
+    fn errors_become_one_line_with_advice() {
         let line = from_text("format = 1\n[high_pass]\nfrequency_hz = 5.0").unwrap_err().to_string();
         assert_eq!(line, "high_pass.frequency_hz is 5; allowed: 20 to 400 Hz; correct that value");
         let text = to_text(&StripSettings::default()).unwrap();

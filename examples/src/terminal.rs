@@ -1,4 +1,4 @@
-//! How the programs meet a person at a terminal: the command line, a progress bar, the wish to stop, and how they end.
+//! Terminal front end of the programs: command line, progress bar, stop signals and exit codes.
 
 use crate::audio_file::is_decoding;
 use crate::error::{JobError, JobErrorKind};
@@ -11,23 +11,23 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-/// Exit code when nothing can be made.
+/// Exit code of a failed job.
 const EXIT_FAILED: u8 = 2;
-/// Exit code of a program that was stopped from the keyboard, as shells have it.
+/// Exit code of a program stopped from the keyboard, 128 + SIGINT, as shells report it.
 const EXIT_INTERRUPTED: u8 = 130;
 
-/// A progress bar on a terminal, nothing elsewhere; and whether the person wants to stop.
+/// Progress bar on a terminal, silent elsewhere, with the stop flag of the signal handlers.
 pub struct TerminalProgress(ProgressBar, Arc<AtomicBool>);
 
 impl TerminalProgress {
-    /// A bar that waits for its first step, and the wish to stop heard from now on.
+    /// An empty bar. Registers the signal handlers.
     pub fn new() -> Self {
         let bar = ProgressBar::with_draw_target(Some(0), ProgressDrawTarget::stderr_with_hz(10));
         bar.enable_steady_tick(Duration::from_millis(100));
         Self(bar, register_signals())
     }
 
-    /// Clears the line.
+    /// Clears the bar.
     pub fn finish(&self) {
         self.0.finish_and_clear();
     }
@@ -59,8 +59,8 @@ impl Progress for TerminalProgress {
     }
 }
 
-/// A flag that Ctrl-C raises, so that the job ends in order and leaves nothing behind; the second time it ends at once.
-/// A file beyond the size that the system allows becomes an error of writing instead of the end of the program.
+/// Flag that SIGINT and SIGTERM set, so that the job removes its files and ends. A second signal exits at once.
+/// SIGXFSZ is caught too: exceeding the file size limit becomes a write error instead of killing the program.
 fn register_signals() -> Arc<AtomicBool> {
     use signal_hook::{consts, flag};
     let stop = Arc::new(AtomicBool::new(false));
@@ -73,8 +73,8 @@ fn register_signals() -> Arc<AtomicBool> {
     stop
 }
 
-/// Leaves out the message of a panic in the decoding library: it is caught, and told as a damaged file. For the beginning
-/// of a program, because the hook is the whole program's.
+/// Suppresses the message of panics in the decoding library, which are caught and reported as damaged files. To be
+/// called at program start, because the panic hook is global.
 pub fn hide_decoder_panics() {
     let usual = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |info| {
@@ -84,15 +84,15 @@ pub fn hide_decoder_panics() {
     }));
 }
 
-/// What the parser found, in one line: the fault, and what would have been possible.
+/// The parser's error as one line: the problem and the allowed values.
 fn one_line(error: &clap::Error) -> String {
     let text = error.to_string();
     let facts: Vec<&str> = text.lines().map(str::trim).take_while(|line| !line.is_empty()).collect();
     let line: String = facts.join(" ").chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    format!("{line}; --help shows what is possible")
+    format!("{line}; use --help to list the options")
 }
 
-/// The command line; or how the program ends at once, with help or with one line that says what is wrong.
+/// Parses the command line. `Err` is the exit code after the help text or a one-line error has been printed.
 pub fn parse<A: Parser>() -> Result<A, ExitCode> {
     A::try_parse().map_err(|e| {
         if e.use_stderr() {
@@ -104,11 +104,11 @@ pub fn parse<A: Parser>() -> Result<A, ExitCode> {
     })
 }
 
-/// Ends the program with what it has to say, or with the trouble in one line.
+/// Prints the result to standard output or the error to standard error, and returns the exit code.
 pub fn end(outcome: Result<String, JobError>) -> ExitCode {
     match outcome {
         Ok(text) => {
-            // Nobody may be reading; the files are there all the same.
+            // A closed standard output is not an error: the files are written.
             let _ = write!(stdout(), "{text}");
             ExitCode::SUCCESS
         }

@@ -1,4 +1,4 @@
-//! Writing WAV files that appear only when they are complete, and the spool that keeps long signals between two passes.
+//! WAV writer whose files appear only when complete, and a disk spool for long signals between two passes.
 
 use std::fs::File;
 use std::io::{self, BufReader, BufWriter, Read, Seek, SeekFrom, Write};
@@ -6,15 +6,15 @@ use std::path::{Path, PathBuf};
 
 use crate::error::{JobError, JobErrorKind};
 
-/// How samples are stored.
+/// Sample format of a WAV file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum WavFormat {
-    /// 16-bit integers, dithered.
+    /// 16-bit integers with triangular dither.
     Int16,
     /// 24-bit integers, rounded.
     #[default]
     Int24,
-    /// 32-bit floating point, as they are.
+    /// 32-bit floating point, unchanged.
     Float32,
 }
 
@@ -28,7 +28,7 @@ impl WavFormat {
         }
     }
 
-    /// In words: "16 bit", "24 bit", "32 bit float".
+    /// Name of the format: "16 bit", "24 bit" or "32 bit float".
     pub const fn name(self) -> &'static str {
         match self {
             Self::Int16 => "16 bit",
@@ -38,10 +38,13 @@ impl WavFormat {
     }
 }
 
-/// The lengths in a WAV file are 32-bit numbers of bytes; header and chunks take less than the room left here.
+/// Maximum size of the sample data. WAV stores sizes as 32-bit byte counts; 1 024 bytes are reserved for the header.
 const MAX_DATA_BYTES: u64 = u32::MAX as u64 - 1_024;
 
-/// Refuses, before any work is done, an output that a WAV file cannot hold.
+/// Checks that the output fits into a WAV file, to be called before the work starts.
+///
+/// # Errors
+/// The output is longer than a WAV file can hold.
 pub fn check_size(frames: u64, channels: u16, format: WavFormat) -> Result<(), JobError> {
     let frame_bytes = u64::from(channels) * u64::from(format.bits() / 8);
     match frames.checked_mul(frame_bytes) {
@@ -50,32 +53,33 @@ pub fn check_size(frames: u64, channels: u16, format: WavFormat) -> Result<(), J
             let gib = frames as f64 * frame_bytes as f64 / (1u64 << 30) as f64;
             Err(JobError::new(
                 JobErrorKind::TooLong,
-                format!("the output would take {gib:.1} GiB, a WAV file holds 4"),
-                "use fewer bits or a lower sample rate, or cut the recording into parts",
+                format!("the output needs {gib:.1} GiB, a WAV file holds at most 4 GiB"),
+                "use fewer bits or a lower sample rate, or split the recording",
             ))
         }
     }
 }
 
-/// Dither with a triangular density of two steps peak to peak: the difference of two uniform numbers.
+/// Triangular (TPDF) dither, 2 LSB peak to peak: the difference of two uniform random numbers.
 ///
-/// The total error of the rounded sum then has zero mean and a variance of a quarter of a squared step, whatever the
-/// signal (Lipshitz, Wannamaker and Vanderkooy, "Quantization and Dither: A Theoretical Survey", JAES 40(5), 1992; from
-/// memory).
+/// The total quantisation error then has zero mean and a variance of LSB²/4 for any signal (Lipshitz, Wannamaker and
+/// Vanderkooy, "Quantization and Dither: A Theoretical Survey", JAES 40(5), 1992; from memory).
+///
+/// Tested by `dithered_error_has_zero_mean_and_a_quarter_lsb_squared_variance`.
 #[derive(Debug, Clone)]
 pub struct Dither {
     state: u64,
 }
 
 impl Dither {
-    /// The same numbers each time for the same seed.
+    /// Deterministic: equal seeds produce equal sequences.
     pub fn new(seed: u64) -> Self {
         Self { state: seed }
     }
 
-    /// The next number, in steps, between −1 and 1.
+    /// Next dither value, LSB, between −1 and 1.
     pub fn next_lsb(&mut self) -> f64 {
-        // SplitMix64 (Steele, Lea and Flood 2014): one 64-bit word gives both uniform numbers.
+        // SplitMix64 (Steele, Lea and Flood 2014): one 64-bit word supplies both uniform numbers.
         self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.state;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -85,14 +89,13 @@ impl Dither {
     }
 }
 
-/// Seed of the dither, so that the same job gives the same file.
+/// Fixed dither seed, so that the same job produces the same file.
 const DITHER_SEED: u64 = 0x0076_6F69_6365;
 
-/// A WAV file under construction. It has a temporary name beside its final one until [`finish`](Self::finish); dropped
-/// before that, it is removed.
+/// WAV file being written under a temporary name until [`finish`](Self::finish). Dropping it earlier removes the file.
 pub struct WavFile {
     path: PathBuf,
-    // Closed before the temporary file is removed.
+    // Declared before `temporary`, so that the file is closed before it is removed.
     writer: Option<hound::WavWriter<BufWriter<File>>>,
     temporary: tempfile::TempPath,
     format: WavFormat,
@@ -113,7 +116,7 @@ impl std::fmt::Debug for WavFile {
 }
 
 impl WavFile {
-    /// Begins a file. Something else at `path` is replaced at the end, in one step.
+    /// Begins a file. An existing file at `path` is replaced atomically by [`finish`](Self::finish).
     pub fn create(path: impl AsRef<Path>, rate_hz: u32, channels: u16, format: WavFormat) -> Result<Self, JobError> {
         let path = path.as_ref();
         if path.is_dir() {
@@ -125,7 +128,7 @@ impl WavFile {
         };
         let mut builder = tempfile::Builder::new();
         builder.prefix(".unfinished-").suffix(".wav");
-        // Temporary files are private by default; a delivered file has the usual permissions.
+        // Temporary files are private by default; a delivered file needs normal permissions.
         #[cfg(unix)]
         builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
         let (file, temporary) = builder.tempfile_in(folder).map_err(|e| JobError::writing(path, &e))?.into_parts();
@@ -152,8 +155,7 @@ impl WavFile {
         })
     }
 
-    /// Appends interleaved samples. Beyond full scale, integers are held at full scale and counted; what is not a number
-    /// becomes silence.
+    /// Appends interleaved samples. Integer formats clip at full scale and count clipped samples; NaN becomes zero.
     pub fn write(&mut self, samples: &[f32]) -> Result<(), JobError> {
         debug_assert_eq!(samples.len() % usize::from(self.channels), 0);
         check_size(self.frames + (samples.len() / usize::from(self.channels)) as u64, self.channels, self.format)
@@ -176,36 +178,36 @@ impl WavFile {
         Ok(())
     }
 
-    /// Frames written so far.
+    /// Number of frames written.
     pub fn frames(&self) -> u64 {
         self.frames
     }
 
-    /// Samples that were beyond full scale so far.
+    /// Number of clipped samples.
     pub fn clipped(&self) -> u64 {
         self.clipped
     }
 
-    /// Completes the file, gives it its name, and says how many frames it holds.
+    /// Completes and renames the file. Returns its number of frames.
     pub fn finish(self) -> Result<u64, JobError> {
         let frames = self.frames;
         self.complete()?.commit()?;
         Ok(frames)
     }
 
-    /// Completes the file, which waits for its name.
+    /// Completes the file under its temporary name.
     pub fn complete(mut self) -> Result<PendingFile, JobError> {
         if let Some(writer) = self.writer.take() {
             writer.finalize().map_err(|e| failed(&self.path, e))?;
         }
-        // Some disks tell that they are full only when the data must really go there.
+        // Some file systems report a full disk only on sync.
         let synced = File::options().write(true).open(&self.temporary).and_then(|file| file.sync_all());
         synced.map_err(|e| JobError::writing(&self.path, &e))?;
         Ok(PendingFile { path: self.path, temporary: self.temporary })
     }
 }
 
-/// A whole file on the disk that only waits for its name. Dropped before it has it, the file is removed.
+/// Complete file under a temporary name. Dropping it before [`commit`](Self::commit) removes the file.
 #[derive(Debug)]
 pub struct PendingFile {
     path: PathBuf,
@@ -213,17 +215,17 @@ pub struct PendingFile {
 }
 
 impl PendingFile {
-    /// A complete temporary file beside its future name.
+    /// Wraps a complete temporary file in the folder of its final name.
     pub(crate) fn new(path: PathBuf, temporary: tempfile::TempPath) -> Self {
         Self { path, temporary }
     }
 
-    /// The name that it will have.
+    /// Final path of the file.
     pub fn path(&self) -> &Path {
         &self.path
     }
 
-    /// Gives the file its name; something else of that name is replaced in one step.
+    /// Renames the file to its final name, atomically replacing an existing file.
     pub fn commit(self) -> Result<(), JobError> {
         self.temporary.persist(&self.path).map_err(|e| JobError::writing(&self.path, &e.error))
     }
@@ -247,14 +249,14 @@ fn failed(path: &Path, error: hound::Error) -> JobError {
         other => JobError::new(
             JobErrorKind::Unwritable,
             format!("cannot be written as WAV ({other})"),
-            "choose another format",
+            "choose another sample format",
         )
         .at(path),
     }
 }
 
-/// Samples kept on disk between two passes: 32-bit floats in a file without a name, which the system removes when the
-/// spool is dropped or the program ends, however it ends.
+/// Writing side of a disk spool: 32-bit floats in an unnamed temporary file. The system removes the file when the spool
+/// is dropped or the program ends for any reason.
 #[derive(Debug)]
 pub struct Spool {
     folder: PathBuf,
@@ -287,12 +289,12 @@ impl Spool {
         Ok(())
     }
 
-    /// The number of frames written.
+    /// Number of frames written.
     pub fn frames(&self) -> u64 {
         self.samples / self.channels as u64
     }
 
-    /// Ends writing and begins reading, from the start.
+    /// Ends writing and returns a reader at frame 0.
     pub fn into_reader(self) -> Result<SpoolReader, JobError> {
         let Self { folder, file, channels, samples, bytes } = self;
         let file = file.into_inner().map_err(|e| JobError::writing(&folder, e.error()))?;
@@ -303,7 +305,7 @@ impl Spool {
     }
 }
 
-/// The reading side of a [`Spool`].
+/// Reading side of a [`Spool`].
 #[derive(Debug)]
 pub struct SpoolReader {
     folder: PathBuf,
@@ -315,12 +317,12 @@ pub struct SpoolReader {
 }
 
 impl SpoolReader {
-    /// Back to the first frame.
+    /// Seeks to frame 0.
     pub fn rewind(&mut self) -> Result<(), JobError> {
         self.seek(0)
     }
 
-    /// Goes to a frame, or to the end if there are fewer.
+    /// Seeks to `frame`, or to the end if the spool is shorter.
     pub fn seek(&mut self, frame: u64) -> Result<(), JobError> {
         let sample = (frame.saturating_mul(self.channels as u64)).min(self.samples);
         self.file.seek(SeekFrom::Start(sample * 4)).map_err(|e| self.broken(&e))?;
@@ -328,7 +330,7 @@ impl SpoolReader {
         Ok(())
     }
 
-    /// Replaces the contents of `chunk` by up to `frames` frames, interleaved, and says how many there are; none at the
+    /// Replaces the contents of `chunk` by up to `frames` interleaved frames. Returns the number of frames, 0 at the
     /// end.
     pub fn read(&mut self, chunk: &mut Vec<f32>, frames: usize) -> Result<usize, JobError> {
         let samples = ((frames * self.channels) as u64).min(self.remaining_samples);
@@ -342,19 +344,19 @@ impl SpoolReader {
         Ok(samples as usize / self.channels)
     }
 
-    /// The number of frames in the spool.
+    /// Number of frames in the spool.
     pub fn frames(&self) -> u64 {
         self.samples / self.channels as u64
     }
 
-    /// The number of channels.
+    /// Number of channels.
     pub fn channels(&self) -> usize {
         self.channels
     }
 
     fn broken(&self, error: &io::Error) -> JobError {
         let what = format!("a temporary file cannot be read back ({})", crate::error::without_error_number(error));
-        JobError::new(JobErrorKind::Read, what, "check the disk, then start again").at(&self.folder)
+        JobError::new(JobErrorKind::Read, what, "check the disk, then run again").at(&self.folder)
     }
 }
 
@@ -362,13 +364,13 @@ impl SpoolReader {
 mod tests {
     use super::*;
 
-    // Lipshitz, Wannamaker, Vanderkooy 1992 (from memory): with triangular dither of 2 LSB peak to peak the first two
-    // moments of the total error do not depend on the signal: mean 0, variance LSB²/4.
+    // Lipshitz, Wannamaker, Vanderkooy 1992 (from memory): with TPDF dither of 2 LSB peak to peak, mean (0) and
+    // variance (LSB²/4) of the total error do not depend on the signal.
     #[test]
     fn dithered_error_has_zero_mean_and_a_quarter_lsb_squared_variance() {
         const CASES: u64 = 96;
         for case in 0..CASES {
-            // Levels over the whole range, each at another place between two steps.
+            // Levels over the whole range, each at a different offset between two codes.
             let place = (case as f64 + (case as f64 * 0.618_034).fract()) / CASES as f64;
             let (level, seed) = (60_000.0 * place - 30_000.0, case.wrapping_mul(0x9E37_79B9_7F4A_7C15));
             let mut dither = Dither::new(seed);
@@ -378,7 +380,7 @@ mod tests {
                 sum += error;
                 squares += error * error;
             }
-            // Standard errors: 0.5/√n = 0.0011 and about 0.25·√(2/n) = 0.0008; five of each.
+            // Tolerances are five standard errors: 0.5/√n = 0.0011 and about 0.25·√(2/n) = 0.0008.
             let (mean, variance) = (sum / f64::from(count), squares / f64::from(count));
             assert!(mean.abs() < 0.0056, "level {level}, seed {seed}: mean {mean}");
             assert!((variance - 0.25).abs() < 0.004, "level {level}, seed {seed}: variance {variance}");

@@ -35,7 +35,7 @@ fn files_that_are_not_audio_are_refused() {
     refuse(&directory, &["nobody.wav"], &["nobody.wav", "no such file"]);
     refuse(&directory, &["good.wav/inside.wav"], &["inside.wav", "no such file"]);
     refuse(&directory, &["good.wav", "--guest", "nobody.wav"], &["nobody.wav", "no such file"]);
-    refuse(&directory, &["folder"], &["folder", "one audio file"]);
+    refuse(&directory, &["folder"], &["folder", "a file inside it"]);
     refuse(&directory, &["empty.wav"], &["empty.wav", "empty", "again"]);
     refuse(&directory, &["letter.wav"], &["letter.wav", "not an audio file"]);
     refuse(&directory, &["header.wav"], &["header.wav"]);
@@ -57,7 +57,7 @@ fn silent_and_unsupported_recordings_are_refused() {
     refuse(&directory, &["silent.wav"], &["silent.wav", "silent", "check"]);
     refuse(&directory, &["--host", "good.wav", "--guest", "silent.wav"], &["silent.wav", "silent"]);
     refuse(&directory, &["nearly.wav"], &["nearly.wav", "silent"]);
-    refuse(&directory, &["none.wav"], &["none.wav", "length of zero"]);
+    refuse(&directory, &["none.wav"], &["none.wav", "no samples"]);
     refuse(&directory, &["short.wav"], &["short.wav"]);
     refuse(&directory, &["slow.wav"], &["slow.wav", "4000 Hz", "8000 to 192000"]);
     refuse(&directory, &["good.wav", "fast.wav"], &["fast.wav", "384000 Hz", "8000 to 192000"]);
@@ -114,7 +114,7 @@ fn invalid_options_are_refused() {
         (&["--host"], &["--host"]),
         (&["--host", "good.wav", "--host", "good.wav"], &["--host"]),
         (&["--out", ""], &["--out"]),
-        (&["--out", "good.wav"], &["good.wav", "file is where the folder"]),
+        (&["--out", "good.wav"], &["good.wav", "a file has its name"]),
         (&["--out", "good.wav/deeper/still"], &["good.wav/deeper", "file, not a folder"]),
         (&["--lou\ndness"], &["--lou"]),
     ];

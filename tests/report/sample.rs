@@ -91,7 +91,7 @@ pub(crate) fn sample_report() -> Report {
             ("limiter", true, "ceiling −1.0 dBTP · 1.5 ms · 80 ms", None),
             ("output", true, "+5.6 dB", None),
         ]),
-        settings_source: "proposed from what was measured, with the host’s changes".into(),
+        settings_source: "proposed from the measurement, with the host’s changes".into(),
         evidence: evidence(&[
             (
                 "trim",

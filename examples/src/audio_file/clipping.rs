@@ -1,26 +1,26 @@
-//! Clipping: samples at full scale, several in a row.
+//! Clipping detector: consecutive samples at full scale.
 
-/// So many samples in a row at full scale make a clipped stretch (common practice, no source).
+/// Number of consecutive full-scale samples that count as clipped (common practice, no source).
 const MIN_CLIPPED_SAMPLES: u32 = 4;
 
-/// Counts stretches at full scale.
+/// Counts clipped stretches per channel.
 pub(super) struct ClippingDetector {
     full_scale: f32,
     runs: Vec<i64>,
     pub(super) stretches: u64,
-    /// The frame at which the first one begins.
+    /// First frame of the first stretch.
     pub(super) first: Option<u64>,
 }
 
 impl ClippingDetector {
     pub(super) fn new(bits: u32, channels: usize) -> Self {
-        // The largest positive code of the format, and of 16 bits for anything finer: recordings that were clipped in
-        // 16 bits and converted later are found as well.
+        // Largest positive code of the format, at most of 16 bits, so that recordings clipped at 16 bits and converted
+        // later are detected too.
         let full_scale = 1.0 - 1.0 / f32::from(1u16 << (bits.clamp(8, 16) - 1));
         Self { full_scale, runs: vec![0; channels], stretches: 0, first: None }
     }
 
-    /// Looks at frames that begin at `position`.
+    /// Analyses interleaved samples whose first frame is `position`.
     pub(super) fn push(&mut self, samples: &[f32], position: u64) {
         let channels = self.runs.len();
         for (index, &sample) in samples.iter().enumerate() {

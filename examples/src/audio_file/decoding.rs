@@ -1,4 +1,4 @@
-//! The decoding library: a file's container, the decoder of its track of sound, and what goes wrong in either.
+//! Wrapper around the decoding library: container, decoder of the audio track, and their errors.
 
 use std::cell::Cell;
 use std::fs::File;
@@ -13,20 +13,20 @@ use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
 use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
 
-/// Why the library gives nothing.
+/// Error of the decoding library.
 #[derive(Debug)]
 pub(super) enum DecodeError {
-    /// The file ends in the middle.
+    /// The file ends unexpectedly.
     UnexpectedEnd,
-    /// The disk.
+    /// The file cannot be read.
     Io(io::Error),
-    /// Another rate or other channels from here on.
+    /// The sample rate or channel count changes.
     FormatChanged,
-    /// A coding that is not read, in a container that is.
+    /// The container is supported, its codec is not.
     Unsupported,
-    /// There is no track of sound.
+    /// The file has no audio track.
     NoAudioTrack,
-    /// What is read makes no sense.
+    /// The data are invalid.
     Damaged,
 }
 
@@ -46,15 +46,15 @@ thread_local! {
     static DECODING: Cell<bool> = const { Cell::new(false) };
 }
 
-/// True while the decoding library is at work on this thread. Whatever panics then is caught and becomes an error; a
-/// program can leave out the message ([`terminal::hide_decoder_panics`](crate::terminal::hide_decoder_panics)).
+/// Whether the decoding library is running on this thread. Panics are then caught and become errors; a program can
+/// suppress their message with [`terminal::hide_decoder_panics`](crate::terminal::hide_decoder_panics).
 #[must_use]
 pub fn is_decoding() -> bool {
     DECODING.get()
 }
 
-/// Runs a part of the decoding library. Damaged files have been seen to make it panic; to the person that is a damaged
-/// file like any other.
+/// Calls the decoding library and turns a panic into [`DecodeError::Damaged`], because some damaged files make it
+/// panic.
 fn catch_panics<T>(work: impl FnOnce() -> Result<T, MediaError>) -> Result<T, DecodeError> {
     DECODING.set(true);
     let result = panic::catch_unwind(AssertUnwindSafe(work));
@@ -62,24 +62,24 @@ fn catch_panics<T>(work: impl FnOnce() -> Result<T, MediaError>) -> Result<T, De
     result.map_or(Err(DecodeError::Damaged), |done| done.map_err(DecodeError::from))
 }
 
-/// Rate and channels of a decoded packet.
+/// Sample rate and channel count of a decoded packet.
 pub(super) struct AudioFormat {
     pub(super) rate_hz: u32,
     pub(super) channels: usize,
 }
 
-/// An open container and the decoder of its track of sound.
+/// Open container with the decoder of its audio track.
 pub(super) struct Media {
     format: Box<dyn FormatReader>,
     decoder: Box<dyn AudioDecoder>,
     track: u32,
     /// Short name of the container.
     pub(super) container: &'static str,
-    /// Short name of the coding.
+    /// Short name of the codec.
     pub(super) codec: &'static str,
-    /// The sample rate that the container states, Hz.
+    /// Stated sample rate, Hz.
     pub(super) rate_hz: Option<u32>,
-    /// The number of channels that it states.
+    /// Stated number of channels.
     pub(super) channels: Option<usize>,
     /// Bits per sample.
     pub(super) bits: Option<u32>,
@@ -87,14 +87,14 @@ pub(super) struct Media {
     pub(super) coded_bits: Option<u32>,
     /// Length in ticks.
     pub(super) ticks: Option<u64>,
-    /// Seconds per tick; none where a tick is a frame.
+    /// Seconds per tick; `None` if a tick is a frame.
     pub(super) tick_s: Option<f64>,
-    /// The container states the encoder's delay and removes it.
+    /// Whether the container states the encoder delay, which the library then removes.
     pub(super) delay_stated: bool,
 }
 
 impl Media {
-    /// Finds out what a file is. Its extension helps.
+    /// Detects the format of a file, with its extension as a hint, and opens a decoder.
     pub(super) fn open(file: File, extension: Option<&str>) -> Result<Self, DecodeError> {
         let mut hint = Hint::new();
         if let Some(extension) = extension {
@@ -126,7 +126,7 @@ impl Media {
         })
     }
 
-    /// The comment in which some encoders of AAC state delay and length.
+    /// The `iTunSMPB` comment in which some AAC encoders state delay and length.
     pub(super) fn gapless_comment(&mut self) -> Option<String> {
         let mut metadata = self.format.metadata();
         let revision = metadata.skip_to_latest()?;
@@ -134,17 +134,17 @@ impl Media {
         Some(tag.raw.value.to_string())
     }
 
-    /// The next packet, of whatever track; none at the end.
+    /// Next packet of any track; `None` at the end.
     pub(super) fn next_packet(&mut self) -> Result<Option<Packet>, DecodeError> {
         catch_panics(|| self.format.next_packet())
     }
 
-    /// Whether a packet belongs to the track of sound.
+    /// Whether a packet belongs to the audio track.
     pub(super) fn is_audio_packet(&self, packet: &Packet) -> bool {
         packet.track_id == self.track
     }
 
-    /// Decodes a packet, interleaved, in place of what was in `samples`.
+    /// Decodes a packet and replaces the contents of `samples` by its interleaved samples.
     pub(super) fn decode(&mut self, packet: &Packet, samples: &mut Vec<f32>) -> Result<AudioFormat, DecodeError> {
         catch_panics(|| {
             let buffer = self.decoder.decode(packet)?;

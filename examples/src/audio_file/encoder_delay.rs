@@ -1,34 +1,34 @@
-//! What an encoder added before and after the sound, as far as the file states it.
+//! Encoder delay and padding, as stated by the file.
 
 use super::mp4;
 
-/// What a file says about the sound in it.
+/// Metadata of a file about encoder delay and length.
 pub(super) struct GaplessMetadata<'a> {
     /// Short name of the container.
     pub(super) container: &'a str,
-    /// Short name of the coding.
+    /// Short name of the codec.
     pub(super) codec: &'a str,
-    /// The comment with delay and length, if there is one.
+    /// `iTunSMPB` comment with delay and length, if present.
     pub(super) comment: Option<String>,
-    /// The edit list of an MP4 file.
+    /// Edit list of an MP4 file.
     pub(super) edit: mp4::EditList,
-    /// The container removes a delay itself.
+    /// Whether the decoding library already removes a stated delay.
     pub(super) removed: bool,
 }
 
-/// What is to be left out of the decoded sound.
+/// Frames to remove from the decoded audio.
 #[derive(Debug, Default, PartialEq)]
 pub(super) struct EncoderDelay {
-    /// Frames to be dropped at the start.
+    /// Frames to drop at the start.
     pub(super) frames_to_skip: u64,
-    /// Frames after which the sound ends although packets go on.
+    /// Length after which only padding follows, frames.
     pub(super) limit: Option<u64>,
-    /// The encoder has a delay that the file does not state.
+    /// Whether the codec has a delay that the file does not state.
     pub(super) unknown: bool,
 }
 
 impl EncoderDelay {
-    /// Of a file at this rate.
+    /// Derives the delay of a file with this sample rate from its metadata.
     pub(super) fn of(stated: &GaplessMetadata<'_>, rate_hz: u32) -> Self {
         let frames = |seconds: f64| (seconds * f64::from(rate_hz)).round() as u64;
         if stated.container != "isomp4" {
@@ -42,7 +42,7 @@ impl EncoderDelay {
             Some(start_s) => Self {
                 frames_to_skip: frames(start_s),
                 limit: stated.edit.length_s.map(frames),
-                // No AAC encoder is without delay: a start of zero states nothing.
+                // Every AAC encoder has a delay, so that a start of zero is not a statement.
                 unknown: stated.codec == "aac" && start_s == 0.0,
             },
             None => Self { unknown: stated.codec == "aac", ..Self::default() },
@@ -50,8 +50,8 @@ impl EncoderDelay {
     }
 }
 
-/// Reads the comment in which some encoders state delay and length of AAC: hexadecimal words, the second the delay, the
-/// fourth the length in frames.
+/// Parses the `iTunSMPB` comment: hexadecimal words, of which the second is the delay and the fourth the length, both
+/// in frames.
 fn parse_gapless(text: &str) -> Option<(u64, u64)> {
     let words: Vec<u64> = text.split_whitespace().map_while(|w| u64::from_str_radix(w, 16).ok()).collect();
     match words[..] {
@@ -69,7 +69,7 @@ mod tests {
         let comment = " 00000000 00000840 000001CA 00000000003F31F6 00000000";
         assert_eq!(parse_gapless(comment), Some((2_112, 4_141_558)));
         assert_eq!(parse_gapless("no numbers"), None);
-        // Where there is one, it goes before the edit list.
+        // The comment takes precedence over the edit list.
         let edit = mp4::EditList { start_s: Some(1.0), length_s: None };
         let mut stated =
             GaplessMetadata { container: "isomp4", codec: "aac", comment: Some(comment.into()), edit, removed: false };

@@ -1,6 +1,6 @@
-//! What kind of file it is, in words.
+//! Text description of the file format.
 
-/// Container, coding and word length: "WAV, 24 bit".
+/// Container, codec and word length, such as "WAV, 24 bit".
 pub(super) fn describe(container: &str, codec: &str, bits: Option<u32>) -> String {
     let name = match (container, codec) {
         ("wave", _) => "WAV",
@@ -31,7 +31,7 @@ pub(super) fn describe(container: &str, codec: &str, bits: Option<u32>) -> Strin
     }
 }
 
-/// Whether samples are coded as integers.
+/// Whether the codec is integer PCM.
 pub(super) fn is_integer_pcm(codec: &str) -> bool {
     codec.starts_with("pcm_s") || codec.starts_with("pcm_u")
 }

@@ -1,8 +1,8 @@
-//! Reading a recording as a stream: one chunk of interleaved samples after the other, whatever the file's length.
+//! Streaming reader of recordings, in chunks of interleaved samples, for files of any length.
 //!
-//! WAV (8 to 32 bit, float, ADPCM, A-law, µ-law), AIFF, FLAC, MP3, AAC and ALAC in MP4/M4A, AAC in ADTS, Ogg Vorbis.
-//! What an encoder added before and after the sound is removed where the file states it; where it does not, the reader
-//! says so in its [warnings](AudioFile::warnings).
+//! Formats: WAV (8 to 32 bit, float, ADPCM, A-law, µ-law), AIFF, FLAC, MP3, AAC and ALAC in MP4/M4A, AAC in ADTS, Ogg
+//! Vorbis. Encoder delay and padding are removed if the file states them; otherwise a [warning](AudioFile::warnings)
+//! says so.
 
 mod clipping;
 mod decoding;
@@ -26,14 +26,14 @@ use crate::error::{JobError, JobErrorKind, without_error_number};
 use clipping::ClippingDetector;
 use decoding::{DecodeError, Media};
 
-/// Below this rate a recording lacks audible treble and a warning says so.
+/// Sample rate below which audible treble is missing and a warning is issued, Hz.
 const LOW_SAMPLE_RATE_HZ: u32 = 32_000;
-/// A chunk is handed out once it holds this many frames; the last packet may carry it somewhat further.
+/// Minimum number of frames in a chunk, except at the end of the file. A chunk ends at a packet boundary.
 const CHUNK_FRAMES: usize = 4_096;
-/// So many packets in a row that cannot be decoded, before the first that can, make a file no audio file.
+/// Number of undecodable packets at the start of a file after which it is not an audio file.
 const MAX_UNDECODABLE_PACKETS: u64 = 200;
 
-/// An open recording, read from its start to its end.
+/// Open recording, read once from start to end.
 ///
 /// ```no_run
 /// # use voicechain_examples::audio_file::AudioFile;
@@ -51,16 +51,16 @@ pub struct AudioFile {
     file_format: String,
     rate_hz: u32,
     channels: usize,
-    /// Length that the file states, after removal of what the encoder added.
+    /// Stated length without encoder delay and padding, frames.
     stated: Option<u64>,
     /// Frames per unit of the packets' time base.
     frames_per_tick: f64,
-    /// Frames still to be dropped at the start.
+    /// Remaining frames to drop at the start.
     frames_to_skip: u64,
-    /// Frames after which the sound ends although packets go on.
+    /// Length after which the remaining packets hold only padding, frames.
     limit: Option<u64>,
     done: u64,
-    /// Frames read ahead by `open`.
+    /// Samples decoded by `open` and not yet read.
     ahead: Vec<f32>,
     ended: bool,
     scratch: Vec<f32>,
@@ -88,33 +88,36 @@ impl AudioFile {
         &self.path
     }
 
-    /// Container, coding and word length in words, for tables and reports: "WAV, 24 bit".
+    /// Container, codec and word length for tables and reports, such as "WAV, 24 bit".
     pub fn file_format(&self) -> &str {
         &self.file_format
     }
 
-    /// The sample rate in Hz.
+    /// Sample rate, Hz.
     pub fn rate_hz(&self) -> u32 {
         self.rate_hz
     }
 
-    /// The number of channels, 1 or 2.
+    /// Number of channels, 1 or 2.
     pub fn channels(&self) -> usize {
         self.channels
     }
 
-    /// The number of frames, where the file states it: what to expect for a progress bar. What counts is what is read.
+    /// Number of frames as stated by the file, for progress bars. The number actually read may differ.
     pub fn frames(&self) -> Option<u64> {
         self.stated
     }
 
-    /// Frames handed out so far.
+    /// Number of frames read.
     pub fn position(&self) -> u64 {
         self.done - (self.ahead.len() / self.channels) as u64
     }
 
-    /// Replaces the contents of `chunk` by the next few thousand frames, interleaved, and says how many there are; none
-    /// at the end. Samples are passed on as they are in the file, infinities and NaN included.
+    /// Replaces the contents of `chunk` by the next few thousand interleaved frames. Returns the number of frames, 0 at
+    /// the end. Samples are unchanged, including infinities and NaN.
+    ///
+    /// # Errors
+    /// The disk fails, or the audio format changes within the file.
     pub fn read(&mut self, chunk: &mut Vec<f32>) -> Result<usize, JobError> {
         chunk.clear();
         chunk.append(&mut self.ahead);
@@ -124,7 +127,7 @@ impl AudioFile {
         Ok(chunk.len() / self.channels)
     }
 
-    /// What the person should know about this recording, as far as it has been read.
+    /// Warnings about the recording as far as it has been read.
     pub fn warnings(&self) -> Vec<Warning> {
         let seconds = |frames: u64| frames as f64 / f64::from(self.rate_hz);
         let mut found = Vec::new();
@@ -150,7 +153,7 @@ impl AudioFile {
         self.done as f64 / f64::from(self.rate_hz)
     }
 
-    /// Decodes one packet onto the end of `out`.
+    /// Decodes one packet and appends it to `out`.
     fn next_packet(&mut self, out: &mut Vec<f32>) -> Result<(), JobError> {
         let packet = match self.media.next_packet() {
             Ok(Some(packet)) => packet,
@@ -161,7 +164,7 @@ impl AudioFile {
             Err(DecodeError::Io(e)) => return Err(self.read_error(&e)),
             Err(DecodeError::FormatChanged) => return Err(self.format_changed()),
             Err(DecodeError::Unsupported | DecodeError::NoAudioTrack | DecodeError::Damaged) => {
-                // The container is damaged from here on: what was read stands.
+                // The container is damaged from here on: the recording ends.
                 self.note_damage();
                 self.end();
                 return Ok(());
@@ -192,7 +195,7 @@ impl AudioFile {
                     self.ended = true;
                     return Ok(());
                 }
-                // A second is far more than any packet holds; a damaged one may claim anything.
+                // A damaged packet may claim any length: it is limited to one second, far more than a packet holds.
                 let frames = (packet.dur.get() as f64 * self.frames_per_tick).round().min(f64::from(self.rate_hz));
                 self.scratch.clear();
                 if self.done > 0 {
@@ -204,7 +207,7 @@ impl AudioFile {
         Ok(())
     }
 
-    /// Moves the decoded packet to `out`, without what the encoder added.
+    /// Appends the decoded packet to `out`, without encoder delay and padding.
     fn take_scratch(&mut self, out: &mut Vec<f32>) {
         let frames = self.scratch.len() / self.channels;
         let dropped = self.frames_to_skip.min(frames as u64);
@@ -225,7 +228,7 @@ impl AudioFile {
 
     fn end(&mut self) {
         self.ended = true;
-        // Containers round their length to packets or milliseconds; a tenth of a second short is worth a word.
+        // Containers round their length to packets or milliseconds, so that only a deficit above 0.1 s counts.
         if let Some(stated) = self.stated {
             self.truncated = self.done + u64::from(self.rate_hz / 10) < stated;
         }
@@ -239,7 +242,7 @@ impl AudioFile {
 
     fn read_error(&self, error: &io::Error) -> JobError {
         let what = format!("reading failed at {:.1} s ({})", self.seconds(), without_error_number(error));
-        JobError::new(JobErrorKind::Read, what, "check the disk, or copy the file").at(&self.path)
+        JobError::new(JobErrorKind::Read, what, "check the disk, or use another copy of the file").at(&self.path)
     }
 
     fn format_changed(&self) -> JobError {

@@ -1,17 +1,17 @@
-//! MP4 files: the boxes (ISO/IEC 14496-12) that say where the sound begins and how long it is.
+//! Edit list of MP4 files (ISO/IEC 14496-12): start and length of the audio.
 
 use std::io::{self, Read, Seek, SeekFrom};
 
-/// What the edit list of an MP4 file (ISO/IEC 14496-12, box `elst`) says about the audio track.
+/// Edit list (box `elst`) of the first audio track.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct EditList {
-    /// Where the sound begins, s.
+    /// Start of the audio, s.
     pub(super) start_s: Option<f64>,
-    /// How long it is, s.
+    /// Length of the audio, s.
     pub(super) length_s: Option<f64>,
 }
 
-/// Finds `moov/mvhd` and, in the first track of sound, `edts/elst` and `mdia/mdhd`.
+/// Reads the edit list from `moov/mvhd` and, of the first audio track, `edts/elst` and `mdia/mdhd`.
 pub(super) fn edit<R: Read + Seek>(file: &mut R) -> io::Result<EditList> {
     let end = file.seek(SeekFrom::End(0))?;
     file.rewind()?;
@@ -61,7 +61,7 @@ fn read_edits<R: Read + Seek>(file: &mut R, at: u64, movie_scale: u32, media_sca
             sounding.push((length, start));
         }
     }
-    // Several edits are a cut programme, not an encoder's delay.
+    // Several edits are an edited programme, not an encoder delay.
     let ([(length, start)], true) = (&sounding[..], movie_scale > 0 && media_scale > 0) else {
         return Ok(EditList::default());
     };
@@ -69,7 +69,7 @@ fn read_edits<R: Read + Seek>(file: &mut R, at: u64, movie_scale: u32, media_sca
     Ok(EditList { start_s: Some(*start as f64 / f64::from(media_scale)), length_s })
 }
 
-/// The first box of a kind between two positions: where its contents begin and end.
+/// Finds the first box of a kind between two positions. Returns start and end of its contents.
 fn find_box<R: Read + Seek>(file: &mut R, from: u64, to: u64, kind: &[u8; 4]) -> io::Result<Option<(u64, u64)>> {
     let mut at = from;
     while at + 8 <= to {
@@ -93,7 +93,7 @@ fn find_box<R: Read + Seek>(file: &mut R, from: u64, to: u64, kind: &[u8; 4]) ->
     Ok(None)
 }
 
-/// The time scale of an `mvhd` or `mdhd` box.
+/// Time scale of an `mvhd` or `mdhd` box, ticks per second.
 fn time_scale<R: Read + Seek>(file: &mut R, at: u64) -> io::Result<u32> {
     file.seek(SeekFrom::Start(at))?;
     let wide = read_u32(file)? >> 24 == 1;

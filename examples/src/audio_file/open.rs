@@ -1,4 +1,4 @@
-//! Opening a recording: what is refused, and what is known of it before it is read.
+//! Opening a recording: checks and metadata.
 
 use std::fs::File;
 use std::io::{self, Read, Seek};
@@ -11,13 +11,16 @@ use super::{AudioFile, MAX_UNDECODABLE_PACKETS, file_format, mp4};
 use crate::error::{JobError, JobErrorKind};
 use voicechain_core::SampleRate;
 
-/// The lowest sample rate that is taken, in Hz.
+/// Lowest accepted sample rate, Hz.
 pub const MIN_RATE_HZ: u32 = SampleRate::MIN_HZ as u32;
-/// The highest sample rate that is taken, in Hz.
+/// Highest accepted sample rate, Hz.
 pub const MAX_RATE_HZ: u32 = SampleRate::MAX_HZ as u32;
 
 impl AudioFile {
-    /// Opens a recording and reads its first packets, so that a file without sound is refused here and not later.
+    /// Opens a recording and decodes its first packets.
+    ///
+    /// # Errors
+    /// The file cannot be opened or decoded, contains no samples, or has an unsupported sample rate or channel count.
     pub fn open(path: impl AsRef<Path>) -> Result<Self, JobError> {
         let path = path.as_ref();
         let mut file = regular_file(path)?;
@@ -66,7 +69,8 @@ impl AudioFile {
         Ok(opened)
     }
 
-    /// Reads up to the first sound, behind the packet that was decoded already.
+    /// Decodes packets until the first frames are available, starting with the packet decoded by
+    /// [`ProbedFormat::find`].
     fn read_ahead(&mut self, decoded: Option<Vec<f32>>) -> Result<(), JobError> {
         let mut ahead = Vec::new();
         if let Some(samples) = decoded {
@@ -80,7 +84,7 @@ impl AudioFile {
             return Err(if self.damaged.is_some() {
                 unreadable(&self.path, DecodeError::Damaged)
             } else {
-                let what = "the recording has a length of zero";
+                let what = "the recording contains no samples";
                 refused(&self.path, JobErrorKind::NoSound, what, "export or copy it again")
             });
         }
@@ -89,11 +93,11 @@ impl AudioFile {
     }
 }
 
-/// Rate and channels, stated or those of the first packet that decodes.
+/// Sample rate and channel count as stated by the container, or else of the first decodable packet.
 struct ProbedFormat {
     rate_hz: u32,
     channels: usize,
-    /// The samples of that packet, if one had to be decoded.
+    /// Samples of that packet, if one had to be decoded.
     first: Option<Vec<f32>>,
 }
 
@@ -114,23 +118,23 @@ impl ProbedFormat {
         None
     }
 
-    /// Refuses what is no recording of one voice.
+    /// Checks sample rate and channel count.
     fn check(&self, path: &Path) -> Result<(), JobError> {
         if !(MIN_RATE_HZ..=MAX_RATE_HZ).contains(&self.rate_hz) {
             let what = format!("the sample rate is {} Hz", self.rate_hz);
-            let advice = "rates from 8000 to 192000 Hz are taken: check the file, or convert it";
+            let advice = "use a rate from 8000 to 192000 Hz: check the file, or convert it";
             return Err(refused(path, JobErrorKind::Rate, what, advice));
         }
         if !(1..=2).contains(&self.channels) {
             let what = format!("the file has {} channels", self.channels);
-            let advice = "one voice is mono or stereo: export each voice on its own";
+            let advice = "export each voice as a mono or stereo file of its own";
             return Err(refused(path, JobErrorKind::Channels, what, advice));
         }
         Ok(())
     }
 }
 
-/// Opens a file that is one, and not empty.
+/// Opens a regular, non-empty file.
 fn regular_file(path: &Path) -> Result<File, JobError> {
     let facts = std::fs::metadata(path).map_err(|e| JobError::opening(path, &e))?;
     if facts.is_dir() {
@@ -146,23 +150,23 @@ fn regular_file(path: &Path) -> Result<File, JobError> {
     File::open(path).map_err(|e| JobError::opening(path, &e))
 }
 
-/// The refusal of what the decoding library gives nothing of.
+/// Error for a file that the decoding library cannot read.
 fn unreadable(path: &Path, fault: DecodeError) -> JobError {
     match fault {
         DecodeError::Io(e) => JobError::opening(path, &e),
         DecodeError::NoAudioTrack => {
-            refused(path, JobErrorKind::NoSound, "the file has no audio track", "name a file with sound")
+            refused(path, JobErrorKind::NoSound, "the file has no audio track", "name a file that contains audio")
         }
         DecodeError::Unsupported => {
-            let what = "the audio is coded in a way that is not read";
+            let what = "the audio codec is not supported";
             refused(path, JobErrorKind::NotAudio, what, "convert it to WAV or FLAC")
         }
         DecodeError::UnexpectedEnd | DecodeError::FormatChanged | DecodeError::Damaged => {
             if is_rf64(path) {
-                let what = "64-bit WAV files (RF64, BW64) are not read";
+                let what = "64-bit WAV files (RF64, BW64) are not supported";
                 return refused(path, JobErrorKind::NotAudio, what, "convert it to FLAC");
             }
-            let what = "not an audio file that can be read, or damaged";
+            let what = "not an audio file in a supported format, or damaged";
             let advice = "use WAV, AIFF, FLAC, MP3, M4A or Ogg Vorbis, or export it again";
             refused(path, JobErrorKind::NotAudio, what, advice)
         }

@@ -1,4 +1,4 @@
-//! Recordings of all kinds, written and read again, whole and damaged.
+//! Round trips of intact and damaged recordings in all formats.
 
 use super::*;
 
@@ -24,7 +24,7 @@ fn read_all(path: &Path) -> (AudioFile, Vec<f32>) {
         let frames = file.read(&mut chunk).unwrap();
         assert_eq!(chunk.len(), frames * file.channels());
         if frames == 0 {
-            assert_eq!(file.read(&mut chunk).unwrap(), 0, "the end stays the end");
+            assert_eq!(file.read(&mut chunk).unwrap(), 0, "a second read at the end returns frames");
             return (file, all);
         }
         assert!(frames < CHUNK_FRAMES + 70_000);
@@ -63,7 +63,7 @@ fn wav_of_every_word_length() {
 }
 
 #[test]
-fn flac_gives_back_the_integers() {
+fn flac_is_decoded_bit_exactly() {
     use flacenc::component::BitRepr;
     use flacenc::error::Verify;
     let folder = tempfile::tempdir().unwrap();
@@ -75,14 +75,14 @@ fn flac_gives_back_the_integers() {
     let mut sink = flacenc::bitsink::ByteSink::new();
     stream.write(&mut sink).unwrap();
     let mut bytes = sink.as_slice().to_vec();
-    // This encoder counts the short last block as the smallest block, which the format does not (RFC 9639, 8.2).
+    // This encoder counts the short last block as the minimum block size; RFC 9639, 8.2, excludes it.
     bytes.copy_within(10..12, 8);
     std::fs::write(&path, &bytes).unwrap();
     let (file, all) = read_all(&path);
     assert_eq!((file.file_format(), file.rate_hz(), file.channels()), ("FLAC, 24 bit", 48_000, 2));
     assert!(all.iter().map(|s| (s * 8_388_608.0) as i32).eq(codes));
     assert!(file.warnings().is_empty());
-    // Half a file: what is there is read, and the warning says where it ends.
+    // Half a file is read to its end, with a warning.
     std::fs::write(&path, &bytes[..bytes.len() / 2]).unwrap();
     let (file, all) = read_all(&path);
     assert!(all.len() > 8_000 && all.len() < 20_000, "{}", all.len());
@@ -138,7 +138,7 @@ fn bad_files_are_refused_in_one_line() {
 }
 
 #[test]
-fn a_wav_that_was_cut_off_is_read_with_a_warning() {
+fn a_truncated_wav_is_read_with_a_warning() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.wav");
     wav(&path, 1, 48_000, 16, false, &wave(96_000));
@@ -168,19 +168,19 @@ fn clipped_stretches_are_counted_per_channel_from_four_samples_on() {
 }
 
 #[test]
-fn a_low_sample_rate_gives_a_warning() {
+fn a_low_sample_rate_causes_a_warning() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.wav");
     wav(&path, 1, 16_000, 16, false, &wave(1_000));
     let (file, _) = read_all(&path);
     assert_eq!(file.warnings(), [Warning::LowSampleRate { rate_hz: 16_000 }]);
     let words = file.warnings()[0].to_string();
-    assert_eq!(words, "sample rate of 16000 Hz: the recording holds nothing above 8 kHz");
+    assert_eq!(words, "sample rate of 16000 Hz: the recording contains nothing above 8 kHz");
 }
 
 #[test]
-fn a_panic_in_the_decoding_library_is_a_damaged_file() {
-    // 34 channels with a channel mask: the library shifts by more than 31 bits, in builds that check it.
+fn a_panic_in_the_decoding_library_is_reported_as_a_damaged_file() {
+    // 34 channels with a channel mask: the library shifts by more than 31 bits, which panics in debug builds.
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.wav");
     wav(&path, 2, 48_000, 32, true, &wave(4_000));
@@ -190,7 +190,7 @@ fn a_panic_in_the_decoding_library_is_a_damaged_file() {
     if cfg!(debug_assertions) {
         assert!(matches!(refusal(&path), JobErrorKind::NotAudio | JobErrorKind::Channels));
     } else {
-        // Whatever the library makes of it then, it comes back.
+        // In release builds only the absence of a panic is checked.
         let _ = AudioFile::open(&path);
     }
 }

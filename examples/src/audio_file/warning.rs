@@ -1,37 +1,37 @@
-//! What a person should know about a recording.
+//! Warnings about a recording.
 
 use std::fmt;
 
-/// Something about a recording that the person should know, though the job goes on.
+/// Defect of a recording that does not stop the job.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum Warning {
-    /// Stretches of four or more samples in a row at full scale.
+    /// The recording has stretches of four or more consecutive samples at full scale.
     Clipped {
-        /// How many stretches there are so far.
+        /// Number of stretches.
         stretches: u64,
-        /// Where the first one begins, in seconds.
+        /// Start of the first stretch, s.
         first_s: f64,
     },
-    /// The sample rate is so low that treble is missing.
+    /// The sample rate is below 32 kHz, so that treble is missing.
     LowSampleRate {
-        /// The sample rate in Hz.
+        /// Sample rate, Hz.
         rate_hz: u32,
     },
-    /// The format adds silence at the start and this file does not state how much.
+    /// The codec has an encoder delay that the file does not state.
     UnknownEncoderDelay,
-    /// Damaged packets, replaced by silence of the same length.
+    /// Damaged packets were replaced by silence of the same length.
     Damaged {
-        /// How many packets there are so far.
+        /// Number of packets.
         packets: u64,
-        /// Where the first one is, in seconds.
+        /// Position of the first packet, s.
         first_s: f64,
     },
-    /// The file ends before the length that it states.
+    /// The file ends before its stated length.
     Truncated {
-        /// Where it ends, in seconds.
+        /// Actual end, s.
         end_s: f64,
-        /// The length that it states, in seconds.
+        /// Stated length, s.
         stated_s: f64,
     },
 }
@@ -45,17 +45,17 @@ impl fmt::Display for Warning {
             }
             Self::LowSampleRate { rate_hz } => {
                 let top_khz = f64::from(rate_hz) / 2_000.0;
-                write!(f, "sample rate of {rate_hz} Hz: the recording holds nothing above {top_khz} kHz")
+                write!(f, "sample rate of {rate_hz} Hz: the recording contains nothing above {top_khz} kHz")
             }
             Self::UnknownEncoderDelay => {
-                write!(f, "the file does not state the delay of its encoder: the voice may start some 50 ms late")
+                write!(f, "the file does not state its encoder delay: the voice may start about 50 ms late")
             }
             Self::Damaged { packets, first_s } => {
                 let noun = if packets == 1 { "packet" } else { "packets" };
                 write!(f, "damaged: {packets} {noun} replaced by silence, the first at {first_s:.2} s")
             }
             Self::Truncated { end_s, stated_s } => {
-                write!(f, "ends early: at {end_s:.2} s of the {stated_s:.2} s that the file states")
+                write!(f, "ends early: after {end_s:.2} s of the stated {stated_s:.2} s")
             }
         }
     }

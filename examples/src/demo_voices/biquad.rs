@@ -1,9 +1,9 @@
-//! The filter that colours voices and noises.
+//! Second-order filter for voices and noise.
 
 use super::level::from_db;
 use std::f64::consts::TAU;
 
-/// Second-order filter for colours and noises (formulas of the Audio EQ Cookbook, W3C Group Note 2021).
+/// Second-order section in transposed direct form II (formulas of the Audio EQ Cookbook, W3C Group Note 2021).
 #[derive(Clone, Copy)]
 pub(super) struct Biquad {
     b: [f64; 3],

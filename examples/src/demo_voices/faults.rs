@@ -1,4 +1,4 @@
-//! What is wrong with the recordings, and what puts it there.
+//! Faults of the demo recordings, and the functions that add them.
 
 use super::biquad::Biquad;
 use super::level::from_db;
@@ -6,62 +6,62 @@ use super::random::Random;
 use dasp::Signal;
 use std::fmt;
 
-/// A fault that was put into a voice, with its true value.
+/// Deliberate fault of a voice, with its true value.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum Fault {
-    /// The voice is quieter than the other: difference of the levels while speaking.
+    /// The voice is quieter than the other.
     Quieter {
-        /// The difference in dB.
+        /// Difference of the active levels, dB.
         db: f64,
     },
-    /// Room reverberation.
+    /// The voice is reverberant.
     Reverberation {
-        /// Time of decay by 60 dB, in seconds, the same at all frequencies.
+        /// Reverberation time (decay by 60 dB), s, equal at all frequencies.
         t60_s: f64,
-        /// Energy of the direct sound over that of the room, in dB.
+        /// Direct-to-reverberant energy ratio, dB.
         direct_to_reverberant_db: f64,
     },
-    /// A resonance: a bell of fixed gain.
+    /// The voice has a resonance, made by a bell filter.
     Resonance {
-        /// Centre in Hz.
+        /// Centre frequency, Hz.
         hz: f64,
-        /// Gain at the centre in dB.
+        /// Gain at the centre, dB.
         gain_db: f64,
-        /// Quality.
+        /// Q of the bell.
         q: f64,
     },
-    /// Mains hum with its harmonics.
+    /// The recording has mains hum with harmonics.
     Hum {
-        /// Mains frequency in Hz.
+        /// Mains frequency, Hz.
         hz: f64,
-        /// Level of all harmonics together, in dBFS (RMS).
+        /// Level of all harmonics together, dBFS (RMS).
         level_dbfs: f64,
     },
-    /// Noise at very low frequencies, as from footsteps and wind.
+    /// The recording has low-frequency noise, such as footsteps or wind.
     Rumble {
-        /// Where it ends, in Hz.
+        /// Upper frequency limit, Hz.
         below_hz: f64,
-        /// Level in dBFS (RMS).
+        /// Level, dBFS (RMS).
         level_dbfs: f64,
     },
-    /// Treble is missing: a high shelf.
+    /// The voice lacks treble, by a high shelf.
     Dull {
-        /// Middle of the shelf's slope in Hz.
+        /// Mid-slope frequency of the shelf, Hz.
         above_hz: f64,
-        /// Gain of the shelf in dB.
+        /// Gain of the shelf, dB.
         gain_db: f64,
     },
-    /// Sibilants (/s/ and /z/) are too loud.
+    /// The sibilants /s/ and /z/ are too loud.
     Sibilant {
-        /// By how much, in dB.
+        /// Excess level, dB.
         gain_db: f64,
     },
-    /// Single syllables jump out.
+    /// Single syllables are too loud.
     Transients {
-        /// By how much, in dB.
+        /// Excess level, dB.
         gain_db: f64,
-        /// Middles of the syllables, in seconds.
+        /// Centres of the syllables, s.
         at_s: Vec<f64>,
     },
 }
@@ -73,7 +73,7 @@ impl fmt::Display for Fault {
             Self::Reverberation { t60_s, direct_to_reverberant_db } => {
                 write!(
                     f,
-                    "a live room: decay time {t60_s} s, direct sound {direct_to_reverberant_db} dB above the room"
+                    "a live room: decay time {t60_s} s, direct sound {direct_to_reverberant_db} dB above the reverberation"
                 )
             }
             Self::Resonance { hz, gain_db, q } => write!(f, "boxy: a resonance of {gain_db} dB at {hz} Hz, Q {q}"),
@@ -81,12 +81,12 @@ impl fmt::Display for Fault {
             Self::Rumble { below_hz, level_dbfs } => write!(f, "rumble below {below_hz} Hz at {level_dbfs} dBFS"),
             Self::Dull { above_hz, gain_db } => write!(f, "dull: a shelf of {gain_db} dB above {above_hz} Hz"),
             Self::Sibilant { gain_db } => write!(f, "sibilant: /s/ and /z/ {gain_db} dB too loud"),
-            Self::Transients { gain_db, at_s } => write!(f, "{} syllables that jump out by {gain_db} dB", at_s.len()),
+            Self::Transients { gain_db, at_s } => write!(f, "{} single syllables {gain_db} dB too loud", at_s.len()),
         }
     }
 }
 
-/// Noise of room and microphone between the words, RMS in dBFS.
+/// Background noise of room and microphone, dBFS (RMS).
 const ROOM_TONE_DBFS: f64 = -68.0;
 pub(super) const QUIETER_DB: f64 = 9.0;
 pub(super) const REVERBERATION_T60_S: f64 = 0.55;
@@ -98,8 +98,8 @@ pub(super) const DULL: (f64, f64) = (4_500.0, -8.0);
 pub(super) const SIBILANT_DB: f64 = 7.0;
 pub(super) const TRANSIENT_DB: f64 = 12.0;
 
-/// The guest's room: direct sound, then sparse noise of random signs that decays at one rate at all frequencies (velvet
-/// noise: Karjalainen and Järveläinen, AES 30th Conf. 2007, from memory).
+/// Impulse response of the guest's room: direct sound, followed by exponentially decaying velvet noise (Karjalainen and
+/// Järveläinen, AES 30th Conf. 2007, from memory). The decay rate is equal at all frequencies.
 pub(super) fn room_impulse_response(rate: u32) -> Vec<f32> {
     let fs = f64::from(rate);
     let mut random = Random::new(77);
@@ -115,7 +115,7 @@ pub(super) fn room_impulse_response(rate: u32) -> Vec<f32> {
         }
         cell += spacing;
     }
-    // Walls and air take treble and a microphone's distance takes bass: a colour of the whole tail, not of its decay.
+    // A low-pass over the whole tail models the absorption of walls and air without changing the decay rate.
     Biquad::low_pass(5_500.0, 0.6, rate).run(&mut response);
     let energy: f64 = response.iter().map(|&s| f64::from(s).powi(2)).sum();
     let gain = (from_db(-DIRECT_TO_REVERBERANT_DB) / energy.sqrt()) as f32;
@@ -125,7 +125,7 @@ pub(super) fn room_impulse_response(rate: u32) -> Vec<f32> {
 }
 
 pub(super) fn add_hum(samples: &mut [f32], rate: u32) {
-    // Odd harmonics of a transformer's field stand out; relative amplitudes are invented.
+    // Odd harmonics of a transformer field dominate; the relative amplitudes are invented.
     let shares = [1.0f64, 0.5, 0.7, 0.25, 0.4, 0.15];
     let power: f64 = shares.iter().map(|s| s * s / 2.0).sum();
     let gain = from_db(HUM.1) / power.sqrt();

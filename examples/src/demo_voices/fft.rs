@@ -1,4 +1,4 @@
-//! Fourier transforms, and convolution by them.
+//! FFT wrappers and FFT convolution.
 
 use realfft::num_complex::Complex;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
@@ -19,7 +19,7 @@ pub(super) fn inverse_fft(
     block: &mut [f32],
     scratch: &mut [Complex<f32>],
 ) {
-    // The bins at 0 and at half the rate are real but for rounding.
+    // The bins at 0 Hz and at the Nyquist frequency are real except for rounding errors.
     let last = bins.len() - 1;
     bins[0].im = 0.0;
     bins[last].im = 0.0;
@@ -27,7 +27,7 @@ pub(super) fn inverse_fft(
     debug_assert!(done.is_ok(), "{done:?}");
 }
 
-/// Convolution by overlap and add, as long as the input.
+/// Overlap-add convolution, truncated to the length of the input.
 pub(super) fn convolve(samples: &[f32], response: &[f32]) -> Vec<f32> {
     let size = (4 * response.len()).next_power_of_two();
     let hop = size - response.len();

@@ -1,4 +1,4 @@
-//! Fricatives and the bursts of stops: shaped noise.
+//! Fricatives and stop bursts from shaped noise.
 
 use super::biquad::Biquad;
 use super::random::Random;
@@ -6,7 +6,7 @@ use super::segment::{Noise, Segment};
 use super::speaker::Speaker;
 use std::f64::consts::PI;
 
-/// One fricative or burst.
+/// Adds one fricative or burst.
 pub(super) fn add_fricative(
     out: &mut [f32],
     segment: &Segment,
@@ -17,7 +17,7 @@ pub(super) fn add_fricative(
     random: &mut Random,
 ) {
     let fs = f64::from(rate);
-    // A smaller mouth hisses higher, though not by the whole ratio of the vowels.
+    // A shorter vocal tract raises the noise bands, but less than the vowel formants.
     let scale = if speaker.female { 1.04 } else { 0.97 };
     let wander = 1.0 + 0.04 * (random.uniform() - 0.5);
     let mut bands = noise.centres.map(|hz| Biquad::band_pass((hz * scale * wander).min(0.42 * fs), noise.q, rate));

@@ -1,18 +1,18 @@
-//! The source, glottal pulses and breath, and the resonances of the vocal tract that it passes through.
+//! Voiced sound: glottal pulses and breath noise, filtered by the resonators of the vocal tract.
 
 use super::random::Random;
 use super::speaker::Speaker;
 use super::tracks::Tracks;
 use std::f64::consts::{PI, TAU};
 
-/// Glottal pulses and breath through the vocal tract.
+/// Adds glottal pulses and breath noise, filtered by the vocal tract.
 pub(super) fn add_voiced(out: &mut [f32], tracks: &Tracks, speaker: &Speaker, rate: u32, from_s: f64, to_s: f64) {
     let fs = f64::from(rate);
     let first = (from_s.max(0.0) * fs) as usize;
     let last = ((to_s * fs) as usize).min(out.len());
     let mut random = Random::new(speaker.seed.wrapping_mul(0x1234_5677) ^ first as u64);
     let scale = if speaker.female { 1.15 } else { 1.0 };
-    // Above the three formants of the vowels the tract keeps its mean spacing of 1 kHz.
+    // Fixed formants above the three vowel formants, at the mean spacing of 1 kHz.
     let upper = [(3_500.0, 200.0), (4_500.0, 280.0), (5_500.0, 400.0), (6_500.0, 550.0)];
     let mut tract = [Resonator::default(); 7];
     for (resonator, (hz, width)) in tract[3..].iter_mut().zip(upper) {
@@ -26,7 +26,7 @@ pub(super) fn add_voiced(out: &mut [f32], tracks: &Tracks, speaker: &Speaker, ra
         if n >= next_control {
             let ms = ((n as f64 / fs * 1_000.0) as usize).min(tracks.voice.len() - 1);
             let bandwidth = tracks.bandwidth[ms];
-            // Bandwidths of vowels, in Hz: usual values, from memory.
+            // Formant bandwidths of vowels, Hz: typical values, from memory.
             for (k, base) in [60.0, 90.0, 150.0].into_iter().enumerate() {
                 tract[k].set(
                     tracks.formants[k][ms],
@@ -44,10 +44,10 @@ pub(super) fn add_voiced(out: &mut [f32], tracks: &Tracks, speaker: &Speaker, ra
         if phase >= 1.0 {
             phase -= 1.0;
             let ms = ((n as f64 / fs * 1_000.0) as usize).min(tracks.pitch.len() - 1);
-            // Jitter and shimmer of healthy voices lie below about 1 % and 4 % (from memory).
+            // Healthy voices have less than about 1 % jitter and 4 % shimmer (from memory).
             period = (1.0 + 0.006 * random.normal()) / tracks.pitch[ms];
             strength = 1.0 + 0.03 * random.normal();
-            // A soft voice opens and closes less sharply.
+            // A soft voice has a longer opening phase.
             opening = 0.36 + 0.08 * (1.0 - voice.clamp(0.0, 1.0));
         }
         let closing = 0.16;
@@ -58,7 +58,7 @@ pub(super) fn add_voiced(out: &mut [f32], tracks: &Tracks, speaker: &Speaker, ra
         } else {
             0.0
         };
-        // Lips radiate the change of the flow; per period, so that the pitch does not set the loudness.
+        // Lip radiation: derivative of the flow, scaled by the period so that loudness does not depend on pitch.
         let pulse = (next_flow - flow) * fs * period * strength;
         flow = next_flow;
         let air = random.white() * breath * (0.5 + 0.5 * if voice > 0.3 { next_flow } else { 1.0 });
@@ -70,7 +70,7 @@ pub(super) fn add_voiced(out: &mut [f32], tracks: &Tracks, speaker: &Speaker, ra
     }
 }
 
-/// Digital resonator with unity gain at 0 Hz.
+/// Two-pole resonator with unity gain at 0 Hz.
 #[derive(Clone, Copy, Default)]
 struct Resonator {
     a: f64,

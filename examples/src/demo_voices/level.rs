@@ -1,10 +1,10 @@
-//! Decibels, and the level while speaking.
+//! Decibel conversion and active level.
 
 pub(super) fn from_db(value: f64) -> f64 {
     10f64.powf(value / 20.0)
 }
 
-/// Level while speaking: RMS in dB of those 20 ms that lie less than 15 dB below the mean of all that is not silent.
+/// Active level, dB: RMS of the 20 ms frames less than 15 dB below the mean of all non-silent frames.
 pub(super) fn active_level(samples: &[f32], rate: u32) -> f64 {
     let powers: Vec<f64> = samples
         .chunks_exact(rate as usize / 50)

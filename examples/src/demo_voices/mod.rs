@@ -1,11 +1,15 @@
-//! Two speech-like voices in an invented interview, made from source-filter theory, with known faults.
+//! Source-filter synthesis of two speech-like voices with known faults, in an invented interview.
 //!
-//! A host asks, a lighthouse keeper's apprentice answers. Nobody's voice was recorded: glottal pulses (Rosenberg, "Effect
-//! of glottal pulse shape on the quality of natural vowels", JASA 49, 1971, the trigonometric shape) with jitter and
-//! shimmer pass through formant resonators set to published vowel formants (Peterson and Barney 1952), shaped noise
-//! makes fricatives and bursts, and a pitch contour with declination and accents carries the phrases. Each voice is then
-//! equalised to the published average spectrum of speech (Byrne et al. 1994), so that what a measurement finds later is
-//! what was put in: the [faults](DemoVoice::faults).
+//! A host asks, a lighthouse keeper's apprentice answers. No voice was recorded:
+//!
+//! - The source is glottal pulses with jitter and shimmer (Rosenberg, "Effect of glottal pulse shape on the quality of
+//!   natural vowels", JASA 49, 1971, the trigonometric shape).
+//! - Formant resonators are set to published vowel formants (Peterson and Barney 1952).
+//! - Shaped noise forms fricatives and bursts.
+//! - The pitch contour has declination and accents.
+//!
+//! Each voice is equalised to the published average spectrum of speech (Byrne et al. 1994) before its
+//! [faults](DemoVoice::faults) are added, so that a measurement should find these faults and no others.
 
 mod biquad;
 mod faults;
@@ -40,27 +44,27 @@ use std::f64::consts::TAU;
 use synthesise::synthesise;
 use timeline::{SpeechTimeline, timeline};
 
-/// One voice of the demo, mono, as its microphone heard it.
+/// Voice of the demo, mono.
 #[derive(Debug, Clone)]
 pub struct DemoVoice {
     /// "host" or "guest".
     pub name: &'static str,
-    /// Sample rate in Hz; the two differ.
+    /// Sample rate, Hz; the two voices differ.
     pub rate_hz: u32,
-    /// The recording, faults and room tone included.
+    /// Recording with faults and room tone.
     pub recording: Vec<f32>,
-    /// The same voice without any fault, at the same instants: what a perfect repair would give.
+    /// Time-aligned voice without faults: the result of an ideal restoration.
     pub clean: Vec<f32>,
-    /// What is wrong with the recording.
+    /// Faults of the recording.
     pub faults: Vec<Fault>,
-    /// When this voice speaks: beginnings and ends in seconds.
+    /// Start and end of every turn of this voice, s.
     pub turns: Vec<(f64, f64)>,
 }
 
-/// Level of the host while speaking, RMS in dBFS.
+/// Active level of the host, dBFS (RMS).
 const HOST_LEVEL_DBFS: f64 = -27.0;
 
-/// Makes both voices, the host first. They share one clock and one duration.
+/// Synthesises both voices, the host first. They share one time axis and one duration.
 pub fn interview() -> [DemoVoice; 2] {
     let (timelines, duration_s) = timeline();
     let [host_timeline, guest_timeline] = timelines;

@@ -1,10 +1,10 @@
-//! Vowels and consonants: formants, durations and noises.
+//! Phone table: formants, durations and noise of vowels and consonants.
 
 use super::segment::{Noise, Segment};
 use super::speaker::Speaker;
 
-/// Where a consonant is formed: the formants that its neighbours bend towards (Hz, a man's; common values of locus
-/// theory, from memory).
+/// Formant loci of the places of articulation, Hz, for men: neighbouring formants move towards them (common values of
+/// locus theory, from memory).
 const LABIAL: [f64; 3] = [260.0, 850.0, 2_250.0];
 const ALVEOLAR: [f64; 3] = [300.0, 1_750.0, 2_650.0];
 const PALATAL: [f64; 3] = [290.0, 1_950.0, 2_650.0];
@@ -18,8 +18,8 @@ const fn burst(low: f64, high: f64, q: f64, level_db: f64) -> Noise {
     Noise { centres: [low, high], q, level_db, burst: true, sibilant: false }
 }
 
-// Spectral peaks around 6.8 (s), 3.8 (sh), 7.7 (f), 7.5 kHz (th), amplitudes −10, −9, −17, −18 dB re the vowel: Jongman,
-// Wayland and Wong, JASA 108(3), 2000 (rounded values from abstracts).
+// Spectral peaks around 6.8 (s), 3.8 (sh), 7.7 (f), 7.5 kHz (th), amplitudes −10, −9, −17, −18 dB re the vowel:
+// Jongman, Wayland and Wong, JASA 108(3), 2000 (rounded values from abstracts).
 const S: Noise = Noise { sibilant: true, ..noise(6_100.0, 7_600.0, 2.0, -10.0) };
 const SH: Noise = noise(3_300.0, 4_400.0, 1.8, -9.0);
 const F: Noise = noise(5_000.0, 10_500.0, 0.5, -17.0);
@@ -28,8 +28,8 @@ const BURST_LABIAL: Noise = burst(700.0, 1_800.0, 0.6, -12.0);
 const BURST_ALVEOLAR: Noise = burst(3_600.0, 5_200.0, 0.9, -9.0);
 const BURST_VELAR: Noise = burst(1_700.0, 2_400.0, 1.4, -9.0);
 
-/// Formants of a vowel at its beginning and its end: Peterson and Barney, "Control methods used in a study of the
-/// vowels", JASA 24, 1952, averages of men and women (from memory); diphthongs run between two of them.
+/// Formants at start and end of a vowel, Hz: averages of men and of women from Peterson and Barney, "Control methods
+/// used in a study of the vowels", JASA 24, 1952 (from memory). Diphthongs glide between two vowels.
 pub(super) fn vowel(symbol: &str, female: bool) -> Option<([f64; 3], [f64; 3])> {
     let pick = |name: &str| -> [f64; 3] {
         let (men, women) = match name {
@@ -43,7 +43,7 @@ pub(super) fn vowel(symbol: &str, female: bool) -> Option<([f64; 3], [f64; 3])> 
             "UW" => ([300.0, 870.0, 2_240.0], [370.0, 950.0, 2_670.0]),
             "AH" => ([640.0, 1_190.0, 2_390.0], [760.0, 1_400.0, 2_780.0]),
             "ER" => ([490.0, 1_350.0, 1_690.0], [500.0, 1_640.0, 1_960.0]),
-            // The neutral tract of 17.5 cm (and a shorter one): 500, 1500, 2500 Hz.
+            // Neutral vocal tract of 17.5 cm (women: shorter): 500, 1500, 2500 Hz.
             _ => ([500.0, 1_500.0, 2_500.0], [570.0, 1_700.0, 2_850.0]),
         };
         if female { women } else { men }
@@ -58,7 +58,7 @@ pub(super) fn vowel(symbol: &str, female: bool) -> Option<([f64; 3], [f64; 3])> 
         "OY" => ("AO", "IH"),
         "EY" => ("EH", "IY"),
         "OW" => ("AO", "UW"),
-        // Unstressed, it is the neutral vowel.
+        // The unstressed form is the neutral vowel.
         "AH" if !stressed => ("", ""),
         "IY" | "IH" | "EH" | "AE" | "AA" | "AO" | "UH" | "UW" | "AH" | "ER" => (name, name),
         _ => return None,
@@ -66,7 +66,7 @@ pub(super) fn vowel(symbol: &str, female: bool) -> Option<([f64; 3], [f64; 3])> 
     Some((pick(from), pick(to)))
 }
 
-/// The segments of one phone.
+/// Segments of one phone.
 pub(super) fn phone(symbol: &str, next_vowel: Option<([f64; 3], [f64; 3])>, speaker: &Speaker) -> Vec<Segment> {
     let scale = if speaker.female { 1.16 } else { 1.0 };
     let plain = Segment {

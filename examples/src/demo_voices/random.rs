@@ -1,6 +1,6 @@
-//! Chance that is the same every time.
+//! Repeatable random numbers.
 
-/// Repeatable chance (SplitMix64: Steele, Lea and Flood 2014).
+/// Repeatable random generator (SplitMix64: Steele, Lea and Flood 2014).
 pub(super) struct Random {
     state: u64,
 }
@@ -18,16 +18,17 @@ impl Random {
         z ^ (z >> 31)
     }
 
-    /// Between 0 and 1.
+    /// Uniform between 0 and 1.
     pub(super) fn uniform(&mut self) -> f64 {
         (self.bits() >> 11) as f64 / (1u64 << 53) as f64
     }
 
-    /// White noise of variance 1, of four levels' sums: short tails, cheap.
+    /// White noise of variance 1: the sum of four uniform numbers, which is cheap and approximately normal with short
+    /// tails.
     pub(super) fn white(&mut self) -> f64 {
         let bits = self.bits();
         let sum: i64 = (0..4).map(|k| i64::from((bits >> (16 * k)) as u16 as i16)).sum();
-        // A uniform 16-bit number has a standard deviation of 65536/√12; four of them twice that.
+        // A uniform 16-bit number has a standard deviation of 65536/√12, the sum of four twice that.
         sum as f64 / 37_837.23
     }
 

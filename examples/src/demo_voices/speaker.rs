@@ -1,12 +1,12 @@
-//! Who speaks.
+//! Parameters of the two speakers.
 
-/// Who speaks: everything in which the two voices differ.
+/// Speaker parameters.
 pub(super) struct Speaker {
     pub(super) seed: u64,
     pub(super) pitch_hz: f64,
-    /// Spread of the pitch contour around its base.
+    /// Scale of the pitch contour around its base.
     pub(super) pitch_range: f64,
-    /// Durations relative to the table.
+    /// Scale of the tabulated phone durations.
     pub(super) duration_scale: f64,
     pub(super) female: bool,
     pub(super) breath: f64,

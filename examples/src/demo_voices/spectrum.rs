@@ -1,4 +1,4 @@
-//! The published average spectrum of speech, and the filter that gives it to a voice.
+//! Published average spectrum of speech, and the filter that equalises a voice to it.
 
 use super::fft::{forward_fft, inverse_fft};
 use super::level::from_db;
@@ -9,12 +9,13 @@ use realfft::num_complex::Complex;
 use std::f64::consts::TAU;
 use voicechain_core::speech::BYRNE_1994_COMBINED;
 
-/// The women's levels of the five bands below 200 Hz, dB, where the combined column is the men's.
+/// Levels of women in the five bands below 200 Hz, dB. In these bands the combined column contains the levels of men.
 ///
 /// Source: Byrne et al. 1994, Table 2 (via an independent implementation).
 const WOMEN_BELOW_200_HZ: [f64; 5] = [37.0, 36.0, 37.5, 40.1, 53.4];
 
-/// Third octaves of published speech: centre in Hz, level in dB of women and of men; both from 200 Hz up as one column.
+/// Third octaves of published speech: centre in Hz, level of women in dB, level of men in dB. From 200 Hz up both are
+/// the combined level.
 fn published() -> [(f64, f64, f64); 25] {
     std::array::from_fn(|band| {
         let (hz, level) = BYRNE_1994_COMBINED[band];
@@ -24,7 +25,7 @@ fn published() -> [(f64, f64, f64); 25] {
 
 const SPECTRUM_SIZE: usize = 8_192;
 
-/// Power per bin of the sounding parts.
+/// Power per bin, summed over the non-silent blocks.
 fn spectrum(samples: &[f32]) -> Vec<f64> {
     let fft = RealFftPlanner::<f32>::new().plan_fft_forward(SPECTRUM_SIZE);
     let window: Vec<f32> =
@@ -44,7 +45,7 @@ fn spectrum(samples: &[f32]) -> Vec<f64> {
     power
 }
 
-/// Levels of the third octaves of [`published()`] in dB, out of the power per bin.
+/// Third-octave levels in dB at the centres of [`published()`], from the power per bin.
 fn third_octaves(power: &[f64], rate: u32) -> Vec<f64> {
     let bin_hz = f64::from(rate) / SPECTRUM_SIZE as f64;
     let edge = 2f64.powf(1.0 / 6.0);
@@ -52,7 +53,7 @@ fn third_octaves(power: &[f64], rate: u32) -> Vec<f64> {
         .iter()
         .map(|&(hz, _, _)| {
             let (low, high) = (hz / edge / bin_hz, hz * edge / bin_hz);
-            // Bins at the edges count by the part of them that lies inside.
+            // Bins at the band edges are weighted by their fraction inside the band.
             let mut sum = 0.0;
             for (k, p) in power.iter().enumerate().take(high as usize + 2).skip((low as usize).saturating_sub(1)) {
                 let inside = (high.min(k as f64 + 0.5) - low.max(k as f64 - 0.5)).clamp(0.0, 1.0);
@@ -63,7 +64,7 @@ fn third_octaves(power: &[f64], rate: u32) -> Vec<f64> {
         .collect()
 }
 
-/// The filter that gives a voice the published spectrum: minimum phase, so that nothing sounds ahead of itself.
+/// Impulse response that equalises a voice to the published spectrum. Minimum phase avoids pre-ringing.
 pub(super) fn published_spectrum_filter(stems: &Stems, rate: u32, speaker: &Speaker) -> Vec<f32> {
     let both: Vec<f32> = stems.rest.iter().zip(&stems.sibilants).map(|(r, s)| r + s).collect();
     let power = spectrum(&both);
@@ -85,7 +86,7 @@ pub(super) fn published_spectrum_filter(stems: &Stems, rate: u32, speaker: &Spea
         let mean = |levels: &[f64]| levels[5..20].iter().sum::<f64>() / 15.0;
         let offset = mean(&target) - mean(&found);
         for (k, gain) in curve_db.iter_mut().enumerate() {
-            // Below the voice there is nothing to raise.
+            // No boost below the pitch of the voice.
             let most = if published[k].0 < 0.8 * speaker.pitch_hz { 0.0 } else { 18.0 };
             *gain = (*gain + 0.8 * (target[k] - found[k] - offset)).clamp(-18.0, most);
         }
@@ -94,7 +95,7 @@ pub(super) fn published_spectrum_filter(stems: &Stems, rate: u32, speaker: &Spea
     minimum_phase(&gains)
 }
 
-/// Impulse response of minimum phase for gains in dB per bin, by folding the cepstrum (Oppenheim and Schafer).
+/// Minimum-phase impulse response for gains in dB per bin, by folding the cepstrum (Oppenheim and Schafer).
 fn minimum_phase(gains_db: &[f64]) -> Vec<f32> {
     let size = 2 * (gains_db.len() - 1);
     let mut planner = RealFftPlanner::<f32>::new();
@@ -117,6 +118,6 @@ fn minimum_phase(gains_db: &[f64]) -> Vec<f32> {
     forward_fft(&*forward, &mut block, &mut bins, &mut scratch_f);
     bins.iter_mut().for_each(|b| *b = Complex::from_polar(b.re.exp(), b.im));
     inverse_fft(&*inverse, &mut bins, &mut block, &mut scratch_i);
-    // The response has long died out in its second half.
+    // The second half of the response is negligible.
     block[..size / 2].iter().map(|s| s * scale).collect()
 }

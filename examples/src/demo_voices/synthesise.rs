@@ -1,4 +1,4 @@
-//! A whole voice out of its timeline.
+//! Synthesis of a whole voice from its timeline.
 
 use super::fricatives::add_fricative;
 use super::glottis::add_voiced;
@@ -8,7 +8,7 @@ use super::speaker::Speaker;
 use super::timeline::SpeechTimeline;
 use super::tracks::tracks;
 
-/// The spoken voice in two parts, so that a fault can be put into one.
+/// Synthesised voice with separate sibilants, so that a fault can be added to them alone.
 pub(super) struct Stems {
     pub(super) rest: Vec<f32>,
     pub(super) sibilants: Vec<f32>,
@@ -20,7 +20,7 @@ pub(super) fn synthesise(timeline: &SpeechTimeline, speaker: &Speaker, rate: u32
     let mut sibilants = vec![0.0; count];
     let tracks = tracks(timeline, speaker, duration_s);
     for &(from, to) in &timeline.turns {
-        // From the breath before the first word to the end of the last resonance.
+        // From the breath before the first word to the decay of the last resonance.
         add_voiced(&mut rest, &tracks, speaker, rate, from - 0.45, to + 0.1);
     }
     let vowels = active_level(&rest, rate);

@@ -1,4 +1,4 @@
-//! What was put into the voices is found in them.
+//! The demo voices have the stated spectra, levels and faults.
 
 use super::biquad::Biquad;
 use super::faults::{DIRECT_TO_REVERBERANT_DB, REVERBERATION_T60_S, room_impulse_response};
@@ -24,14 +24,14 @@ fn part(voice: &DemoVoice, samples: &[f32], from_s: f64, to_s: f64) -> Vec<f32> 
     samples[at(from_s)..at(to_s)].to_vec()
 }
 
-/// When only the other voice speaks, well after the room has died out.
+/// Interval in which only the other voice speaks, well after the reverberation has decayed.
 fn pause(voice: &DemoVoice) -> (f64, f64) {
     let long = voice.turns.windows(2).max_by(|a, b| (a[1].0 - a[0].1).total_cmp(&(b[1].0 - b[0].1))).unwrap();
     (long[0].1 + 1.0, long[1].0 - 0.6)
 }
 
 #[test]
-fn the_voices_take_turns_on_one_clock() {
+fn the_voices_take_turns_on_one_time_axis() {
     let [host, guest] = voices();
     assert_eq!((host.name, host.rate_hz, guest.name, guest.rate_hz), ("host", 48_000, "guest", 44_100));
     let duration = host.recording.len() as f64 / 48_000.0;
@@ -51,15 +51,15 @@ fn the_voices_take_turns_on_one_clock() {
 }
 
 #[test]
-fn the_same_voices_every_time() {
+fn synthesis_is_repeatable() {
     let again = interview();
     for (a, b) in voices().iter().zip(&again) {
         assert!(a.recording.iter().map(|s| s.to_bits()).eq(b.recording.iter().map(|s| s.to_bits())));
     }
 }
 
-/// Third octaves by filters, so that the check shares no code with the equaliser that made the spectrum: three
-/// band-passes in series have together 3 dB at the edges of the third octave.
+/// Third-octave level by filters, so that the check shares no code with the equaliser that made the spectrum. Three
+/// band-passes in series are 3 dB down at the edges of the third octave.
 fn filtered_third_octave(samples: &[f32], rate: u32, hz: f64) -> f64 {
     let q = (2f64.powf(1.0 / 3.0) - 1.0).sqrt() / (2f64.powf(1.0 / 6.0) - 2f64.powf(-1.0 / 6.0));
     let mut bands = [Biquad::band_pass(hz, q, rate); 3];
@@ -69,7 +69,7 @@ fn filtered_third_octave(samples: &[f32], rate: u32, hz: f64) -> f64 {
 
 #[test]
 fn without_faults_the_spectrum_is_that_of_published_speech() {
-    // From 200 Hz, where the table is that of men and women together, to 5 kHz.
+    // From 200 Hz, above which the table combines men and women, to 5 kHz.
     let published = &BYRNE_1994_COMBINED[5..=19];
     for voice in voices() {
         let differences: Vec<f64> = published
@@ -88,8 +88,8 @@ fn the_guest_is_quieter_by_the_stated_difference() {
     let [host, guest] = voices();
     let level = |v: &DemoVoice, s: &[f32]| active_level(s, v.rate_hz);
     assert!((level(host, &host.clean) - level(guest, &guest.clean) - 9.0).abs() < 0.01);
-    // While they speak, pauses between words included: the host's transients add to the difference, the guest's hum and
-    // rumble take from it.
+    // During the turns, including pauses between words: the host's transients increase the difference, the guest's hum
+    // and rumble reduce it.
     let speaking = |v: &DemoVoice| {
         let all: Vec<f32> = v.turns.iter().flat_map(|&(from, to)| part(v, &v.recording, from, to)).collect();
         rms_db(&all)
@@ -105,18 +105,18 @@ fn the_reverberation_has_the_stated_t60() {
     let direct = f64::from(response[0]).powi(2);
     let tail: f64 = response[1..].iter().map(|&s| f64::from(s).powi(2)).sum();
     assert!((10.0 * (direct / tail).log10() - DIRECT_TO_REVERBERANT_DB).abs() < 0.3);
-    // Schroeder's backward integration, slope from −5 to −25 dB of the tail (ISO 3382, T20).
-    let mut left = tail;
+    // Schroeder backward integration, slope of the tail from −5 to −25 dB (ISO 3382, T20).
+    let mut remaining = tail;
     let (mut at_5, mut at_25) = (None, None);
     for (n, s) in response.iter().enumerate().skip(1) {
-        let db = 10.0 * (left / tail).log10();
+        let db = 10.0 * (remaining / tail).log10();
         if db < -5.0 {
             at_5.get_or_insert(n);
         }
         if db < -25.0 {
             at_25.get_or_insert(n);
         }
-        left -= f64::from(*s).powi(2);
+        remaining -= f64::from(*s).powi(2);
     }
     let t60 = 3.0 * (at_25.unwrap() - at_5.unwrap()) as f64 / f64::from(rate);
     assert!((t60 / REVERBERATION_T60_S - 1.0).abs() < 0.06, "{t60}");
@@ -140,7 +140,7 @@ fn hum_and_rumble_have_the_stated_levels() {
     }
     let hum = 10.0 * power.log10();
     assert!((hum + 55.0).abs() < 0.5, "{hum}");
-    // What remains are rumble at −50 dBFS (a few hundred degrees of freedom) and room tone at −68 dBFS.
+    // The remainder is rumble at −50 dBFS (a few hundred degrees of freedom) and room tone at −68 dBFS.
     let rest = 10.0 * (from_db(2.0 * rms_db(&quiet)) - power).log10();
     assert!((rest + 50.0).abs() < 1.5, "{rest}");
     let host = &voices()[0];
@@ -162,7 +162,7 @@ fn the_hosts_transients_and_sibilants_are_where_stated() {
         let raised = rms_db(&part(host, &host.recording, from, to)) - rms_db(&part(host, &host.clean, from, to));
         assert!((raised - gain_db).abs() < 0.3, "{raised} dB at {at} s");
     }
-    // Treble frames of sibilants are 7 dB up, vowels untouched.
+    // Sibilants are raised by 7 dB, vowels unchanged.
     let (timelines, _) = timeline();
     let mut sibilants = 0;
     for segment in &timelines[0].segments {
@@ -185,8 +185,7 @@ fn the_hosts_transients_and_sibilants_are_where_stated() {
 
 #[test]
 fn bell_and_shelf_have_the_cookbook_responses() {
-    // Cookbook responses at the marked frequencies: full gain at the bell's centre, none far away; half at the
-    // shelf's middle.
+    // Cookbook responses: full gain at the bell's centre, none far away; half the gain in dB at the shelf's mid-slope.
     let magnitude = |filter: Biquad, hz: f64| {
         let mut filter = filter;
         let mut tone = (0..88_200).map(|n| (TAU * hz * f64::from(n) / 44_100.0).sin());
@@ -207,6 +206,6 @@ fn every_fault_has_a_one_line_description() {
     let lines: Vec<String> = voices().iter().flat_map(|v| v.faults.iter().map(Fault::to_string)).collect();
     assert_eq!(lines.len(), 8);
     assert_eq!(lines[0], "sibilant: /s/ and /z/ 7 dB too loud");
-    assert_eq!(lines[1], "5 syllables that jump out by 12 dB");
+    assert_eq!(lines[1], "5 single syllables 12 dB too loud");
     assert!(lines.iter().all(|line| line.lines().count() == 1));
 }

@@ -1,4 +1,4 @@
-//! What is said, by whom and when: turns, phrases and the segments of every phone on one clock.
+//! Timeline of the dialogue: turns, phrases and the segments of every phone on one time axis.
 
 use super::level::from_db;
 use super::phones::{phone, vowel};
@@ -6,7 +6,7 @@ use super::random::Random;
 use super::segment::Segment;
 use super::speaker::{GUEST, HOST, Speaker};
 
-/// The interview in the phoneme letters of the ARPABET, 1 after a stressed vowel. The host asks first.
+/// The interview in ARPABET phonemes; 1 marks a stressed vowel. The host asks first.
 const DIALOGUE: [&str; 10] = [
     "S OW1 , T EH1 L M IY HH AW1 Y UW K EY1 M T UW DH AH L AY1 T HH AW S . W AA1 Z IH T Y AO1 R AY D IY1 AH ?",
     "N OW1 , IH T W AA Z M AY AE1 N T S . SH IY S AO1 DH AH N OW1 T IH S IH N DH AH W IH1 N D OW AH V DH AH B EY1 K \
@@ -25,14 +25,14 @@ const DIALOGUE: [&str; 10] = [
     "AE N D HH OW1 L D AA1 N T UW Y AO R HH AE1 T .",
 ];
 
-/// All that one voice does, on the common clock.
+/// Timeline of one voice, s.
 #[derive(Default)]
 pub(super) struct SpeechTimeline {
     pub(super) segments: Vec<Segment>,
-    /// Phrases: beginning, end, number of the phrase in its sentence, how it ends.
+    /// Phrases: start, end, index in the sentence, closing punctuation.
     pub(super) phrases: Vec<(f64, f64, usize, char)>,
     pub(super) turns: Vec<(f64, f64)>,
-    /// Middles of the stressed vowels, in seconds.
+    /// Centres of the stressed vowels, s.
     pub(super) stressed: Vec<f64>,
 }
 
@@ -50,7 +50,7 @@ pub(super) fn timeline() -> ([SpeechTimeline; 2], f64) {
 }
 
 impl SpeechTimeline {
-    /// Appends one turn and gives its end.
+    /// Appends one turn. Returns its end, s.
     fn turn(&mut self, text: &str, start_s: f64, speaker: &Speaker, random: &mut Random) -> f64 {
         let mut now = start_s;
         let quiet = |now: f64, length_s: f64, breath: f64| Segment {
@@ -65,7 +65,7 @@ impl SpeechTimeline {
             vowel: false,
             is_pause: true,
         };
-        // A breath, then a moment of rest.
+        // A breath, then a short pause.
         self.segments.push(quiet(now, 0.32, speaker.breath * 0.09));
         self.segments.push(quiet(now + 0.32, 0.1, 0.0));
         now += 0.42;
@@ -74,7 +74,7 @@ impl SpeechTimeline {
         let phones: Vec<&str> = text.split_whitespace().collect();
         for (index, &symbol) in phones.iter().enumerate() {
             if let "," | "." | "?" = symbol {
-                // The last syllable of a phrase is longer.
+                // The last syllable of a phrase is lengthened.
                 let last_vowel =
                     self.segments[phrase_first..].iter().rposition(|s| s.vowel).unwrap_or(0) + phrase_first;
                 let mut at = self.segments[last_vowel].start_s;

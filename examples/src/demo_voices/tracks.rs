@@ -1,11 +1,11 @@
-//! The course of formants, loudness, breath and pitch over time.
+//! Control tracks of formants, voice, breath and pitch over time.
 
 use super::level::from_db;
 use super::speaker::Speaker;
 use super::timeline::SpeechTimeline;
 use std::f64::consts::{PI, TAU};
 
-/// Targets per millisecond.
+/// Control values, one per millisecond.
 pub(super) struct Tracks {
     pub(super) formants: [Vec<f64>; 3],
     pub(super) bandwidth: Vec<f64>,
@@ -25,13 +25,13 @@ pub(super) fn tracks(timeline: &SpeechTimeline, speaker: &Speaker, duration_s: f
             (0..3).for_each(|k| formants[k][ms] = segment.formants[k]);
             bandwidth[ms] = segment.bandwidth;
             voice[ms] = segment.voice;
-            // A breath between phrases swells and fades.
+            // Breaths between phrases fade in and out.
             let share = (ms - from) as f64 / (to - from) as f64;
             let shape = if segment.is_pause { (PI * share).sin().powi(2) } else { 1.0 };
             breath[ms] = segment.breath * shape;
         }
     }
-    // Phrases begin louder than they end.
+    // Level and pitch fall over each phrase.
     let mut pitch = vec![speaker.pitch_hz; count];
     for &(from, to, number, end) in &timeline.phrases {
         let (first, last) = ((from * 1_000.0) as usize, ((to * 1_000.0) as usize).min(count - 1));
@@ -55,7 +55,7 @@ pub(super) fn tracks(timeline: &SpeechTimeline, speaker: &Speaker, duration_s: f
             *hz *= 1.0 + 0.16 * speaker.pitch_range * (0.5 - 0.5 * (TAU * n as f64 / 280.0).cos());
         }
     }
-    // Tongue and lips take their time; so do the muscles of the larynx.
+    // Articulators and larynx move with limited speed.
     formants.iter_mut().for_each(|track| smooth(track, 13.0));
     smooth(&mut bandwidth, 10.0);
     smooth(&mut voice, 6.0);
@@ -64,7 +64,7 @@ pub(super) fn tracks(timeline: &SpeechTimeline, speaker: &Speaker, duration_s: f
     Tracks { formants, bandwidth, voice, breath, pitch }
 }
 
-/// Two one-pole filters in series, forward and then backward, so that nothing is late.
+/// Zero-phase smoothing: a one-pole low-pass forward, then backward.
 fn smooth(track: &mut [f64], time_ms: f64) {
     let share = 1.0 - (-1.0 / time_ms).exp();
     let forward = |values: &mut dyn Iterator<Item = &mut f64>| {

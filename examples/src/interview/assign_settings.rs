@@ -1,4 +1,4 @@
-//! The settings of every voice, and why: proposed from what was measured, with the host's changes, or given.
+//! Assigns settings to every voice, with the reasons: proposed, carried over from the host, or given.
 
 use super::assigned_settings::AssignedSettings;
 use super::job::SettingsSource;
@@ -12,10 +12,10 @@ use voicechain_core::measure::profile::SignalClass;
 use voicechain_core::propose::{Context, Proposal, carry_over, propose};
 use voicechain_core::settings::{StageId, row};
 
-/// A trim that is so far from the proposed one was found on another recording, dB.
+/// Difference from the proposed trim above which the host's settings probably belong to another recording, dB.
 const TRIM_MISMATCH_DB: f64 = 3.0;
 
-/// Chooses for all voices, the host first.
+/// Assigns settings to all voices. The host is the first voice.
 pub(super) fn assign(voices: &mut [Voice], choice: &SettingsSource) {
     let chosen: Vec<AssignedSettings> = match choice {
         SettingsSource::Given { settings, from } => voices.iter().map(|voice| given(voice, settings, from)).collect(),
@@ -37,23 +37,23 @@ fn is_voice(voice: &Voice) -> bool {
     matches!(voice.profile.signal_class, SignalClass::Voice | SignalClass::SeveralVoices)
 }
 
-/// The given settings with the trim that brings the voice to the working level.
+/// The given settings, with the trim that brings the voice to the working level.
 fn given(voice: &Voice, settings: &StripSettings, from: &str) -> AssignedSettings {
     let mut chosen = AssignedSettings { settings: *settings, from: from.to_owned(), ..AssignedSettings::default() };
     set_trim_to_working_level(voice, &mut chosen);
     chosen
 }
 
-/// What is proposed; only the level for what is no voice.
+/// The proposal. A signal that is not a voice only gets a trim.
 fn proposed(voice: &Voice, proposal: &Proposal) -> AssignedSettings {
     let mut chosen = AssignedSettings { settings: proposal.settings, ..AssignedSettings::default() };
     if !is_voice(voice) {
-        chosen.from = "bypassed, only the level is set".into();
-        chosen.warnings.push(format!("{} Only its level is set.", signal_class(voice.profile.signal_class)));
+        chosen.from = "bypassed, only the trim is set".into();
+        chosen.warnings.push(format!("{} Only the trim is set.", signal_class(voice.profile.signal_class)));
         set_trim_to_working_level(voice, &mut chosen);
         return chosen;
     }
-    chosen.from = "proposed from what was measured".into();
+    chosen.from = "proposed from the measurement".into();
     chosen.evidence = proposal
         .reasons()
         .map(|reason| Reason {
@@ -67,7 +67,8 @@ fn proposed(voice: &Voice, proposal: &Proposal) -> AssignedSettings {
     chosen
 }
 
-/// The host as its settings say; every other voice as proposed, moved by what the person changed on the host's proposal.
+/// The host gets its own settings. Every other voice gets its proposal, changed by the difference between the host's
+/// settings and the host's proposal.
 fn carried_over(voices: &[Voice], context: Context, host: &StripSettings, from: &str) -> Vec<AssignedSettings> {
     let Some((first, others)) = voices.split_first() else { return Vec::new() };
     let host_proposal = proposal(first, context);
@@ -79,14 +80,14 @@ fn carried_over(voices: &[Voice], context: Context, host: &StripSettings, from: 
     if !known {
         chosen.why.clear();
         chosen.warnings =
-            vec![format!("{} So nothing is carried over from it.", signal_class(first.profile.signal_class))];
+            vec![format!("{} Its settings are not carried over.", signal_class(first.profile.signal_class))];
     }
     let trims = host.trim.gain_db - host_proposal.settings.trim.gain_db;
     if known && trims.abs() > TRIM_MISMATCH_DB {
         chosen.warnings.push(format!(
-            "the trim in {from} is {} {} than this recording asks for: it may be from another recording",
+            "the trim in {from} is {} {} than proposed: the settings may belong to another recording",
             quantity(trims.abs(), "dB"),
-            if trims > 0.0 { "more" } else { "less" }
+            if trims > 0.0 { "higher" } else { "lower" }
         ));
     }
     let mut all = vec![chosen];
@@ -95,7 +96,7 @@ fn carried_over(voices: &[Voice], context: Context, host: &StripSettings, from: 
         let mut chosen = proposed(voice, &own);
         if known && is_voice(voice) {
             chosen.settings = carry_over(host, &host_proposal.settings, &own.settings);
-            chosen.from = "proposed from what was measured, with the host’s changes".into();
+            chosen.from = "proposed from the measurement, with the host’s changes".into();
             chosen.why = changes(&chosen.settings, &own.settings, "the host’s changes");
         }
         all.push(chosen);
@@ -103,7 +104,7 @@ fn carried_over(voices: &[Voice], context: Context, host: &StripSettings, from: 
     all
 }
 
-/// In which settings of which stages a person's settings differ from the proposal.
+/// Lists the settings that differ from the proposal, stage by stage.
 fn changes(settings: &StripSettings, proposal: &StripSettings, begin: &str) -> Vec<(&'static str, String)> {
     let mut found = Vec::new();
     for stage in StageId::ALL {
@@ -125,7 +126,7 @@ fn changes(settings: &StripSettings, proposal: &StripSettings, begin: &str) -> V
     found
 }
 
-/// Sets the trim that brings the voice to the working level, and says why.
+/// Sets the trim that brings the voice to the working level, and adds the reason.
 fn set_trim_to_working_level(voice: &Voice, chosen: &mut AssignedSettings) {
     let (Some(loudness), Some(row)) = (voice.input.integrated_lufs, row("trim.gain_db")) else { return };
     let level = working_level_lufs(voice.channels());
@@ -134,12 +135,12 @@ fn set_trim_to_working_level(voice: &Voice, chosen: &mut AssignedSettings) {
     let rest = wanted - chosen.settings.trim.gain_db;
     if rest != 0.0 {
         chosen.warnings.push(format!(
-            "recorded at {}: the trim reaches its end, {} {} the working level",
+            "recorded at {}: the trim is at the end of its range, {} {} the working level",
             quantity(loudness, "LUFS"),
             quantity(rest.abs(), "dB"),
-            if rest > 0.0 { "under" } else { "over" }
+            if rest > 0.0 { "below" } else { "above" }
         ));
     }
-    let words = format!("recorded at {}; the strip works at {}", quantity(loudness, "LUFS"), quantity(level, "LUFS"));
+    let words = format!("recorded at {}, working level {}", quantity(loudness, "LUFS"), quantity(level, "LUFS"));
     chosen.why.push((StageId::Trim.id(), words));
 }

@@ -1,24 +1,24 @@
-//! What was chosen for a voice.
+//! Settings assigned to a voice.
 
 use crate::report::data::Reason;
 use voicechain_core::StripSettings;
 use voicechain_core::settings::StageId;
 
-/// What was chosen for a voice.
+/// Settings assigned to a voice, with origin, evidence and warnings.
 #[derive(Clone, Debug, Default)]
 pub(super) struct AssignedSettings {
     pub(super) settings: StripSettings,
-    /// Where the settings are from, in words.
+    /// Origin of the settings, for the report.
     pub(super) from: String,
-    /// What was measured for them, reason by reason.
+    /// Measurements that led to the settings.
     pub(super) evidence: Vec<Reason>,
-    /// What else led to the settings of single stages.
+    /// Other reasons: stage id and text.
     pub(super) why: Vec<(&'static str, String)>,
     pub(super) warnings: Vec<String>,
 }
 
 impl AssignedSettings {
-    /// What led to the settings of a stage, besides the evidence.
+    /// Reason for the settings of a stage, besides the evidence.
     pub(super) fn why(&self, stage: StageId) -> Option<String> {
         self.why.iter().find(|(id, _)| *id == stage.id()).map(|(_, words)| words.clone())
     }

@@ -1,4 +1,4 @@
-//! The excerpts of the report: the same stretch before and after, at the same loudness.
+//! Excerpts for the report: the same segment before and after processing, loudness-matched.
 
 use super::Job;
 use super::voice::Voice;
@@ -11,7 +11,7 @@ use voicechain_core::frame::Frame;
 use voicechain_core::math::from_db;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, TruePeakMeter};
 
-/// Cuts and encodes both sides.
+/// Cuts, loudness-matches and encodes the excerpt of a voice; `None` if it is silent or cannot be encoded.
 pub(super) fn compare(voice: &mut Voice, budget: &ClipBudget, job: &Job) -> Result<Option<Excerpt>, JobError> {
     if voice.channels() == 1 { compare_in::<1>(voice, budget, job) } else { compare_in::<2>(voice, budget, job) }
 }

@@ -1,60 +1,60 @@
-//! What is to be done.
+//! Job description: recordings, settings source and delivery.
 
 use crate::delivery::DeliverySpec;
 use std::path::PathBuf;
 use voicechain_core::StripSettings;
 use voicechain_core::propose::Context;
 
-/// A voice of the job: a name for its files, and the recording.
+/// Recording of one voice.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Recording {
-    /// The name, as the person gave it or from the file's name.
+    /// Name of the voice, as given or from the file name.
     pub name: String,
-    /// The file.
+    /// Path of the recording.
     pub path: PathBuf,
 }
 
-/// Where the settings of the voices come from.
+/// Source of the voices' settings.
 #[derive(Clone, Debug, PartialEq)]
 pub enum SettingsSource {
-    /// What is proposed for each voice from what was measured of it.
+    /// Every voice gets the settings proposed from its measurement.
     Proposed(Context),
-    /// The host, the first voice, has these; every other voice has what is proposed for it, moved by what the person
-    /// changed on the host's proposal.
+    /// The first voice, the host, gets the given settings. Every other voice gets its own proposal, changed by the
+    /// difference between the host's settings and the host's proposal.
     CarriedOver {
-        /// What the voices are for.
+        /// Role and vocal style of the voices.
         context: Context,
-        /// The host's settings.
+        /// Settings of the host.
         host: StripSettings,
-        /// Where they are from, in words.
+        /// Origin of the settings, for the report.
         from: String,
     },
-    /// The same for every voice, each with a trim of its own.
+    /// Every voice gets the same settings; only the trim is set for each voice.
     Given {
         /// The settings.
         settings: StripSettings,
-        /// Where they are from, in words.
+        /// Origin of the settings, for the report.
         from: String,
     },
 }
 
-/// What is to be done.
+/// Interview job.
 #[derive(Clone, Debug)]
 pub struct Job {
-    /// The recordings; none makes the demo.
+    /// The recordings; an empty list makes the demo.
     pub recordings: Vec<Recording>,
-    /// Where to write.
+    /// Output folder.
     pub out: PathBuf,
-    /// What to deliver.
+    /// Specification of the delivered mix.
     pub delivery: DeliverySpec,
-    /// Where the settings come from.
+    /// Source of the settings.
     pub settings_source: SettingsSource,
-    /// Overwrite files that are not from an earlier run.
+    /// Whether files that are not from an earlier run are overwritten.
     pub force: bool,
 }
 
 impl Job {
-    /// A job with proposed settings for spoken voices alone, and the default delivery.
+    /// A job with proposed settings for spoken solo voices and the default delivery.
     pub fn new(recordings: Vec<Recording>, out: PathBuf) -> Self {
         Self {
             recordings,

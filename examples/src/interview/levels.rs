@@ -1,4 +1,4 @@
-//! Loudness, peaks and gain reduction, as the report tells them.
+//! Loudness, peaks and gain reduction in the form that the report uses.
 
 use crate::error::JobError;
 use crate::report::data::{GainReduction, Levels};
@@ -7,10 +7,10 @@ use voicechain_core::SampleRate;
 use voicechain_core::math::to_db;
 use voicechain_core::meters::{ChannelWeights, GainReductionMeter, LoudnessMeter, TruePeakMeter};
 
-/// Two channels carry twice the power of one, dB.
+/// Loudness increase of a mono signal played on two channels, dB: 10 log10(2).
 pub(super) const DUAL_MONO_GAIN_DB: f64 = 3.010_299_956_639_812;
 
-/// Loudness and peaks of everything in a spool.
+/// Loudness and peaks of a whole spool.
 pub(super) fn measure<const C: usize>(spool: &mut SpoolReader, rate: SampleRate) -> Result<Levels, JobError> {
     let mut loudness = Box::new(LoudnessMeter::<C>::new(rate, ChannelWeights::default()));
     let mut peak = TruePeakMeter::<C>::new(rate);
@@ -25,7 +25,7 @@ pub(super) fn measure<const C: usize>(spool: &mut SpoolReader, rate: SampleRate)
     Ok(levels(&loudness, &peak))
 }
 
-/// What the meters show.
+/// Readings of the loudness and peak meters.
 pub(super) fn levels<const C: usize>(loudness: &LoudnessMeter<C>, peak: &TruePeakMeter<C>) -> Levels {
     let largest = |values: [f64; C]| Some(to_db(values.into_iter().fold(0.0, f64::max))).filter(|db| db.is_finite());
     Levels {
@@ -36,7 +36,7 @@ pub(super) fn levels<const C: usize>(loudness: &LoudnessMeter<C>, peak: &TruePea
     }
 }
 
-/// What a meter of gain reduction shows.
+/// Readings of a gain-reduction meter.
 pub(super) fn reduction(meter: Option<&GainReductionMeter>) -> GainReduction {
     let at = |percent| meter.and_then(|m| m.percentile_db(percent)).unwrap_or(0.0);
     GainReduction { median_db: at(50.0), p95_db: at(95.0), max_db: meter.map_or(0.0, GainReductionMeter::largest_db) }

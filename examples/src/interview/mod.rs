@@ -1,7 +1,7 @@
-//! The main job: several voices, each through the strip, balanced, summed and delivered.
+//! Interview mix: several voices, each processed by the strip, balanced, summed and delivered.
 //!
-//! Every voice is read twice and the mix a few times more, always as a stream through a file without a name on the disk
-//! of the output folder, so that memory does not grow with the length of the recordings.
+//! Every voice is read twice and the mix several times, always as a stream through an unnamed temporary file in the
+//! output folder, so that memory does not grow with the length of the recordings.
 
 mod assign_settings;
 mod assigned_settings;
@@ -32,17 +32,17 @@ use std::path::PathBuf;
 use std::time::Instant;
 use voice::Voice;
 
-/// Does the job and returns the report, which is also in the folder.
+/// Runs the job, writes all files to the output folder and returns the report.
 ///
 /// # Errors
-/// One line that says what is wrong, where and what to do; nothing half-written is left behind.
+/// Any error of the job, as one line with place, problem and advice. No partial output remains.
 pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
     let began = Instant::now();
     job.delivery.check()?;
     if let SettingsSource::CarriedOver { host: settings, .. } | SettingsSource::Given { settings, .. } =
         &job.settings_source
     {
-        settings.check().map_err(|e| JobError::new(JobErrorKind::Usage, e.to_string(), "correct that setting"))?;
+        settings.check().map_err(|e| JobError::new(JobErrorKind::Usage, e.to_string(), "correct this setting"))?;
     }
     let (sources, demo) = sources(job)?;
     let mut folder = OutputFolder::open(&job.out, job.force)?;
@@ -116,14 +116,14 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
     let json = report.to_json().map_err(|e| {
         JobError::new(
             JobErrorKind::NoSound,
-            format!("the report has a number that is none ({e})"),
-            "please report this",
+            format!("the report contains an invalid number ({e})"),
+            "please report this bug",
         )
     })?;
     let page = render(&ReportPage { report: report.clone(), voices: series, mix: mix_series });
 
-    // Everything goes to the disk first, and only then gets its name: the report before all others, as by it the
-    // program knows its own files again.
+    // All files are written before any is renamed. The report is renamed first, because later runs recognise their own
+    // files by it.
     let mut made = vec![folder.write_pending("report.json", &json)?, folder.write_pending("report.html", &page)?];
     for voice in &voices {
         made.push(
@@ -139,7 +139,7 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
     Ok(report)
 }
 
-/// Warns where the voices are not of one recording session.
+/// Warns when the longest voice is more than twice as long as the shortest: they may be from different sessions.
 fn warn_of_lengths(voices: &[Voice], warnings: &mut Vec<String>) {
     let longest = voices.iter().max_by_key(|v| v.frames());
     let shortest = voices.iter().min_by_key(|v| v.frames());
@@ -147,7 +147,7 @@ fn warn_of_lengths(voices: &[Voice], warnings: &mut Vec<String>) {
         && longest.frames() > 2 * shortest.frames()
     {
         warnings.push(format!(
-            "very different lengths: {} has {}, {} only {}; all start together",
+            "very different lengths: {} lasts {}, {} only {}; all voices start at the same time",
             longest.name,
             length(longest.seconds()),
             shortest.name,

@@ -1,8 +1,8 @@
-//! Names: of voices, of their files, and of the job.
+//! Names of voices, files and jobs.
 
 use std::path::Path;
 
-/// Lower-case letters, digits and hyphens, at most 40; "voice" when nothing is left.
+/// File-safe name: at most 40 lower-case letters, digits and hyphens; "voice" if none remain.
 pub(super) fn safe_name(name: &str) -> String {
     let mut safe = String::new();
     for c in name.to_lowercase().chars() {
@@ -16,7 +16,7 @@ pub(super) fn safe_name(name: &str) -> String {
     if safe.is_empty() { "voice".into() } else { safe }
 }
 
-/// The name, numbered if it is taken.
+/// The name, with a number if it is already taken.
 pub(super) fn unique_name(name: String, taken: &[String]) -> String {
     if !taken.contains(&name) {
         return name;
@@ -24,7 +24,7 @@ pub(super) fn unique_name(name: String, taken: &[String]) -> String {
     (2..).map(|n| format!("{name}-{n}")).find(|n| !taken.contains(n)).unwrap_or(name)
 }
 
-/// The files of a job with these voices.
+/// Names of all output files of a job with these voices.
 pub(super) fn file_names(voices: &[String]) -> Vec<String> {
     let mut names = vec!["mix.wav".to_string()];
     names.extend(voices.iter().map(|v| format!("voice-{v}.wav")));
@@ -33,21 +33,21 @@ pub(super) fn file_names(voices: &[String]) -> Vec<String> {
     names
 }
 
-/// What a file is, in a few words.
+/// Short description of an output file.
 pub(super) fn file_description(name: &str) -> String {
     let words = match Path::new(name).file_stem().and_then(|s| s.to_str()) {
         Some("mix") => "the delivered mix",
         Some("report") if name.ends_with("html") => "the report as a page",
         Some("report") => "the report as data",
         Some(stem) if stem.starts_with("voice-") => {
-            "the balanced voice, aligned to its input, before programme gain and limiter"
+            "the balanced voice, aligned with its recording, before programme gain and limiter"
         }
         _ => "the strip's settings for this voice",
     };
     words.to_string()
 }
 
-/// What was made, in a few words.
+/// Title of the job.
 pub(super) fn job_title(names: &[String], demo: bool) -> String {
     let voices = match names {
         [one] => one.clone(),

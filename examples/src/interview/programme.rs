@@ -1,4 +1,4 @@
-//! All voices together: balanced, summed, brought to the target and limited.
+//! Programme mix: all voices balanced, summed, brought to the target loudness and limited.
 
 use super::job::Job;
 use super::levels::{levels, measure, reduction};
@@ -17,22 +17,23 @@ use voicechain_core::meters::{ChannelWeights, GainReductionMeter, LoudnessMeter,
 use voicechain_core::settings::LimiterSettings;
 use voicechain_core::stages::{Limiter, Processor};
 
-/// Loudness of every balanced voice in the stereo mix, LUFS, unless a peak asks for less (EBU R 128 programme level).
+/// Loudness of every balanced voice in the stereo mix, LUFS (EBU R 128 programme level); lower if a peak exceeds
+/// [`VOICE_CEILING_DBTP`].
 const BALANCE_LUFS: f64 = -23.0;
-/// No balanced voice passes this, dBTP.
+/// True-peak ceiling of the balanced voices, dBTP.
 const VOICE_CEILING_DBTP: f64 = -1.0;
-/// The programme limiter stays so far under the ceiling at first, dB: the four-fold meter of ITU-R BS.1770 may read up
-/// to 0.2 dB more than a finer one.
+/// Initial margin between the programme limiter's ceiling and the target ceiling, dB. The four-fold oversampled meter
+/// of ITU-R BS.1770 may read up to 0.2 dB more than a finer one.
 const METER_MARGIN_DB: f64 = 0.1;
-/// The delivered loudness is corrected until it is so near, LU.
+/// Tolerance of the iteration towards the target loudness, LU.
 const LOUDNESS_TOLERANCE_LU: f64 = 0.02;
-/// Attempts to meet loudness and ceiling together.
+/// Maximum number of iterations to meet loudness and ceiling together.
 const ATTEMPTS: usize = 8;
-/// Dither of a 16-bit delivery adds up to one step to a peak.
+/// Maximum increase of a peak by 16-bit dither: 1 LSB.
 const LSB_16_BIT: f64 = 1.0 / 32_768.0;
 const CHUNK: usize = 4_096;
 
-/// Gives every voice the gain that makes all equally loud in the stereo mix.
+/// Sets the balance gain of every voice so that all are equally loud in the stereo mix.
 pub(super) fn balance(voices: &mut [Voice]) {
     let mut lowered: f64 = 0.0;
     for voice in voices.iter_mut() {
@@ -42,7 +43,7 @@ pub(super) fn balance(voices: &mut [Voice]) {
             let peak = output.true_peak_dbtp.unwrap_or(-200.0) + voice.balance_db;
             lowered = lowered.max(peak - VOICE_CEILING_DBTP);
         } else {
-            voice.warn("nothing of this voice is above −70 LUFS behind the strip: not balanced".into());
+            voice.warn("the processed voice is silent (nothing above −70 LUFS): not balanced".into());
         }
     }
     for voice in voices {
@@ -50,7 +51,7 @@ pub(super) fn balance(voices: &mut [Voice]) {
     }
 }
 
-/// The sum of all voices, stereo, before programme gain and limiter.
+/// Stereo sum of all voices, before programme gain and limiter.
 pub(super) struct Programme {
     sum: SpoolReader,
     delivered: Option<SpoolReader>,
@@ -59,27 +60,27 @@ pub(super) struct Programme {
     limiter: BoundedSeries,
 }
 
-/// A finished mix that only needs its name.
+/// Finished mix whose file is not renamed yet.
 pub(super) struct Delivered {
     pub(super) data: Mix,
     pub(super) file: WavFile,
 }
 
-/// One way of making the mix: gain and limiter ceiling.
+/// Parameters of one iteration: programme gain and limiter ceiling.
 #[derive(Clone, Copy)]
 struct Attempt {
     gain_db: f64,
     ceiling_dbtp: f64,
 }
 
-/// What an attempt gave.
+/// Measurements of one iteration.
 struct Outcome {
     levels: Levels,
     reduction: GainReductionMeter,
 }
 
 impl Programme {
-    /// Writes every balanced voice to its file, and the sum of all.
+    /// Writes every balanced voice to its file, and their sum to a spool.
     pub(super) fn sum(
         voices: &mut [Voice],
         files: &mut [WavFile],
@@ -90,7 +91,7 @@ impl Programme {
         let longest = voices.iter().map(Voice::frames).max().unwrap_or(0);
         progress.step("mixing", Some(longest));
         let rate = SampleRate::new(f64::from(job.delivery.rate_hz))
-            .map_err(|e| JobError::new(JobErrorKind::Rate, e.to_string(), "use 44100 or 48000"))?;
+            .map_err(|e| JobError::new(JobErrorKind::Rate, e.to_string(), "use 44100 or 48000 Hz"))?;
         let mut spool = Spool::create(folder, 2)?;
         let mut chunk = Vec::new();
         for voice in voices.iter_mut() {
@@ -124,7 +125,7 @@ impl Programme {
         })
     }
 
-    /// Finds gain and ceiling that meet the target together, and writes the mix.
+    /// Finds the gain and ceiling that together meet the target, and writes the mix.
     pub(super) fn deliver(
         &mut self,
         job: &Job,
@@ -138,12 +139,12 @@ impl Programme {
             return Err(JobError::new(JobErrorKind::NoSound, "the mix is silent", "check the recordings"));
         };
         let dither = if target.format.bits() == 16 { LSB_16_BIT } else { 0.0 };
-        // What the written file may reach, with the dither on top.
+        // Highest true peak before dither, dBTP.
         let allowed = 20.0 * (from_db(target.ceiling_dbtp) - dither).log10();
         let mut attempt =
             Attempt { gain_db: target.integrated_lufs - lufs, ceiling_dbtp: (allowed - METER_MARGIN_DB).max(-12.0) };
         for _ in 0..ATTEMPTS {
-            progress.step("finding the delivery's gain", Some(self.sum.frames()));
+            progress.step("finding the programme gain", Some(self.sum.frames()));
             let result = self.run(attempt, None, progress)?;
             let off = target.integrated_lufs - result.levels.integrated_lufs.unwrap_or(target.integrated_lufs);
             let over = result.levels.true_peak_dbtp.unwrap_or(-200.0) - allowed;
@@ -163,14 +164,14 @@ impl Programme {
             && (lufs - target.integrated_lufs).abs() > target.tolerance_lu
         {
             warnings.push(format!(
-                "the mix has {lufs:.1} LUFS instead of {:.1}: more would need too much limiting",
+                "the mix has {lufs:.1} LUFS instead of {:.1} LUFS: a louder mix would need too much limiting",
                 target.integrated_lufs
             ));
         }
         if result.reduction.percentile_db(95.0).unwrap_or(0.0) > 3.0 {
             warnings.push(
-                "the programme limiter takes more than 3 dB in 5 % of the time: a lower target loudness \
-                           would sound cleaner"
+                "the gain reduction of the programme limiter exceeds 3 dB for 5 % of the time: a lower target \
+                           loudness would sound cleaner"
                     .into(),
             );
         }
@@ -189,7 +190,8 @@ impl Programme {
         Ok(Delivered { data, file })
     }
 
-    /// Runs gain and limiter over the sum, and measures; with a file also writes and draws.
+    /// Runs gain and limiter over the sum and measures the result. With `write` it also writes the mix and records the
+    /// plotted series.
     fn run(
         &mut self,
         attempt: Attempt,
@@ -197,7 +199,9 @@ impl Programme {
         progress: &mut dyn Progress,
     ) -> Result<Outcome, JobError> {
         let settings = LimiterSettings { ceiling_dbtp: attempt.ceiling_dbtp, ..LimiterSettings::default() };
-        let design = |e: voicechain_core::SettingError| JobError::new(JobErrorKind::Usage, e.to_string(), "correct it");
+        let design = |e: voicechain_core::SettingError| {
+            JobError::new(JobErrorKind::Usage, e.to_string(), "correct this setting")
+        };
         let mut limiter = Box::new(Processor::<Limiter, 2>::design(&settings, self.rate).map_err(design)?);
         let latency = u64::from(limiter.latency());
         let mut loudness = Box::new(LoudnessMeter::<2>::new(self.rate, ChannelWeights::default()));
@@ -206,26 +210,26 @@ impl Programme {
         let gain = from_db(attempt.gain_db) as f32;
         let step = (self.rate.hz() / 100.0) as usize;
         let total = self.sum.frames();
-        let (mut chunk, mut fed, mut given, mut steps, mut max_reduction_db) = (Vec::new(), 0u64, 0u64, 0u64, 0.0f64);
+        let (mut chunk, mut fed, mut written, mut steps, mut max_reduction_db) = (Vec::new(), 0u64, 0u64, 0u64, 0.0f64);
         self.sum.rewind()?;
-        while given < total {
+        while written < total {
             self.sum.read(&mut chunk, step)?;
             chunk.resize(2 * step, 0.0);
             chunk.iter_mut().for_each(|sample| *sample *= gain);
             let (frames, _) = chunk.as_chunks_mut::<2>();
             limiter.run(frames);
-            let taken = limiter.take_reduction_db();
+            let reduction_db = limiter.take_reduction_db();
             fed += step as u64;
             let drop = latency.saturating_sub(fed - step as u64).min(step as u64);
-            let take = (step as u64 - drop).min(total - given);
+            let take = (step as u64 - drop).min(total - written);
             let (from, to) = (drop as usize, (drop + take) as usize);
             let out = &frames[from..to];
             loudness.push(out);
             peak.push(out);
             let loud = loudness.momentary().is_some_and(|lufs| lufs > -50.0);
-            meter.push(taken, loud);
-            max_reduction_db = max_reduction_db.max(taken);
-            given += take;
+            meter.push(reduction_db, loud);
+            max_reduction_db = max_reduction_db.max(reduction_db);
+            written += take;
             steps += 1;
             if let Some((file, spool)) = &mut write {
                 file.write(&chunk[2 * from..2 * to])?;
@@ -236,7 +240,7 @@ impl Programme {
                     max_reduction_db = 0.0;
                 }
             }
-            advance(progress, given)?;
+            advance(progress, written)?;
         }
         peak.finish();
         if let Some((_, spool)) = write {
@@ -245,7 +249,7 @@ impl Programme {
         Ok(Outcome { levels: levels(&loudness, &peak), reduction: meter })
     }
 
-    /// What the page draws.
+    /// Series for the plots of the report page.
     pub(super) fn series(&self) -> MixSeries {
         MixSeries {
             window: LoudnessWindow::Momentary,
@@ -255,7 +259,7 @@ impl Programme {
         }
     }
 
-    /// A clip of the delivered mix from its middle.
+    /// Clip from the middle of the delivered mix, with its start in seconds.
     pub(super) fn excerpt(&mut self, budget: &ClipBudget, rate_hz: u32) -> Result<Option<(f32, Clip)>, JobError> {
         let Some(delivered) = &mut self.delivered else { return Ok(None) };
         let frames = (budget.seconds * f64::from(rate_hz)) as u64;

@@ -1,4 +1,4 @@
-//! Settings in words, stage by stage.
+//! Text descriptions of the settings, stage by stage.
 
 use crate::report::data::StageDescription;
 use voicechain_core::format::quantity;
@@ -9,17 +9,18 @@ fn hertz(value: f64) -> String {
     quantity(value, "Hz").to_string()
 }
 
-/// Values of settings by their ids, as everywhere.
+/// Readable values of settings, by id.
 fn values<const N: usize>(s: &StripSettings, ids: [&str; N]) -> [String; N] {
     ids.map(|id| row(id).map_or_else(String::new, |info| info.readable(s.get(id).unwrap_or(f64::NAN)).to_string()))
 }
 
-/// The de-reverb is on, and has the latency that it needs.
+/// Whether the de-reverb is on and the spectral latency allows it to run.
 fn de_reverb_acts(s: &StripSettings) -> bool {
     s.de_reverb.on && s.spectral.latency != SpectralLatency::None
 }
 
-/// The stages whose gain reduction is drawn over time, in signal order: those that mend where they are on.
+/// Stages whose gain reduction is plotted over time, in signal order. De-reverb, expander and leveller are included
+/// only when active.
 pub(super) fn stages_with_reduction(s: &StripSettings) -> impl Iterator<Item = StageId> {
     let drawn = |stage: &StageId| match stage {
         StageId::DeReverb => de_reverb_acts(s),
@@ -36,23 +37,22 @@ pub(super) fn stages_with_reduction(s: &StripSettings) -> impl Iterator<Item = S
     s.signal_order().into_iter().filter(drawn)
 }
 
-/// What the hum stage has taken: frequency and level of the hum, Hz, dBFS; after what else there is to say, a sentence after
-/// a sentence.
-pub(super) fn hum(taken: Option<(f64, f64)>, why: Option<String>) -> String {
-    let taken = taken.map_or_else(
-        || "found no hum and took nothing".into(),
+/// Describes the removed hum (frequency in Hz, level in dBFS), appended to the other reason, if any.
+pub(super) fn hum(removed: Option<(f64, f64)>, why: Option<String>) -> String {
+    let removed = removed.map_or_else(
+        || "found no hum".into(),
         |(hz, dbfs)| {
-            format!("took out hum of {} (behind the trim), at {hz:.2} Hz and its multiples", quantity(dbfs, "dBFS"))
+            format!("removed hum of {} (after the trim) at {hz:.2} Hz and its harmonics", quantity(dbfs, "dBFS"))
         },
     );
     match why {
-        Some(sentence) if sentence.ends_with('.') => format!("{sentence} It {taken}."),
-        Some(words) => format!("{words}; {taken}"),
-        None => taken,
+        Some(sentence) if sentence.ends_with('.') => format!("{sentence} The stage {removed}."),
+        Some(words) => format!("{words}; {removed}"),
+        None => removed,
     }
 }
 
-/// Every stage with its switch and its main settings, in signal order.
+/// Every stage with its on switch and main settings, in signal order.
 pub(super) fn stages(
     s: &StripSettings,
     coefs: &StripCoefs<2>,
@@ -72,7 +72,7 @@ pub(super) fn stages(
         .collect()
 }
 
-/// Bands in use: frequency, gain, and the Q of a bell; shelves have none.
+/// Active bands from a list of frequency, gain and Q; shelves have no Q.
 fn bands(list: &[(f64, f64, Option<f64>)]) -> Vec<String> {
     let used = list.iter().filter(|(_, gain, _)| *gain != 0.0);
     used.map(|(hz, gain, q)| {
@@ -117,7 +117,7 @@ fn stage_text(stage: StageId, s: &StripSettings, coefs: &StripCoefs<2>) -> (bool
         StageId::Expander => {
             let ids = ["expander.threshold_db", "expander.ratio", "expander.range_db"];
             let [threshold, ratio, range] = values(s, ids);
-            (s.expander.on, format!("{threshold} above the noise · {ratio} · range {range}"))
+            (s.expander.on, format!("{threshold} above the noise floor · {ratio} · range {range}"))
         }
         StageId::Leveller => {
             let [target, response] = values(s, ["leveller.target_lufs", "leveller.response_time_ms"]);
@@ -191,10 +191,10 @@ mod tests {
         let words = hum(Some((49.98, -50.04)), Some("the host’s changes".into()));
         assert_eq!(
             words,
-            "the host’s changes; took out hum of −50.0 dBFS (behind the trim), at 49.98 Hz and its multiples"
+            "the host’s changes; removed hum of −50.0 dBFS (after the trim) at 49.98 Hz and its harmonics"
         );
-        assert_eq!(hum(None, None), "found no hum and took nothing");
-        assert_eq!(hum(None, Some("It was set.".into())), "It was set. It found no hum and took nothing.");
+        assert_eq!(hum(None, None), "found no hum");
+        assert_eq!(hum(None, Some("It was set.".into())), "It was set. The stage found no hum.");
     }
 
     #[test]
@@ -203,7 +203,7 @@ mod tests {
         let coefs = StripCoefs::design(&settings, SampleRate::new(48_000.0).unwrap()).unwrap();
         let rows = stages(&settings, &coefs, |stage| (stage == StageId::Trim).then(|| "measured".into()));
         assert_eq!(rows.len(), StageId::ALL.len());
-        // A bell is told with its Q, a shelf has none.
+        // Bells are described with their Q; shelves have none.
         let words_of = |id: &str| rows.iter().find(|row| row.stage == id).map_or("", |row| &row.description);
         let bells = words_of("corrective_eq");
         assert!(bells.starts_with("−2.0 dB at 240 Hz, Q "), "{bells}");

@@ -1,96 +1,95 @@
-//! The plain data of a report, as written to `report.json`.
+//! Data of a report, as written to `report.json`.
 //!
-//! Levels are rounded to two decimals when they are written, times to three; there is no negative zero. A quantity that
-//! does not exist (the loudness of silence, say) is `None` and becomes `null`. A number that must exist and is not finite
-//! is an error instead of a made-up value.
+//! Levels are written with two decimals, times with three, never with a negative zero. A quantity that does not exist,
+//! such as the loudness of silence, is `None` and becomes `null`. A required number that is not finite is an error.
 
 use serde::{Deserialize, Serialize};
 
-/// Number of the file format, written as `format`.
+/// Format number, written as `format`.
 pub const FORMAT: u32 = 1;
 
-/// The JSON Schema (draft 2020-12) of `report.json`.
+/// JSON Schema (draft 2020-12) of `report.json`.
 pub const SCHEMA: &str = include_str!("schema.json");
 
-/// A whole report.
+/// Report of a job.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Report {
-    /// Format of the file, [`FORMAT`].
+    /// Format number, [`FORMAT`].
     pub format: u32,
-    /// What was made, in a few words.
+    /// Title of the job.
     pub title: String,
-    /// What the demo invented; absent when the recordings were the user's own.
+    /// Description of the demo; `None` for the user's own recordings.
     pub demo: Option<Demo>,
     /// The voices, in the order of the mix.
     pub voices: Vec<Voice>,
     /// The delivered mix.
     pub mix: Mix,
-    /// What was asked for.
+    /// The requested delivery.
     pub target: Target,
-    /// How long it is and how long it took.
+    /// Length of the programme and processing time.
     pub timing: Timing,
-    /// Warnings that concern the whole job.
+    /// Warnings about the whole job.
     pub warnings: Vec<String>,
-    /// Every file that was written, relative to the folder of the report.
+    /// All written files, relative to the folder of the report.
     pub files: Vec<WrittenFile>,
 }
 
-/// What the demo invented, so that the result can be judged against it.
+/// Description of the demo, including the true faults of its voices.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Demo {
-    /// The invented situation, in a sentence.
+    /// Scenario of the demo.
     pub scenario: String,
-    /// The faults that were put in on purpose.
+    /// Deliberate faults of the voices.
     pub faults: Vec<Fault>,
 }
 
-/// One fault of a demo voice.
+/// Fault of a demo voice.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Fault {
     /// Name of the voice.
     pub voice: String,
-    /// The fault in words, with its size.
+    /// Description of the fault with its size.
     pub description: String,
 }
 
-/// One voice: the file as it came, and what became of it.
+/// Voice: measurements before and after processing, settings and their reasons.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Voice {
     /// Name in tables and file names.
     pub name: String,
-    /// The recording, as the user gave it.
+    /// File name of the recording.
     pub file: String,
-    /// Length of the recording.
+    /// Length of the recording, s.
     #[serde(with = "three_decimals")]
     pub duration_s: f64,
-    /// Sample rate of the recording.
+    /// Sample rate of the recording, Hz.
     pub sample_rate_hz: u32,
-    /// Channels of the recording.
+    /// Number of channels of the recording.
     pub channels: u16,
-    /// Measured on the recording.
+    /// Levels of the recording.
     pub input: Levels,
-    /// Measured on the processed and balanced voice, before programme gain and programme limiter.
+    /// Levels of the processed and balanced voice, before programme gain and programme limiter.
     pub output: Levels,
-    /// What each stage added or took, in signal order.
+    /// Loudness change of each stage, in signal order.
     pub ledger: Vec<LedgerEntry>,
-    /// What the dynamic stages took away.
+    /// Gain reduction of the dynamic stages.
     pub gain_reduction: GainReductions,
-    /// Where the settings are from, in a few words.
+    /// Origin of the settings, as text.
     #[serde(default)]
     pub settings_source: String,
-    /// The settings of each stage in words, in signal order.
+    /// Settings of each stage as text, in signal order.
     pub settings: Vec<StageDescription>,
-    /// What was measured and what was set from it; empty when the settings were given.
+    /// Measurements and the settings derived from them; empty if the settings were given.
     #[serde(default)]
     pub evidence: Vec<Reason>,
-    /// Gain that brought the voice to the level of the others, after the strip.
+    /// Gain after the strip that matches the level of the other voices, dB.
     #[serde(with = "two_decimals")]
     pub balance_gain_db: f64,
-    /// What a person should know about this recording.
+    /// Warnings about this recording.
     pub warnings: Vec<String>,
 }
 
@@ -98,68 +97,68 @@ pub struct Voice {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Levels {
-    /// Integrated loudness.
+    /// Integrated loudness, LUFS.
     #[serde(with = "two_decimals_or_null")]
     pub integrated_lufs: Option<f64>,
-    /// Loudness range.
+    /// Loudness range, LU.
     #[serde(with = "two_decimals_or_null")]
     pub loudness_range_lu: Option<f64>,
-    /// Largest true peak.
+    /// Maximum true peak, dBTP.
     #[serde(with = "two_decimals_or_null")]
     pub true_peak_dbtp: Option<f64>,
-    /// Largest sample.
+    /// Maximum sample peak, dBFS.
     #[serde(with = "two_decimals_or_null")]
     pub sample_peak_dbfs: Option<f64>,
 }
 
-/// What one stage added (positive) or took (negative).
+/// Loudness change of one stage.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LedgerEntry {
     /// Id of the stage, as in the settings file.
     pub stage: String,
-    /// Loudness after it minus loudness before it.
+    /// Loudness after the stage minus loudness before it, LU.
     #[serde(with = "two_decimals_or_null")]
     pub lu: Option<f64>,
 }
 
-/// What the dynamic stages of a voice took away.
+/// Gain reduction of the dynamic stages of a voice.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct GainReductions {
-    /// The de-reverb.
+    /// De-reverb.
     #[serde(default)]
     pub de_reverb: GainReduction,
-    /// The expander.
+    /// Expander.
     #[serde(default)]
     pub expander: GainReduction,
-    /// The leveller's cuts.
+    /// Leveller, cuts only.
     #[serde(default)]
     pub leveller: GainReduction,
-    /// The compressor.
+    /// Compressor.
     pub compressor: GainReduction,
-    /// The de-esser.
+    /// De-esser.
     pub de_esser: GainReduction,
-    /// The limiter.
+    /// Limiter.
     pub limiter: GainReduction,
 }
 
-/// How much a stage took away over time: amounts, never negative.
+/// Statistics of a stage's gain reduction over time, as non-negative amounts.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct GainReduction {
-    /// Half of the time it took more than this.
+    /// Median, dB.
     #[serde(with = "two_decimals")]
     pub median_db: f64,
-    /// One twentieth of the time it took more than this.
+    /// 95th percentile, dB.
     #[serde(with = "two_decimals")]
     pub p95_db: f64,
-    /// The most it ever took.
+    /// Maximum, dB.
     #[serde(with = "two_decimals")]
     pub max_db: f64,
 }
 
-/// The settings of one stage, in words.
+/// Settings of one stage as text.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct StageDescription {
@@ -167,13 +166,13 @@ pub struct StageDescription {
     pub stage: String,
     /// Whether the stage was on.
     pub on: bool,
-    /// Its settings, such as `72 Hz · 24 dB/oct`.
+    /// Settings, such as `72 Hz · 24 dB/oct`.
     pub description: String,
-    /// What led to them besides the evidence, if something did.
+    /// Reason for the settings besides the evidence, if any.
     pub rationale: Option<String>,
 }
 
-/// One measurement, and the settings of one stage that follow from it.
+/// Measurement, and the settings of one stage that follow from it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Reason {
@@ -181,94 +180,94 @@ pub struct Reason {
     pub stage: String,
     /// Ids of the settings.
     pub settings: Vec<String>,
-    /// All of it as a sentence.
+    /// Measurement and settings as a sentence.
     pub sentence: String,
-    /// How sure it is, 0 to 1.
+    /// Confidence, 0 to 1.
     #[serde(with = "two_decimals")]
     pub confidence: f64,
 }
 
-/// The delivered mix.
+/// Delivered mix.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Mix {
-    /// Integrated loudness of the file.
+    /// Integrated loudness, LUFS.
     #[serde(with = "two_decimals_or_null")]
     pub integrated_lufs: Option<f64>,
-    /// Loudness range of the file.
+    /// Loudness range, LU.
     #[serde(with = "two_decimals_or_null")]
     pub loudness_range_lu: Option<f64>,
-    /// Largest true peak of the file.
+    /// Maximum true peak, dBTP.
     #[serde(with = "two_decimals_or_null")]
     pub true_peak_dbtp: Option<f64>,
-    /// Largest sample of the file.
+    /// Maximum sample peak, dBFS.
     #[serde(with = "two_decimals_or_null")]
     pub sample_peak_dbfs: Option<f64>,
-    /// Sample rate of the file.
+    /// Sample rate, Hz.
     pub sample_rate_hz: u32,
     /// Bits per sample: 16, 24, or 32 for float.
     pub bits: u16,
-    /// Channels of the file.
+    /// Number of channels.
     pub channels: u16,
-    /// Length of the file.
+    /// Length, s.
     #[serde(with = "three_decimals")]
     pub duration_s: f64,
-    /// Gain that brought the sum of the voices to the target.
+    /// Gain from the sum of the voices to the target loudness, before the programme limiter, dB.
     #[serde(with = "two_decimals")]
     pub programme_gain_db: f64,
-    /// What the programme limiter took away.
+    /// Gain reduction of the programme limiter.
     pub limiter: GainReduction,
 }
 
-/// What was asked for.
+/// Requested delivery.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Target {
-    /// Integrated loudness.
+    /// Integrated loudness, LUFS.
     #[serde(with = "two_decimals")]
     pub integrated_lufs: f64,
-    /// True peak that is not passed.
+    /// True-peak ceiling, dBTP.
     #[serde(with = "two_decimals")]
     pub ceiling_dbtp: f64,
-    /// How far the loudness may be off in either direction and still count as met.
+    /// Deviation of the loudness in either direction within which the target counts as met, LU.
     #[serde(with = "two_decimals")]
     pub tolerance_lu: f64,
-    /// The published document the target was taken from, if it was.
+    /// Published document of the target, if any.
     pub document: Option<String>,
 }
 
-/// How long the programme is and how long the work took.
+/// Length of the programme and processing time.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Timing {
-    /// Length of the programme.
+    /// Length of the programme, s.
     #[serde(with = "three_decimals")]
     pub programme_s: f64,
-    /// Wall-clock time of the work.
+    /// Wall-clock time of the processing, s.
     #[serde(with = "three_decimals")]
     pub processing_s: f64,
 }
 
-/// A file that was written.
+/// Written file.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct WrittenFile {
     /// Name, relative to the folder of the report.
     pub name: String,
-    /// What it is, in a few words.
+    /// Short description.
     pub description: String,
 }
 
-/// How the delivered file stands against what was asked for, judged on the values as shown (one decimal).
+/// Compliance of the delivered file with the target, judged on the displayed values (one decimal).
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Compliance {
-    /// Delivered loudness minus target.
+    /// Delivered loudness minus target, LU.
     pub loudness_deviation_lu: Option<f64>,
-    /// True peak minus ceiling.
+    /// True peak minus ceiling, dB.
     pub true_peak_excess_db: Option<f64>,
-    /// Whether the loudness lies within the tolerance.
+    /// Whether the loudness is within the tolerance.
     pub loudness_compliant: bool,
-    /// Whether the true peak stays at or under the ceiling. A silent file has no peak and stays under it.
+    /// Whether the true peak is at or below the ceiling. A silent file is compliant.
     pub true_peak_compliant: bool,
 }
 
@@ -281,23 +280,23 @@ impl Compliance {
 }
 
 impl Report {
-    /// The report as the text of `report.json`, ending in a line feed.
+    /// The text of `report.json`, ending in a line feed.
     ///
     /// # Errors
-    /// A quantity that must exist is not finite.
+    /// A required number is not finite.
     pub fn to_json(&self) -> Result<String, serde_json::Error> {
         serde_json::to_string_pretty(self).map(|text| text + "\n")
     }
 
-    /// Reads the text of a `report.json`.
+    /// Parses the text of a `report.json`.
     ///
     /// # Errors
-    /// The text is not JSON, or not a report.
+    /// The text is not JSON or not a report.
     pub fn from_json(text: &str) -> Result<Self, serde_json::Error> {
         serde_json::from_str(text)
     }
 
-    /// Compares what was delivered with what was asked for.
+    /// Compares the delivered mix with the target.
     #[must_use]
     pub fn compliance(&self) -> Compliance {
         let tenth = |value: f64| round(value, 1);
@@ -311,7 +310,7 @@ impl Report {
         }
     }
 
-    /// Largest difference in loudness between two balanced voices; `None` with fewer than two measurable ones.
+    /// Largest loudness difference between balanced voices, LU; `None` with fewer than two measurable voices.
     #[must_use]
     pub fn balance_spread_lu(&self) -> Option<f64> {
         let measured: Vec<f64> = self.voices.iter().filter_map(|voice| voice.output.integrated_lufs).collect();
@@ -322,7 +321,7 @@ impl Report {
 }
 
 impl Voice {
-    /// The sum of the ledger; `None` when no stage could be measured.
+    /// Sum of the ledger, LU; `None` if no stage could be measured.
     #[must_use]
     pub fn ledger_sum_lu(&self) -> Option<f64> {
         self.ledger.iter().filter_map(|entry| entry.lu).reduce(|sum, lu| sum + lu)
@@ -330,13 +329,13 @@ impl Voice {
 }
 
 impl GainReductions {
-    /// All of them.
+    /// Gain reductions of all stages.
     #[must_use]
     pub fn all(&self) -> [GainReduction; 6] {
         [self.de_reverb, self.expander, self.leveller, self.de_esser, self.compressor, self.limiter]
     }
 
-    /// The entry of the stage with this id.
+    /// Gain reduction of the stage with this id.
     #[must_use]
     pub fn of(&self, stage: &str) -> Option<GainReduction> {
         match stage {
@@ -362,7 +361,7 @@ fn write_rounded<S: serde::Serializer>(value: f64, decimals: i32, serializer: S)
     if value.is_finite() {
         serializer.serialize_f64(round(value, decimals))
     } else {
-        Err(serde::ser::Error::custom(format!("a report needs a finite number here, got {value}")))
+        Err(serde::ser::Error::custom(format!("expected a finite number, got {value}")))
     }
 }
 

@@ -1,41 +1,41 @@
-//! Short clips for the page's players, small enough that all of them together stay under a budget.
+//! Short audio clips for the players of the report page, within a total size budget.
 //!
-//! Clips are 16-bit FLAC, written by the pure-Rust encoder `flacenc`; every current browser plays it. The budget counts
-//! characters of base64 as they stand in the page.
+//! Clips are 16-bit FLAC, written by the pure-Rust encoder `flacenc` and playable in every current browser. The budget
+//! counts base64 characters in the page.
 
 use base64::Engine;
 use flacenc::component::BitRepr;
 use flacenc::error::Verify;
 use std::fmt;
 
-/// Characters of base64 that all clips of a page may take together.
+/// Budget for all clips of a page, base64 characters.
 pub const MAX_PAGE_CHARACTERS: usize = 12_000_000;
 
-/// Seconds of a clip when there is room.
+/// Maximum length of a clip, s.
 pub const MAX_CLIP_S: f64 = 20.0;
 
-/// Characters of base64 per second that a mono voice takes at 48 kHz, with a margin.
+/// Size of a mono voice at 48 kHz with a margin, base64 characters per second.
 const EXPECTED_CHARACTERS_PER_S: f64 = 100_000.0;
 
-/// Shortest clip that is worth playing.
+/// Minimum useful length of a clip, s.
 const MIN_CLIP_S: f64 = 3.0;
 
-/// Length of the fades at both ends of a clip, so that it starts and ends without a click.
+/// Length of fade-in and fade-out, which avoid clicks, s.
 const FADE_S: f64 = 0.01;
 
-/// An encoded clip.
+/// Encoded clip.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Clip {
-    /// The encoded sound.
+    /// Encoded audio.
     pub bytes: Vec<u8>,
-    /// Its type, for the page.
+    /// MIME type.
     pub mime: &'static str,
-    /// Its length.
+    /// Length, s.
     pub seconds: f64,
 }
 
 impl Clip {
-    /// The clip as the address of a player.
+    /// The clip as a data URI.
     #[must_use]
     pub fn data_uri(&self) -> String {
         let mut uri = format!("data:{};base64,", self.mime);
@@ -43,27 +43,26 @@ impl Clip {
         uri
     }
 
-    /// Characters of base64 that the clip takes.
+    /// Size of the clip, base64 characters.
     #[must_use]
     pub fn characters(&self) -> usize {
         self.bytes.len().div_ceil(3) * 4
     }
 }
 
-/// How long the clips may be, and how they are kept small.
+/// Length and size limits of the clips of a page.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ClipBudget {
-    /// Length to cut from the recording.
+    /// Length of a clip, s.
     pub seconds: f64,
     /// Whether the sample rate is halved.
     pub halve_rate: bool,
-    /// Characters of base64 that one clip may take; a clip that would need more is shortened.
+    /// Maximum size of one clip, base64 characters; a larger clip is shortened.
     pub characters: usize,
 }
 
 impl ClipBudget {
-    /// The plan for a page with this many clips (two per voice, one for the mix), none if there is no room for clips of a
-    /// useful length.
+    /// Budget for a page with this many clips (two per voice, one for the mix). `None` if the clips would be too short.
     #[must_use]
     pub fn for_clips(clips: usize) -> Option<Self> {
         let clips = clips.max(1);
@@ -75,7 +74,7 @@ impl ClipBudget {
     }
 }
 
-/// Why a clip could not be encoded.
+/// Error of encoding a clip.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ExcerptError(String);
 
@@ -87,11 +86,11 @@ impl fmt::Display for ExcerptError {
 
 impl std::error::Error for ExcerptError {}
 
-/// Encodes the two sides of a comparison. `before` and `after` are interleaved, with `channels` channels at `rate_hz`, from
-/// the same place and already at the same loudness. Both clips end up equally long.
+/// Encodes both sides of a comparison at equal length. `before` and `after` are interleaved, aligned in time and
+/// loudness-matched.
 ///
 /// # Errors
-/// Nothing to encode, or a shape that FLAC does not have.
+/// The input is empty, or FLAC does not support its channel count or sample rate.
 pub fn encode_pair(
     before: &[f32],
     after: &[f32],
@@ -111,10 +110,10 @@ pub fn encode_pair(
     }
 }
 
-/// Encodes the start of `samples` (interleaved) as planned: at most `budget.seconds`, shortened further until it fits.
+/// Encodes the start of `samples` (interleaved), at most `budget.seconds` and short enough for the size limit.
 ///
 /// # Errors
-/// Nothing to encode, or a shape that FLAC does not have.
+/// The input is empty, or FLAC does not support its channel count or sample rate.
 pub fn encode(samples: &[f32], channels: usize, rate_hz: u32, budget: &ClipBudget) -> Result<Clip, ExcerptError> {
     if !(1..=8).contains(&channels) || !(1..=655_350).contains(&rate_hz) {
         return Err(ExcerptError(format!("{channels} channels at {rate_hz} Hz")));
@@ -139,7 +138,7 @@ pub fn encode(samples: &[f32], channels: usize, rate_hz: u32, budget: &ClipBudge
     }
 }
 
-/// Sixteen-bit numbers with short fades at both ends. What is not finite becomes silence.
+/// 16-bit samples with fade-in and fade-out. Non-finite samples become zero.
 fn to_pcm_16(samples: &[f32], channels: usize, rate_hz: u32) -> Vec<i32> {
     let frames = samples.len() / channels;
     let fade = (FADE_S * f64::from(rate_hz)).round().max(1.0);
@@ -168,7 +167,7 @@ fn flac(samples: &[i32], channels: usize, rate_hz: u32) -> Result<Vec<u8>, Excer
     Ok(sink.as_slice().to_vec())
 }
 
-/// Every second frame after a linear-phase low-pass at 0.44 of the new rate.
+/// Decimates by two after a linear-phase low-pass at 0.44 of the new rate.
 fn decimate_by_2(samples: &[f32], channels: usize) -> Vec<f32> {
     const HALF: isize = 47;
     let taps: Vec<f32> = (-HALF..=HALF)
@@ -231,7 +230,7 @@ mod tests {
     }
 
     #[test]
-    fn a_clip_that_does_not_compress_is_shortened_with_its_partner() {
+    fn an_incompressible_clip_is_shortened_with_its_counterpart() {
         let budget = ClipBudget { seconds: 2.0, halve_rate: false, characters: 20_000 };
         let (loud, soft) = (noise(24_000), tone(200.0, 24_000, 1.0, 0.1));
         let (before, after) = encode_pair(&loud, &soft, 1, 24_000, &budget).expect("encodes");
@@ -254,7 +253,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_to_encode_is_an_error() {
+    fn empty_input_is_an_error() {
         let budget = ClipBudget::for_clips(1).expect("room");
         assert!(encode(&[], 1, 48_000, &budget).is_err());
         assert!(encode(&[0.0], 0, 48_000, &budget).is_err());

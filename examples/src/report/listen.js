@@ -1,4 +1,4 @@
-// One player at a time; starting the other side goes on from the same place at the same volume.
+// Only one player plays at a time. Starting the other side of a pair continues at the same position and volume.
 (() => {
   const players = [...document.querySelectorAll("programme_s")];
   document.documentElement.classList.add("scripted");

@@ -1,8 +1,8 @@
-//! The report of a finished mix: as data (`report.json`), as a page to read (`report.html`) and as a short table for
-//! the terminal.
+//! Report of a finished mix: as JSON (`report.json`), as an HTML page (`report.html`) and as a short table for the
+//! terminal.
 //!
-//! [`data`] holds the plain numbers, [`page::render`] turns them and the series beside them into one self-contained
-//! page, [`table::summary`] into a few lines of text. [`excerpt`] makes the short clips that the page plays.
+//! [`data`] defines the JSON. [`page::render`] turns the data and the time series into one self-contained page,
+//! [`table::summary`] turns the data into a text table. [`excerpt`] encodes the clips that the page plays.
 
 pub mod data;
 pub mod excerpt;

@@ -1,29 +1,29 @@
-//! What the page shows: the data of the report, and beside it the series and sounds that are too long for the data.
+//! Input of the report page: the report data, plus series and audio clips too long for `report.json`.
 
 use super::data::Report;
 use super::excerpt::Clip;
 
-/// Everything that the page shows: the data, and the series that are too long for `report.json`.
+/// Input of the report page.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ReportPage {
-    /// The data.
+    /// Report data.
     pub report: Report,
-    /// Series of the voices, in the order of `report.voices`. A voice without an entry gets its tables only.
+    /// Series of the voices, in the order of `report.voices`. A voice without an entry gets tables only.
     pub voices: Vec<VoiceSeries>,
     /// Series of the mix.
     pub mix: MixSeries,
 }
 
-/// Values over time, equally long.
+/// Time series: times and values of equal length.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct TimeSeries {
-    /// Seconds from the start.
+    /// Times from the start, s.
     pub seconds: Vec<f32>,
-    /// The value there. Silence may be negative infinity or not a number: it is drawn below the scale.
+    /// Values. Silence may be negative infinity or NaN; it is drawn below the scale.
     pub values: Vec<f32>,
 }
 
-/// Over which time loudness was measured.
+/// Window of a loudness measurement.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum LoudnessWindow {
     /// 400 ms.
@@ -34,7 +34,7 @@ pub enum LoudnessWindow {
 }
 
 impl LoudnessWindow {
-    /// How the page calls it.
+    /// Name on the page.
     pub(super) fn words(self) -> &'static str {
         match self {
             Self::Momentary => "momentary (400 ms)",
@@ -43,57 +43,57 @@ impl LoudnessWindow {
     }
 }
 
-/// What is drawn and played for one voice.
+/// Plots and excerpt of one voice.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct VoiceSeries {
-    /// Long-term spectrum of the recording in third octaves: (middle in Hz, level in dB, any reference). Levels are compared
-    /// with published speech at equal power; bands that could not be measured are left out or not finite.
+    /// Long-term third-octave spectrum of the recording: (centre in Hz, level in dB, any reference). It is compared
+    /// with published speech at equal power. Bands that could not be measured are missing or not finite.
     pub spectrum_before: Vec<(f32, f32)>,
-    /// The same of the processed voice.
+    /// Long-term third-octave spectrum of the processed voice.
     pub spectrum_after: Vec<(f32, f32)>,
-    /// Total response of the strip's filters and equalisers, without trims: (Hz, dB), frequencies rising.
+    /// Total response of the strip's filters and equalisers without trims: (Hz, dB), in ascending frequency.
     pub response: Vec<(f32, f32)>,
-    /// Where the bands in use lie on it: (Hz, dB on the response).
+    /// Active bands as points on the response: (Hz, dB).
     pub bands: Vec<(f32, f32)>,
-    /// Median pitch, by which published speech of men or of women is meant below 200 Hz; `None` where it is not known.
+    /// Median pitch, Hz, if available. Below 200 Hz it selects the published spectrum of men or women.
     pub pitch_hz: Option<f64>,
-    /// Over which time the loudness was measured.
+    /// Window of the loudness measurement.
     pub window: LoudnessWindow,
     /// Loudness of the recording over time, LUFS.
     pub loudness_before: TimeSeries,
     /// Loudness of the processed and balanced voice over time, LUFS.
     pub loudness_after: TimeSeries,
-    /// Gain of each dynamic stage over time in dB, negative where it takes, with the stage's id. For stretches of time the
-    /// lowest gain.
+    /// Gain of each dynamic stage over time, dB, with the stage id. Gain reduction is negative. Each value is the
+    /// lowest gain of its interval.
     pub gain: Vec<(String, TimeSeries)>,
-    /// What can be listened to.
+    /// Excerpt before and after.
     pub excerpt: Option<Excerpt>,
 }
 
-/// The same stretch of a voice before and after, at the same loudness.
+/// Loudness-matched excerpt of a voice before and after processing.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Excerpt {
-    /// Where it starts in the recording, seconds.
+    /// Start in the recording, s.
     pub start_s: f32,
-    /// The unprocessed side, already matched.
+    /// Unprocessed clip, already loudness-matched.
     pub before: Clip,
-    /// The processed side.
+    /// Processed clip.
     pub after: Clip,
-    /// By how much the unprocessed side was raised (positive) or lowered to match, dB.
+    /// Loudness-match gain of the unprocessed clip, dB.
     pub loudness_match_db: f64,
-    /// By how much both sides were then lowered so that no peak passes the ceiling, dB, not negative.
+    /// Attenuation of both clips that keeps all peaks below the ceiling, dB, not negative.
     pub peak_attenuation_db: f64,
 }
 
-/// What is drawn and played for the mix.
+/// Plots and excerpt of the mix.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct MixSeries {
-    /// Over which time the loudness was measured.
+    /// Window of the loudness measurement.
     pub window: LoudnessWindow,
     /// Loudness of the delivered mix over time, LUFS.
     pub loudness: TimeSeries,
-    /// Gain of the programme limiter over time in dB, negative where it takes.
+    /// Gain of the programme limiter over time, dB. Gain reduction is negative.
     pub limiter_gain: TimeSeries,
-    /// Where the clip starts (seconds), and the clip.
+    /// Start in the mix, s, and clip.
     pub excerpt: Option<(f32, Clip)>,
 }

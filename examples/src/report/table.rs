@@ -1,19 +1,20 @@
-//! The short table at the end of a run, as plain text of at most a hundred columns.
+//! Summary table at the end of a run, plain text of at most 100 columns.
 
 use super::data::{GainReduction, Report, Voice};
 use super::page::compliance_text;
 use super::text::{self, number, printable_character, reduction_text};
 use std::fmt::Write;
 
-/// Widest line.
+/// Maximum line width, columns.
 pub const MAX_COLUMNS: usize = 100;
 
-/// The table: every voice, the mix against its target, warnings, and where the files are. `folder` is shown as given.
+/// Renders the table: every voice, the mix against its target, reasons, warnings and written files. `folder` is shown
+/// as given.
 #[must_use]
 pub fn summary(report: &Report, folder: &str) -> String {
     let mut out = String::new();
     let name_width =
-        report.voices.iter().map(|voice| printable(&voice.name).chars().count()).chain([5]).max().unwrap_or(5).min(18);
+        report.voices.iter().map(|voice| printable(&voice.name).chars().count()).chain([6]).max().unwrap_or(6).min(18);
     let mut row = |cells: [&str; 7]| {
         let [name, before, after, peak, compressor, de_esser, limiter] = cells;
         let line = format!(
@@ -40,20 +41,17 @@ pub fn summary(report: &Report, folder: &str) -> String {
     row(["Mix", "", &mix, &peak, "", "", &median_and_p95(&report.mix.limiter)]);
     let target = number(report.target.integrated_lufs, 1);
     let ceiling = format!("≤ {}", number(report.target.ceiling_dbtp, 1));
-    row(["asked", "", &target, &ceiling, "", "", ""]);
-    let _ = writeln!(
-        out,
-        "Taken away in dB: half of the time more than the first number, one twentieth more than the second."
-    );
+    row(["Target", "", &target, &ceiling, "", "", ""]);
+    let _ = writeln!(out, "Columns compressor, de-esser and limiter: gain reduction in dB, median / 95th percentile.");
     let _ = writeln!(out);
     wrap(&mut out, "", &compliance_text(report));
     if let Some(spread) = report.balance_spread_lu() {
-        wrap(&mut out, "", &format!("The voices lie within {} LU of each other.", number(spread, 1)));
+        wrap(&mut out, "", &format!("The voices are within {} LU of each other.", number(spread, 1)));
     }
     let speed = report.timing.programme_s / report.timing.processing_s;
     if speed.is_finite() {
         let (audio, processing) = (text::length(report.timing.programme_s), text::length(report.timing.processing_s));
-        let _ = writeln!(out, "{audio} of sound in {processing}.");
+        let _ = writeln!(out, "{audio} of audio processed in {processing}.");
     }
     for voice in &report.voices {
         reasons(&mut out, voice);
@@ -78,7 +76,7 @@ pub fn summary(report: &Report, folder: &str) -> String {
     out
 }
 
-/// Why the strip of a voice is set as it is.
+/// Writes the origin of a voice's settings and the reasons for them.
 fn reasons(out: &mut String, voice: &Voice) {
     if voice.settings_source.is_empty() {
         return;
@@ -95,12 +93,12 @@ fn reasons(out: &mut String, voice: &Voice) {
     }
 }
 
-/// Median and 95 %.
+/// Median and 95th percentile.
 fn median_and_p95(reduction: &GainReduction) -> String {
     format!("{} / {}", reduction_text(reduction.median_db, 1), reduction_text(reduction.p95_db, 1))
 }
 
-/// Nothing that could move the cursor.
+/// Replaces control characters and characters that reorder text.
 pub(crate) fn printable(text: &str) -> String {
     text.chars().map(printable_character).collect()
 }
@@ -112,7 +110,7 @@ fn shorten(text: &str, width: usize) -> String {
     text.chars().take(width - 1).chain(['…']).collect()
 }
 
-/// Words in lines of at most [`MAX_COLUMNS`]; later lines are indented under the first one's text.
+/// Wraps text at [`MAX_COLUMNS`]. Continuation lines are indented to the text of the first line.
 pub(crate) fn wrap(out: &mut String, start: &str, text: &str) {
     let mut line = start.to_owned();
     let indent = start.chars().count();

@@ -63,7 +63,7 @@ pub(crate) fn count(count: usize, one: &str, many: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { many })
 }
 
-/// The name of a stage, from its id.
+/// Display name of a stage, from its id.
 pub(crate) fn stage(id: &str) -> &str {
     SectionId::ALL.iter().find(|section| section.id() == id).map_or(id, |section| section.name())
 }
@@ -78,8 +78,7 @@ pub(crate) fn hertz(hz: f64) -> String {
     }
 }
 
-/// Text for HTML and SVG, in content and in quoted attributes alike. Control characters are not text and are shown as
-/// a replacement character.
+/// Escapes text for content and quoted attributes of HTML and SVG. Control characters become the replacement character.
 pub(crate) fn escape(text: &str) -> String {
     let mut escaped = String::with_capacity(text.len() + 8);
     for letter in text.chars() {
@@ -95,7 +94,7 @@ pub(crate) fn escape(text: &str) -> String {
     escaped
 }
 
-/// The letter itself, unless it could move a cursor or reverse the line.
+/// Replaces control characters and characters that reorder text by the replacement character.
 pub(crate) fn printable_character(letter: char) -> char {
     let reorders = matches!(letter, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     if letter.is_control() || reorders { '\u{fffd}' } else { letter }

@@ -1,4 +1,4 @@
-//! Every stage and the strip, ready to run on blocks.
+//! Uniform block processors for every stage and for the strip.
 
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{Slope, SpectralLatency, StageId, StripSettings};
@@ -8,14 +8,14 @@ use voicechain_core::stages::{
 };
 use voicechain_core::{SampleRate, SettingError, Strip, StripCoefs};
 
-/// Block lengths that hosts use, frames.
+/// Block sizes that hosts use, frames.
 pub const BLOCK_SIZES: [usize; 8] = [16, 32, 64, 128, 256, 512, 1_024, 2_048];
 
 type Run<const C: usize> = Box<dyn FnMut(&mut [[f32; C]])>;
 
-/// Something that processes blocks of frames in place.
+/// Processor of blocks of frames, in place.
 pub struct BlockProcessor<const C: usize> {
-    /// Delay of the output against the input, samples.
+    /// Latency, samples.
     pub latency: u32,
     run: Run<C>,
 }
@@ -27,7 +27,7 @@ impl<const C: usize> BlockProcessor<C> {
     }
 }
 
-/// Settings in which no stage rests: every band is active, every stage has something to do at the level of the signal.
+/// Settings in which no stage is bypassed: every band is active, and every stage changes the test signal.
 #[must_use]
 pub fn all_stages_active() -> StripSettings {
     let mut s = StripSettings::default();
@@ -51,10 +51,10 @@ pub fn all_stages_active() -> StripSettings {
     s
 }
 
-/// One stage alone.
+/// A single stage.
 ///
 /// # Errors
-/// A setting outside its range.
+/// A setting is out of range.
 pub fn stage<const C: usize>(
     id: StageId,
     s: &StripSettings,
@@ -63,7 +63,7 @@ pub fn stage<const C: usize>(
 where
     [f32; C]: Frame,
 {
-    // Without a wildcard: a new stage does not compile until it is measured.
+    // No wildcard arm, so that a new stage does not compile until it is timed.
     match id {
         StageId::Trim => alone::<Trim, C>(s, rate),
         StageId::Hum => alone::<Hum, C>(s, rate),
@@ -91,10 +91,10 @@ where
     Ok(BlockProcessor { latency: stage.latency(), run: Box::new(move |frames| stage.run(frames)) })
 }
 
-/// The whole strip, meters and ledger included.
+/// The whole strip with meters and ledger.
 ///
 /// # Errors
-/// A setting outside its range.
+/// A setting is out of range.
 pub fn strip<const C: usize>(settings: &StripSettings, rate: SampleRate) -> Result<BlockProcessor<C>, SettingError>
 where
     [f32; C]: Frame,

@@ -1,6 +1,6 @@
-//! The machine and the build that a measurement was made with.
+//! Description of the machine and the build.
 
-/// The processor's name, as far as the system tells it.
+/// Processor name as reported by the system.
 #[must_use]
 pub fn processor() -> String {
     let info = std::fs::read_to_string("/proc/cpuinfo").unwrap_or_default();

@@ -1,4 +1,4 @@
-//! What the programs that measure time share, here and in `benches`: the signal, the work to measure, and the machine.
+//! Shared parts of the timing programs here and in `benches`: test signal, processors to time, and machine description.
 
 pub mod block_processor;
 pub mod machine;

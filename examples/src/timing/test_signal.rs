@@ -1,12 +1,12 @@
-//! The signal that everything is measured with.
+//! Speech-like test signal of the timing programs.
 
 use voicechain_core::SampleRate;
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
 
-/// Loudness of the signal, LUFS, gated, both channels together.
+/// Gated loudness of the stereo signal, LUFS.
 pub const LOUDNESS_LUFS: f64 = -20.0;
 
-/// Numbers evenly spread over -1 to 1, always the same ones.
+/// Repeatable uniform noise from -1 to 1.
 struct Noise(u32);
 
 impl Noise {
@@ -19,7 +19,7 @@ impl Noise {
     }
 }
 
-/// A two-pole resonance.
+/// Two-pole resonator.
 #[derive(Default)]
 struct Resonance {
     past: [f64; 2],
@@ -35,31 +35,31 @@ impl Resonance {
     }
 }
 
-/// First and second resonance of some vowels, Hz (Peterson and Barney 1952, men, rounded).
+/// First and second formants of five vowels, Hz (Peterson and Barney 1952, men, rounded).
 const VOWELS: [[f64; 2]; 5] = [[730.0, 1_090.0], [530.0, 1_840.0], [270.0, 2_290.0], [570.0, 840.0], [300.0, 870.0]];
 
-/// A stereo signal that asks of a voice strip what speech asks of it: phrases of syllables at about four a second with
-/// pitch, vowels and fricatives, pauses of 0.6 s with a little noise, channels that are alike but not the same. Nobody's
-/// voice; the same for the same arguments; at [`LOUDNESS_LUFS`].
+/// Synthetic stereo signal that exercises a voice strip like speech, at [`LOUDNESS_LUFS`]. It has phrases of about four
+/// syllables per second with pitch, vowels and fricatives, pauses of 0.6 s with low noise, and similar but not
+/// identical channels. Equal arguments produce equal signals.
 #[must_use]
 pub fn speech_like(frames: usize, rate: SampleRate) -> Vec<[f32; 2]> {
     let hz = rate.hz();
     let mut noise = Noise(0x9e37_79b9);
     let mut formants = [Resonance::default(), Resonance::default(), Resonance::default()];
-    let (mut phase, mut hissed) = (0.0, 0.0);
+    let (mut phase, mut previous_white) = (0.0, 0.0);
     let mut out: Vec<[f32; 2]> = Vec::with_capacity(frames);
     for n in 0..frames {
         let t = n as f64 / hz;
         let (phrase, into) = ((t / 3.0).floor(), t % 3.0);
         let (syllable, within) = ((into * 4.0).floor(), (into * 4.0).fract());
-        let speaks = into < 2.4;
-        // One hump per syllable; the first fifth of every second one is a fricative.
-        let hump = if speaks { 4.0 * within * (1.0 - within) } else { 0.0 };
-        let hisses = speaks && syllable % 2.0 == 1.0 && within < 0.3;
+        let speaking = into < 2.4;
+        // One hump per syllable; every second one begins with a fricative.
+        let hump = if speaking { 4.0 * within * (1.0 - within) } else { 0.0 };
+        let fricative = speaking && syllable % 2.0 == 1.0 && within < 0.3;
         let pitch = 115.0 + 25.0 * hump - 8.0 * into + 3.0 * phrase % 7.0;
         phase += pitch / hz;
         phase -= phase.floor();
-        // A pulse that rises slowly, falls fast and rests.
+        // Glottal pulse: slow rise, fast fall, closed phase.
         let pulse = if phase < 0.4 {
             phase * phase * 6.25
         } else if phase < 0.56 {
@@ -68,7 +68,7 @@ pub fn speech_like(frames: usize, rate: SampleRate) -> Vec<[f32; 2]> {
             0.0
         };
         let white = noise.next();
-        let source = if hisses { 0.0 } else { hump * (pulse - 0.28 + 0.02 * white) };
+        let source = if fricative { 0.0 } else { hump * (pulse - 0.28 + 0.02 * white) };
         let [first, second] = VOWELS[((phrase * 3.0 + syllable) % 5.0) as usize];
         let mut voiced = 0.0;
         for (formant, (hz_k, width, gain)) in
@@ -76,8 +76,8 @@ pub fn speech_like(frames: usize, rate: SampleRate) -> Vec<[f32; 2]> {
         {
             voiced += gain * formant.step(source, hz_k, width, hz);
         }
-        let hiss = if hisses { 0.12 * (white - hissed) * (1.0 - within / 0.3) } else { 0.0 };
-        hissed = white;
+        let hiss = if fricative { 0.12 * (white - previous_white) * (1.0 - within / 0.3) } else { 0.0 };
+        previous_white = white;
         let voice = voiced + hiss;
         out.push([(voice + 2e-4 * noise.next()) as f32, (0.9 * voice + 2e-4 * noise.next()) as f32]);
     }

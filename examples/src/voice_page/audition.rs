@@ -1,5 +1,5 @@
-//! Clips by which a person decides by ear on what stands out of a voice: as it is, the band alone, with the cut, and what
-//! the cut removes, all equally loud.
+//! Clips for judging candidate resonances by ear: unprocessed, the band alone, with the cut, and what the cut removes.
+//! All four are equally loud.
 
 use crate::audio_file::AudioFile;
 use crate::error::JobError;
@@ -20,42 +20,42 @@ use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
 use voicechain_core::propose::{TrialBell, trial_bell};
 use voicechain_core::strip::{Audition, AuditionBand};
 
-/// Length of a clip.
+/// Length of a clip, s.
 const CLIP_S: f64 = 4.0;
-/// Every clip has this loudness, LUFS, unless a peak asks for less; all clips of a candidate are equally loud.
+/// Loudness of every clip, LUFS. All clips of a candidate are lowered together if a peak exceeds the ceiling.
 const CLIP_LUFS: f64 = WORKING_LEVEL_LUFS;
-/// No clip passes this, dBTP.
+/// True-peak ceiling of every clip, dBTP.
 const CLIP_CEILING_DBTP: f64 = -1.0;
-/// A clip begins and ends gently.
+/// Length of fade-in and fade-out, s.
 const FADE_S: f64 = 0.02;
-/// What the clips of a candidate are, in their order.
+/// File name suffixes of the four clips of a candidate.
 const CLIP_SUFFIXES: [&str; 4] = ["a-unprocessed", "b-band", "c-processed", "d-removed"];
 
-/// Clips that are whole on the disk and wait for their names.
+/// Complete clips under temporary names.
 pub struct Clips {
-    // Before the folder: one that was made for them goes with them, once it is empty.
+    // Declared before `folder`, so that a folder created for dropped clips is empty when it is removed.
     files: Vec<PendingFile>,
     folder: OutputFolder,
     candidates: usize,
-    /// Where in the recording they are from, s.
+    /// Start of the clips in the recording, s.
     pub start_s: f64,
 }
 
 impl Clips {
-    /// Gives the clips and these other files their names, or none of them.
+    /// Renames the clips and the other files to their final names, all or none.
     ///
     /// # Errors
-    /// A name that cannot be given.
+    /// A rename failed.
     pub fn commit(self, others: Vec<PendingFile>) -> Result<(), JobError> {
         self.folder.finish(self.files.into_iter().chain(others).collect())
     }
 }
 
-/// Makes the clips of every candidate from the most active stretch of the recording, as new files of this folder; `None`
-/// without candidates.
+/// Writes clips of every candidate from the most active segment of the recording to new files in `folder`. Returns
+/// `None` without candidates.
 ///
 /// # Errors
-/// A recording that cannot be read, a folder that cannot be written, or a file of a clip's name: nothing is overwritten.
+/// The recording cannot be read, the folder cannot be written, or a file with a clip's name exists.
 pub fn clips(
     recording: &Path,
     candidates: &[Resonance],
@@ -72,7 +72,7 @@ pub fn clips(
     }
 }
 
-/// The name of a clip.
+/// File name of a clip.
 fn name(place: usize, candidate: &Resonance, kind: &str) -> String {
     format!("candidate-{}-{:.0}-hz-{kind}.wav", place + 1, candidate.frequency_hz)
 }
@@ -105,7 +105,7 @@ where
     Ok(Clips { folder, files, candidates: candidates.len(), start_s: start as f64 / f64::from(rate_hz) })
 }
 
-/// Where the most active stretch begins, in frames, and the rate.
+/// Start of the most active segment in frames, and the sample rate.
 fn most_active<const C: usize>(
     recording: &Path,
     progress: &mut dyn Progress,
@@ -113,9 +113,9 @@ fn most_active<const C: usize>(
     let mut file = AudioFile::open(recording)?;
     let rate_hz = file.rate_hz();
     let rate = SampleRate::new(f64::from(rate_hz)).map_err(|e| {
-        JobError::new(crate::JobErrorKind::Rate, e.to_string(), "convert the recording to 8 to 192 kHz").at(recording)
+        JobError::new(crate::JobErrorKind::Rate, e.to_string(), "use a rate from 8000 to 192000 Hz").at(recording)
     })?;
-    progress.step("finding the most active stretch", file.frames());
+    progress.step("finding the most active segment", file.frames());
     let mut meter = Box::new(LoudnessMeter::<C>::new(rate, ChannelWeights::default()));
     let mut loudness_series = BoundedSeries::new(0.1, Decimation::Mean);
     let step = rate_hz as usize / 10;
@@ -135,7 +135,7 @@ fn most_active<const C: usize>(
     Ok((wanted.min(total.saturating_sub((CLIP_S * f64::from(rate_hz)) as u64)), rate_hz, rate))
 }
 
-/// Up to `frames` frames of the recording, from frame `start` on.
+/// Reads up to `frames` frames of the recording, starting at frame `start`.
 fn read_segment<const C: usize>(recording: &Path, start: u64, frames: usize) -> Result<Vec<[f32; C]>, JobError> {
     let mut file = AudioFile::open(recording)?;
     let (mut chunk, mut found, mut at) = (Vec::new(), Vec::with_capacity(frames), 0u64);
@@ -150,7 +150,7 @@ fn read_segment<const C: usize>(recording: &Path, start: u64, frames: usize) -> 
     Ok(found)
 }
 
-/// The four clips of a candidate, equally loud.
+/// The four loudness-matched clips of a candidate.
 fn loudness_matched<const C: usize>(whole: &[[f32; C]], candidate: &Resonance, rate: SampleRate) -> [Vec<[f32; C]>; 4]
 where
     [f32; C]: Frame,
@@ -162,9 +162,9 @@ where
     };
     let TrialBell { frequency_hz, gain_db, q } = trial_bell(candidate);
     let removed = audition(AuditionBand::BellCut { frequency_hz, gain_db, q });
-    let left = whole.iter().zip(&removed).map(|(all, cut)| std::array::from_fn(|c| all[c] - cut[c])).collect();
+    let processed = whole.iter().zip(&removed).map(|(all, cut)| std::array::from_fn(|c| all[c] - cut[c])).collect();
     let band = audition(AuditionBand::BandPass { frequency_hz: candidate.frequency_hz, q: candidate.q });
-    let mut clips = [whole.to_vec(), band, left, removed];
+    let mut clips = [whole.to_vec(), band, processed, removed];
     let fade = (FADE_S * rate.hz()) as usize;
     let (mut gains, mut over) = ([0.0; 4], 0.0f64);
     for (clip, gain_db) in clips.iter_mut().zip(&mut gains) {
@@ -185,12 +185,12 @@ where
     clips
 }
 
-/// What was written, in words for the terminal.
+/// Summary of the written clips for the terminal.
 #[must_use]
 pub fn words(clips: Option<&Clips>, folder: &Path) -> String {
     let mut out = String::new();
     let Some(clips) = clips else {
-        wrap(&mut out, "", "Clips to hear: none, as there is no resonance.");
+        wrap(&mut out, "", "Clips to hear: none, because no resonance was found.");
         return out.trim_end().to_owned();
     };
     let folder = printable(&folder.display().to_string());
@@ -198,8 +198,9 @@ pub fn words(clips: Option<&Clips>, folder: &Path) -> String {
         &mut out,
         "",
         &format!(
-            "Clips to hear in {folder}, of {} s from {} s on: for {}, as it is, the band alone, with the cut, and what the \
-             cut removes. All of one candidate are equally loud, also where little is left: start playback low.",
+            "Clips to hear in {folder}, {} s each, starting at {} s, for {}: unprocessed, the band alone, with the cut, and \
+             what the cut removes. All clips of a candidate are equally loud, even where little signal is left: start \
+             playback at a low level.",
             number(CLIP_S, 0),
             number(clips.start_s, 0),
             count(clips.candidates, "candidate", "candidates")

@@ -1,4 +1,4 @@
-//! The drawing: the voice against published speech, with the findings where they are.
+//! Drawing of a voice against published speech, with findings marked at their frequencies.
 
 use super::page::acted_on;
 use super::{MeasuredVoice, words};
@@ -7,14 +7,15 @@ use crate::report::table::printable;
 use voicechain_core::format::quantity;
 use voicechain_core::settings::StripSettings;
 
-/// The drawing, as a whole SVG file that follows the reader's light or dark colours.
+/// Renders a standalone SVG file that follows the viewer's light or dark colour scheme.
 #[must_use]
 pub fn render(voice: &MeasuredVoice) -> String {
     let p = &voice.profile;
     let below = match p.tonal_balance {
         Ok(_) => words::signal_class(p.signal_class).to_owned(),
         Err(why) => {
-            format!("{} The spectrum is not known: {}.", words::signal_class(p.signal_class), words::unavailable(why))
+            let signal_class = words::signal_class(p.signal_class);
+            format!("{signal_class} The spectrum is not available: {}.", words::unavailable(why))
         }
     };
     let deviation_db =
@@ -66,7 +67,7 @@ fn findings(voice: &MeasuredVoice) -> Vec<Finding> {
     found
 }
 
-/// The bells of the corrective EQ in use.
+/// Frequency and gain of the active bells of the corrective EQ, Hz and dB.
 fn bells(s: &StripSettings) -> impl Iterator<Item = (f64, f64)> + use<> {
     let eq = s.corrective_eq;
     let all = [

@@ -1,5 +1,5 @@
-//! One recorded voice as measured, with the settings proposed for it: as a page to read in a terminal ([`page`]), as data
-//! ([`data`]) and as a drawing against published speech ([`drawing`]).
+//! Measurement of one recorded voice with its proposed settings, as a terminal page ([`page`]), as JSON ([`data`]) and
+//! as a drawing against published speech ([`drawing`]).
 
 pub mod audition;
 pub mod data;
@@ -15,30 +15,30 @@ use voicechain_core::SampleRate;
 use voicechain_core::measure::{Profile, ProfileMeter};
 use voicechain_core::propose::{Context, Proposal, propose};
 
-/// A measured voice.
+/// Measured voice with its proposal.
 #[derive(Clone, Debug)]
 pub struct MeasuredVoice {
-    /// The recording, as the person gave it.
+    /// Path of the recording, as given.
     pub file: String,
-    /// Container, coding and word length in words.
+    /// Container, codec and word length.
     pub file_format: String,
-    /// What the voice is for.
+    /// Role and vocal style.
     pub context: Context,
-    /// What was measured.
+    /// Measured profile.
     pub profile: Profile,
-    /// What is proposed.
+    /// Proposed settings with their evidence.
     pub proposal: Proposal,
-    /// What the file itself warns of.
+    /// Warnings about the file.
     pub file_warnings: Vec<Warning>,
 }
 
 impl MeasuredVoice {
-    /// Measures a recording at its own rate, from start to end, in memory that does not grow with its length.
+    /// Measures a whole recording at its own sample rate, in memory that does not grow with its length.
     ///
-    /// What is no voice is no error: the profile says so, and the proposal leaves the strip bypassed.
+    /// A signal that is not a voice is not an error: the profile says so, and the proposal leaves the strip bypassed.
     ///
     /// # Errors
-    /// A file that cannot be read as sound, or the person's wish to stop.
+    /// The file cannot be read, or the user stopped the job.
     pub fn measure(path: &Path, context: Context, progress: &mut dyn Progress) -> Result<Self, JobError> {
         let mut file = AudioFile::open(path)?;
         progress.step("measuring", file.frames());
@@ -60,7 +60,7 @@ impl MeasuredVoice {
     }
 }
 
-/// Measures a recording of one or two channels at its own rate.
+/// Profile meter for a recording of one or two channels at its own sample rate.
 pub(crate) enum RecordingMeter {
     Mono(Box<ProfileMeter<1>>),
     Stereo(Box<ProfileMeter<2>>),
@@ -69,14 +69,14 @@ pub(crate) enum RecordingMeter {
 impl RecordingMeter {
     pub(crate) fn new(rate_hz: u32, channels: usize) -> Result<Self, JobError> {
         let rate = SampleRate::new(f64::from(rate_hz))
-            .map_err(|e| JobError::new(JobErrorKind::Rate, e.to_string(), "convert the recording to 8 to 192 kHz"))?;
+            .map_err(|e| JobError::new(JobErrorKind::Rate, e.to_string(), "use a rate from 8000 to 192000 Hz"))?;
         Ok(match channels {
             1 => Self::Mono(Box::new(ProfileMeter::new(rate))),
             _ => Self::Stereo(Box::new(ProfileMeter::new(rate))),
         })
     }
 
-    /// Hears interleaved samples.
+    /// Measures interleaved samples.
     pub(crate) fn push(&mut self, samples: &[f32]) {
         match self {
             Self::Mono(meter) => meter.push(samples.as_chunks().0),

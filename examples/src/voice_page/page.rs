@@ -1,4 +1,4 @@
-//! The page in the terminal: at most a hundred columns.
+//! Terminal page of a measured voice, at most 100 columns wide.
 
 use super::{MeasuredVoice, words};
 use crate::report::table::{printable, wrap};
@@ -8,10 +8,10 @@ use voicechain_core::format::{MISSING, quantity};
 use voicechain_core::measure::profile::{Measured, Unavailable};
 use voicechain_core::propose::Proposal;
 
-/// Columns of the names.
+/// Width of the name column.
 const NAMES: usize = 26;
 
-/// The page.
+/// Renders the page.
 #[must_use]
 pub fn render(voice: &MeasuredVoice) -> String {
     let mut page = Page(String::new());
@@ -54,7 +54,7 @@ impl Page {
         self.words(&format!("  {name:<NAMES$}"), text);
     }
 
-    /// A quantity in words, or why it is not known.
+    /// Writes a quantity, or the reason why it is not available.
     fn measured<T>(&mut self, name: &str, value: Measured<T>, text: impl FnOnce(T) -> String) {
         match value {
             Ok(value) => self.row(name, &text(value)),
@@ -87,13 +87,13 @@ fn level(page: &mut Page, voice: &MeasuredVoice) {
     });
     page.measured("Crest factor", l.crest_db, with_unit("dB"));
     page.measured("Level consistency", voice.profile.level_consistency, |level_consistency| {
-        let heard = count(level_consistency.phrase_count as usize, "phrase", "phrases");
-        format!("standard deviation {} over {heard}", quantity(level_consistency.standard_deviation_db, "dB"))
+        let phrases = count(level_consistency.phrase_count as usize, "phrase", "phrases");
+        format!("standard deviation {} over {phrases}", quantity(level_consistency.standard_deviation_db, "dB"))
     });
     page.measured("Transients", voice.profile.transients, |transients| match transients.count {
         0 => "none".into(),
         n => format!(
-            "{n}, {} in ten seconds, the highest {} above its surroundings",
+            "{n}, {} per 10 s, the highest {} above the surrounding speech",
             number(transients.per_10_s, 1),
             quantity(transients.max_excess_db, "dB")
         ),
@@ -101,7 +101,7 @@ fn level(page: &mut Page, voice: &MeasuredVoice) {
     page.row(
         "Clipping",
         &match l.clipping.runs {
-            0 => "no".into(),
+            0 => "none".into(),
             n => format!("{} ({})", count(n as usize, "place", "places"), {
                 count(l.clipping.samples as usize, "sample", "samples")
             }),
@@ -117,10 +117,10 @@ fn background_noise(page: &mut Page, voice: &MeasuredVoice) {
     page.measured("Mains hum", voice.profile.hum, |hum| match hum {
         None => "none".into(),
         Some(hum) => {
-            format!("{} Hz and its multiples, {}", number(hum.frequency_hz, 1), with_unit("dBFS")(hum.level_dbfs))
+            format!("{} Hz and its harmonics, {}", number(hum.frequency_hz, 1), with_unit("dBFS")(hum.level_dbfs))
         }
     });
-    page.row("Rumble under 60 Hz", &with_unit("dBFS")(g.rumble_dbfs));
+    page.row("Rumble below 60 Hz", &with_unit("dBFS")(g.rumble_dbfs));
     page.row("DC offset", &format!("{} % of full scale", number(100.0 * g.dc_offset, 2)));
 }
 
@@ -134,7 +134,7 @@ fn tonal_balance(page: &mut Page, voice: &MeasuredVoice) {
         let words = match (band.narrowband, band.limited) {
             (true, _) => ", narrowband",
             (false, true) => ", nothing above",
-            (false, false) => ", whole",
+            (false, false) => ", full",
         };
         format!("{}{words}", hertz(band.high_hz))
     });
@@ -152,13 +152,14 @@ fn tonal_balance(page: &mut Page, voice: &MeasuredVoice) {
             .iter()
             .flatten()
             .map(|found| {
-                let sure = number(100.0 * found.confidence, 0);
-                let end = if acted_on(&voice.proposal, found.frequency_hz) { "acted on" } else { "left to the ear" };
+                let confidence = number(100.0 * found.confidence, 0);
+                let action =
+                    if acted_on(&voice.proposal, found.frequency_hz) { "cut proposed" } else { "no cut proposed" };
                 let (hz, db) = (hertz(found.frequency_hz), signed(found.prominence_db, 1));
-                format!("{hz} by {db} dB (Q {}, {sure} % sure, {end})", number(found.q, 1))
+                format!("{hz}, {db} dB (Q {}, confidence {confidence} %, {action})", number(found.q, 1))
             })
             .collect();
-        if all.is_empty() { "nothing".into() } else { all.join("; ") }
+        if all.is_empty() { "none".into() } else { all.join("; ") }
     });
 }
 
@@ -166,7 +167,7 @@ fn sibilance_and_reverberation(page: &mut Page, voice: &MeasuredVoice) {
     page.title("Sibilance and reverberation");
     page.measured("Sibilance", voice.profile.sibilance, |s| {
         format!(
-            "{} dB against the usual, strongest at {}; {} % of the fricatives too strong",
+            "{} dB relative to typical speech, strongest at {}; {} % of the fricatives too strong",
             signed(s.excess_db, 1),
             hertz(s.frequency_hz),
             number(s.share_percent, 0)
@@ -188,7 +189,7 @@ fn proposal(page: &mut Page, voice: &MeasuredVoice) {
         page.words("    ", &reason.to_string());
     }
     if before.is_empty() {
-        page.words("  ", "Nothing: the strip stays bypassed, and its limiter waits.");
+        page.words("  ", "Nothing: the strip stays bypassed except for its limiter.");
     }
     let warnings = words::warnings_beside(&voice.file_warnings, &voice.proposal);
     if !warnings.is_empty() {
@@ -199,7 +200,7 @@ fn proposal(page: &mut Page, voice: &MeasuredVoice) {
     }
 }
 
-/// Whether the proposal cuts what stands out at this frequency.
+/// Whether the proposal cuts the resonance at this frequency.
 pub(super) fn acted_on(proposal: &Proposal, frequency_hz: f64) -> bool {
     proposal.evidence().any(|e| {
         e.setting.starts_with("corrective_eq.") && e.frequency_hz.is_some_and(|hz| (hz - frequency_hz).abs() < 1e-6)

@@ -1,23 +1,23 @@
-//! What was measured, in words.
+//! Texts and identifiers for measured classes, contexts and warnings.
 
 use crate::audio_file;
 use voicechain_core::measure::profile::{SignalClass, Unavailable};
 use voicechain_core::propose::{Context, Proposal, Role, VocalStyle, Warning};
 
-/// Why something is not known, as a person reads it.
+/// Reason why a quantity is not available, as text.
 pub(super) fn unavailable(unavailable: Unavailable) -> &'static str {
     match unavailable {
-        Unavailable::Silence => "nothing is heard",
-        Unavailable::TooShort => "there is not enough speech for it",
-        Unavailable::TooNoisy => "the noise is too close to the voice",
-        Unavailable::NotAVoice => "it does not behave like one voice",
-        Unavailable::InsufficientBandwidth => "the recording does not contain the frequencies that it needs",
-        Unavailable::NoSuitableSegment => "the voice never shows what it takes",
-        Unavailable::NotMeasured => "this version does not measure it",
+        Unavailable::Silence => "the recording is silent",
+        Unavailable::TooShort => "not enough speech",
+        Unavailable::TooNoisy => "the background noise is too close to the voice",
+        Unavailable::NotAVoice => "the signal is not a single voice",
+        Unavailable::InsufficientBandwidth => "the bandwidth of the recording is too small",
+        Unavailable::NoSuitableSegment => "no suitable segment of the recording",
+        Unavailable::NotMeasured => "not measured by this version",
     }
 }
 
-/// The same as an identifier.
+/// Reason why a quantity is not available, as an identifier.
 pub(super) fn unavailable_id(unavailable: Unavailable) -> &'static str {
     match unavailable {
         Unavailable::Silence => "silence",
@@ -30,12 +30,12 @@ pub(super) fn unavailable_id(unavailable: Unavailable) -> &'static str {
     }
 }
 
-/// What is heard, as a sentence.
+/// Class of the signal, as a sentence.
 pub(crate) fn signal_class(signal_class: SignalClass) -> &'static str {
     match signal_class {
         SignalClass::Voice => "One voice.",
         SignalClass::SeveralVoices => "Several voices take turns: every number describes their mixture.",
-        SignalClass::Silence => "Silence: no voice to be measured.",
+        SignalClass::Silence => "Silence: no voice to measure.",
         SignalClass::TooShort => "Less than two seconds of speech: too short to be judged.",
         SignalClass::Tone => "A steady tone, not a voice.",
         SignalClass::Noise => "Noise, not a voice.",
@@ -44,7 +44,7 @@ pub(crate) fn signal_class(signal_class: SignalClass) -> &'static str {
     }
 }
 
-/// The same as an identifier.
+/// Class of the signal, as an identifier.
 pub(super) fn signal_class_id(signal_class: SignalClass) -> &'static str {
     match signal_class {
         SignalClass::Voice => "voice",
@@ -58,7 +58,7 @@ pub(super) fn signal_class_id(signal_class: SignalClass) -> &'static str {
     }
 }
 
-/// What the voice is for.
+/// Role and vocal style, as text.
 pub(super) fn context(context: Context) -> String {
     let vocal_style = match context.vocal_style {
         VocalStyle::Spoken => "spoken",
@@ -71,17 +71,17 @@ pub(super) fn context(context: Context) -> String {
     format!("a {vocal_style} voice {role}")
 }
 
-/// What a proposal warns of, beyond what the file itself warns of already.
+/// Warnings of a proposal that do not repeat a warning about the file.
 pub(crate) fn warnings_beside(file: &[audio_file::Warning], proposal: &Proposal) -> Vec<String> {
-    let said = |warning: &Warning| {
+    let repeated = |warning: &Warning| {
         file.iter().any(|of_file| match (of_file, warning) {
             (audio_file::Warning::Clipped { .. }, Warning::Clipped(_)) => true,
-            // The rate alone explains a band that reaches nearly to its end.
+            // The sample rate alone explains a bandwidth close to half of it.
             (audio_file::Warning::LowSampleRate { rate_hz }, Warning::Narrowband(hz)) => {
                 0.5 * f64::from(*rate_hz) <= 1.35 * hz
             }
             _ => false,
         })
     };
-    proposal.warnings().filter(|warning| !said(warning)).map(ToString::to_string).collect()
+    proposal.warnings().filter(|warning| !repeated(warning)).map(ToString::to_string).collect()
 }

@@ -1,4 +1,4 @@
-//! One voice: read, measured, brought to level, run through the strip.
+//! One voice: read, measured and processed by the strip.
 
 mod plot_data;
 mod process;
@@ -18,13 +18,13 @@ use voicechain_core::settings::StageId;
 use voicechain_core::strip::{Ledger, StripCoefs};
 use voicechain_core::{SampleRate, StripSettings};
 
-/// A voice on its way.
+/// State of one voice during the job.
 pub(super) struct Voice {
     pub(super) name: String,
-    /// What the report calls the recording.
+    /// Name of the recording in the report.
     file: String,
     pub(super) settings: StripSettings,
-    /// Measured on the recording at its own rate.
+    /// Profile of the recording, measured at its own sample rate.
     pub(super) profile: Profile,
     pub(super) file_warnings: Vec<Warning>,
     chosen: AssignedSettings,
@@ -33,19 +33,19 @@ pub(super) struct Voice {
     recorded: SpoolReader,
     processed: Option<SpoolReader>,
     pub(super) input: Levels,
-    /// Of the processed voice, as in the stereo mix, before the balance.
+    /// Levels of the processed voice in the stereo mix, before the balance gain.
     processed_levels: Levels,
     pub(super) balance_db: f64,
     ledger: Option<Ledger>,
     reductions: GainReductions,
-    /// Frequency and level of the hum that was last taken out, Hz, dBFS.
+    /// Frequency and level of the last removed hum, Hz and dBFS.
     hum: Option<(f64, f64)>,
     warnings: Vec<String>,
     drawn: VoiceSeries,
 }
 
 impl Voice {
-    /// Takes the settings that were chosen for it.
+    /// Assigns the chosen settings.
     pub(super) fn assign(&mut self, chosen: AssignedSettings) {
         self.settings = chosen.settings;
         self.warnings.extend(chosen.warnings.iter().cloned());
@@ -68,17 +68,17 @@ impl Voice {
         self.warnings.push(words);
     }
 
-    /// The recording at the delivery's rate.
+    /// The recording at the delivery rate.
     pub(super) fn recorded(&mut self) -> &mut SpoolReader {
         &mut self.recorded
     }
 
-    /// The processed voice; the recording before it was processed.
+    /// The processed voice, or the recording if it is not processed yet.
     pub(super) fn processed(&mut self) -> &mut SpoolReader {
         self.processed.as_mut().unwrap_or(&mut self.recorded)
     }
 
-    /// Loudness and peaks of the processed voice as in the stereo mix, balanced.
+    /// Loudness and peaks of the processed and balanced voice in the stereo mix.
     pub(super) fn output(&self) -> Levels {
         let shifted = |level: Option<f64>| level.map(|level| level + self.balance_db);
         Levels {
@@ -89,10 +89,10 @@ impl Voice {
         }
     }
 
-    /// What the page draws.
+    /// Series for the plots of the report page.
     pub(super) fn series(&self) -> VoiceSeries {
         let mut drawn = self.drawn.clone();
-        // The drawing shows the voice as in the stereo mix, balanced.
+        // The plot shows the balanced voice as it is in the stereo mix.
         let two = if self.channels() == 1 { DUAL_MONO_GAIN_DB } else { 0.0 };
         for value in &mut drawn.loudness_after.values {
             *value += (self.balance_db + two) as f32;
@@ -100,9 +100,11 @@ impl Voice {
         drawn
     }
 
-    /// What the report says.
+    /// Data of this voice for the report.
     pub(super) fn report(&self) -> Result<data::Voice, JobError> {
-        let design = |e: voicechain_core::SettingError| JobError::new(JobErrorKind::Usage, e.to_string(), "correct it");
+        let design = |e: voicechain_core::SettingError| {
+            JobError::new(JobErrorKind::Usage, e.to_string(), "correct this setting")
+        };
         let coefs = StripCoefs::<2>::design(&self.settings, self.rate).map_err(design)?;
         let ledger = self.settings.signal_order().into_iter().map(|stage| data::LedgerEntry {
             stage: stage.id().to_string(),

@@ -1,4 +1,4 @@
-//! What the page draws of a voice, gathered while the strip runs.
+//! Plot data of a voice, collected while the strip runs.
 
 use super::response::{bands, response};
 use crate::interview::settings_text;
@@ -12,18 +12,18 @@ use voicechain_core::speech::BYRNE_1994_COMBINED;
 use voicechain_core::strip::{Strip, StripCoefs};
 use voicechain_core::{SampleRate, StripSettings};
 
-/// Ten values of a series per second.
+/// Interval between the values of a series, s.
 const SERIES_STEP_S: f64 = 0.1;
 
-/// The gain of a stage over time.
+/// Gain of a stage over time.
 struct Gain {
     stage: StageId,
     series: BoundedSeries,
-    /// The most that it took since the last value of the series, dB.
+    /// Maximum gain reduction since the last value of the series, dB.
     max_reduction_db: f64,
 }
 
-/// Spectra before and after the strip, loudness before and after, and the gains of the stages that take away.
+/// Spectrum and loudness before and after the strip, and the gains of the dynamic stages.
 pub(super) struct PlotData<const C: usize> {
     before: Box<SpeechSpectrum<C>>,
     after: Box<SpeechSpectrum<C>>,
@@ -31,7 +31,7 @@ pub(super) struct PlotData<const C: usize> {
     loudness_after: BoundedSeries,
     gains: Vec<Gain>,
     steps: u64,
-    /// Frequency and level of the hum that was last taken out, Hz, dBFS.
+    /// Frequency and level of the last removed hum, Hz and dBFS.
     pub(super) hum: Option<(f64, f64)>,
 }
 
@@ -39,7 +39,7 @@ impl<const C: usize> PlotData<C>
 where
     [f32; C]: Frame,
 {
-    /// Nothing yet, of a voice at this rate.
+    /// Empty data for these settings and this sample rate.
     pub(super) fn new(settings: &StripSettings, rate: SampleRate) -> Self {
         let gain = |stage| Gain {
             stage,
@@ -57,17 +57,17 @@ where
         }
     }
 
-    /// Takes what goes into the strip, interleaved.
+    /// Consumes interleaved input samples of the strip.
     pub(super) fn recorded(&mut self, samples: &[f32]) {
         self.before.push(samples.as_chunks::<C>().0);
     }
 
-    /// Takes what comes out of it.
+    /// Consumes interleaved output samples of the strip.
     pub(super) fn processed(&mut self, samples: &[f32]) {
         self.after.push(samples.as_chunks::<C>().0);
     }
 
-    /// Reads the strip's meters: to be called every 10 ms.
+    /// Reads the strip's meters, to be called every 10 ms.
     pub(super) fn read(&mut self, strip: &Strip<C>) {
         for gain in &mut self.gains {
             let now = strip.reduction(gain.stage).map_or(0.0, GainReductionMeter::now_db);
@@ -87,7 +87,7 @@ where
         }
     }
 
-    /// What is drawn of it, with the response of these coefficients. The recording's own rate and its pitch belong to it.
+    /// The collected series, with the response of these coefficients, limited to the bandwidth of the source rate.
     pub(super) fn series(
         &self,
         settings: &StripSettings,
@@ -110,7 +110,7 @@ where
     }
 }
 
-/// A spectrum as the page draws it, (centre in Hz, dBFS), as far as the recording's own rate has room.
+/// Third-octave spectrum, (centre in Hz, dBFS), up to 0.45 times the source rate.
 fn spectrum_points<const C: usize>(spectrum: &SpeechSpectrum<C>, rate_hz: u32) -> Vec<(f32, f32)> {
     let levels = spectrum.bands_dbfs().unwrap_or_default();
     let bands =

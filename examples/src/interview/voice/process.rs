@@ -1,4 +1,4 @@
-//! Second pass: the strip.
+//! Second pass: runs the strip over the recording.
 
 use super::Voice;
 use super::plot_data::PlotData;
@@ -26,7 +26,7 @@ impl Voice {
     where
         [f32; C]: Frame,
     {
-        let design = |e: SettingError| JobError::new(JobErrorKind::Usage, e.to_string(), "correct it");
+        let design = |e: SettingError| JobError::new(JobErrorKind::Usage, e.to_string(), "correct this setting");
         let coefs = StripCoefs::<C>::design(&self.settings, self.rate).map_err(design)?;
         let mut strip = Box::new(Strip::new(&coefs));
         let mut plot_data = PlotData::new(&self.settings, self.rate);
@@ -53,8 +53,8 @@ impl Voice {
         Ok(())
     }
 
-    /// Plays the recording through the strip into the spool, ten milliseconds at a time, so that every gain reduction is
-    /// read. What the strip delays is left out at the beginning and pushed out by silence behind the end.
+    /// Runs the recording through the strip into the spool in blocks of 10 ms, and reads the meters after each block.
+    /// The latency is compensated: its frames are dropped at the start, and silence after the end flushes the strip.
     fn process_recording<const C: usize>(
         &mut self,
         strip: &mut Strip<C>,
@@ -69,8 +69,8 @@ impl Voice {
         let step = (self.rate.hz() / 100.0) as u64;
         let (latency, total) = (u64::from(strip.latency()), self.recorded.frames());
         self.recorded.rewind()?;
-        let (mut chunk, mut fed, mut given) = (Vec::new(), 0u64, 0u64);
-        while given < total {
+        let (mut chunk, mut fed, mut written) = (Vec::new(), 0u64, 0u64);
+        while written < total {
             let read = self.recorded.read(&mut chunk, step as usize)?;
             plot_data.recorded(&chunk);
             chunk.resize(step as usize * C, 0.0);
@@ -79,20 +79,20 @@ impl Voice {
             strip.override_leveller_gain(leveller_gains.get(at).or(leveller_gains.last()).map(|&db| f64::from(db)));
             strip.run(frames);
             let drop = latency.saturating_sub(fed).min(step);
-            let take = (step - drop).min(total - given);
+            let take = (step - drop).min(total - written);
             let out = &chunk[drop as usize * C..(drop + take) as usize * C];
             plot_data.processed(out);
             spool.write(out)?;
             plot_data.read(strip);
             fed += step;
-            given += take;
+            written += take;
             advance(progress, fed.min(total))?;
             debug_assert!(read > 0 || fed <= total + latency + step);
         }
         Ok(())
     }
 
-    /// Keeps what the strip's meters read at the end.
+    /// Stores the final readings of the strip's meters.
     fn store_meter_readings<const C: usize>(&mut self, strip: &Strip<C>)
     where
         [f32; C]: Frame,
@@ -107,11 +107,11 @@ impl Voice {
             limiter: reduction(strip.reduction(StageId::Limiter)),
         };
         if strip.sanitised_samples() > 0 {
-            self.warnings.push(format!("{} samples beyond +36 dB of full scale were held", strip.sanitised_samples()));
+            self.warnings.push(format!("{} samples above +36 dBFS were clamped", strip.sanitised_samples()));
         }
     }
 
-    /// The leveller's gains for every 10 ms of the recording, found with all of it known.
+    /// Gain curve of the leveller, dB, one value every 10 ms, computed from the whole recording.
     fn leveller_gains<const C: usize>(&mut self) -> Result<Vec<f32>, JobError>
     where
         [f32; C]: Frame,

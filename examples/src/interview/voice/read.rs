@@ -1,4 +1,4 @@
-//! First pass: the recording, brought to the delivery's rate and measured.
+//! First pass: reads a recording, converts it to the delivery rate and measures it.
 
 use super::Voice;
 use crate::audio_file::{AudioFile, Warning};
@@ -17,13 +17,13 @@ use std::path::{Path, PathBuf};
 use voicechain_core::measure::Profile;
 use voicechain_core::{SampleRate, StripSettings};
 
-/// What was read of a source.
+/// Result of reading a source.
 struct MeasuredRecording {
-    /// What the report calls it.
+    /// Name in the report.
     file: String,
     rate_hz: u32,
     channels: usize,
-    /// At the delivery's rate.
+    /// Samples at the delivery rate.
     spool: Spool,
     profile: Profile,
     file_warnings: Vec<Warning>,
@@ -31,7 +31,10 @@ struct MeasuredRecording {
 }
 
 impl Voice {
-    /// Reads the recording at the delivery's rate, and measures it.
+    /// Reads a source, converts it to the delivery rate and measures it.
+    ///
+    /// # Errors
+    /// The source cannot be read, or the recording is silent.
     pub(in crate::interview) fn read(
         name: String,
         source: Source,
@@ -41,7 +44,7 @@ impl Voice {
     ) -> Result<Self, JobError> {
         let rate_hz = job.delivery.rate_hz;
         let rate = SampleRate::new(f64::from(rate_hz))
-            .map_err(|e| JobError::new(JobErrorKind::Rate, e.to_string(), "use 44100 or 48000"))?;
+            .map_err(|e| JobError::new(JobErrorKind::Rate, e.to_string(), "use 44100 or 48000 Hz"))?;
         let (place, read) = match source {
             Source::Synthetic { rate_hz: from, samples } => {
                 progress.step(&format!("reading {name}"), Some(samples.len() as u64));
@@ -59,7 +62,7 @@ impl Voice {
             let error = JobError::new(
                 JobErrorKind::NoSound,
                 "the recording is silent (nothing above -70 LUFS)",
-                "check that it is the right file and that its channel was recorded",
+                "check that this is the right file and that its channel was recorded",
             );
             return Err(error.at(place));
         }
@@ -86,7 +89,7 @@ impl Voice {
     }
 }
 
-/// Reads samples that the program made.
+/// Reads synthesised samples.
 fn read_synthetic(
     from_hz: u32,
     samples: &[f32],
@@ -104,7 +107,7 @@ fn read_synthetic(
     spool.write(&out)?;
     advance(progress, samples.len() as u64)?;
     Ok(MeasuredRecording {
-        file: "made for the demo".into(),
+        file: "synthesised for the demo".into(),
         rate_hz: from_hz,
         channels: 1,
         spool,
@@ -114,7 +117,7 @@ fn read_synthetic(
     })
 }
 
-/// Reads a recording chunk by chunk.
+/// Reads a recording chunk by chunk; non-finite samples become zero.
 fn read_recording(
     name: &str,
     path: &Path,
@@ -149,7 +152,7 @@ fn read_recording(
     let file_warnings = audio.warnings();
     let mut warnings: Vec<String> = file_warnings.iter().map(ToString::to_string).collect();
     if non_finite > 0 {
-        warnings.push(format!("{non_finite} samples are no numbers and were made silent"));
+        warnings.push(format!("{non_finite} samples are not finite and were replaced by silence"));
     }
     Ok(MeasuredRecording {
         file: file_name(path),

@@ -1,10 +1,10 @@
-//! What the strip's filters and equalisers do over frequency, as the page draws it.
+//! Frequency response of the strip's filters and equalisers, for the report page.
 
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::{StageId, StripSettings};
 use voicechain_core::strip::StripCoefs;
 
-/// The strip's response from 20 Hz to 20 kHz, without its trims.
+/// Response of the strip without its trims, (Hz, dB), from 20 Hz to 20 kHz or 0.45 times the sample rate.
 pub(super) fn response<const C: usize>(coefs: &StripCoefs<C>) -> Vec<(f32, f32)>
 where
     [f32; C]: Frame,
@@ -27,7 +27,7 @@ where
     coefs.response(hz).db() - trims
 }
 
-/// Where the bands in use lie on the response.
+/// Active filters and EQ bands as points on the response, (Hz, dB).
 pub(super) fn bands<const C: usize>(s: &StripSettings, coefs: &StripCoefs<C>) -> Vec<(f32, f32)>
 where
     [f32; C]: Frame,

@@ -1,4 +1,4 @@
-//! The head of the page: the compliance, the way to the sections, the demo and the warnings.
+//! Page header: compliance, navigation, demo description and warnings.
 
 use super::parts::{BAD, GOOD, n, warnings};
 use crate::report::data::Report;
@@ -20,7 +20,7 @@ pub(super) fn header(html: &mut String, report: &Report) {
     let _ = write!(
         html,
         "<div class=\"compliance\"><p class=\"large\"><span class=\"quiet\">delivered</span> {} <span class=\"quiet\">LUFS</span> {} \
-         <span class=\"quiet\">dBTP</span></p>\n<p>{}{}</p>\n<p class=\"quiet small\">asked for {}{} LUFS within {} LU, \
+         <span class=\"quiet\">dBTP</span></p>\n<p>{}{}</p>\n<p class=\"quiet small\">target {}{} LUFS ± {} LU, \
          true peak at most {} dBTP</p></div>\n",
         n(number(mix.integrated_lufs, 1)),
         n(number(mix.true_peak_dbtp, 1)),
@@ -43,7 +43,7 @@ pub(super) fn header(html: &mut String, report: &Report) {
     if let Some(demo) = &report.demo {
         let _ = write!(
             html,
-            "<div><h2 class=\"small quiet\">the demo: invented voices, with faults put in on purpose</h2>\n<p>{}</p>\n\
+            "<div><h2 class=\"small quiet\">the demo: synthetic voices with deliberate faults</h2>\n<p>{}</p>\n\
              <ul class=\"plain\">",
             escape(&demo.scenario)
         );
@@ -56,7 +56,7 @@ pub(super) fn header(html: &mut String, report: &Report) {
     html.push_str("</section>\n");
 }
 
-/// The compliance in a sentence, escaped.
+/// The compliance as a sentence.
 pub(in crate::report) fn compliance_text(report: &Report) -> String {
     let compliance = report.compliance();
     let loudness = match compliance.loudness_deviation_lu {
@@ -67,10 +67,10 @@ pub(in crate::report) fn compliance_text(report: &Report) -> String {
         }
     };
     let peak = match compliance.true_peak_excess_db {
-        None => "there is no peak".into(),
-        Some(over) if over > 0.0 => format!("the true peak passes the ceiling by {} dB", number(over, 1)),
+        None => "no true peak could be measured".into(),
+        Some(over) if over > 0.0 => format!("the true peak exceeds the ceiling by {} dB", number(over, 1)),
         Some(0.0) => "the true peak is at the ceiling".into(),
-        Some(over) => format!("the true peak stays {} dB under the ceiling", number(-over, 1)),
+        Some(over) => format!("the true peak is {} dB below the ceiling", number(-over, 1)),
     };
     let both = format!("{loudness}, {peak}");
     if compliance.is_compliant() { format!("Meets the target: {both}.") } else { format!("Misses the target: {both}.") }

@@ -1,4 +1,4 @@
-//! The mix: its course over time, what was delivered, the balance and the files.
+//! Section of the mix: loudness over time, delivery, balance and files.
 
 use super::parts::{BAD, CAUTION, FULL_WIDTHS, GOOD, KEY_TARGET, n, note, player};
 use crate::report::data::Report;
@@ -33,12 +33,12 @@ pub(super) fn mix_section(html: &mut String, page: &ReportPage) {
     html.push_str("</section>\n");
 }
 
-/// Loudness over time, and what the programme limiter took.
+/// Loudness over time, and gain reduction of the programme limiter.
 fn time_figure(html: &mut String, page: &ReportPage) {
     let (mix, target) = (&page.report.mix, &page.report.target);
     let _ = write!(
         html,
-        "<figure>\n<figcaption><span>LUFS, {} loudness of the mix over time; below, what the programme limiter took away, dB\
+        "<figure>\n<figcaption><span>LUFS, {} loudness of the mix over time; below, gain reduction of the programme limiter, dB\
          </span><span><span class=\"key\">{KEY_TARGET}target {}</span></span></figcaption>\n",
         page.mix.window.words(),
         n(number(target.integrated_lufs, 1))
@@ -58,7 +58,7 @@ fn time_figure(html: &mut String, page: &ReportPage) {
     html.push_str("</figure>\n");
 }
 
-/// Begins a row of the delivery; the note says where the measure is from.
+/// Begins a row of the delivery table; the note names the source of the measure.
 fn measured(html: &mut String, name: &str, source: Option<u8>) {
     let _ = write!(html, "<tr><th scope=\"row\">{name}");
     if let Some(source) = source {
@@ -66,13 +66,13 @@ fn measured(html: &mut String, name: &str, source: Option<u8>) {
     }
 }
 
-/// What was delivered against what was asked for.
+/// Table of the delivery against the target.
 fn delivery_table(html: &mut String, report: &Report) {
     let (mix, target, compliance) = (&report.mix, &report.target, report.compliance());
     html.push_str(
-        "<table><caption>delivered against what was asked for</caption><thead><tr><th scope=\"col\">measured on the file</th>\
-         <th scope=\"col\" class=\"n\">delivered</th><th scope=\"col\" class=\"n\">asked for</th>\
-         <th scope=\"col\" class=\"n\">off by</th></tr></thead>\n<tbody>",
+        "<table><caption>delivery against target</caption><thead><tr><th scope=\"col\">measured on the file</th>\
+         <th scope=\"col\" class=\"n\">delivered</th><th scope=\"col\" class=\"n\">target</th>\
+         <th scope=\"col\" class=\"n\">difference</th></tr></thead>\n<tbody>",
     );
     let sign = |met: bool| {
         let (sign, word) = if met { (GOOD, "met") } else { (BAD, "missed") };
@@ -108,14 +108,14 @@ fn delivery_table(html: &mut String, report: &Report) {
     html.push_str("</tbody></table>\n");
 }
 
-/// What the programme limiter took, and how long the work was.
+/// Gain reduction of the programme limiter, and processing time.
 fn limiter_words(html: &mut String, report: &Report) {
     let limiter = &report.mix.limiter;
-    let took = if limiter.max_db < 0.05 {
-        "took nothing".into()
+    let reduction = if limiter.max_db < 0.05 {
+        "is idle throughout".into()
     } else {
         format!(
-            "took {} dB half of the time, {} dB or less for 95 % of it, {} dB at most",
+            "reduces the gain by {} dB (median), {} dB (95th percentile) and {} dB at most",
             n(number(limiter.median_db, 1)),
             n(number(limiter.p95_db, 1)),
             n(number(limiter.max_db, 1))
@@ -124,18 +124,14 @@ fn limiter_words(html: &mut String, report: &Report) {
     let speed = report.timing.programme_s / report.timing.processing_s;
     let _ = write!(
         html,
-        "<p class=\"quiet small after-table\">The programme limiter {took}. {} of sound took {} to make{}.</p>",
+        "<p class=\"quiet small after-table\">The programme limiter {reduction}. {} of audio took {} to process{}.</p>",
         text::length(report.timing.programme_s),
         text::length(report.timing.processing_s),
-        if speed.is_finite() && speed >= 2.0 {
-            format!(", {speed:.0} times faster than it plays")
-        } else {
-            String::new()
-        }
+        if speed.is_finite() && speed >= 2.0 { format!(", {speed:.0} times real time") } else { String::new() }
     );
 }
 
-/// The excerpt to listen to.
+/// Player of the excerpt.
 fn listen(html: &mut String, page: &ReportPage) {
     let Some((start, clip)) = &page.mix.excerpt else { return };
     let _ = writeln!(
@@ -148,14 +144,14 @@ fn listen(html: &mut String, page: &ReportPage) {
     let _ = writeln!(html, "<p class=\"quiet small\">As delivered. {CAUTION}</p></div>");
 }
 
-/// The files that were written.
+/// Table of the written files.
 fn files_table(html: &mut String, report: &Report) {
     if report.files.is_empty() {
         return;
     }
     html.push_str(
         "<table class=\"files\"><caption>files beside this page</caption><thead><tr><th scope=\"col\">name</th>\
-         <th scope=\"col\">what it is</th></tr></thead>\n<tbody>",
+         <th scope=\"col\">description</th></tr></thead>\n<tbody>",
     );
     for file in &report.files {
         let _ = write!(
@@ -168,10 +164,10 @@ fn files_table(html: &mut String, report: &Report) {
     html.push_str("</tbody></table>\n");
 }
 
-/// How far each voice was moved to stand level with the others.
+/// Table of the balance gains.
 fn balance_table(html: &mut String, report: &Report) {
     let spread = match report.balance_spread_lu() {
-        Some(spread) => format!("the voices lie within {} LU of each other", number(spread, 1)),
+        Some(spread) => format!("the voices are within {} LU of each other", number(spread, 1)),
         None => "the voices before programme gain".into(),
     };
     let _ = write!(

@@ -1,4 +1,4 @@
-//! The report as one self-contained page: style, drawings and sounds are inside it, and it reads without its script.
+//! Report as one self-contained HTML page, with style, plots and audio embedded. It is readable without its script.
 
 mod header;
 mod mix;
@@ -18,7 +18,7 @@ use voice::voice_section;
 const STYLE: &str = concat!(include_str!("../palette.css"), include_str!("../marks.css"), include_str!("../style.css"));
 const SCRIPT: &str = include_str!("../listen.js");
 
-/// The whole page as HTML.
+/// Renders the whole page as HTML.
 #[must_use]
 pub fn render(page: &ReportPage) -> String {
     let report = &page.report;
@@ -45,7 +45,7 @@ pub fn render(page: &ReportPage) -> String {
     html
 }
 
-/// The range of all gain reduction bars, so that they can be compared.
+/// Common range of all gain-reduction bars, dB.
 fn bar_range(report: &Report) -> f64 {
     let most = report.voices.iter().flat_map(|voice| voice.gain_reduction.all()).map(|reduction| reduction.max_db);
     most.filter(|db| db.is_finite()).fold(6.0, f64::max)
@@ -53,19 +53,19 @@ fn bar_range(report: &Report) -> f64 {
 
 fn footer(html: &mut String) {
     html.push_str(
-        "<footer id=\"notes\" class=\"small\">\n<p>Targets for loudness and peak change. What counts is the current written \
-         specification of where the file is going.</p>\n<p>Start playback low, and keep it there until you know how loud it is. \
-         Loudness jumps when processing is switched off.</p>\n<ol>\n\
+        "<footer id=\"notes\" class=\"small\">\n<p>Loudness and peak targets change. Follow the current written specification \
+         of the destination.</p>\n<p>Start playback at a low level, and raise it only once you know how loud the audio is. \
+         The loudness jumps when processing is switched off.</p>\n<ol>\n\
          <li id=\"note-1\">Loudness and true peak: Recommendation ITU-R BS.1770. Momentary and short-term loudness: EBU Tech 3341. A \
-         mono voice counts as one channel here and as two in a stereo mix, where it reads 3 LU more.</li>\n\
+         mono voice counts as one channel here and as two in a stereo mix, where it measures 3 LU more.</li>\n\
          <li id=\"note-2\">Loudness range: EBU Tech 3342.</li>\n\
          <li id=\"note-3\">Published speech: Byrne et al. 1994, An international comparison of long-term average speech spectra, \
-         Journal of the Acoustical Society of America 96(4), table 2, both sexes; below 200 Hz men or women, by the measured pitch. Each spectrum is shown at equal power between \
-         160 Hz and 6.3 kHz, so that the line is tonal balance, not level. The band is one standard deviation to either side over 49 \
+         Journal of the Acoustical Society of America 96(4), table 2, both sexes; below 200 Hz men or women, chosen by the measured pitch. Each spectrum is normalised to equal power between \
+         160 Hz and 6.3 kHz, so that the line shows tonal balance, not level. The band is ± one standard deviation over 49 \
          recorded speakers measured for this project, 100 Hz to 10 kHz; it is wide because voices, rooms and microphones \
          differ.</li>\n\
-         <li id=\"note-4\">The ledger is measured: loudness after a stage minus loudness before it, over those 400 ms blocks that \
-         pass the gates of BS.1770 at the input of the strip. Gain reduction is exceeded half of the time (median), one \
-         twentieth of the time (95 %), or never (most).</li>\n</ol>\n</footer>\n",
+         <li id=\"note-4\">The ledger is measured: loudness after a stage minus loudness before it, over the 400 ms blocks that \
+         pass the gates of BS.1770 at the input of the strip. Gain reduction is given as median, 95th percentile (95 %) and \
+         maximum (max) over time.</li>\n</ol>\n</footer>\n",
     );
 }

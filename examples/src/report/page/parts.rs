@@ -1,15 +1,15 @@
-//! What several sections are made of.
+//! Elements shared by several sections of the page.
 
 use crate::report::data;
 use crate::report::excerpt::Clip;
 use crate::report::text::escape;
 use std::fmt::Write;
 
-/// Widths of the drawings that take the whole page.
+/// Class and width of the plots that span the whole page.
 pub(super) const FULL_WIDTHS: [(&str, f32); 3] =
     [("plot large", 1080.0), ("plot middle", 660.0), ("plot small", 344.0)];
 
-/// A number in the numbers' face.
+/// A number in the typeface of numbers.
 pub(super) fn n(text: impl AsRef<str>) -> String {
     format!(r#"<span class="n">{}</span>"#, escape(text.as_ref()))
 }
@@ -48,9 +48,9 @@ pub(super) fn player(html: &mut String, word: &str, label: &str, pair: &str, cli
     );
 }
 
-pub(super) const CAUTION: &str = "Start playback low.";
+pub(super) const CAUTION: &str = "Start playback at a low level.";
 
-/// The value as it is shown, so that differences agree with what stands beside them.
+/// The value as displayed, so that differences agree with the displayed values.
 pub(super) fn rounded(value: f64) -> f64 {
     data::round(value, 1)
 }

@@ -1,4 +1,4 @@
-//! One voice: its spectrum, levels, players, course over time and stages.
+//! Section of a voice: spectrum, levels, players, loudness over time and stages.
 
 use super::parts::{CAUTION, FULL_WIDTHS, KEY_AFTER, n, note, player, rounded, warnings};
 use crate::report::data::{GainReduction, Levels, Voice};
@@ -7,7 +7,7 @@ use crate::report::plot::{self, LoudnessTrace, ReductionTrace, SpectrumPlot, Tim
 use crate::report::text::{self, escape, number, reduction_text, signed};
 use std::fmt::Write;
 
-/// Widths of the drawings beside a column of facts, with the class that shows them.
+/// Class and width of the plots beside the column of facts.
 const COLUMN_WIDTHS: [(&str, f32); 3] = [("plot large", 660.0), ("plot middle", 660.0), ("plot small", 344.0)];
 
 const KEY_BEFORE: &str = r#"<span class="key"><svg viewBox="0 0 28 12" aria-hidden="true"><path class="before" d="M0 8H9V3H19V7H28"/></svg>before</span>"#;
@@ -49,7 +49,7 @@ pub(super) fn voice_section(html: &mut String, at: usize, voice: &Voice, series:
 fn frequency_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSeries) {
     html.push_str("<figure>\n<figcaption><span>dB, the voice against published speech");
     note(html, 3);
-    let _ = writeln!(html, " (band: how far speakers differ)</span><span>{KEY_BEFORE}{KEY_AFTER}</span></figcaption>");
+    let _ = writeln!(html, " (band: spread of speakers)</span><span>{KEY_BEFORE}{KEY_AFTER}</span></figcaption>");
     let shown = SpectrumPlot {
         before: &series.spectrum_before,
         after: &series.spectrum_after,
@@ -62,7 +62,7 @@ fn frequency_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSe
         html.push('\n');
     }
     html.push_str(
-        "<figcaption class=\"below\">below: what the strip’s filters and equalisers do, dB</figcaption>\n</figure>\n",
+        "<figcaption class=\"below\">below: response of the strip’s filters and equalisers, dB</figcaption>\n</figure>\n",
     );
 }
 
@@ -94,7 +94,7 @@ fn levels_table(html: &mut String, input: &Levels, output: &Levels) {
     html.push_str("</tbody></table>\n");
 }
 
-/// How the two sides were matched, in words.
+/// Describes how both sides were loudness-matched.
 fn loudness_match_text(excerpt: &Excerpt) -> String {
     let raised = rounded(excerpt.loudness_match_db);
     let mut words = if raised > 0.0 {
@@ -102,11 +102,11 @@ fn loudness_match_text(excerpt: &Excerpt) -> String {
     } else if raised < 0.0 {
         format!("Both at the same loudness: the unprocessed side is lowered by {} dB", number(-raised, 1))
     } else {
-        "Both at the same loudness as they are".into()
+        "Both at the same loudness without a change".into()
     };
     let both = rounded(excerpt.peak_attenuation_db);
     if both > 0.0 {
-        let _ = write!(words, ", then both are lowered by {} dB so that no peak passes the ceiling", number(both, 1));
+        let _ = write!(words, ", then both are lowered by {} dB so that no peak exceeds the ceiling", number(both, 1));
     }
     words + "."
 }
@@ -122,7 +122,7 @@ fn players(html: &mut String, id: &str, voice: &str, excerpt: &Excerpt) {
     player(html, "after", &format!("{voice}, after"), id, &excerpt.after);
     let _ = writeln!(
         html,
-        "<p class=\"quiet small\">{} <span class=\"hint\">While one plays, start the other to go on from the same place.</span> \
+        "<p class=\"quiet small\">{} <span class=\"hint\">While one plays, start the other to continue at the same position.</span> \
          {CAUTION}</p></div>",
         escape(&loudness_match_text(excerpt))
     );
@@ -131,7 +131,7 @@ fn players(html: &mut String, id: &str, voice: &str, excerpt: &Excerpt) {
 fn time_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSeries) {
     let _ = write!(
         html,
-        "<figure>\n<figcaption><span>LUFS, {} loudness over time; below, what the dynamic stages took away, dB</span>\
+        "<figure>\n<figcaption><span>LUFS, {} loudness over time; below, gain reduction of the dynamic stages, dB</span>\
          <span>{KEY_BEFORE_LINE}{KEY_AFTER}</span></figcaption>\n",
         series.window.words()
     );
@@ -160,7 +160,7 @@ fn time_figure(html: &mut String, id: &str, voice: &Voice, series: &VoiceSeries)
 const NO_REDUCTION: &str = "<td role=\"cell\" class=\"empty\"></td>";
 
 fn stages_table(html: &mut String, voice: &Voice, range: f64) {
-    // Settings and ledger are both in signal order; a stage may stand in one of them only.
+    // Settings and ledger are both in signal order; a stage may be in only one of them.
     let mut stages: Vec<&str> = voice.ledger.iter().map(|entry| entry.stage.as_str()).collect();
     for (at, row) in voice.settings.iter().enumerate() {
         if !stages.contains(&row.stage.as_str()) {
@@ -178,10 +178,10 @@ fn stages_table(html: &mut String, voice: &Voice, range: f64) {
     };
     let _ = write!(
         html,
-        "<table class=\"stages\" role=\"table\"><caption>the stages in signal order: {from}the ledger says what each one added or \
-         took, and its sum is what the strip did<sup><a href=\"#note-4\" aria-label=\"note 4\">4</a></sup></caption>\n<thead role=\"rowgroup\"><tr role=\"row\"><th scope=\"col\">stage</th>\
-         <th scope=\"col\">setting</th><th scope=\"col\" class=\"n picture\"><span>taken away, dB</span></th>\
-         <th scope=\"col\" class=\"n\">median</th><th scope=\"col\" class=\"n\">95 %</th><th scope=\"col\" class=\"n\">most</th>\
+        "<table class=\"stages\" role=\"table\"><caption>the stages in signal order: {from}the ledger shows the loudness change \
+         of each stage, and its sum that of the strip<sup><a href=\"#note-4\" aria-label=\"note 4\">4</a></sup></caption>\n<thead role=\"rowgroup\"><tr role=\"row\"><th scope=\"col\">stage</th>\
+         <th scope=\"col\">setting</th><th scope=\"col\" class=\"n picture\"><span>reduction, dB</span></th>\
+         <th scope=\"col\" class=\"n\">median</th><th scope=\"col\" class=\"n\">95 %</th><th scope=\"col\" class=\"n\">max</th>\
          <th scope=\"col\" class=\"picture path\">from in to out</th><th scope=\"col\" class=\"n\">ledger, LU</th></tr></thead>\n\
          <tbody role=\"rowgroup\">",
     );
@@ -226,13 +226,13 @@ fn stages_table(html: &mut String, voice: &Voice, range: f64) {
          <td role=\"cell\" class=\"words\"><span class=\"quiet\">{}</span></td><td role=\"cell\" class=\"picture\"></td>\
          {}\
          <td role=\"cell\" class=\"picture path\"></td><td role=\"cell\" class=\"n ledger\">{}</td></tr></tfoot></table>\n",
-        escape(&format!("then {} dB to stand level with the other voices", signed(voice.balance_gain_db, 1))),
+        escape(&format!("then {} dB to match the level of the other voices", signed(voice.balance_gain_db, 1))),
         NO_REDUCTION.repeat(3),
         signed(voice.ledger_sum_lu(), 1)
     );
 }
 
-/// Settings in words whose short items are not broken at the end of a line.
+/// Makes the short items of a settings text non-breaking.
 fn non_breaking(words: &str) -> String {
     let item = |item: &str| {
         if item.chars().count() <= 30 { item.replace(' ', "\u{a0}") } else { item.to_owned() }
@@ -242,7 +242,7 @@ fn non_breaking(words: &str) -> String {
 
 fn reduction_cells(html: &mut String, reduction: &GainReduction, range: f64) {
     let _ = write!(html, "<td role=\"cell\" class=\"picture\">{}</td>", plot::reduction_bar(reduction, range));
-    for (label, db) in [("median", reduction.median_db), ("95 %", reduction.p95_db), ("most", reduction.max_db)] {
+    for (label, db) in [("median", reduction.median_db), ("95 %", reduction.p95_db), ("max", reduction.max_db)] {
         let _ = write!(
             html,
             "<td role=\"cell\" class=\"n reduction\" data-label=\"{label}\">{}</td>",

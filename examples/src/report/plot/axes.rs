@@ -1,16 +1,16 @@
-//! A drawing being made: its area, its elements and its level scales.
+//! SVG canvas with drawing primitives, and the level scale.
 
 use crate::report::text::escape;
 use std::fmt::Write;
 
-/// Width of a letter at the size of the labels, near enough to keep labels apart.
+/// Approximate width of a character at label size, accurate enough to keep labels apart.
 pub(super) const CHARACTER_WIDTH: f32 = 6.4;
 
-/// Left edge of the plots, where the numbers of the scale end.
+/// Left edge of the plots, right of the scale numbers.
 pub(super) const LEFT_MARGIN: f32 = 40.0;
 pub(super) const RIGHT_MARGIN: f32 = 8.0;
 
-/// A drawing being made.
+/// SVG drawing under construction.
 pub(super) struct Drawing {
     pub(super) width: f32,
     pub(super) body: String,
@@ -64,7 +64,7 @@ impl Drawing {
         )
     }
 
-    /// The drawing as a file of its own, with its style.
+    /// Finishes the drawing as a standalone file with embedded style.
     pub(super) fn finish_standalone(self, height: f32, title: &str, description: &str, style: &str) -> String {
         let Self { width, body } = self;
         format!(
@@ -76,7 +76,7 @@ impl Drawing {
     }
 }
 
-/// A level scale from `high` (top) to `low` (bottom).
+/// Vertical scale from `high` at `top` to `low` at `bottom`.
 #[derive(Clone, Copy)]
 pub(super) struct Scale {
     pub(super) high: f32,
@@ -86,7 +86,7 @@ pub(super) struct Scale {
 }
 
 impl Scale {
-    /// Where a value lies; beyond the ends it stays close outside, what is no number lies below.
+    /// Vertical position of a value. Values off the scale are clamped to 10 % beyond its ends; NaN is below the scale.
     pub(super) fn y(&self, value: f32) -> f32 {
         let margin = 0.1 * (self.high - self.low);
         let value = if value.is_nan() { self.low - margin } else { value.clamp(self.low - margin, self.high + margin) };

@@ -1,9 +1,10 @@
-//! Bars in tables.
+//! Bars for table cells.
 
 use crate::report::data::GainReduction;
 use std::fmt::Write;
 
-/// How much a stage took: a bar from the line at the right, full to the median, lighter to 95 %, a tick at the most.
+/// Bar of a stage's gain reduction, from the line at the right: solid to the median, lighter to the 95th percentile,
+/// with a tick at the maximum.
 pub(in crate::report) fn reduction_bar(reduction: &GainReduction, range_db: f64) -> String {
     const WIDTH: f64 = 104.0;
     let x = |db: f64| WIDTH - 2.0 - (db.max(0.0) / range_db.max(0.1)).min(1.0) * (WIDTH - 6.0);
@@ -20,7 +21,7 @@ pub(in crate::report) fn reduction_bar(reduction: &GainReduction, range_db: f64)
     bar
 }
 
-/// One step on the way from `from` to `to`, on a scale from `low` to `high` where 0 is the centre line.
+/// Waterfall step from `from` to `to`, on a scale from `low` to `high` with a line at 0.
 pub(in crate::report) fn waterfall_bar(from: f64, to: f64, low: f64, high: f64) -> String {
     const WIDTH: f64 = 144.0;
     let x = |value: f64| 4.0 + (value - low) / (high - low).max(0.1) * (WIDTH - 8.0);

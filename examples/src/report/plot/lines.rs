@@ -1,11 +1,11 @@
-//! From points to paths: long lines made short, curves, and lines with pauses in them.
+//! Conversion of points to SVG paths: decimation, smooth curves and interrupted lines.
 
 use std::fmt::Write;
 
-/// Most points of one drawn line.
+/// Maximum number of points of a drawn line.
 pub(super) const MAX_POINTS: usize = 1500;
 
-/// At most `most` of the points; every dropped bucket keeps its lowest and its highest value in their order.
+/// Decimates to at most `most` points. Every bucket keeps its lowest and highest point, in order.
 pub(super) fn decimate(points: &[(f32, f32)], most: usize) -> Vec<(f32, f32)> {
     if points.len() <= most.max(4) {
         return points.to_vec();
@@ -35,7 +35,7 @@ pub(super) fn straight(points: &[(f32, f32)]) -> String {
     path
 }
 
-/// A curve through all points that does not overshoot them (Fritsch and Carlson 1980), as a path.
+/// Path of a monotone cubic curve through all points, without overshoot (Fritsch and Carlson 1980).
 pub(super) fn smooth(points: &[(f32, f32)]) -> String {
     let mut path = String::new();
     let Some(&(x, y)) = points.first() else { return path };
@@ -56,12 +56,12 @@ pub(super) fn smooth(points: &[(f32, f32)]) -> String {
     path
 }
 
-/// A curve that continues a path.
+/// Smooth curve that continues a path.
 pub(super) fn smooth_back(points: &[(f32, f32)]) -> String {
     smooth(points).replacen('M', "L", 1)
 }
 
-/// What a bucket of a long series comes down to.
+/// Statistics of one bucket of a long series.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Bucket {
     pub(super) seconds: f32,
@@ -70,7 +70,7 @@ pub(super) struct Bucket {
     pub(super) mean: f32,
 }
 
-/// A long series in `count` stretches. `mean` averages the values of one.
+/// Divides a series into `count` buckets. `mean` averages the values of a bucket.
 pub(super) fn buckets(points: &[(f32, f32)], count: usize, mean: fn(&[(f32, f32)]) -> f32) -> Vec<Bucket> {
     (0..count)
         .map(|at| &points[at * points.len() / count..(at + 1) * points.len() / count])
@@ -84,18 +84,18 @@ pub(super) fn buckets(points: &[(f32, f32)], count: usize, mean: fn(&[(f32, f32)
         .collect()
 }
 
-/// The level of the mean power; what is not finite has none.
+/// Level of the mean power, dB; non-finite levels count as zero power.
 pub(super) fn mean_power(part: &[(f32, f32)]) -> f32 {
     let levels = part.iter().map(|point| point.1).filter(|level| level.is_finite());
     10.0 * (levels.map(|level| 10f32.powf(level / 10.0)).sum::<f32>() / part.len() as f32).log10()
 }
 
-/// The plain mean of gains; what is not finite counts as none.
+/// Arithmetic mean of gains, dB; non-finite gains count as 0 dB.
 pub(super) fn mean_gain(part: &[(f32, f32)]) -> f32 {
     part.iter().map(|point| point.1).filter(|gain| gain.is_finite()).sum::<f32>() / part.len() as f32
 }
 
-/// The parts of a line that lie above `low`, each with one neighbour below on either side so that it runs off the scale.
+/// Parts of a line above `low`, each with one neighbouring point on either side so that the line runs off the scale.
 pub(super) fn runs_above(line: &[(f32, f32)], low: f32) -> Vec<&[(f32, f32)]> {
     let shown = |at: usize| line.get(at).is_some_and(|point| point.1 > low);
     let mut parts = Vec::new();
@@ -133,7 +133,7 @@ mod tests {
         let parts = buckets(&line, 10, mean_power);
         assert_eq!(parts.len(), 10);
         assert_eq!((parts[5].lowest, parts[5].highest, parts[4].highest), (-23.0, -3.0, -23.0));
-        // One value in a hundred is a hundred times as strong: 10 log10(1.99) above the rest.
+        // One value in a hundred has a hundred times the power: the mean is 10 log10(1.99) = 2.99 dB above the rest.
         assert!((parts[5].mean - (-23.0 + 2.989)).abs() < 0.01 && (parts[4].mean + 23.0).abs() < 0.01);
         assert_eq!(mean_gain(&[(0.0, -4.0), (1.0, f32::NAN)]), -2.0);
     }

@@ -1,8 +1,8 @@
-//! The drawings of the page, as inline SVG.
+//! Plots as SVG, inline in the report page or standalone.
 //!
-//! Every drawing exists in several widths; the style sheet shows the one that fits, so that text keeps its size. Colours
-//! come from the style sheet by class name. Points beyond what a line can show are dropped so that each small stretch
-//! keeps its lowest and highest value.
+//! Every inline plot exists in several widths; the style sheet shows the one that fits, so that text keeps its size.
+//! Colours come from the style sheet by class name. Long lines are decimated; each bucket keeps its lowest and highest
+//! value.
 
 mod axes;
 mod bars;

@@ -1,19 +1,19 @@
-//! What runs off a scale, and the marks that say so.
+//! Marks for values off the scale.
 
 use super::axes::{CHARACTER_WIDTH, Drawing, LEFT_MARGIN, Scale};
 use crate::report::text::signed;
 use std::fmt::Write;
 
-/// A run of neighbouring points beyond one end of a scale.
+/// Run of neighbouring points beyond one end of a scale.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct OffScaleRun {
     pub(super) from: f32,
     pub(super) to: f32,
-    /// The most extreme value.
+    /// Most extreme value.
     pub(super) value: f32,
 }
 
-/// Runs of neighbouring points that lie beyond one end of the scale, by enough to be worth a word.
+/// Runs of neighbouring points beyond one end of the scale, by more than 0.5 dB.
 pub(super) fn off_scale_runs(points: &[(f32, f32)], scale: &Scale) -> Vec<OffScaleRun> {
     let mut runs: Vec<OffScaleRun> = Vec::new();
     let mut side = 0;
@@ -35,15 +35,15 @@ pub(super) fn off_scale_runs(points: &[(f32, f32)], scale: &Scale) -> Vec<OffSca
     runs
 }
 
-/// Writes the marks of what runs off the scale: inside the run where there is room, otherwise beside it towards the middle,
-/// and apart from each other. `half` is half the width of one point.
+/// Draws a mark with the value of every run: inside the run if it fits, otherwise beside it towards the middle. Marks
+/// do not overlap. `half` is half the width of one point.
 pub(super) fn mark_off_scale(
     drawing: &mut Drawing,
     scale: &Scale,
     half: f32,
     marks: &[(&str, &str, Vec<OffScaleRun>)],
 ) {
-    let mut taken: Vec<(f32, f32, f32)> = Vec::new();
+    let mut occupied: Vec<(f32, f32, f32)> = Vec::new();
     for (class, word, runs) in marks {
         for run in runs {
             let up = run.value > scale.high;
@@ -55,15 +55,16 @@ pub(super) fn mark_off_scale(
             } else if from + to > LEFT_MARGIN + drawing.right() {
                 from - length - 6.0
             } else {
-                // A line comes back into view at a slant, a step does not.
+                // A line returns into view at a slant and needs more room than a step.
                 to + if half > 0.0 { 8.0 } else { 24.0 }
             };
             let start = start.clamp(LEFT_MARGIN + 4.0, drawing.right() - length - 2.0);
             let mut row = if up { scale.top + 13.0 } else { scale.bottom - 5.0 };
-            while taken.iter().any(|&(from, to, at)| start < to && start + length > from && (at - row).abs() < 12.0) {
+            while occupied.iter().any(|&(from, to, at)| start < to && start + length > from && (at - row).abs() < 12.0)
+            {
                 row += if up { 15.0 } else { -15.0 };
             }
-            taken.push((start, start + length + 4.0, row));
+            occupied.push((start, start + length + 4.0, row));
             let triangle = if up {
                 format!("M{start:.1} {:.1}l4 -8l4 8z", row - 0.5)
             } else {

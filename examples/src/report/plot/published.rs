@@ -1,20 +1,20 @@
-//! Third-octave levels against published speech, for the drawings.
+//! Third-octave levels relative to published speech.
 
 pub(super) use voicechain_core::speech::{BYRNE_1994_COMBINED as PUBLISHED_SPEECH, SPEAKER_SD_FIRST_BAND};
 use voicechain_core::speech::{SPEAKER_SD_DB, deviation_from_published as compare};
 
-/// How far speakers differ from published speech, from [`SPEAKER_SD_FIRST_BAND`] on, dB.
+/// Standard deviation of speakers from published speech, by band from [`SPEAKER_SD_FIRST_BAND`] on, dB.
 pub(super) fn spread() -> impl Iterator<Item = (usize, f32)> {
     SPEAKER_SD_DB.iter().enumerate().map(|(at, &sd)| (SPEAKER_SD_FIRST_BAND + at, sd as f32))
 }
 
-/// Middle of a third-octave band, exactly a tenth of a decade apart.
+/// Centre of a third-octave band, Hz. Bands are exactly a tenth of a decade apart.
 pub(super) fn centre_hz(band: usize) -> f32 {
     10f32.powf(1.8 + 0.1 * band as f32)
 }
 
-/// Third-octave levels as difference from published speech, at the same power between 160 Hz and 6.3 kHz. Bands that the
-/// list does not have, or that have no finite level, are absent.
+/// Deviation of third-octave levels from published speech at equal power between 160 Hz and 6.3 kHz, dB. Bands without
+/// a finite level in the list are `None`.
 pub(super) fn deviation_from_published(levels: &[(f32, f32)], pitch_hz: Option<f64>) -> [Option<f32>; 25] {
     let mut found = [None; 25];
     for &(hz, db) in levels.iter().filter(|(hz, db)| hz.is_finite() && *hz > 0.0 && db.is_finite()) {

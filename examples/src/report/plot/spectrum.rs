@@ -1,4 +1,4 @@
-//! The voice against published speech, and what the strip does, over frequency.
+//! Plot of the voice against published speech and of the strip's response, over frequency.
 
 use super::axes::{Drawing, LEFT_MARGIN, Scale};
 use super::frequency::{GRID_HZ, band_points, curve, frequency_x, half_band, speaker_spread_band, steps};
@@ -8,7 +8,7 @@ use super::published::{PUBLISHED_SPEECH, deviation_from_published};
 use crate::report::text::{hertz, signed};
 use std::fmt::Write;
 
-/// What the frequency drawing shows.
+/// Contents of the frequency plot.
 pub(in crate::report) struct SpectrumPlot<'a> {
     /// Third-octave levels of the recording.
     pub before: &'a [(f32, f32)],
@@ -16,13 +16,13 @@ pub(in crate::report) struct SpectrumPlot<'a> {
     pub after: &'a [(f32, f32)],
     /// Response of the strip.
     pub response: &'a [(f32, f32)],
-    /// Places of the bands in use, on the response.
+    /// Active bands as points on the response.
     pub bands: &'a [(f32, f32)],
-    /// Median pitch, where it is known.
+    /// Median pitch, Hz, if available.
     pub pitch_hz: Option<f64>,
 }
 
-/// Where things stand: the voice above, the response below it on the same axis.
+/// Layout: the voice above, the response below it on the same frequency axis.
 struct Layout {
     narrow: bool,
     voice: Scale,
@@ -44,7 +44,7 @@ impl Layout {
     }
 }
 
-/// The voice against published speech and, below on the same axis, what the strip does.
+/// Draws the voice against published speech and, below it on the same axis, the strip's response.
 pub(in crate::report) fn spectrum_plot(
     shown: &SpectrumPlot<'_>,
     voice: &str,
@@ -57,7 +57,7 @@ pub(in crate::report) fn spectrum_plot(
     let (clip, response_clip) = (format!("{id}-c"), format!("{id}-r"));
     drawing.clip(&clip, layout.voice.top, layout.voice.bottom);
     drawing.clip(&response_clip, layout.response.top, layout.response.bottom);
-    // The band first, rules over it.
+    // The spread band is drawn first, the grid over it.
     speaker_spread_band(&mut drawing, &layout.voice, &clip);
     frequency_grid(&mut drawing, &layout);
     level_grid(&mut drawing, &layout);
@@ -98,7 +98,7 @@ fn level_grid(drawing: &mut Drawing, layout: &Layout) {
     }
 }
 
-/// The voice before as steps, after as a curve, and marks where they leave the scale.
+/// Draws the recording as steps, the processed voice as a curve, and marks for values off the scale.
 fn voice_lines(
     drawing: &mut Drawing,
     scale: &Scale,
@@ -116,7 +116,7 @@ fn voice_lines(
     mark_off_scale(drawing, scale, half, &marks);
 }
 
-/// The response of the strip, with a diamond for every band in use.
+/// Draws the response of the strip, with a diamond for every active band.
 fn response_line(drawing: &mut Drawing, scale: &Scale, shown: &SpectrumPlot<'_>, clip: &str) {
     let line: Vec<(f32, f32)> = shown
         .response
@@ -133,7 +133,7 @@ fn response_line(drawing: &mut Drawing, scale: &Scale, shown: &SpectrumPlot<'_>,
     }
 }
 
-/// The frequency drawing in words.
+/// Text description of the frequency plot.
 fn describe(before: &[Option<f32>; 25], after: &[Option<f32>; 25], response: &[(f32, f32)]) -> String {
     let mut words = String::from("Difference from published speech in decibels, before and after: ");
     for band in [1usize, 4, 7, 10, 13, 16, 19, 22] {

@@ -1,4 +1,4 @@
-//! Loudness over time, and what the dynamic stages took away.
+//! Plot of loudness and gain reduction over time.
 
 use super::axes::{CHARACTER_WIDTH, Drawing, LEFT_MARGIN, Scale};
 use super::lines::{MAX_POINTS, buckets, decimate, mean_gain, mean_power, runs_above, straight};
@@ -6,33 +6,33 @@ use crate::report::page_data::TimeSeries;
 use crate::report::text::{self, clock, number};
 use std::fmt::Write;
 
-/// A line over time.
+/// Line of loudness over time.
 pub(in crate::report) struct LoudnessTrace<'a> {
     /// Class of the line: `before` or `after`.
     pub class: &'static str,
-    /// Its values.
+    /// Loudness, LUFS.
     pub series: &'a TimeSeries,
 }
 
-/// What a stage took away over time.
+/// Gain reduction of a stage over time.
 pub(in crate::report) struct ReductionTrace<'a> {
-    /// The stage's name for the eye.
+    /// Display name of the stage.
     pub name: String,
-    /// Gain in dB, negative where something is taken away.
+    /// Gain, dB. Gain reduction is negative.
     pub gain: &'a TimeSeries,
 }
 
-/// What the time drawing shows.
+/// Contents of the time plot.
 pub(in crate::report) struct TimePlot<'a> {
-    /// Loudness.
+    /// Lines of loudness.
     pub loudness: Vec<LoudnessTrace<'a>>,
-    /// A level to compare with.
+    /// Target loudness, LUFS.
     pub target: Option<f32>,
-    /// Dynamic stages.
+    /// Gain reductions of the dynamic stages.
     pub reductions: Vec<ReductionTrace<'a>>,
-    /// Start and length of the excerpt that the page plays.
+    /// Start and length of the excerpt that the page plays, s.
     pub excerpt: Option<(f32, f32)>,
-    /// Length of the recording.
+    /// Length of the recording, s.
     pub duration_s: f32,
 }
 
@@ -46,21 +46,21 @@ fn points(series: &TimeSeries) -> Vec<(f32, f32)> {
         .collect()
 }
 
-/// A step that gives at most `most` marks.
+/// Round step for at most `most` time labels, s.
 fn time_step(duration_s: f32, most: f32) -> f32 {
     const STEPS: [f32; 16] =
         [0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0, 14_400.0];
     STEPS.into_iter().find(|step| duration_s / step <= most).unwrap_or(duration_s / most)
 }
 
-/// The time axis: from the left edge to the right one.
+/// Time axis across the plot area.
 struct TimeAxis {
     right: f32,
     duration_s: f32,
     narrow: bool,
-    /// Most points of a line.
+    /// Maximum number of points per line.
     most: usize,
-    /// Stretches of a long series, three units wide.
+    /// Number of buckets of a long series, each three units wide.
     count: usize,
 }
 
@@ -80,13 +80,13 @@ impl TimeAxis {
         LEFT_MARGIN + (seconds / self.duration_s).clamp(0.0, 1.0) * (self.right - LEFT_MARGIN)
     }
 
-    /// A series that is too long for single values is shown as mean and range of stretches.
+    /// Whether a series is too long for single values and is shown as mean and range of buckets.
     fn is_too_long(&self, line: &Points) -> bool {
         line.all.len() > 2 * self.most
     }
 }
 
-/// Points of a series: all of them, and as many as a line needs.
+/// Points of a series, complete and decimated.
 struct Points {
     all: Vec<(f32, f32)>,
     reduced: Vec<(f32, f32)>,
@@ -99,12 +99,12 @@ impl Points {
     }
 }
 
-/// Loudness over time and, below, what was taken away.
+/// Draws loudness over time and, below it, the gain reduction of each stage.
 pub(in crate::report) fn time_plot(shown: &TimePlot<'_>, title: &str, class: &str, id: &str, width: f32) -> String {
     let mut drawing = Drawing::new(width);
     let axis = TimeAxis::new(&drawing, shown.duration_s);
     let lines: Vec<_> = shown.loudness.iter().map(|line| (line.class, Points::new(line.series, &axis))).collect();
-    let gains: Vec<_> = shown.reductions.iter().map(|taken| Points::new(taken.gain, &axis)).collect();
+    let gains: Vec<_> = shown.reductions.iter().map(|reduction| Points::new(reduction.gain, &axis)).collect();
     let dense = lines.iter().any(|(_, line)| axis.is_too_long(line));
     let above_plot = if dense { 16.0 } else { 0.0 };
     let top = above_plot + if shown.excerpt.is_some() { 24.0 } else { 8.0 };
@@ -129,13 +129,13 @@ pub(in crate::report) fn time_plot(shown: &TimePlot<'_>, title: &str, class: &st
     if let Some(excerpt) = shown.excerpt {
         bracket(&mut drawing, &axis, excerpt, above_plot);
     }
-    for ((subplot, taken), gain) in subplots.iter().zip(&shown.reductions).zip(&gains) {
-        draw_reduction(&mut drawing, &axis, subplot, &taken.name, gain, &format!("{id}-s{:.0}", subplot.top));
+    for ((subplot, reduction), gain) in subplots.iter().zip(&shown.reductions).zip(&gains) {
+        draw_reduction(&mut drawing, &axis, subplot, &reduction.name, gain, &format!("{id}-s{:.0}", subplot.top));
     }
     drawing.finish(class, id, bottom + 24.0, title, &describe(&lines, axis.duration_s))
 }
 
-/// From the loudest value, rounded up to 6 dB, to where nearly all of the loudness lies above.
+/// Scale from the highest value, rounded up to 6 dB, down to a level that 99 % of the values exceed.
 fn loudness_scale(lines: &[(&str, Points)], target: Option<f32>, top: f32, height: f32) -> Scale {
     let levels = || lines.iter().flat_map(|(_, line)| line.reduced.iter().map(|point| point.1));
     let loudest = levels().chain(target).filter(|level| level.is_finite()).fold(f32::NEG_INFINITY, f32::max);
@@ -146,7 +146,7 @@ fn loudness_scale(lines: &[(&str, Points)], target: Option<f32>, top: f32, heigh
     Scale { high, low: quiet.clamp(high - 42.0, high - 24.0), top, bottom: top + height }
 }
 
-/// A subplot for every stage, all of one range, below the loudness.
+/// Scales of the gain-reduction subplots below the loudness, all with the same range.
 fn reduction_scales(gains: &[Points], below: f32) -> Vec<Scale> {
     let values = gains.iter().flat_map(|gain| &gain.reduced);
     let max_reduction_db = values.map(|point| -point.1).filter(|db| db.is_finite()).fold(0.0f32, f32::max);
@@ -158,7 +158,7 @@ fn reduction_scales(gains: &[Points], below: f32) -> Vec<Scale> {
     (0..gains.len()).map(subplot).collect()
 }
 
-/// Rules at round times through all scales, with the times below.
+/// Vertical grid lines at round times through all scales, with time labels below.
 fn time_grid(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, subplots: &[Scale], bottom: f32) {
     let step = time_step(axis.duration_s, (axis.right - LEFT_MARGIN) / 76.0);
     let unit = if axis.duration_s >= 3600.0 { "h:min:s" } else { "min:s" };
@@ -178,7 +178,7 @@ fn time_grid(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, subplots: &[
     drawing.text("label", (axis.right, bottom + 16.0), "end", unit);
 }
 
-/// Rules every 6 dB.
+/// Horizontal grid lines every 6 dB.
 fn level_grid(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale) {
     let ticks = ((scale.high - scale.low) / 6.0).round() as usize;
     for tick in 0..=ticks {
@@ -191,7 +191,7 @@ fn level_grid(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale) {
     }
 }
 
-/// A line of loudness, interrupted by pauses; a long one as its mean, over its range.
+/// Draws a line of loudness, interrupted in pauses. A long series is drawn as its mean over a shaded range.
 fn loudness(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, class: &str, line: &Points, clip: &str) {
     let line = if axis.is_too_long(line) {
         let parts = buckets(&line.all, axis.count, mean_power);
@@ -210,7 +210,7 @@ fn loudness(drawing: &mut Drawing, axis: &TimeAxis, scale: &Scale, class: &str, 
     drawing.path(class, &path, clip);
 }
 
-/// How long series are shown.
+/// Caption for bucketed series.
 fn bucket_caption(axis: &TimeAxis) -> String {
     let each = text::length(f64::from(axis.duration_s) / axis.count as f64);
     if axis.narrow {
@@ -220,7 +220,7 @@ fn bucket_caption(axis: &TimeAxis) -> String {
     }
 }
 
-/// The bracket over the excerpt that the page plays.
+/// Bracket above the excerpt that the page plays.
 fn bracket(drawing: &mut Drawing, axis: &TimeAxis, (start, seconds): (f32, f32), above_plot: f32) {
     let (from, to) = (axis.x(start), axis.x(start + seconds).max(axis.x(start) + 2.0));
     let _ = write!(drawing.body, r#"<path class="bracket" d="M{from:.1} {0:.1}v-5H{to:.1}v5"/>"#, above_plot + 20.0);
@@ -233,7 +233,7 @@ fn bracket(drawing: &mut Drawing, axis: &TimeAxis, (start, seconds): (f32, f32),
     }
 }
 
-/// What a stage took away, as an area that hangs from the line of no change.
+/// Draws the gain reduction of a stage as an area below the 0 dB line.
 fn draw_reduction(drawing: &mut Drawing, axis: &TimeAxis, subplot: &Scale, name: &str, gain: &Points, clip: &str) {
     drawing.clip(clip, subplot.top, subplot.bottom);
     drawing.text("label", (LEFT_MARGIN, subplot.top - 6.0), "start", name);
@@ -262,18 +262,18 @@ fn draw_reduction(drawing: &mut Drawing, axis: &TimeAxis, subplot: &Scale, name:
     drawing.text("value", (LEFT_MARGIN - 8.0, subplot.bottom + 4.0), "end", &number(f64::from(subplot.low), 0));
 }
 
-/// When a stage took the most, and how much.
+/// Maximum gain reduction of a stage and its time.
 fn max_reduction_text(gains: &[(f32, f32)]) -> String {
     let most = gains.iter().copied().filter(|point| point.1.is_finite()).min_by(|a, b| a.1.total_cmp(&b.1));
     match most {
         Some((seconds, db)) if db < -0.05 => {
-            format!("most {} dB at {}", number(f64::from(db), 1), clock(f64::from(seconds)))
+            format!("max {} dB at {}", number(f64::from(db), 1), clock(f64::from(seconds)))
         }
-        _ => "took nothing".into(),
+        _ => "no reduction".into(),
     }
 }
 
-/// The drawing in words.
+/// Text description of the plot.
 fn describe(lines: &[(&str, Points)], duration_s: f32) -> String {
     let mut words = format!("Over {}. ", text::length(f64::from(duration_s)));
     for (class, line) in lines {

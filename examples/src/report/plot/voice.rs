@@ -1,4 +1,4 @@
-//! One voice against published speech, as a drawing that stands alone, with what was found written where it is.
+//! Standalone drawing of one voice against published speech, with findings labelled at their frequencies.
 
 use super::axes::{CHARACTER_WIDTH, Drawing, LEFT_MARGIN, Scale};
 use super::frequency::{GRID_HZ, band_points, frequency_x, half_band, speaker_spread_band, steps};
@@ -7,24 +7,24 @@ use super::published::centre_hz;
 use crate::report::text::{escape, hertz, signed};
 use std::fmt::Write;
 
-/// The colours and the marks of the page.
+/// Colours and marks of the report page.
 const STYLE: &str = concat!(include_str!("../palette.css"), include_str!("../marks.css"));
 const WIDTH: f32 = 800.0;
-/// Height of a line of words.
+/// Height of a row of labels.
 const LABEL_ROW_HEIGHT: f32 = 18.0;
 
-/// The mark that goes with a finding.
+/// Mark of a finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum FindingMark {
-    /// The proposal takes away here.
+    /// The proposal cuts here.
     Cut,
-    /// The proposal gives here.
+    /// The proposal boosts here.
     Boost,
-    /// Nothing is done about it.
+    /// The proposal leaves it unchanged.
     Unchanged,
 }
 
-/// Something found at a frequency.
+/// Finding at a frequency.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Finding {
     pub(crate) hz: f32,
@@ -32,17 +32,17 @@ pub(crate) struct Finding {
     pub(crate) mark: FindingMark,
 }
 
-/// What is drawn.
+/// Contents of the drawing.
 pub(crate) struct VoiceDrawing<'a> {
     pub(crate) title: &'a str,
-    /// A line below the title.
+    /// Line below the title.
     pub(crate) below: &'a str,
-    /// Difference from published speech, third octave by third octave.
+    /// Deviation from published speech in third octaves, dB.
     pub(crate) deviation_db: [Option<f32>; 25],
     pub(crate) findings: Vec<Finding>,
 }
 
-/// The drawing, as a whole SVG file.
+/// Renders the drawing as a standalone SVG file.
 pub(crate) fn voice_drawing(shown: &VoiceDrawing<'_>) -> String {
     let mut drawing = Drawing::new(WIDTH);
     let right = drawing.right();
@@ -96,7 +96,7 @@ pub(crate) fn voice_drawing(shown: &VoiceDrawing<'_>) -> String {
         "label",
         (LEFT_MARGIN, key),
         "start",
-        "Difference from published average speech (Byrne et al. 1994), dB; the band is how far real speakers differ.",
+        "Difference from published average speech (Byrne et al. 1994), dB; the band shows the spread of real speakers.",
     );
     drawing.text("label", (LEFT_MARGIN, key + 18.0), "start", "▼ the proposal cuts   ▲ it boosts   ◇ left unchanged");
     let mut description = String::from("Difference from published speech in decibels: ");
@@ -111,12 +111,12 @@ pub(crate) fn voice_drawing(shown: &VoiceDrawing<'_>) -> String {
     drawing.finish_standalone(key + 34.0, shown.title, &description, STYLE)
 }
 
-/// Each finding with where its words start and in which line, so that none covers another's words or leader.
+/// Findings with the start and row of their labels, placed so that no label covers another label or leader line.
 fn label_rows<'a>(findings: &'a [Finding], drawing: &Drawing) -> Vec<(&'a Finding, f32, usize)> {
     let mut sorted: Vec<&Finding> = findings.iter().collect();
     sorted.sort_by(|a, b| a.hz.total_cmp(&b.hz));
     let mut placed: Vec<(&Finding, f32, usize)> = Vec::new();
-    // From the right: what is further left lies higher, so that leaders run clear of the words.
+    // Placed from the right: labels further left are in higher rows, so that leader lines stay clear of the text.
     let mut ends: Vec<f32> = Vec::new();
     for finding in sorted.into_iter().rev() {
         let length = finding.words.chars().count() as f32 * CHARACTER_WIDTH + 10.0;
@@ -136,7 +136,7 @@ fn label_rows<'a>(findings: &'a [Finding], drawing: &Drawing) -> Vec<(&'a Findin
     placed
 }
 
-/// The level of the third octave around a frequency; 0 where there is none.
+/// Deviation of the third octave around a frequency, dB; 0 if it has none.
 fn near(deviation: &[Option<f32>; 25], hz: f32) -> f32 {
     let band = ((hz.max(1.0).log10() - 1.8) * 10.0).round().clamp(0.0, 24.0) as usize;
     deviation[band].unwrap_or(0.0)

@@ -1,8 +1,8 @@
-//! The measured voice as data. Its JSON Schema is [`SCHEMA`].
+//! Measured voice as JSON, defined by the JSON Schema [`SCHEMA`].
 //!
-//! Numbers have two decimals, shares of full scale and confidences four. What is not known is `null` (for resonances an
-//! empty list), and `validity` says of every quantity that it is `known` or why not; hum that is known and `null` is
-//! none.
+//! Numbers are rounded to two decimals, DC offset and confidences to four. An unavailable quantity is `null`
+//! (resonances: an empty list), and `validity` contains `known` or the reason for every quantity. If hum is `known` and
+//! `null`, the recording has no hum.
 
 mod parts;
 mod proposed;
@@ -19,16 +19,16 @@ use serde::Serialize;
 use validity::Validity;
 use voicechain_core::measure::profile;
 
-/// Number of the format, written as `format`.
+/// Format number, written as `format`.
 pub const FORMAT: u32 = 1;
 
-/// The JSON Schema (draft 2020-12) of one voice.
+/// JSON Schema (draft 2020-12) of one voice.
 pub const SCHEMA: &str = include_str!("../schema.json");
 
-/// The text for one recording: an object; for several: a list of objects, in their order.
+/// JSON text: one object for one recording, a list of objects in the given order for several.
 ///
 /// # Errors
-/// Never for what [`MeasuredVoice::measure`] made.
+/// Never for results of [`MeasuredVoice::measure`].
 pub fn to_json(voices: &[MeasuredVoice]) -> Result<String, serde_json::Error> {
     let all: Vec<Voice<'_>> = voices.iter().map(voice).collect();
     let text = match &all[..] {

@@ -1,4 +1,4 @@
-//! What was found of a voice, part by part.
+//! Measured quantities in their JSON form.
 
 use super::rounded::{to, two};
 use serde::Serialize;
@@ -86,7 +86,7 @@ pub(super) struct Resonance {
 }
 
 impl Resonance {
-    /// A resonance, and whether the proposal acts on it.
+    /// A resonance; `acted_on` tells whether the proposal cuts it.
     pub(super) fn new(found: &profile::Resonance, acted_on: bool) -> Self {
         Self {
             frequency_hz: two(found.frequency_hz),
@@ -105,7 +105,7 @@ pub(super) struct Band {
     deviation_db: Option<f64>,
 }
 
-/// The third octaves with their levels and their differences from published speech.
+/// Third-octave bands with levels and deviations from published speech.
 pub(super) fn third_octaves(tonal_balance: &profile::TonalBalance) -> Vec<Band> {
     let bands = BYRNE_1994_COMBINED.iter().zip(tonal_balance.bands_dbfs).zip(tonal_balance.deviation_db);
     bands

@@ -1,4 +1,4 @@
-//! What is proposed, and for what.
+//! Proposal and its context in their JSON form.
 
 use super::rounded::{to, two};
 use serde::Serialize;

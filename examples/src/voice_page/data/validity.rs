@@ -1,11 +1,11 @@
-//! Which quantities are known, and why the others are not.
+//! Validity of the quantities: `known`, or the reason why not.
 
 use crate::voice_page::words;
 use serde::Serialize;
 use voicechain_core::measure::Profile;
 use voicechain_core::measure::profile::{Measured, TonalBalance};
 
-/// `known`, or why not.
+/// `known` or the reason for every quantity.
 #[derive(Serialize)]
 pub(super) struct Validity {
     integrated_lufs: &'static str,
@@ -33,7 +33,7 @@ fn validity<T>(value: &Measured<T>) -> &'static str {
 }
 
 impl Validity {
-    /// Of everything in a profile.
+    /// Validity of all quantities of a profile.
     pub(super) fn of(profile: &Profile) -> Self {
         let end = |pick: fn(&TonalBalance) -> Measured<f64>| {
             profile.tonal_balance.and_then(|tonal_balance| pick(&tonal_balance))
