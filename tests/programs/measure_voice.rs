@@ -74,7 +74,7 @@ fn several_recordings_give_a_list_in_their_order() {
     assert_eq!(files, ["b.wav", "a.wav"]);
     for voice in all {
         check(voice);
-        assert_eq!(voice["context"], serde_json::json!({ "role": "over_music", "delivery": "sung" }));
+        assert_eq!(voice["context"], serde_json::json!({ "role": "over_music", "vocal_style": "sung" }));
     }
 }
 

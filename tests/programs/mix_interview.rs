@@ -61,7 +61,7 @@ fn check_keys(report: &Value, voices: usize) {
     for key in ["integrated_lufs", "loudness_range_lu", "true_peak_dbtp", "sample_rate_hz", "bits", "duration_s"] {
         number(report, &format!("/mix/{key}"));
     }
-    for pointer in ["/target/integrated_lufs", "/target/ceiling_dbtp", "/seconds/audio", "/seconds/processing"] {
+    for pointer in ["/target/integrated_lufs", "/target/ceiling_dbtp", "/timing/programme_s", "/timing/processing_s"] {
         number(report, pointer);
     }
 }

@@ -67,7 +67,7 @@ fn targets_set_loudness_and_ceiling_and_explicit_options_override_them() {
         let report = check_delivery(&directory.path("mixed"));
         assert_eq!(number(&report, "/target/integrated_lufs"), loudness, "{options:?}");
         assert_eq!(number(&report, "/target/ceiling_dbtp"), ceiling, "{options:?}");
-        assert_eq!(report["target"]["name"].is_string(), options[0] == "--target" && options.len() == 2);
+        assert_eq!(report["target"]["document"].is_string(), options[0] == "--target" && options.len() == 2);
     }
 }
 

@@ -17,6 +17,7 @@ mod settings_space;
 mod settings_table;
 mod size;
 mod symmetry;
+mod test_references;
 mod timing;
 mod voice_activity;
 

@@ -66,17 +66,40 @@ pub enum Unit {
     Choice,
 }
 
+/// The symbol of a unit as a literal, for documentation that is put together at compile time.
+macro_rules! unit_symbol {
+    (Decibel) => {
+        "dB"
+    };
+    (DecibelTruePeak) => {
+        "dBTP"
+    };
+    (Loudness) => {
+        "LUFS"
+    };
+    (Hertz) => {
+        "Hz"
+    };
+    (Millisecond) => {
+        "ms"
+    };
+    (Percent) => {
+        "%"
+    };
+}
+pub(crate) use unit_symbol;
+
 impl Unit {
     /// Symbol after a number; empty for dimensionless units.
     #[must_use]
     pub const fn symbol(self) -> &'static str {
         match self {
-            Self::Decibel => "dB",
-            Self::DecibelTruePeak => "dBTP",
-            Self::Loudness => "LUFS",
-            Self::Hertz => "Hz",
-            Self::Millisecond => "ms",
-            Self::Percent => "%",
+            Self::Decibel => unit_symbol!(Decibel),
+            Self::DecibelTruePeak => unit_symbol!(DecibelTruePeak),
+            Self::Loudness => unit_symbol!(Loudness),
+            Self::Hertz => unit_symbol!(Hertz),
+            Self::Millisecond => unit_symbol!(Millisecond),
+            Self::Percent => unit_symbol!(Percent),
             Self::Ratio => ":1",
             Self::Number | Self::Switch | Self::Choice => "",
         }

@@ -1,6 +1,6 @@
 // Only one player plays at a time. Starting the other side of a pair continues at the same position and volume.
 (() => {
-  const players = [...document.querySelectorAll("programme_s")];
+  const players = [...document.querySelectorAll("audio")];
   document.documentElement.classList.add("scripted");
   for (const player of players) {
     player.addEventListener("play", () => {

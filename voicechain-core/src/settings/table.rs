@@ -4,7 +4,57 @@ use super::order::{DEFAULT_ORDER, REORDERABLE_STAGES, ReorderableStage, check_or
 use super::row::{Scale, SettingInfo};
 use super::values::{DeEsserMode, Mains, MakeUp, Slope, SpectralLatency, Value};
 use crate::error::{Allowed, SettingError};
-use crate::units::Unit;
+use crate::units::{Unit, unit_symbol};
+
+/// A default as a number: what a switch or a choice counts as.
+macro_rules! number {
+    (Switch, $default:expr) => {
+        $default as u8 as f64
+    };
+    (Choice, $default:expr) => {
+        $default as u8 as f64
+    };
+    ($unit:ident, $default:expr) => {
+        $default
+    };
+}
+
+/// The second line of a field's documentation: unit, range and default.
+macro_rules! field_doc {
+    (Switch, $min:expr, $max:expr, $default:expr) => {
+        concat!("Switch, default `", stringify!($default), "`.")
+    };
+    (Choice, $min:expr, $max:expr, $default:expr) => {
+        concat!("Choice, default [`", stringify!($default), "`].")
+    };
+    (Number, $min:expr, $max:expr, $default:expr) => {
+        concat!("Range ", stringify!($min), " to ", stringify!($max), ", default ", stringify!($default), ".")
+    };
+    (Ratio, $min:expr, $max:expr, $default:expr) => {
+        concat!(
+            "Ratio to 1, range ",
+            stringify!($min),
+            " to ",
+            stringify!($max),
+            " or infinite, default ",
+            stringify!($default),
+            "."
+        )
+    };
+    ($unit:ident, $min:expr, $max:expr, $default:expr) => {
+        concat!(
+            "Unit ",
+            unit_symbol!($unit),
+            ", range ",
+            stringify!($min),
+            " to ",
+            stringify!($max),
+            ", default ",
+            stringify!($default),
+            "."
+        )
+    };
+}
 
 /// The settings of one section: a struct, its rows, and the ways between the two.
 macro_rules! section {
@@ -20,12 +70,18 @@ macro_rules! section {
         #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
         #[cfg_attr(feature = "serde", serde(default, deny_unknown_fields))]
         pub struct $struct {
-            $(#[doc = $explanation] #[cfg_attr(feature = "serde", serde(with = "super::file"))] pub $field: $type,)+
+            $(
+                #[doc = $explanation]
+                ///
+                #[doc = field_doc!($unit, $min, $max, $default)]
+                #[cfg_attr(feature = "serde", serde(with = "super::file"))]
+                pub $field: $type,
+            )+
         }
 
         impl Default for $struct {
             fn default() -> Self {
-                Self { $($field: <$type as Value>::from_number($default),)+ }
+                Self { $($field: $default,)+ }
             }
         }
 
@@ -38,7 +94,7 @@ macro_rules! section {
                 unit: Unit::$unit,
                 min: $min,
                 max: $max,
-                default: $default,
+                default: number!($unit, $default),
                 step: $step,
                 scale: Scale::$scale,
                 automatable: $automatable,
@@ -261,117 +317,117 @@ settings_table! {
 strip {
     /// What the stages that work on spectra share.
     Spectral spectral: SpectralSettings "Spectral" {
-        latency: SpectralLatency = SpectralLatency::None as u8 as f64, "latency", Choice, [0.0, 2.0; 1.0], Linear, SpectralLatency::NAMES, false, "Delay that the spectral stages may use: without it they are bypassed, with the high one they do most. Changes the latency.";
+        latency: SpectralLatency = SpectralLatency::None, "latency", Choice, [0.0, 2.0; 1.0], Linear, SpectralLatency::NAMES, false, "Latency that the spectral stages may use; they are bypassed without it and do most with the high one. Changes the latency.";
     }
 }
 stages {
     /// Brings the recording to the level at which the strip works.
     Trim trim: TrimSettings "Trim" {
-        gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Level of the recording before everything else; set it first.";
+        gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Input gain, before every other stage.";
     }
     /// Takes mains hum out.
     Hum hum: HumSettings "Hum" {
-        on: bool = 0.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the hum stage.";
-        mains: Mains = Mains::Hz50 as u8 as f64, "mains", Choice, [0.0, 1.0; 1.0], Linear, Mains::NAMES, true, "Mains frequency where it was recorded; followed within 0.5 Hz.";
-        harmonics: f64 = 10.0, "harmonics", Number, [1.0, 20.0; 1.0], Linear, NONE, true, "How many harmonics are removed, the mains frequency itself counted as the first.";
-        depth_db: f64 = 40.0, "depth", Decibel, [0.0, 60.0; 1.0], Linear, NONE, true, "How far every harmonic is attenuated.";
+        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the hum stage.";
+        mains: Mains = Mains::Hz50, "mains", Choice, [0.0, 1.0; 1.0], Linear, Mains::NAMES, true, "Nominal mains frequency where the voice was recorded; the stage follows it within 0.5 Hz.";
+        harmonics: f64 = 10.0, "harmonics", Number, [1.0, 20.0; 1.0], Linear, NONE, true, "Number of harmonics removed, the mains frequency included.";
+        depth_db: f64 = 40.0, "depth", Decibel, [0.0, 60.0; 1.0], Linear, NONE, true, "Attenuation of every harmonic.";
     }
     /// Removes what lies below the voice.
     HighPass high_pass: HighPassSettings "High-pass" {
-        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the high-pass.";
-        frequency_hz: f64 = 70.0, "frequency", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "What lies below is removed; keep it under the lowest pitch of the voice.";
-        slope: Slope = Slope::Db18 as u8 as f64, "slope", Choice, [0.0, 4.0; 1.0], Linear, Slope::NAMES, true, "How steeply it falls below the frequency; steeper for rumble.";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the high-pass.";
+        frequency_hz: f64 = 70.0, "frequency", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Cutoff frequency (-3 dB); keep it below the lowest pitch of the voice.";
+        slope: Slope = Slope::Db18, "slope", Choice, [0.0, 4.0; 1.0], Linear, Slope::NAMES, true, "Slope below the cutoff frequency; steeper for rumble.";
     }
     /// Takes the late sound of the room out.
     DeReverb de_reverb: DeReverbSettings "De-reverb" {
-        on: bool = 0.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-reverb; bypassed while the spectral latency is none.";
-        decay_ms: f64 = 500.0, "decay time", Millisecond, [100.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "Time in which the room falls by 60 dB; under 170 ms nothing is taken, up to 400 ms only where a room is heard.";
-        amount_percent: f64 = 100.0, "amount", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the suppression.";
-        range_db: f64 = 15.0, "range", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that is turned down in any band, about half of it while direct sound is heard, in noise four fifths; late sound that can be predicted is subtracted as well.";
+        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-reverb; it is bypassed while the spectral latency is none.";
+        decay_ms: f64 = 500.0, "decay time", Millisecond, [100.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "Time in which the sound of the room decays by 60 dB; nothing is removed below 170 ms, and up to 400 ms only where reverberation is detected.";
+        amount_percent: f64 = 100.0, "amount", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the suppression that is applied.";
+        range_db: f64 = 15.0, "range", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Maximum attenuation per band; about half of it during direct sound, four fifths in noise. Linear prediction acts in addition.";
     }
     /// Turns down what lies between the words.
     Expander expander: ExpanderSettings "Expander" {
-        on: bool = 0.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the expander.";
-        threshold_db: f64 = 8.0, "threshold", Decibel, [2.0, 30.0; 0.5], Linear, NONE, true, "How far a sound has to stand above the noise of the recording to pass.";
-        ratio: f64 = 4.0, "ratio", Ratio, [1.0, 20.0; TIME_STEP], Logarithmic, NONE, true, "Output decibels for one input decibel below the threshold.";
-        range_db: f64 = 15.0, "range", Decibel, [0.0, 40.0; 0.5], Linear, NONE, true, "The most that is ever taken away.";
-        hysteresis_db: f64 = 3.0, "hysteresis", Decibel, [0.0, 12.0; 0.5], Linear, NONE, true, "How far under the threshold it stays open.";
-        hold_ms: f64 = 80.0, "hold", Millisecond, [1.0, 1_000.0; TIME_STEP], Logarithmic, NONE, true, "How long it stays open after that.";
-        attack_ms: f64 = 2.0, "attack", Millisecond, [0.1, 50.0; TIME_STEP], Logarithmic, NONE, true, "How fast it opens (63 % of the way in dB).";
-        release_ms: f64 = 120.0, "release", Millisecond, [5.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "How fast it closes (63 % of the way in dB).";
+        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the expander.";
+        threshold_db: f64 = 8.0, "threshold", Decibel, [2.0, 30.0; 0.5], Linear, NONE, true, "Level above the noise floor at which the expander opens.";
+        ratio: f64 = 4.0, "ratio", Ratio, [1.0, 20.0; TIME_STEP], Logarithmic, NONE, true, "Output decibels per input decibel below the threshold.";
+        range_db: f64 = 15.0, "range", Decibel, [0.0, 40.0; 0.5], Linear, NONE, true, "Maximum attenuation.";
+        hysteresis_db: f64 = 3.0, "hysteresis", Decibel, [0.0, 12.0; 0.5], Linear, NONE, true, "Distance below the threshold at which the expander closes.";
+        hold_ms: f64 = 80.0, "hold", Millisecond, [1.0, 1_000.0; TIME_STEP], Logarithmic, NONE, true, "Time for which the expander stays open before it closes.";
+        attack_ms: f64 = 2.0, "attack", Millisecond, [0.1, 50.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of opening (63 % of the change in dB).";
+        release_ms: f64 = 120.0, "release", Millisecond, [5.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of closing (63 % of the change in dB).";
     }
     /// Brings the phrases of a voice that drifts to one level, before the stages with thresholds.
     Leveller leveller: LevellerSettings "Leveller" {
-        on: bool = 0.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the leveller.";
-        target_lufs: f64 = -23.0, "target", Loudness, [-40.0, -10.0; 0.5], Linear, NONE, true, "Loudness of one channel that phrases are brought near.";
-        response_time_ms: f64 = 4_000.0, "response time", Millisecond, [250.0, 10_000.0; TIME_STEP], Logarithmic, NONE, true, "Speech that a level is taken from; longer is calmer, shorter follows single words.";
-        maximum_boost_db: f64 = 12.0, "maximum boost", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that a quiet phrase is raised.";
-        maximum_cut_db: f64 = 12.0, "maximum cut", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "The most that a loud phrase is lowered.";
+        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the leveller.";
+        target_lufs: f64 = -23.0, "target", Loudness, [-40.0, -10.0; 0.5], Linear, NONE, true, "Loudness of one channel to which phrases are brought.";
+        response_time_ms: f64 = 4_000.0, "response time", Millisecond, [250.0, 10_000.0; TIME_STEP], Logarithmic, NONE, true, "Length of speech from which the level is taken; longer is calmer, shorter follows single words.";
+        maximum_boost_db: f64 = 12.0, "maximum boost", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Maximum boost of a quiet phrase.";
+        maximum_cut_db: f64 = 12.0, "maximum cut", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Maximum attenuation of a loud phrase.";
     }
     /// Cuts what stands out: four bells, before the dynamics.
     CorrectiveEq corrective_eq: CorrectiveEqSettings "Corrective EQ" {
-        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the corrective EQ.";
-        level_compensation: bool = 1.0, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Gives back the loudness that the bells take from speech, and takes what they add.";
-        bell_1_frequency_hz: f64 = 200.0, "bell 1 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre of the first bell.";
-        bell_1_gain_db: f64 = 0.0, "bell 1 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre of the first bell; 0 dB leaves the sound untouched.";
-        bell_1_q: f64 = 1.4, "bell 1 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Width of the first bell; a higher Q is narrower.";
-        bell_2_frequency_hz: f64 = 450.0, "bell 2 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre of the second bell.";
-        bell_2_gain_db: f64 = 0.0, "bell 2 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre of the second bell; 0 dB leaves the sound untouched.";
-        bell_2_q: f64 = 1.4, "bell 2 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Width of the second bell; a higher Q is narrower.";
-        bell_3_frequency_hz: f64 = 1_000.0, "bell 3 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre of the third bell.";
-        bell_3_gain_db: f64 = 0.0, "bell 3 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre of the third bell; 0 dB leaves the sound untouched.";
-        bell_3_q: f64 = 1.4, "bell 3 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Width of the third bell; a higher Q is narrower.";
-        bell_4_frequency_hz: f64 = 2_800.0, "bell 4 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre of the fourth bell.";
-        bell_4_gain_db: f64 = 0.0, "bell 4 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre of the fourth bell; 0 dB leaves the sound untouched.";
-        bell_4_q: f64 = 1.4, "bell 4 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Width of the fourth bell; a higher Q is narrower.";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the corrective EQ.";
+        level_compensation: bool = true, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Compensates the change in loudness that the bells make to speech.";
+        bell_1_frequency_hz: f64 = 200.0, "bell 1 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the first bell.";
+        bell_1_gain_db: f64 = 0.0, "bell 1 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre frequency of the first bell; 0 dB leaves the sound unchanged.";
+        bell_1_q: f64 = 1.4, "bell 1 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Quality factor of the first bell; higher is narrower.";
+        bell_2_frequency_hz: f64 = 450.0, "bell 2 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the second bell.";
+        bell_2_gain_db: f64 = 0.0, "bell 2 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre frequency of the second bell; 0 dB leaves the sound unchanged.";
+        bell_2_q: f64 = 1.4, "bell 2 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Quality factor of the second bell; higher is narrower.";
+        bell_3_frequency_hz: f64 = 1_000.0, "bell 3 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the third bell.";
+        bell_3_gain_db: f64 = 0.0, "bell 3 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre frequency of the third bell; 0 dB leaves the sound unchanged.";
+        bell_3_q: f64 = 1.4, "bell 3 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Quality factor of the third bell; higher is narrower.";
+        bell_4_frequency_hz: f64 = 2_800.0, "bell 4 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the fourth bell.";
+        bell_4_gain_db: f64 = 0.0, "bell 4 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre frequency of the fourth bell; 0 dB leaves the sound unchanged.";
+        bell_4_q: f64 = 1.4, "bell 4 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Quality factor of the fourth bell; higher is narrower.";
     }
     /// Turns down sibilants that are too strong against the vowels.
     DeEsser de_esser: DeEsserSettings "De-esser" {
-        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-esser.";
-        mode: DeEsserMode = DeEsserMode::SplitBand as u8 as f64, "mode", Choice, [0.0, 1.0; 1.0], Linear, DeEsserMode::NAMES, true, "Turns down only what lies above the frequency, or the whole voice.";
-        frequency_hz: f64 = 5_000.0, "frequency", Hertz, [3_000.0, 12_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Where the band that is turned down begins.";
-        threshold_db: f64 = 0.0, "threshold", Decibel, [-24.0, 24.0; 0.5], Linear, NONE, true, "How far the sibilant band may rise above the voiced band before it is turned down.";
-        range_db: f64 = 6.0, "range", Decibel, [0.0, 18.0; 0.5], Linear, NONE, true, "The most that is ever taken away.";
-        attack_ms: f64 = 1.0, "attack", Millisecond, [0.1, 50.0; TIME_STEP], Logarithmic, NONE, true, "How fast it turns down (63 % of the way).";
-        release_ms: f64 = 40.0, "release", Millisecond, [5.0, 500.0; TIME_STEP], Logarithmic, NONE, true, "How fast it lets go (63 % of the way).";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-esser.";
+        mode: DeEsserMode = DeEsserMode::SplitBand, "mode", Choice, [0.0, 1.0; 1.0], Linear, DeEsserMode::NAMES, true, "Split-band attenuates above the frequency only, wideband the whole voice.";
+        frequency_hz: f64 = 5_000.0, "frequency", Hertz, [3_000.0, 12_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Lower edge of the band that is attenuated.";
+        threshold_db: f64 = 0.0, "threshold", Decibel, [-24.0, 24.0; 0.5], Linear, NONE, true, "Level of the sibilant band relative to the voiced band above which the de-esser attenuates.";
+        range_db: f64 = 6.0, "range", Decibel, [0.0, 18.0; 0.5], Linear, NONE, true, "Maximum attenuation.";
+        attack_ms: f64 = 1.0, "attack", Millisecond, [0.1, 50.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of gain reduction (63 % of the change).";
+        release_ms: f64 = 40.0, "release", Millisecond, [5.0, 500.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of recovery (63 % of the change).";
     }
     /// Evens out the level.
     Compressor compressor: CompressorSettings "Compressor" {
-        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the compressor.";
-        threshold_db: f64 = -20.0, "threshold", Decibel, [-60.0, 0.0; 0.1], Linear, NONE, true, "Level above which gain is taken away, in dB of full scale.";
-        ratio: f64 = 3.0, "ratio", Ratio, [1.0, 20.0; TIME_STEP], Logarithmic, NONE, true, "Input decibels above the threshold for one output decibel.";
-        knee_db: f64 = 6.0, "knee", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Width of the gradual start around the threshold.";
-        attack_ms: f64 = 5.0, "attack", Millisecond, [0.1, 200.0; TIME_STEP], Logarithmic, NONE, true, "How fast gain is taken away (63 % of the way in dB).";
-        release_ms: f64 = 100.0, "release", Millisecond, [5.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "How fast gain comes back (63 % of the way in dB).";
-        auto_release: bool = 1.0, "auto release", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Lets the release shorten after transients; the set release is then the longest.";
-        make_up: MakeUp = MakeUp::Manual as u8 as f64, "make-up", Choice, [0.0, 1.0; 1.0], Linear, MakeUp::NAMES, true, "Make-up gain set manually, or derived from threshold, ratio and knee.";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the compressor.";
+        threshold_db: f64 = -20.0, "threshold", Decibel, [-60.0, 0.0; 0.1], Linear, NONE, true, "Level above which the compressor attenuates, relative to full scale.";
+        ratio: f64 = 3.0, "ratio", Ratio, [1.0, 20.0; TIME_STEP], Logarithmic, NONE, true, "Input decibels above the threshold per output decibel.";
+        knee_db: f64 = 6.0, "knee", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Width of the soft knee around the threshold.";
+        attack_ms: f64 = 5.0, "attack", Millisecond, [0.1, 200.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of gain reduction (63 % of the change in dB).";
+        release_ms: f64 = 100.0, "release", Millisecond, [5.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of recovery (63 % of the change in dB).";
+        auto_release: bool = true, "auto release", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Shortens the release after transients; the set release is then the longest.";
+        make_up: MakeUp = MakeUp::Manual, "make-up", Choice, [0.0, 1.0; 1.0], Linear, MakeUp::NAMES, true, "Make-up gain set manually, or derived from threshold, ratio and knee.";
         make_up_db: f64 = 0.0, "make-up gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Make-up gain in manual mode.";
-        side_chain_high_pass_hz: f64 = 90.0, "side-chain high-pass", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "What lies below does not drive the compressor.";
-        mix_percent: f64 = 100.0, "mix", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the compressed signal; the rest is the uncompressed one.";
-        stereo_link_percent: f64 = 100.0, "stereo link", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "At 100 % the louder channel drives both, at 0 % each drives itself.";
+        side_chain_high_pass_hz: f64 = 90.0, "side-chain high-pass", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Cutoff frequency of the side-chain high-pass; lower frequencies do not drive the compressor.";
+        mix_percent: f64 = 100.0, "mix", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the compressed signal; the rest is uncompressed.";
+        stereo_link_percent: f64 = 100.0, "stereo link", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "At 100 % the louder channel drives both channels, at 0 % each drives itself.";
     }
     /// Shapes the tonal balance: two shelves and a bell, after the dynamics.
     ToneEq tone_eq: ToneEqSettings "Tone EQ" {
-        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the tone EQ.";
-        level_compensation: bool = 1.0, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Takes the loudness that the shelves and the bell add to speech, and gives back what they take.";
-        low_shelf_frequency_hz: f64 = 160.0, "low shelf frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Half-gain frequency of the low shelf.";
-        low_shelf_gain_db: f64 = 0.0, "low shelf gain", Decibel, [-12.0, 12.0; 0.1], Linear, NONE, true, "Gain below the low shelf's frequency; 0 dB leaves the sound untouched.";
-        bell_frequency_hz: f64 = 3_700.0, "bell frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre of the bell.";
-        bell_gain_db: f64 = 0.0, "bell gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre of the bell; 0 dB leaves the sound untouched.";
-        bell_q: f64 = 0.7, "bell Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Width of the bell; a higher Q is narrower.";
-        high_shelf_frequency_hz: f64 = 9_000.0, "high shelf frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Half-gain frequency of the high shelf.";
-        high_shelf_gain_db: f64 = 0.0, "high shelf gain", Decibel, [-12.0, 12.0; 0.1], Linear, NONE, true, "Gain above the high shelf's frequency; 0 dB leaves the sound untouched.";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the tone EQ.";
+        level_compensation: bool = true, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Compensates the change in loudness that the shelves and the bell make to speech.";
+        low_shelf_frequency_hz: f64 = 160.0, "low shelf frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Frequency at which the low shelf has half its gain in dB.";
+        low_shelf_gain_db: f64 = 0.0, "low shelf gain", Decibel, [-12.0, 12.0; 0.1], Linear, NONE, true, "Gain below the low shelf frequency; 0 dB leaves the sound unchanged.";
+        bell_frequency_hz: f64 = 3_700.0, "bell frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the bell.";
+        bell_gain_db: f64 = 0.0, "bell gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre frequency; 0 dB leaves the sound unchanged.";
+        bell_q: f64 = 0.7, "bell Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Quality factor of the bell; higher is narrower.";
+        high_shelf_frequency_hz: f64 = 9_000.0, "high shelf frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Frequency at which the high shelf has half its gain in dB.";
+        high_shelf_gain_db: f64 = 0.0, "high shelf gain", Decibel, [-12.0, 12.0; 0.1], Linear, NONE, true, "Gain above the high shelf frequency; 0 dB leaves the sound unchanged.";
     }
     /// Keeps the true peak under the ceiling.
     Limiter limiter: LimiterSettings "Limiter" {
-        on: bool = 1.0, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the limiter; its delay stays.";
-        ceiling_dbtp: f64 = -1.0, "ceiling", DecibelTruePeak, [-12.0, 0.0; 0.1], Linear, NONE, true, "True peak that is not passed.";
-        look_ahead_ms: f64 = 1.5, "look-ahead", Millisecond, [0.5, 5.0; 0.1], Linear, NONE, false, "How early it begins to turn down; longer is smoother. Changes the latency.";
-        release_ms: f64 = 80.0, "release", Millisecond, [10.0, 1_000.0; TIME_STEP], Logarithmic, NONE, true, "How fast gain comes back (63 % of the way in dB).";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the limiter; its latency stays.";
+        ceiling_dbtp: f64 = -1.0, "ceiling", DecibelTruePeak, [-12.0, 0.0; 0.1], Linear, NONE, true, "Maximum true peak of the output of the limiter.";
+        look_ahead_ms: f64 = 1.5, "look-ahead", Millisecond, [0.5, 5.0; 0.1], Linear, NONE, false, "Time by which gain reduction precedes a peak; longer is smoother. Changes the latency.";
+        release_ms: f64 = 80.0, "release", Millisecond, [10.0, 1_000.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of recovery (63 % of the change in dB).";
     }
     /// Level behind everything else.
     Output output: OutputSettings "Output" {
-        gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Level after the limiter; above 0 dB the ceiling rises by as much.";
+        gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Output gain after the limiter; above 0 dB it raises the ceiling by the same amount.";
     }
 }
 }
