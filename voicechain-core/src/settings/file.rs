@@ -1,5 +1,5 @@
-//! How values stand in files: as they are, except that an infinite number is the word `infinite` where a person reads it
-//! (JSON has no other way to write it). Formats that know `inf` may use it as well.
+//! Values in files. An infinite number is the word `infinite` in human-readable formats, because JSON has no other form;
+//! formats that support `inf` may use it as well.
 
 use core::fmt;
 use serde::de::{Deserialize, Deserializer, Error, Unexpected, Visitor};
@@ -12,7 +12,7 @@ pub(super) trait SerdeValue: Sized {
     fn read<'de, D: Deserializer<'de>>(from: D) -> Result<Self, D::Error>;
 }
 
-/// Implements [`SerdeValue`] for types that serde writes well enough.
+/// Implements [`SerdeValue`] for types with a suitable serde form.
 macro_rules! serde_by_default {
     ($($type:ty),+) => {$(
         impl crate::settings::file::SerdeValue for $type {

@@ -1,13 +1,13 @@
-//! The table of settings as a table in Markdown.
+//! Table of settings in Markdown.
 
 use super::table::{StripSettings, rows};
 use crate::units::Unit;
 
 impl StripSettings {
-    /// The table of settings as text in Markdown, one line per setting: what the documentation prints.
+    /// Writes the table of settings in Markdown, one line per setting.
     ///
     /// # Errors
-    /// Those of the writer.
+    /// Errors of the writer.
     pub fn write_table(to: &mut impl core::fmt::Write) -> core::fmt::Result {
         writeln!(to, "| setting | name | range | default | what it does |")?;
         writeln!(to, "| --- | --- | --- | --- | --- |")?;

@@ -1,8 +1,8 @@
 //! The one table of settings.
 //!
-//! Everything that a person can set stands here once: id, name, unit, range, default, step, scale and a one-line
-//! explanation. The settings structs of the stages, the checks in `design`, the settings file, the documentation table
-//! and the plugin's parameters are derived from it. Ids and ranges never change; a new setting gets a new id.
+//! It declares every setting once: id, name, unit, range, default, step, scale and a one-line explanation. The settings
+//! structs, the checks in `design`, the settings file, the documentation and the plugin's parameters are derived from it.
+//! Ids and ranges never change; a new setting gets a new id.
 
 #[cfg(feature = "serde")]
 mod file;

@@ -1,10 +1,10 @@
-//! The stages whose order can be set.
+//! Reorderable stages.
 
 use super::values::{Value, choice};
 use crate::error::{Allowed, SettingError};
 
 choice! {
-    /// A stage whose place in the order can be set.
+    /// Stage whose position in the signal order is a setting.
     ReorderableStage {
         /// The corrective EQ.
         CorrectiveEq = "corrective_eq",
@@ -17,14 +17,14 @@ choice! {
     }
 }
 
-/// The number of stages whose place can be set.
+/// Number of reorderable stages.
 pub const REORDERABLE_STAGES: usize = ReorderableStage::ALL.len();
 
-/// Cut before the dynamics, boost after.
+/// Default order: cut before dynamics, boost after (common practice, no source).
 pub const DEFAULT_ORDER: [ReorderableStage; REORDERABLE_STAGES] =
     [ReorderableStage::CorrectiveEq, ReorderableStage::DeEsser, ReorderableStage::Compressor, ReorderableStage::ToneEq];
 
-/// An order names every reorderable stage once.
+/// Checks that an order contains every reorderable stage once.
 pub(super) fn check_order(order: &[ReorderableStage; REORDERABLE_STAGES]) -> Result<(), SettingError> {
     match ReorderableStage::ALL.iter().find(|stage| !order.contains(stage)) {
         None => Ok(()),

@@ -1,20 +1,20 @@
-//! How a setting moves between its ends: positions from 0 to 1, steps, and the rounding that gives a value one short text.
+//! Normalised position, steps and rounding of a setting.
 //!
-//! Whatever shows, types or automates a setting uses this one mapping: a slider, a host's automation lane and a typed
-//! text that mean the same value give the same number to the last bit. Values that come from a position are rounded
-//! ([`SettingInfo::rounded`]), so that the 24 bits that hosts keep of a position suffice.
+//! Sliders, automation lanes and typed text use this one mapping, so that the same value is the same number to the last
+//! bit. Values from a position are rounded ([`SettingInfo::rounded`]), so that a position of 24 bits, as hosts store it,
+//! suffices.
 
 use super::row::{Scale, SettingInfo};
 use super::table::{SectionId, StripSettings};
 use crate::units::Unit;
 
-/// A value on a linear scale keeps two decimals: steps per unit.
+/// Rounding grid of a linear scale: two decimals, as steps per unit.
 const LINEAR_STEPS_PER_UNIT: f64 = 100.0;
-/// A value on a logarithmic scale keeps five digits: the smallest whole number with so many.
+/// A value on a logarithmic scale keeps five significant digits. Smallest whole number with five digits.
 const FIVE_DIGITS: f64 = 10_000.0;
-/// The finite ratios lie below this position, an infinite one at 1.
+/// Position of the largest finite ratio; an infinite ratio is at 1.
 const LAST_FINITE_RATIO: f64 = 0.96;
-/// The nearest number with five digits; exactly the one that is written so.
+/// Nearest number with five significant digits, equal to the parsed text of that number.
 pub(super) fn five_digits(value: f64) -> f64 {
     if !value.is_finite() || value == 0.0 {
         return value;
@@ -28,8 +28,8 @@ pub(super) fn five_digits(value: f64) -> f64 {
 }
 
 impl SettingInfo {
-    /// The nearest value that is accepted and has a short text: whole for a switch or a choice, two places behind the
-    /// point on a linear scale, five digits on a logarithmic one. Something that is not a number gives the default.
+    /// Nearest accepted value with a short text: an integer for a switch or a choice, two decimals on a linear scale, five
+    /// significant digits on a logarithmic one. The default for NaN.
     ///
     /// Tested by `every_value_survives_a_host_position` and `every_value_survives_its_text`.
     #[must_use]
@@ -44,8 +44,8 @@ impl SettingInfo {
         self.nearest(rounded) + 0.0
     }
 
-    /// The value at a position between the ends, 0 to 1: evenly in the unit, or in octaves, as the row's scale says; for
-    /// a ratio the end is infinite. The value is [`rounded`](Self::rounded).
+    /// Value at a normalised position, 0 to 1, on the scale of the setting, [`rounded`](Self::rounded). Position 1 of a ratio
+    /// is infinite.
     #[must_use]
     pub fn value_at(&self, position: f64) -> f64 {
         if position.is_nan() {
@@ -64,7 +64,7 @@ impl SettingInfo {
         })
     }
 
-    /// The position of a value, 0 to 1; the inverse of [`value_at`](Self::value_at).
+    /// Normalised position of a value, 0 to 1; the inverse of [`value_at`](Self::value_at).
     #[must_use]
     pub fn position_of(&self, value: f64) -> f64 {
         let value = self.nearest(value);
@@ -78,7 +78,7 @@ impl SettingInfo {
         if self.unit == Unit::Ratio { position * LAST_FINITE_RATIO } else { position }
     }
 
-    /// The value some steps of the row further up (or down), [`rounded`](Self::rounded).
+    /// Value a number of steps up or down, [`rounded`](Self::rounded).
     #[must_use]
     pub fn stepped(&self, value: f64, steps: f64) -> f64 {
         if value == f64::INFINITY {
@@ -92,7 +92,7 @@ impl SettingInfo {
 }
 
 impl StripSettings {
-    /// Every setting [`rounded`](SettingInfo::rounded): what comes back from a host's parameters. The order stays.
+    /// Copy with every setting [`rounded`](SettingInfo::rounded), as it comes back from a host's parameters.
     #[must_use]
     pub fn rounded(&self) -> Self {
         let mut rounded = *self;
@@ -114,7 +114,7 @@ pub(super) mod tests {
     use std::format;
     use std::vec::Vec;
 
-    /// Values of a row all over its range, as they are after rounding.
+    /// Rounded values over the whole range of a row.
     pub(in crate::settings) fn values(info: &SettingInfo) -> Vec<f64> {
         let mut values: Vec<f64> = (0..=3_000).map(|k| info.value_at(f64::from(k) / 3_000.0)).collect();
         values.extend([info.min, info.max, info.default]);

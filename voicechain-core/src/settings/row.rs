@@ -1,51 +1,51 @@
-//! One row of the table: what is known of a setting, and which values it takes.
+//! One row of the table: the properties of a setting and its range check.
 
 use crate::error::{Allowed, SettingError};
 use crate::units::Unit;
 
-/// How a setting moves between its ends, and what its step means.
+/// Scale on which a setting moves, and unit of its step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Scale {
-    /// Evenly in its unit; the step is in that unit.
+    /// Linear in the unit of the setting; so is the step.
     Linear,
-    /// Evenly in octaves (a doubling is the same distance everywhere); the step is a part of an octave.
+    /// Logarithmic; the step is in octaves.
     Logarithmic,
 }
 
 /// One row of the table of settings.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SettingInfo {
-    /// Section and field, as in the settings file: `high_pass.frequency_hz`. Never changes.
+    /// Id in the settings file, section and field: `high_pass.frequency_hz`. Never changes.
     pub id: &'static str,
-    /// The section's id, the part of `id` before the point: a stage, or what stages share.
+    /// Id of the section, the part of `id` before the point: a stage, or settings that stages share.
     pub section: &'static str,
-    /// The setting's name in trade terms, lower case.
+    /// Name in trade terms, lower case.
     pub name: &'static str,
-    /// What its number means.
+    /// Unit of the value.
     pub unit: Unit,
-    /// Smallest value. A switch has 0, a choice 0.
+    /// Smallest value; 0 for a switch or a choice.
     pub min: f64,
-    /// Largest value. A switch has 1, a choice the number of its last name. A ratio may also be infinite.
+    /// Largest value; 1 for a switch, the index of the last name for a choice. A ratio may also be infinite.
     pub max: f64,
-    /// Value of a new strip.
+    /// Default value.
     pub default: f64,
-    /// Smallest useful move: in the unit, or in octaves on a logarithmic scale.
+    /// Smallest useful step, in the unit or, on a logarithmic scale, in octaves.
     pub step: f64,
-    /// How the setting moves between its ends.
+    /// Scale of the setting.
     pub scale: Scale,
-    /// False for the settings that change the latency.
+    /// Whether a host may automate it; false for settings that change the latency.
     pub automatable: bool,
-    /// What it does, in one line.
+    /// Explanation in one line.
     pub explanation: &'static str,
-    /// The names of a choice in order; empty for anything else.
+    /// Names of a choice, in order; empty for other units.
     pub choices: &'static [&'static str],
 }
 
 impl SettingInfo {
-    /// Checks a value against this row.
+    /// Checks a value against the range.
     ///
     /// # Errors
-    /// A value that is not a number or outside the range is refused with the range. A ratio may be infinite.
+    /// NaN or a value outside the range; the error contains the range. A ratio may be infinite.
     pub fn check(&self, value: f64) -> Result<(), SettingError> {
         let infinite_ratio = self.unit == Unit::Ratio && value == f64::INFINITY;
         if (self.min..=self.max).contains(&value) || infinite_ratio {
@@ -54,7 +54,7 @@ impl SettingInfo {
         Err(SettingError { setting: self.id, value, allowed: self.allowed() })
     }
 
-    /// What [`check`](Self::check) accepts.
+    /// Values that [`check`](Self::check) accepts.
     #[must_use]
     pub fn allowed(&self) -> Allowed {
         match self.unit {
@@ -64,7 +64,7 @@ impl SettingInfo {
         }
     }
 
-    /// The value nearest to `value` that [`check`](Self::check) accepts; something that is not a number gives the default.
+    /// Accepted value nearest to `value`; the default for NaN.
     #[must_use]
     pub fn nearest(&self, value: f64) -> f64 {
         if value.is_nan() {
@@ -76,15 +76,14 @@ impl SettingInfo {
         }
     }
 
-    /// True for the row that switches its whole stage.
+    /// Whether the row is the switch of its stage.
     #[must_use]
     pub fn is_switch_of_stage(&self) -> bool {
         self.unit == Unit::Switch && self.id.ends_with(".on")
     }
 
-    /// The value nearest to `value` that lies on this row's steps (on a logarithmic scale counted from the default) and inside its
-    /// range.
-    /// An infinite ratio stays. Tested by `values_are_rounded_to_steps`.
+    /// Value nearest to `value` on the grid of steps and inside the range. On a logarithmic scale the grid starts at the
+    /// default. An infinite ratio stays infinite. Tested by `values_are_rounded_to_steps`.
     #[must_use]
     pub fn on_step(&self, value: f64) -> f64 {
         let value = self.nearest(value);
@@ -107,7 +106,7 @@ impl SettingInfo {
 mod tests {
     use crate::settings::StageId;
 
-    /// Whether a stage is on hangs on this row alone.
+    /// `is_on` depends on this row alone.
     #[test]
     fn every_stage_but_the_trims_has_one_switch() {
         for &stage in StageId::ALL {

@@ -1,10 +1,10 @@
-//! The order in which the sound passes all stages.
+//! Signal order of all stages.
 
 use super::order::{REORDERABLE_STAGES, ReorderableStage};
 use super::table::{StageId, StripSettings};
 
 impl ReorderableStage {
-    /// This stage among all stages.
+    /// Id of the stage.
     #[must_use]
     pub const fn stage(self) -> StageId {
         match self {
@@ -17,16 +17,16 @@ impl ReorderableStage {
 }
 
 impl StageId {
-    /// How many stages there are.
+    /// Number of stages.
     pub const COUNT: usize = Self::ALL.len();
 
-    /// Its place in [`ALL`](Self::ALL), for arrays with an entry per stage.
+    /// Index in [`ALL`](Self::ALL), for arrays with one entry per stage.
     #[must_use]
     pub const fn index(self) -> usize {
         self as usize
     }
 
-    /// Its name in the order that can be set; `None` for a stage whose place is fixed.
+    /// The reorderable stage; `None` for a stage with a fixed position.
     #[must_use]
     pub const fn reorderable(self) -> Option<ReorderableStage> {
         match self {
@@ -46,8 +46,8 @@ impl StageId {
     }
 }
 
-/// All stages in the order in which the sound passes them: those with a fixed place where the table has them, the others as
-/// `order` says. Strip, ledger, meters, report and editor take their order from here.
+/// All stages in signal order: stages with a fixed position as in the table, reorderable stages as in `order`. Strip,
+/// ledger, meters, report and editor take their order from here.
 #[must_use]
 pub const fn signal_order(order: [ReorderableStage; REORDERABLE_STAGES]) -> [StageId; StageId::COUNT] {
     let mut stages = [StageId::Trim; StageId::COUNT];
@@ -66,7 +66,7 @@ pub const fn signal_order(order: [ReorderableStage; REORDERABLE_STAGES]) -> [Sta
 }
 
 impl StripSettings {
-    /// All stages in the order in which the sound passes them; see [`signal_order`].
+    /// All stages in signal order; see [`signal_order`].
     #[must_use]
     pub const fn signal_order(&self) -> [StageId; StageId::COUNT] {
         signal_order(self.order)

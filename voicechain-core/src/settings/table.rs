@@ -1,4 +1,4 @@
-//! The table itself, and what is derived from it: the settings structs of the stages and of the strip, [`StageId`], [`SectionId`].
+//! The table itself, and the types that are made from it: the structs of settings, [`StageId`] and [`SectionId`].
 
 use super::order::{DEFAULT_ORDER, REORDERABLE_STAGES, ReorderableStage, check_order};
 use super::row::{Scale, SettingInfo};
@@ -307,98 +307,98 @@ macro_rules! settings_table {
         }
     };
 }
-/// Frequencies step in 1/48 octave, times in 1/12.
+/// Steps on logarithmic scales, octaves: frequencies in 1/48; times, ratios and Q in 1/12.
 const FREQUENCY_STEP: f64 = 1.0 / 48.0;
-const TIME_STEP: f64 = 1.0 / 12.0;
+const COARSE_STEP: f64 = 1.0 / 12.0;
 const NONE: &[&str] = &[];
 
 #[rustfmt::skip]
 settings_table! {
 strip {
-    /// What the stages that work on spectra share.
+    /// Settings shared by the stages that process short-time spectra.
     Spectral spectral: SpectralSettings "Spectral" {
         latency: SpectralLatency = SpectralLatency::None, "latency", Choice, [0.0, 2.0; 1.0], Linear, SpectralLatency::NAMES, false, "Latency that the spectral stages may use; they are bypassed without it and do most with the high one. Changes the latency.";
     }
 }
 stages {
-    /// Brings the recording to the level at which the strip works.
+    /// Input gain, which brings the recording to the working level of the strip.
     Trim trim: TrimSettings "Trim" {
         gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Input gain, before every other stage.";
     }
-    /// Takes mains hum out.
+    /// Removes mains hum and its harmonics.
     Hum hum: HumSettings "Hum" {
         on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the hum stage.";
         mains: Mains = Mains::Hz50, "mains", Choice, [0.0, 1.0; 1.0], Linear, Mains::NAMES, true, "Nominal mains frequency where the voice was recorded; the stage follows it within 0.5 Hz.";
         harmonics: f64 = 10.0, "harmonics", Number, [1.0, 20.0; 1.0], Linear, NONE, true, "Number of harmonics removed, the mains frequency included.";
         depth_db: f64 = 40.0, "depth", Decibel, [0.0, 60.0; 1.0], Linear, NONE, true, "Attenuation of every harmonic.";
     }
-    /// Removes what lies below the voice.
+    /// Butterworth high-pass below the voice.
     HighPass high_pass: HighPassSettings "High-pass" {
         on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the high-pass.";
         frequency_hz: f64 = 70.0, "frequency", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Cutoff frequency (-3 dB); keep it below the lowest pitch of the voice.";
         slope: Slope = Slope::Db18, "slope", Choice, [0.0, 4.0; 1.0], Linear, Slope::NAMES, true, "Slope below the cutoff frequency; steeper for rumble.";
     }
-    /// Takes the late sound of the room out.
+    /// Attenuates late reverberation.
     DeReverb de_reverb: DeReverbSettings "De-reverb" {
         on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-reverb; it is bypassed while the spectral latency is none.";
-        decay_ms: f64 = 500.0, "decay time", Millisecond, [100.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "Time in which the sound of the room decays by 60 dB; nothing is removed below 170 ms, and up to 400 ms only where reverberation is detected.";
+        decay_ms: f64 = 500.0, "decay time", Millisecond, [100.0, 2_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time in which the sound of the room decays by 60 dB; nothing is removed below 170 ms, and up to 400 ms only where reverberation is detected.";
         amount_percent: f64 = 100.0, "amount", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the suppression that is applied.";
         range_db: f64 = 15.0, "range", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Maximum attenuation per band; about half of it during direct sound, four fifths in noise. Linear prediction acts in addition.";
     }
-    /// Turns down what lies between the words.
+    /// Downward expander: attenuates background noise between words.
     Expander expander: ExpanderSettings "Expander" {
         on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the expander.";
         threshold_db: f64 = 8.0, "threshold", Decibel, [2.0, 30.0; 0.5], Linear, NONE, true, "Level above the noise floor at which the expander opens.";
-        ratio: f64 = 4.0, "ratio", Ratio, [1.0, 20.0; TIME_STEP], Logarithmic, NONE, true, "Output decibels per input decibel below the threshold.";
+        ratio: f64 = 4.0, "ratio", Ratio, [1.0, 20.0; COARSE_STEP], Logarithmic, NONE, true, "Output decibels per input decibel below the threshold.";
         range_db: f64 = 15.0, "range", Decibel, [0.0, 40.0; 0.5], Linear, NONE, true, "Maximum attenuation.";
         hysteresis_db: f64 = 3.0, "hysteresis", Decibel, [0.0, 12.0; 0.5], Linear, NONE, true, "Distance below the threshold at which the expander closes.";
-        hold_ms: f64 = 80.0, "hold", Millisecond, [1.0, 1_000.0; TIME_STEP], Logarithmic, NONE, true, "Time for which the expander stays open before it closes.";
-        attack_ms: f64 = 2.0, "attack", Millisecond, [0.1, 50.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of opening (63 % of the change in dB).";
-        release_ms: f64 = 120.0, "release", Millisecond, [5.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of closing (63 % of the change in dB).";
+        hold_ms: f64 = 80.0, "hold", Millisecond, [1.0, 1_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time for which the expander stays open before it closes.";
+        attack_ms: f64 = 2.0, "attack", Millisecond, [0.1, 50.0; COARSE_STEP], Logarithmic, NONE, true, "Time constant of opening (63 % of the change in dB).";
+        release_ms: f64 = 120.0, "release", Millisecond, [5.0, 2_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time constant of closing (63 % of the change in dB).";
     }
-    /// Brings the phrases of a voice that drifts to one level, before the stages with thresholds.
+    /// Brings phrases of different levels to one level, ahead of the stages with thresholds.
     Leveller leveller: LevellerSettings "Leveller" {
         on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the leveller.";
         target_lufs: f64 = -23.0, "target", Loudness, [-40.0, -10.0; 0.5], Linear, NONE, true, "Loudness of one channel to which phrases are brought.";
-        response_time_ms: f64 = 4_000.0, "response time", Millisecond, [250.0, 10_000.0; TIME_STEP], Logarithmic, NONE, true, "Length of speech from which the level is taken; longer is calmer, shorter follows single words.";
+        response_time_ms: f64 = 4_000.0, "response time", Millisecond, [250.0, 10_000.0; COARSE_STEP], Logarithmic, NONE, true, "Length of speech from which the level is taken; longer is calmer, shorter follows single words.";
         maximum_boost_db: f64 = 12.0, "maximum boost", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Maximum boost of a quiet phrase.";
         maximum_cut_db: f64 = 12.0, "maximum cut", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Maximum attenuation of a loud phrase.";
     }
-    /// Cuts what stands out: four bells, before the dynamics.
+    /// Four bells, meant for cuts of resonances.
     CorrectiveEq corrective_eq: CorrectiveEqSettings "Corrective EQ" {
         on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the corrective EQ.";
         level_compensation: bool = true, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Compensates the change in loudness that the bells make to speech.";
         bell_1_frequency_hz: f64 = 200.0, "bell 1 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the first bell.";
         bell_1_gain_db: f64 = 0.0, "bell 1 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre frequency of the first bell; 0 dB leaves the sound unchanged.";
-        bell_1_q: f64 = 1.4, "bell 1 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Quality factor of the first bell; higher is narrower.";
+        bell_1_q: f64 = 1.4, "bell 1 Q", Number, [0.3, 12.0; COARSE_STEP], Logarithmic, NONE, true, "Quality factor of the first bell; higher is narrower.";
         bell_2_frequency_hz: f64 = 450.0, "bell 2 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the second bell.";
         bell_2_gain_db: f64 = 0.0, "bell 2 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre frequency of the second bell; 0 dB leaves the sound unchanged.";
-        bell_2_q: f64 = 1.4, "bell 2 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Quality factor of the second bell; higher is narrower.";
+        bell_2_q: f64 = 1.4, "bell 2 Q", Number, [0.3, 12.0; COARSE_STEP], Logarithmic, NONE, true, "Quality factor of the second bell; higher is narrower.";
         bell_3_frequency_hz: f64 = 1_000.0, "bell 3 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the third bell.";
         bell_3_gain_db: f64 = 0.0, "bell 3 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre frequency of the third bell; 0 dB leaves the sound unchanged.";
-        bell_3_q: f64 = 1.4, "bell 3 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Quality factor of the third bell; higher is narrower.";
+        bell_3_q: f64 = 1.4, "bell 3 Q", Number, [0.3, 12.0; COARSE_STEP], Logarithmic, NONE, true, "Quality factor of the third bell; higher is narrower.";
         bell_4_frequency_hz: f64 = 2_800.0, "bell 4 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the fourth bell.";
         bell_4_gain_db: f64 = 0.0, "bell 4 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre frequency of the fourth bell; 0 dB leaves the sound unchanged.";
-        bell_4_q: f64 = 1.4, "bell 4 Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Quality factor of the fourth bell; higher is narrower.";
+        bell_4_q: f64 = 1.4, "bell 4 Q", Number, [0.3, 12.0; COARSE_STEP], Logarithmic, NONE, true, "Quality factor of the fourth bell; higher is narrower.";
     }
-    /// Turns down sibilants that are too strong against the vowels.
+    /// Attenuates sibilants that are too strong relative to the vowels.
     DeEsser de_esser: DeEsserSettings "De-esser" {
         on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-esser.";
         mode: DeEsserMode = DeEsserMode::SplitBand, "mode", Choice, [0.0, 1.0; 1.0], Linear, DeEsserMode::NAMES, true, "Split-band attenuates above the frequency only, wideband the whole voice.";
         frequency_hz: f64 = 5_000.0, "frequency", Hertz, [3_000.0, 12_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Lower edge of the band that is attenuated.";
         threshold_db: f64 = 0.0, "threshold", Decibel, [-24.0, 24.0; 0.5], Linear, NONE, true, "Level of the sibilant band relative to the voiced band above which the de-esser attenuates.";
         range_db: f64 = 6.0, "range", Decibel, [0.0, 18.0; 0.5], Linear, NONE, true, "Maximum attenuation.";
-        attack_ms: f64 = 1.0, "attack", Millisecond, [0.1, 50.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of gain reduction (63 % of the change).";
-        release_ms: f64 = 40.0, "release", Millisecond, [5.0, 500.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of recovery (63 % of the change).";
+        attack_ms: f64 = 1.0, "attack", Millisecond, [0.1, 50.0; COARSE_STEP], Logarithmic, NONE, true, "Time constant of gain reduction (63 % of the change).";
+        release_ms: f64 = 40.0, "release", Millisecond, [5.0, 500.0; COARSE_STEP], Logarithmic, NONE, true, "Time constant of recovery (63 % of the change).";
     }
-    /// Evens out the level.
+    /// Feed-forward compressor.
     Compressor compressor: CompressorSettings "Compressor" {
         on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the compressor.";
         threshold_db: f64 = -20.0, "threshold", Decibel, [-60.0, 0.0; 0.1], Linear, NONE, true, "Level above which the compressor attenuates, relative to full scale.";
-        ratio: f64 = 3.0, "ratio", Ratio, [1.0, 20.0; TIME_STEP], Logarithmic, NONE, true, "Input decibels above the threshold per output decibel.";
+        ratio: f64 = 3.0, "ratio", Ratio, [1.0, 20.0; COARSE_STEP], Logarithmic, NONE, true, "Input decibels above the threshold per output decibel.";
         knee_db: f64 = 6.0, "knee", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Width of the soft knee around the threshold.";
-        attack_ms: f64 = 5.0, "attack", Millisecond, [0.1, 200.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of gain reduction (63 % of the change in dB).";
-        release_ms: f64 = 100.0, "release", Millisecond, [5.0, 2_000.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of recovery (63 % of the change in dB).";
+        attack_ms: f64 = 5.0, "attack", Millisecond, [0.1, 200.0; COARSE_STEP], Logarithmic, NONE, true, "Time constant of gain reduction (63 % of the change in dB).";
+        release_ms: f64 = 100.0, "release", Millisecond, [5.0, 2_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time constant of recovery (63 % of the change in dB).";
         auto_release: bool = true, "auto release", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Shortens the release after transients; the set release is then the longest.";
         make_up: MakeUp = MakeUp::Manual, "make-up", Choice, [0.0, 1.0; 1.0], Linear, MakeUp::NAMES, true, "Make-up gain set manually, or derived from threshold, ratio and knee.";
         make_up_db: f64 = 0.0, "make-up gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Make-up gain in manual mode.";
@@ -406,7 +406,7 @@ stages {
         mix_percent: f64 = 100.0, "mix", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the compressed signal; the rest is uncompressed.";
         stereo_link_percent: f64 = 100.0, "stereo link", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "At 100 % the louder channel drives both channels, at 0 % each drives itself.";
     }
-    /// Shapes the tonal balance: two shelves and a bell, after the dynamics.
+    /// Low shelf, bell and high shelf, meant for the tonal balance.
     ToneEq tone_eq: ToneEqSettings "Tone EQ" {
         on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the tone EQ.";
         level_compensation: bool = true, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Compensates the change in loudness that the shelves and the bell make to speech.";
@@ -414,18 +414,18 @@ stages {
         low_shelf_gain_db: f64 = 0.0, "low shelf gain", Decibel, [-12.0, 12.0; 0.1], Linear, NONE, true, "Gain below the low shelf frequency; 0 dB leaves the sound unchanged.";
         bell_frequency_hz: f64 = 3_700.0, "bell frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the bell.";
         bell_gain_db: f64 = 0.0, "bell gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre frequency; 0 dB leaves the sound unchanged.";
-        bell_q: f64 = 0.7, "bell Q", Number, [0.3, 12.0; TIME_STEP], Logarithmic, NONE, true, "Quality factor of the bell; higher is narrower.";
+        bell_q: f64 = 0.7, "bell Q", Number, [0.3, 12.0; COARSE_STEP], Logarithmic, NONE, true, "Quality factor of the bell; higher is narrower.";
         high_shelf_frequency_hz: f64 = 9_000.0, "high shelf frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Frequency at which the high shelf has half its gain in dB.";
         high_shelf_gain_db: f64 = 0.0, "high shelf gain", Decibel, [-12.0, 12.0; 0.1], Linear, NONE, true, "Gain above the high shelf frequency; 0 dB leaves the sound unchanged.";
     }
-    /// Keeps the true peak under the ceiling.
+    /// True-peak limiter.
     Limiter limiter: LimiterSettings "Limiter" {
         on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the limiter; its latency stays.";
         ceiling_dbtp: f64 = -1.0, "ceiling", DecibelTruePeak, [-12.0, 0.0; 0.1], Linear, NONE, true, "Maximum true peak of the output of the limiter.";
         look_ahead_ms: f64 = 1.5, "look-ahead", Millisecond, [0.5, 5.0; 0.1], Linear, NONE, false, "Time by which gain reduction precedes a peak; longer is smoother. Changes the latency.";
-        release_ms: f64 = 80.0, "release", Millisecond, [10.0, 1_000.0; TIME_STEP], Logarithmic, NONE, true, "Time constant of recovery (63 % of the change in dB).";
+        release_ms: f64 = 80.0, "release", Millisecond, [10.0, 1_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time constant of recovery (63 % of the change in dB).";
     }
-    /// Level behind everything else.
+    /// Output gain, after every other stage.
     Output output: OutputSettings "Output" {
         gain_db: f64 = 0.0, "gain", Decibel, [-24.0, 24.0; 0.1], Linear, NONE, true, "Output gain after the limiter; above 0 dB it raises the ceiling by the same amount.";
     }

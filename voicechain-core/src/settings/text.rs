@@ -1,23 +1,23 @@
-//! How the value of a setting is written for a person and read back.
+//! Exact text of a value, and the parser of typed values.
 
 use super::position::five_digits;
 use super::row::SettingInfo;
 use crate::units::Unit;
 use core::fmt;
 
-/// Longest number that is read, in characters.
+/// Maximum length of a number, characters.
 const LONGEST_NUMBER: usize = 24;
 
 impl SettingInfo {
-    /// The value as a person reads it, with its unit: `2.5 kHz`, `-18 dB`, `3:1`, `inf:1`, `1.5 s`, `on`, `split-band`.
+    /// Value with its unit and every digit: `2.5 kHz`, `-18 dB`, `3:1`, `inf:1`, `1.5 s`, `on`, `split-band`.
     #[must_use]
     pub const fn text(&self, value: f64) -> ValueText<'_> {
         ValueText { info: self, value }
     }
 
-    /// Reads what a person typed: [`text`](Self::text) and looser ways to write it (`2500`, `2.5k`, `2,5 kHz`, `−18`,
-    /// `3`, `infinite`, the beginning of a choice). A number outside the range gives the nearest accepted one, and all
-    /// are [`rounded`](Self::rounded); `None` for anything that is no value of this setting.
+    /// Parses a typed value: the output of [`text`](Self::text) and looser forms (`2500`, `2.5k`, `2,5 kHz`, `−18`, `3`,
+    /// `infinite`, the beginning of a choice). The result is [`rounded`](Self::rounded) and clamped to the range; `None`
+    /// if the text is no value of this setting.
     #[must_use]
     pub fn parse(&self, text: &str) -> Option<f64> {
         let text = text.trim();
@@ -56,7 +56,7 @@ impl SettingInfo {
         Some(self.rounded(number * factor))
     }
 
-    /// A choice by its name, or by a beginning that only one name has.
+    /// Index of the choice with this name or unique beginning of a name.
     fn parse_choice(&self, text: &str) -> Option<f64> {
         let begins = |name: &str| name.get(..text.len()).is_some_and(|start| start.eq_ignore_ascii_case(text));
         let whole = self.choices.iter().position(|name| name.eq_ignore_ascii_case(text));
@@ -69,8 +69,8 @@ impl SettingInfo {
     }
 }
 
-/// Splits a text into its number, if it begins with one, and the unit without spaces around a colon. `inf:1` has no
-/// number and the unit `inf`. `None` for a number that cannot be read.
+/// Splits a text into a leading number, if any, and its unit, without spaces around a colon. `inf:1` has no number and the
+/// unit `inf`. `None` for a malformed number.
 fn split_number(text: &str) -> Option<(Option<f64>, &str)> {
     let mut digits = [0_u8; LONGEST_NUMBER];
     let mut length = 0;
@@ -107,7 +107,7 @@ fn split_number(text: &str) -> Option<(Option<f64>, &str)> {
     Some((Some(number), unit))
 }
 
-/// A value with its unit, as [`SettingInfo::text`] gives it.
+/// Exact text of a value, as [`SettingInfo::text`] returns it.
 #[derive(Clone, Copy, Debug)]
 pub struct ValueText<'a> {
     info: &'a SettingInfo,

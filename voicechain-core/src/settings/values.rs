@@ -75,27 +75,27 @@ choice! {
 }
 
 choice! {
-    /// What the de-esser turns down.
+    /// Which part of the spectrum the de-esser attenuates.
     DeEsserMode {
-        /// Only what lies above its frequency.
+        /// The band above its frequency.
         SplitBand = "split-band",
-        /// Everything.
+        /// The whole spectrum.
         Wideband = "wideband",
     }
 }
 
 choice! {
-    /// How the compressor's make-up gain is found.
+    /// Source of the compressor's make-up gain.
     MakeUp {
-        /// The gain that is set.
+        /// The value of the setting.
         Manual = "manual",
-        /// From threshold, ratio and knee, so that a voice at working level keeps its loudness.
+        /// Derived from threshold, ratio and knee, so that a voice at working level keeps its loudness.
         Automatic = "automatic",
     }
 }
 
 choice! {
-    /// The nominal frequency of the mains.
+    /// Nominal mains frequency.
     Mains {
         /// Europe, most of Asia, Africa, Australia.
         Hz50 = "50 Hz",
@@ -105,9 +105,9 @@ choice! {
 }
 
 choice! {
-    /// The delay that the spectral stages may use.
+    /// Latency that the spectral stages may use.
     SpectralLatency {
-        /// No delay: the spectral stages are bypassed.
+        /// No latency: the spectral stages are bypassed.
         None = "none",
         /// 512 samples at 48 kHz.
         Low = "low",
