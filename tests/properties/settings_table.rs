@@ -113,9 +113,10 @@ fn the_printed_table_has_one_line_per_setting() {
 fn settings_md_equals_the_printed_table() {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../voicechain-core/SETTINGS.md");
     let mut text = String::from(
-        "# Settings\n\nPrinted from the table in `src/settings/table.rs`, the source of everything else. A settings file (TOML) \
-         starts with `format = 1` and `order` and has one section per stage and one, `spectral`, that stages share. A \
-         setting that it leaves out keeps its default. Ids and ranges never change.\n\n",
+        "# Settings\n\nPrinted from the table in `src/settings/table.rs`, from which everything else is derived. A \
+         settings file (TOML) starts with `format = 1` and `order` and has one section per stage and one, `spectral`, \
+         that stages share. A setting that it leaves out keeps its default. Ids and ranges never change after a \
+         release.\n\n",
     );
     StripSettings::write_table(&mut text).expect("writing to a string");
     if std::env::var_os("VOICECHAIN_WRITE").is_some() {

@@ -1,4 +1,4 @@
-//! Latency and tail are exact.
+//! The latency is exact. The stated tail is never shorter than the true tail and at most twice as long.
 
 use crate::rate;
 use voicechain_core::settings::Slope;
@@ -40,7 +40,7 @@ fn latency_is_exact() {
 }
 
 #[test]
-fn latency_and_tail_are_exact() {
+fn stated_tail_bounds_the_impulse_response() {
     let mut random = Noise::new(21);
     for hz in [8_000.0, 16_000.0, 44_100.0, 48_000.0, 96_000.0] {
         for round in 0..12 {

@@ -5,7 +5,8 @@
 //! use voicechain_core::{SampleRate, Strip, StripCoefs};
 //!
 //! let settings = StartingPoint::SpokenClose.settings();
-//! let coefs = StripCoefs::<2>::design(&settings, SampleRate::new(48_000.0)?)?; // the only fallible step
+//! let rate = SampleRate::new(48_000.0)?;
+//! let coefs = StripCoefs::<2>::design(&settings, rate)?; // fails only if a setting is outside its range
 //! let mut strip = Strip::new(&coefs);
 //! let mut frames = [[0.0_f32; 2]; 512]; // processed in place, any number of frames
 //! strip.run(&mut frames);

@@ -73,8 +73,8 @@ impl<const N: usize> Cascade<N> {
     }
 
     /// Tail length in samples: how long after the last input sample the output can exceed -120 dB of the peak of the
-    /// impulse response. Never too short and at most twice too long; 0 for the identity. Cost: a few microseconds for
-    /// any settings. Tested by `tail_bounds_the_impulse_response`.
+    /// impulse response. Never shorter than the true tail and at most twice as long; 0 for the identity. Cost: a few
+    /// microseconds for any settings. Tested by `tail_bounds_the_impulse_response`.
     #[must_use]
     pub fn tail(&self) -> u32 {
         super::tail::samples(self.sections.iter())

@@ -22,14 +22,15 @@ const MIN_ACTIVE_S: f64 = 2.0;
 
 /// Measures a recording and returns its [`Profile`] at any time.
 ///
-/// Accepts mono or stereo at 8 to 192 kHz in blocks of any length. Loudness and peaks cover all channels. Everything
-/// else is measured on (L+R)/2 without its DC offset; spectra are taken at 48 kHz or less. Non-finite samples count as
-/// silence.
+/// Accepts mono or stereo at 8 to 192 kHz in blocks of any length. Loudness, true peak, sample peak and
+/// clipping cover all channels, as does the check for an invalid signal. Everything else is measured on (L+R)/2 without
+/// its DC offset; spectra are taken at 48 kHz or less. Non-finite samples count as silence.
 ///
 /// All timing is counted in samples: the profile is bit-identical for any block size. Nothing allocates. The meter is
-/// large (see `size_of`); keep it on the heap where threads have small stacks.
+/// large, at most 300 KiB: keep it on the heap where threads have small stacks.
 ///
-/// Tested by `properties::profile`. Accuracy on recorded voices is measured by `accuracy` in tests.
+/// Tested by `properties::profile` and `a_profile_meter_fits_in_300_kib`. For accuracy on recorded voices see
+/// tests/accuracy/RESULTS.md.
 #[derive(Clone, Debug)]
 pub struct ProfileMeter<const C: usize> {
     rate: SampleRate,

@@ -1,8 +1,9 @@
 //! Measurements of one voice recording: [`Profile`] and its parts.
 //!
 //! Levels are mean squares in dB relative to full scale unless stated otherwise: a full-scale sine has -3.01 dB. Peaks
-//! are magnitudes: a full-scale sine has 0 dB. A quantity that a recording may not reveal is a [`Measured`]: its
-//! value, or the reason why it is unavailable.
+//! are magnitudes: a full-scale sine has 0 dB. dBov (ITU-T P.56) and dBFS have the same reference here.
+//!
+//! A quantity that a recording may not reveal is a [`Measured`]: its value, or the reason why it is unavailable.
 
 pub use super::measured::{Measured, Unavailable};
 #[cfg(feature = "serde")]
@@ -118,16 +119,17 @@ pub struct BackgroundNoise {
     /// Third-octave levels of the noise, dBFS.
     #[cfg_attr(feature = "serde", serde(with = "serialisation::bands::all"))]
     pub noise_bands_dbfs: [f64; THIRD_OCTAVES],
-    /// Signal-to-noise ratio, dB: active speech level without the noise, relative to the noise floor.
+    /// Signal-to-noise ratio, dB: active speech level after subtraction of the noise power, relative to the noise
+    /// floor.
     #[cfg_attr(feature = "serde", serde(with = "serialisation", default = "serialisation::missing"))]
     pub snr_db: Measured<f64>,
-    /// Level of rumble below the voice (under 60 Hz), dBFS.
+    /// Level of rumble, below 60 Hz, dBFS.
     pub rumble_dbfs: f64,
     /// DC offset: mean of all samples as a fraction of full scale.
     pub dc_offset: f64,
 }
 
-/// Maximum number of hum harmonics.
+/// Maximum number of hum harmonics that are measured. The hum stage removes up to 20.
 pub const HUM_HARMONICS: usize = 10;
 
 /// Mains hum.
@@ -155,7 +157,7 @@ pub struct Pitch {
     pub median_hz: f64,
     /// 90th percentile, Hz.
     pub high_hz: f64,
-    /// Voiced share of the active time, 0 to 1.
+    /// Voiced share of active speech, as a fraction from 0 to 1.
     pub voiced_share: f64,
 }
 
@@ -191,14 +193,14 @@ pub struct Bandwidth {
     /// Highest frequency with content, Hz; half the sample rate of the measurement (48 kHz or less) if nothing limits
     /// it earlier.
     pub high_hz: f64,
-    /// True if the content ends below the limit of the sample rate.
+    /// True if the content ends below 85 % of half the sample rate of the measurement.
     pub limited: bool,
-    /// True if the recording is narrowband, as telephone speech is.
+    /// True if `high_hz` is 4 kHz or less, as in telephone speech.
     pub narrowband: bool,
 }
 
-/// Resonance: a frequency at which the voice's spectral envelope is prominent. One recording reveals the frequency of a
-/// resonance, but not its gain.
+/// Resonance: a peak of the voice's spectral envelope above its smoothed envelope. Searched from 178 Hz to 1 kHz. One
+/// recording reveals the frequency of a resonance, but not its gain.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
@@ -220,9 +222,11 @@ pub struct Resonance {
 pub struct Sibilance {
     /// Centroid of the fricatives' spectrum from 3 to 10 kHz, Hz.
     pub frequency_hz: f64,
-    /// Level of the fricatives relative to the vowels, above its usual value, dB.
+    /// Level of the fricatives relative to the vowels, minus its mean over 39 recorded voices, dB. Fricatives from 5 to
+    /// 9 kHz, or from 4 to 7.5 kHz if the recording ends below 9 kHz.
     pub excess_db: f64,
-    /// Share of the fricatives that exceed the usual level by more than 6 dB, percent.
+    /// Share of the fricatives that exceed the mean of these voices by more than 6 dB, percent. Fricatives from 4 to
+    /// 10 kHz.
     pub share_percent: f64,
     /// 90th percentile, over the fricatives, of the ratio of sibilant to voiced band (see
     /// [`crate::detectors::sibilance`]), dB. The de-esser settings are derived from it.
@@ -244,7 +248,8 @@ pub struct Reverberation {
 /// Resonances, most prominent first.
 pub type Resonances = [Option<Resonance>; MAX_RESONANCES];
 
-/// Measurements of one voice recording. Loudness and peaks cover all channels; everything else describes (L+R)/2.
+/// Measurements of one voice recording. Loudness, true peak, sample peak and clipping cover all channels, as does the
+/// check for an invalid signal. Everything else describes (L+R)/2.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]

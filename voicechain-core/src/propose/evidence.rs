@@ -20,11 +20,11 @@ pub struct Evidence {
     pub setting: &'static str,
     /// Proposed value; a switch or a choice as its number.
     pub proposed: f64,
-    /// Measured quantity, as the start of the sentence: `the prominence of the resonance`.
+    /// Measured quantity as the subject of the sentence, for example `the prominence of the resonance`.
     pub quantity: &'static str,
     /// Frequency of the finding, Hz, if it has one.
     pub frequency_hz: Option<f64>,
-    /// Measured value; NaN when the rule needs no measurement or the value is unknown.
+    /// Measured value; NaN if unknown. The sentence then says "is not known".
     pub measured: f64,
     /// Clause that introduces the reference: `the typical value is`.
     pub reference_words: &'static str,

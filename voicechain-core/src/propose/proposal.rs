@@ -6,7 +6,7 @@ use super::reasons::Reasons;
 use super::warning::Warning;
 use crate::settings::{MakeUp, StripSettings, row};
 
-/// Maximum number of evidence entries: one for each setting that a rule can change.
+/// Maximum number of evidence entries: more than the settings that rules can change.
 pub const MAX_EVIDENCE: usize = 40;
 /// Maximum number of warnings.
 pub const MAX_WARNINGS: usize = 12;
@@ -22,8 +22,10 @@ pub struct Proposal {
 }
 
 impl Proposal {
-    /// Proposal of the idle strip: every stage that changes a voice is off or flat, and only the limiter stays on. No
-    /// evidence, no warnings.
+    /// Proposal of the idle strip: only the limiter can act. No evidence, no warnings.
+    ///
+    /// Hum, high-pass, de-reverb, expander, leveller, de-esser and compressor are off, both EQs are flat, and both
+    /// trims are at 0 dB. Make-up is automatic.
     #[must_use]
     pub fn idle() -> Self {
         let mut settings = StripSettings::default();
@@ -34,8 +36,8 @@ impl Proposal {
         Self { settings, evidence: [None; MAX_EVIDENCE], warnings: [None; MAX_WARNINGS] }
     }
 
-    /// Evidence in the order in which the rules decide: one entry for every setting that differs from
-    /// [`idle`](Self::idle).
+    /// Evidence in the order in which the rules decide: one entry for every setting that a rule has set. Every setting
+    /// that differs from [`idle`](Self::idle) has one.
     pub fn evidence(&self) -> impl Iterator<Item = &Evidence> {
         self.evidence.iter().flatten()
     }

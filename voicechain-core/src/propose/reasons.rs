@@ -35,8 +35,8 @@ impl<'a> Iterator for Reasons<'a> {
     }
 }
 
-/// One measurement and every setting that follows from it: those of one stage, with those that it shares with other
-/// stages.
+/// One finding and the settings that follow from it: settings of one stage, and shared settings such as
+/// `spectral.latency`.
 ///
 /// Displays as one sentence that states the measurement once. Where the settings have different sources, each source
 /// follows the last setting that it applies to. Tested by `settings_with_one_cause_form_one_sentence`.
@@ -58,7 +58,7 @@ impl<'a> Reason<'a> {
         self.first.section()
     }
 
-    /// Confidence, 0 to 1.
+    /// Confidence of the first entry, 0 to 1.
     #[must_use]
     pub fn confidence(&self) -> f64 {
         self.first.confidence

@@ -6,17 +6,18 @@ use core::fmt;
 /// Warning about the recording or the limits of the proposal. Displays as one sentence.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Warning {
-    /// The signal is not a voice: the proposal is idle.
+    /// The recording contains no recognised voice, or less than two seconds of active speech: the proposal is idle.
     NotAVoice,
-    /// Several voices in turn: every number describes their mixture.
+    /// Several voices that take turns: every measurement describes their mixture.
     SeveralVoices,
     /// Less than 30 s of active speech. Value: active speech, s.
     LittleSpeech(f64),
-    /// Clipped recording. Value: number of clipped stretches.
+    /// Clipped recording. Value: number of clipped runs, summed over all channels.
     Clipped(u32),
     /// Crest factor so low that the voice is already compressed. Value: crest factor, dB.
     AlreadyCompressed(f64),
-    /// The proposed compressor acts almost continuously. Value: gain reduction on loud phrases, dB.
+    /// The gain reduction on loud phrases is so large that the compressor acts almost continuously. Value: that gain
+    /// reduction, dB. The current rules propose at most 6.4 dB and warn above 7 dB, so this warning does not occur.
     ContinuousCompression(f64),
     /// Background noise limits the compression. Value: signal-to-noise ratio, dB.
     NoiseLimitsCompression(f64),
@@ -31,7 +32,9 @@ pub enum Warning {
 impl fmt::Display for Warning {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Self::NotAVoice => f.write_str("The recording is not recognised as a voice: nothing is proposed."),
+            Self::NotAVoice => {
+                f.write_str("The recording contains no recognisable voice, or too little speech: nothing is proposed.")
+            }
             Self::SeveralVoices => {
                 f.write_str("The recording contains several voices: the proposal fits their mixture, not each voice.")
             }
@@ -41,7 +44,7 @@ impl fmt::Display for Warning {
                 quantity(s, "s")
             ),
             Self::Clipped(n) => {
-                write!(f, "The recording is clipped in {n} place(s): the strip cannot restore the clipped peaks.")
+                write!(f, "Clipped runs in the recording: {n}; the strip cannot restore the clipped peaks.")
             }
             Self::AlreadyCompressed(db) => write!(
                 f,

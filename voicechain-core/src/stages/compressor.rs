@@ -16,8 +16,8 @@ use crate::units::SampleRate;
 /// - **Detector**: `|x|` per sample after the side-chain high-pass (second-order Butterworth).
 /// - **Gain computer**: static curve with soft knee and smooth decoupled ballistics, both in the log domain. Source:
 ///   Giannoulis, Massberg, Reiss, "Digital Dynamic Range Compressor Design", JAES 60(6), 2012.
-/// - **Auto release**: the set release time is the longest. A crest factor above that of speech shortens it, down
-///   to a quarter. After 0.25 s without demand for gain reduction it is a quarter.
+/// - **Auto release**: the set release time is the upper limit. A crest factor above that of steady speech shortens
+///   it, down to a quarter. After 0.25 s without demand for gain reduction it is a quarter.
 /// - **Make-up**: manual, or half of the static gain reduction at -7 dBFS.
 /// - **Mix**: blends compressed and uncompressed signal, make-up included in the compressed one.
 /// - **Stereo link**: at 100 % the louder channel drives both; at 0 % each channel drives itself.
@@ -119,14 +119,13 @@ where
     side_chain: CascadeState<C, 1>,
     ballistics: [SmoothDecoupled; C],
     crest: CrestFactor,
+    /// Automatic release coefficient, updated once per tick; `None` before the first tick.
     release: Option<f64>,
     above_threshold: bool,
     /// Ticks since the last demand for gain reduction.
     ticks_below_threshold: u32,
     max_reduction_db: f64,
 }
-
-impl<const C: usize> CompressorState<C> where [f32; C]: Frame {}
 
 impl<const C: usize> Stage<C> for Compressor
 where

@@ -133,10 +133,11 @@ where
         before.map(|stage| self.stage_latency(stage)).sum()
     }
 
-    /// Samples until the impulse response stays below -120 dB of its peak, latency included.
+    /// Bound on the samples until the impulse response stays below -120 dB of its peak, latency included. Never shorter
+    /// than the true tail and at most twice as long.
     ///
     /// All second-order sections count as one cascade, because gain after a section lengthens or shortens its
-    /// ringing. Tested by `latency_and_tail_are_exact`.
+    /// ringing. Tested by `stated_tail_bounds_the_impulse_response`.
     #[must_use]
     pub fn tail(&self) -> u32 {
         let stages = StageId::ALL.iter().map(|&stage| self.sections_and_tail(stage));
