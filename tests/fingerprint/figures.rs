@@ -85,7 +85,7 @@ fn from_positions(text: &str) -> Result<StripSettings, String> {
         return Err(format!("settings have {} positions, the table {}", values.len(), rows().count()));
     }
     for (id, value) in ids().zip(values) {
-        settings.set(id, value).map_err(|e| e.to_string())?;
+        settings.set(id, value).map_err(|e| format!("{id}: {e}"))?;
     }
     let order: Vec<ReorderableStage> = order
         .split_whitespace()
