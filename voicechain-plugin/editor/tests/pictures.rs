@@ -183,6 +183,7 @@ fn a_detector_open() {
 fn a_decay_open() {
     let mut track = proposed();
     track.page.open_row(StageId::DeReverb);
+    track.settings.de_reverb.on = true;
     track.settings.spectral.latency = SpectralLatency::High;
     track.settings.de_reverb.decay_ms = 520.0;
     track.profile.as_mut().unwrap().reverberation = Ok(Reverberation { decay_time_s: 0.62, dry: false });
