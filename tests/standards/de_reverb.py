@@ -239,7 +239,7 @@ def de_reverb(o, latency, x, decay_s):
     with tempfile.NamedTemporaryFile("w", suffix=".toml") as file:
         file.write("".join(f"[{stage}]\non = false\n" for stage in others))
         file.write(f'[spectral]\nlatency = "{latency}"\n')
-        file.write(f"[de_reverb]\ndecay_ms = {min(max(1_000 * decay_s, 100), 2_000):.1f}\n")
+        file.write(f"[de_reverb]\non = true\ndecay_ms = {min(max(1_000 * decay_s, 100), 2_000):.1f}\n")
         file.flush()
         return run(o, [file.name, str(RATE)], x)[0], decay_s
 
