@@ -152,6 +152,7 @@ fn ledger_entries_equal_the_gated_loudness_differences() {
         settings.output.gain_db = -2.0;
         check(&settings, &mono(&signal), point.name());
         settings.hum.on = true;
+        settings.de_reverb.on = true;
         settings.spectral.latency = SpectralLatency::High;
         settings.expander.on = true;
         settings.leveller.on = true;

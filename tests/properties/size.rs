@@ -33,6 +33,7 @@ fn a_strip_is_made_on_a_2_mib_stack_and_runs_on_256_kib() {
     let mut strip = made.expect("a thread").join().expect("no overflow");
     let run = std::thread::Builder::new().stack_size(256 * 1024).spawn(move || {
         let mut settings = StripSettings::default();
+        settings.de_reverb.on = true;
         for latency in [SpectralLatency::High, SpectralLatency::Low] {
             settings.spectral.latency = latency;
             strip.set(&coefs::<2>(&settings, rate(48_000.0)));

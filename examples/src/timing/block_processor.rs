@@ -34,6 +34,7 @@ pub fn all_stages_active() -> StripSettings {
     s.trim.gain_db = -1.0;
     s.hum.on = true;
     s.high_pass.slope = Slope::Db24;
+    s.de_reverb.on = true;
     s.spectral.latency = SpectralLatency::High;
     s.expander.on = true;
     s.leveller.on = true;

@@ -56,7 +56,7 @@ macro_rules! field_doc {
     };
 }
 
-/// The settings of one section: a struct, its rows, and the ways between the two.
+/// The settings of one section: a struct, its rows in the table, and access to its values by row.
 macro_rules! section {
     (
         $(#[$doc:meta])*
@@ -123,7 +123,7 @@ macro_rules! section {
                 false
             }
 
-            /// Whether the stage is switched on; one without a switch always is.
+            /// True when the stage is switched on; always true for a stage without a switch.
             #[must_use]
             pub fn is_on(&self) -> bool {
                 let switch = Self::ROWS.iter().position(|info| info.is_switch_of_stage());
@@ -280,7 +280,8 @@ macro_rules! settings_table {
             /// Sets a value from a number.
             ///
             /// # Errors
-            /// A value outside its range, or an unknown id (as `setting`), changes nothing.
+            /// A value outside its range or an unknown id; nothing changes. The error for an unknown id has `setting` in place
+            /// of the id.
             pub fn set(&mut self, id: &str, number: f64) -> Result<(), SettingError> {
                 let Some((section, row)) = find(id) else {
                     return Err(SettingError {
@@ -297,7 +298,7 @@ macro_rules! settings_table {
             /// Checks every setting, and the order.
             ///
             /// # Errors
-            /// The first value outside its range.
+            /// The first value outside its range, or an order that does not contain every reorderable stage once.
             pub fn check(&self) -> Result<(), SettingError> {
                 check_order(&self.order)?;
                 $(self.$stage.check()?;)+
@@ -317,7 +318,7 @@ settings_table! {
 strip {
     /// Settings shared by the stages that process short-time spectra.
     Spectral spectral: SpectralSettings "Spectral" {
-        latency: SpectralLatency = SpectralLatency::None, "latency", Choice, [0.0, 2.0; 1.0], Linear, SpectralLatency::NAMES, false, "Latency that the spectral stages may use; they are bypassed without it and do most with the high one. Changes the latency.";
+        latency: SpectralLatency = SpectralLatency::None, "latency", Choice, [0.0, 2.0; 1.0], Linear, SpectralLatency::NAMES, false, "Latency of the stages that process short-time spectra. At none they are bypassed; at high they act best. Changes the latency of the strip.";
     }
 }
 stages {
@@ -327,47 +328,47 @@ stages {
     }
     /// Removes mains hum and its harmonics.
     Hum hum: HumSettings "Hum" {
-        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the hum stage.";
+        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the hum stage on or off.";
         mains: Mains = Mains::Hz50, "mains", Choice, [0.0, 1.0; 1.0], Linear, Mains::NAMES, true, "Nominal mains frequency where the voice was recorded; the stage follows it within 0.5 Hz.";
         harmonics: f64 = 10.0, "harmonics", Number, [1.0, 20.0; 1.0], Linear, NONE, true, "Number of harmonics removed, the mains frequency included.";
         depth_db: f64 = 40.0, "depth", Decibel, [0.0, 60.0; 1.0], Linear, NONE, true, "Attenuation of every harmonic.";
     }
     /// Butterworth high-pass below the voice.
     HighPass high_pass: HighPassSettings "High-pass" {
-        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the high-pass.";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the high-pass on or off.";
         frequency_hz: f64 = 70.0, "frequency", Hertz, [20.0, 400.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Cutoff frequency (-3 dB); keep it below the lowest pitch of the voice.";
         slope: Slope = Slope::Db18, "slope", Choice, [0.0, 4.0; 1.0], Linear, Slope::NAMES, true, "Slope below the cutoff frequency; steeper for rumble.";
     }
     /// Attenuates late reverberation.
     DeReverb de_reverb: DeReverbSettings "De-reverb" {
-        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-reverb; it is bypassed while the spectral latency is none.";
-        decay_ms: f64 = 500.0, "decay time", Millisecond, [100.0, 2_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time in which the sound of the room decays by 60 dB; nothing is removed below 170 ms, and up to 400 ms only where reverberation is detected.";
+        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-reverb on or off; it is bypassed while the spectral latency is none.";
+        decay_ms: f64 = 500.0, "decay time", Millisecond, [100.0, 2_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time in which the sound of the room decays by 60 dB. Nothing is removed below 170 ms; up to 280 ms only where reverberation is detected; from 400 ms on without detection.";
         amount_percent: f64 = 100.0, "amount", Percent, [0.0, 100.0; 1.0], Linear, NONE, true, "Share of the suppression that is applied.";
         range_db: f64 = 15.0, "range", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Maximum attenuation per band; about half of it during direct sound, four fifths in noise. Linear prediction acts in addition.";
     }
     /// Downward expander: attenuates background noise between words.
     Expander expander: ExpanderSettings "Expander" {
-        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the expander.";
+        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the expander on or off.";
         threshold_db: f64 = 8.0, "threshold", Decibel, [2.0, 30.0; 0.5], Linear, NONE, true, "Level above the noise floor at which the expander opens.";
         ratio: f64 = 4.0, "ratio", Ratio, [1.0, 20.0; COARSE_STEP], Logarithmic, NONE, true, "Output decibels per input decibel below the threshold.";
         range_db: f64 = 15.0, "range", Decibel, [0.0, 40.0; 0.5], Linear, NONE, true, "Maximum attenuation.";
         hysteresis_db: f64 = 3.0, "hysteresis", Decibel, [0.0, 12.0; 0.5], Linear, NONE, true, "Distance below the threshold at which the expander closes.";
-        hold_ms: f64 = 80.0, "hold", Millisecond, [1.0, 1_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time for which the expander stays open before it closes.";
+        hold_ms: f64 = 80.0, "hold", Millisecond, [1.0, 1_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time below the closing threshold after which the expander closes.";
         attack_ms: f64 = 2.0, "attack", Millisecond, [0.1, 50.0; COARSE_STEP], Logarithmic, NONE, true, "Time constant of opening (63 % of the change in dB).";
         release_ms: f64 = 120.0, "release", Millisecond, [5.0, 2_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time constant of closing (63 % of the change in dB).";
     }
     /// Brings phrases of different levels to one level, ahead of the stages with thresholds.
     Leveller leveller: LevellerSettings "Leveller" {
-        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the leveller.";
-        target_lufs: f64 = -23.0, "target", Loudness, [-40.0, -10.0; 0.5], Linear, NONE, true, "Loudness of one channel to which phrases are brought.";
+        on: bool = false, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the leveller on or off.";
+        target_lufs: f64 = -23.0, "target", Loudness, [-40.0, -10.0; 0.5], Linear, NONE, true, "Loudness to which phrases are brought, measured on one channel.";
         response_time_ms: f64 = 4_000.0, "response time", Millisecond, [250.0, 10_000.0; COARSE_STEP], Logarithmic, NONE, true, "Length of speech from which the level is taken; longer is calmer, shorter follows single words.";
         maximum_boost_db: f64 = 12.0, "maximum boost", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Maximum boost of a quiet phrase.";
         maximum_cut_db: f64 = 12.0, "maximum cut", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Maximum attenuation of a loud phrase.";
     }
     /// Four bells, meant for cuts of resonances.
     CorrectiveEq corrective_eq: CorrectiveEqSettings "Corrective EQ" {
-        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the corrective EQ.";
-        level_compensation: bool = true, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Compensates the change in loudness that the bells make to speech.";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the corrective EQ on or off.";
+        level_compensation: bool = true, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Compensates the change in the loudness of speech that the bells cause.";
         bell_1_frequency_hz: f64 = 200.0, "bell 1 frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the first bell.";
         bell_1_gain_db: f64 = 0.0, "bell 1 gain", Decibel, [-18.0, 18.0; 0.1], Linear, NONE, true, "Gain at the centre frequency of the first bell; 0 dB leaves the sound unchanged.";
         bell_1_q: f64 = 1.4, "bell 1 Q", Number, [0.3, 12.0; COARSE_STEP], Logarithmic, NONE, true, "Quality factor of the first bell; higher is narrower.";
@@ -383,7 +384,7 @@ stages {
     }
     /// Attenuates sibilants that are too strong relative to the vowels.
     DeEsser de_esser: DeEsserSettings "De-esser" {
-        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-esser.";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the de-esser on or off.";
         mode: DeEsserMode = DeEsserMode::SplitBand, "mode", Choice, [0.0, 1.0; 1.0], Linear, DeEsserMode::NAMES, true, "Split-band attenuates above the frequency only, wideband the whole voice.";
         frequency_hz: f64 = 5_000.0, "frequency", Hertz, [3_000.0, 12_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Lower edge of the band that is attenuated.";
         threshold_db: f64 = 0.0, "threshold", Decibel, [-24.0, 24.0; 0.5], Linear, NONE, true, "Level of the sibilant band relative to the voiced band above which the de-esser attenuates.";
@@ -393,7 +394,7 @@ stages {
     }
     /// Feed-forward compressor.
     Compressor compressor: CompressorSettings "Compressor" {
-        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the compressor.";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the compressor on or off.";
         threshold_db: f64 = -20.0, "threshold", Decibel, [-60.0, 0.0; 0.1], Linear, NONE, true, "Level above which the compressor attenuates, relative to full scale.";
         ratio: f64 = 3.0, "ratio", Ratio, [1.0, 20.0; COARSE_STEP], Logarithmic, NONE, true, "Input decibels above the threshold per output decibel.";
         knee_db: f64 = 6.0, "knee", Decibel, [0.0, 24.0; 0.5], Linear, NONE, true, "Width of the soft knee around the threshold.";
@@ -408,8 +409,8 @@ stages {
     }
     /// Low shelf, bell and high shelf, meant for the tonal balance.
     ToneEq tone_eq: ToneEqSettings "Tone EQ" {
-        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the tone EQ.";
-        level_compensation: bool = true, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Compensates the change in loudness that the shelves and the bell make to speech.";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the tone EQ on or off.";
+        level_compensation: bool = true, "level compensation", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Compensates the change in the loudness of speech that the shelves and the bell cause.";
         low_shelf_frequency_hz: f64 = 160.0, "low shelf frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Frequency at which the low shelf has half its gain in dB.";
         low_shelf_gain_db: f64 = 0.0, "low shelf gain", Decibel, [-12.0, 12.0; 0.1], Linear, NONE, true, "Gain below the low shelf frequency; 0 dB leaves the sound unchanged.";
         bell_frequency_hz: f64 = 3_700.0, "bell frequency", Hertz, [20.0, 20_000.0; FREQUENCY_STEP], Logarithmic, NONE, true, "Centre frequency of the bell.";
@@ -420,7 +421,7 @@ stages {
     }
     /// True-peak limiter.
     Limiter limiter: LimiterSettings "Limiter" {
-        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the limiter; its latency stays.";
+        on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the limiter on or off; its latency stays.";
         ceiling_dbtp: f64 = -1.0, "ceiling", DecibelTruePeak, [-12.0, 0.0; 0.1], Linear, NONE, true, "Maximum true peak of the output of the limiter.";
         look_ahead_ms: f64 = 1.5, "look-ahead", Millisecond, [0.5, 5.0; 0.1], Linear, NONE, false, "Time by which gain reduction precedes a peak; longer is smoother. Changes the latency.";
         release_ms: f64 = 80.0, "release", Millisecond, [10.0, 1_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time constant of recovery (63 % of the change in dB).";
@@ -443,7 +444,7 @@ pub fn row(id: &str) -> Option<&'static SettingInfo> {
     rows().find(|info| info.id == id)
 }
 
-/// Where the row with this id stands.
+/// Section and index of the row with this id.
 fn find(id: &str) -> Option<(SectionId, usize)> {
     let row_in = |section: &SectionId| section.rows().iter().position(|info| info.id == id);
     SectionId::ALL.iter().find_map(|section| Some((*section, row_in(section)?)))
