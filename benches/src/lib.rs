@@ -2,8 +2,7 @@
 //! processors and machine description are in the module `timing` of the examples.
 //!
 //! - `cargo bench -p voicechain-benches` measures every stage, the meters and the strip per block size, and compares
-//! the
-//!   cascade and the meters with other libraries.
+//!   the cascade and the meters with other libraries.
 //! - `cargo run --release -p voicechain-benches --bin ratios` compares interleaved runs and prints ratios.
 //! - `benches/strip_vs_library.py` compares the whole strip with a simpler chain of a Python library.
 

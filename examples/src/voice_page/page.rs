@@ -184,7 +184,7 @@ fn proposal(page: &mut Page, voice: &MeasuredVoice) {
     for reason in voice.proposal.reasons() {
         if reason.stage() != before {
             before = reason.stage();
-            page.words("  ", &stage(before));
+            page.words("  ", stage(before));
         }
         page.words("    ", &reason.to_string());
     }
