@@ -42,7 +42,7 @@ struct Arguments {
 }
 
 const NOTES: &str = "Silence, less than two seconds of speech, tones, noise and music are not \
-errors: the page names them and the proposal leaves the strip bypassed. The JSON follows the \
+errors: the page names them, and nothing but the limiter is on in the proposal. The JSON follows the \
 schema examples/src/voice_page/schema.json. Start playback at a low level: the clips of \
 --audition are equally loud, even where little signal is left.";
 

@@ -92,7 +92,7 @@ fn silence_and_short_recordings_get_no_proposal() {
         let known = voice["validity"]["pitch_hz"] == "known";
         assert_eq!(voice["pitch_hz"].is_null(), !known, "an unknown value must be null");
         let page = run(&directory, &[file]).done().out;
-        assert!(page.contains("not available: ") && page.contains("Nothing: the strip stays bypassed"), "{page}");
+        assert!(page.contains("not available: ") && page.contains("Nothing: only the limiter is on"), "{page}");
     }
 }
 

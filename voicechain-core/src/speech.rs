@@ -1,4 +1,4 @@
-//! Published long-term average speech, and the loudness change that a filter causes on it.
+//! Published long-term average speech spectrum (LTASS), and the loudness change that a filter causes on it.
 
 use crate::filters::k_weighting::KWeighting;
 use crate::units::SampleRate;

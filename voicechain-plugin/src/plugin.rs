@@ -117,8 +117,10 @@ impl Plugin for VoicePlugin {
 
 impl ClapPlugin for VoicePlugin {
     const CLAP_ID: &'static str = "org.voicechain.strip";
-    const CLAP_DESCRIPTION: Option<&'static str> =
-        Some("Trim, high-pass, corrective EQ, de-esser, compressor, tone EQ and limiter for recorded voices");
+    const CLAP_DESCRIPTION: Option<&'static str> = Some(
+        "Trim, hum removal, high-pass, de-reverb, expander, leveller, corrective EQ, de-esser, compressor, tone EQ, \
+         limiter and output trim for recorded voices",
+    );
     const CLAP_MANUAL_URL: Option<&'static str> = None;
     const CLAP_SUPPORT_URL: Option<&'static str> = None;
     const CLAP_FEATURES: &'static [ClapFeature] = &[

@@ -48,7 +48,7 @@ fn given(voice: &Voice, settings: &StripSettings, from: &str) -> AssignedSetting
 fn proposed(voice: &Voice, proposal: &Proposal) -> AssignedSettings {
     let mut chosen = AssignedSettings { settings: proposal.settings, ..AssignedSettings::default() };
     if !is_voice(voice) {
-        chosen.from = "bypassed, only the trim is set".into();
+        chosen.from = "only trim and limiter, because it is not a voice".into();
         chosen.warnings.push(format!("{} Only the trim is set.", signal_class(voice.profile.signal_class)));
         set_trim_to_working_level(voice, &mut chosen);
         return chosen;

@@ -35,7 +35,7 @@ pub struct MeasuredVoice {
 impl MeasuredVoice {
     /// Measures a whole recording at its own sample rate, in memory that does not grow with its length.
     ///
-    /// A signal that is not a voice is not an error: the profile says so, and the proposal leaves the strip bypassed.
+    /// A signal that is not a voice is not an error: the profile says so, and in the proposal only the limiter is on.
     ///
     /// # Errors
     /// The file cannot be read, or the user stopped the job.

@@ -189,7 +189,7 @@ fn proposal(page: &mut Page, voice: &MeasuredVoice) {
         page.words("    ", &reason.to_string());
     }
     if before.is_empty() {
-        page.words("  ", "Nothing: the strip stays bypassed except for its limiter.");
+        page.words("  ", "Nothing: only the limiter is on.");
     }
     let warnings = words::warnings_beside(&voice.file_warnings, &voice.proposal);
     if !warnings.is_empty() {

@@ -1,4 +1,4 @@
-//! Cascade of second-order sections, run skewed by one sample.
+//! Cascade of second-order sections whose second half runs one sample behind the first.
 //!
 //! A recursive section waits for its own previous output, so a single section leaves the processor idle. In the skewed
 //! cascade the second half of the sections processes sample `n - 1` while the first half processes sample `n`. Prologue
@@ -72,9 +72,9 @@ impl<const N: usize> Cascade<N> {
         self.sections.iter().fold(Response::ONE, |r, s| r.in_series(s.response(omega)))
     }
 
-    /// Tail length in samples: how long after the last input sample the output can exceed -120 dB of the peak of the
-    /// impulse response. Never shorter than the true tail and at most twice as long; 0 for the identity. Cost: a few
-    /// microseconds for any settings. Tested by `tail_bounds_the_impulse_response`.
+    /// Tail length in samples: how long after the last input sample the output can exceed -120 dB relative to the
+    /// peak of the impulse response. Never shorter than the true tail and at most twice as long; 0 for the identity.
+    /// Cost: a few microseconds for any settings. Tested by `tail_bounds_the_impulse_response`.
     #[must_use]
     pub fn tail(&self) -> u32 {
         super::tail::samples(self.sections.iter())

@@ -16,8 +16,8 @@ const MIN_POLE_SPACING: f64 = 0.05;
 /// Factor on the threshold when poles were moved apart: covers the change of the sum.
 const SAFETY_FACTOR: f64 = 0.5;
 
-/// Tail length in samples: how long after the last input sample the output can exceed -120 dB of the peak of the
-/// impulse response.
+/// Tail length in samples: how long after the last input sample the output can exceed -120 dB relative to the peak of
+/// the impulse response.
 ///
 /// From the second sample on the impulse response is a sum over the poles, `sum r p^(n-1)`. With `r` and `p` replaced
 /// by their magnitudes the sum decreases monotonically, and bisection finds the sample where it falls below -120 dB.

@@ -29,7 +29,7 @@ const MIN_ACTIVE_S: f64 = 2.0;
 /// All timing is counted in samples: the profile is bit-identical for any block size. Nothing allocates. The meter is
 /// large, at most 300 KiB: keep it on the heap where threads have small stacks.
 ///
-/// Tested by `properties::profile` and `a_profile_meter_fits_in_300_kib`. For accuracy on recorded voices see
+/// Tested in tests/properties/profile.rs and by `a_profile_meter_fits_in_300_kib`. For accuracy on recorded voices see
 /// tests/accuracy/RESULTS.md.
 #[derive(Clone, Debug)]
 pub struct ProfileMeter<const C: usize> {

@@ -76,7 +76,7 @@ pub struct Level {
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Clipping {
-    /// Number of clipped runs: at least three successive equal samples at an extreme of the recording.
+    /// Number of clipped runs. A run is three or more successive equal samples at an extreme of the recording.
     pub runs: u32,
     /// Samples in these runs.
     pub samples: u64,
@@ -170,8 +170,8 @@ pub struct TonalBalance {
     /// recording and where the noise is too close.
     #[cfg_attr(feature = "serde", serde(with = "serialisation::bands"))]
     pub bands_dbfs: [Option<f64>; THIRD_OCTAVES],
-    /// Deviation from published speech, dB, after both are normalised to equal power from 160 Hz to 6.3 kHz; `None`
-    /// where the band is unavailable.
+    /// Deviation from the long-term average speech spectrum, dB, after both are normalised to equal power from 160 Hz
+    /// to 6.3 kHz; `None` where the band is unavailable.
     #[cfg_attr(feature = "serde", serde(with = "serialisation::bands"))]
     pub deviation_db: [Option<f64>; THIRD_OCTAVES],
     /// Mean deviation from 100 to 250 Hz, dB. Bands below the pitch do not count. Negative: thin; positive: boomy.
@@ -241,7 +241,9 @@ pub struct Reverberation {
     /// Effective decay time by 60 dB, s, estimated from the slope of the voice's decays. It is not the reverberation
     /// time of ISO 3382.
     pub decay_time_s: f64,
-    /// True if the decay time is as short as in a treated room or close to the microphone.
+    /// True if the decay time is below 0.27 s, or below 0.32 s with a signal-to-noise ratio under 25 dB: as short as in
+    /// a treated room or close to the microphone. For display; the proposal compares the decay time with a lower limit,
+    /// 0.17 s.
     pub dry: bool,
 }
 

@@ -1,4 +1,5 @@
-//! Tonal balance: long-term spectrum of active speech, compared with published speech.
+//! Tonal balance: long-term spectrum of active speech, compared with the long-term average speech
+//! spectrum (LTASS).
 
 use super::level_bins::LevelBins;
 use super::profile::{Measured, THIRD_OCTAVES, TonalBalance, Unavailable};

@@ -28,13 +28,15 @@ pub struct Evidence {
     pub measured: f64,
     /// Clause that introduces the reference: `the typical value is`.
     pub reference_words: &'static str,
-    /// Reference value.
+    /// Value that the measurement is compared with. Where a rule computes the setting from the measurement, it is the
+    /// computed value, and `reference_words` end with "is set to".
     pub reference: f64,
-    /// Measured minus reference; NaN when nothing was measured.
+    /// Measured minus reference; NaN when nothing was measured. Meaningful only where `reference` is a value to compare
+    /// with.
     pub difference: f64,
     /// Unit of measured, reference and difference, as written behind a number; empty for a pure number.
     pub unit: &'static str,
-    /// Confidence, 0 to 1.
+    /// Confidence in the finding, 0 to 1: for a resonance that of the measurement, otherwise a fixed value of the rule.
     pub confidence: f64,
     /// Source of the reference.
     pub source: &'static str,

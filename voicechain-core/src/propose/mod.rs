@@ -1,7 +1,7 @@
 //! Proposed settings: from a measured profile to settings with evidence, and from one voice's settings to another's.
 //!
-//! Deterministic and bounded. Proposed settings are valid and lie on the table's steps. Every setting that differs from
-//! [`Proposal::idle`] has its evidence.
+//! Equal profiles give equal proposals. Proposed settings are valid and lie on the table's steps. Every setting that
+//! differs from [`Proposal::idle`] has its evidence.
 
 mod carry_over;
 mod cause;
@@ -28,15 +28,17 @@ use crate::measure::profile::{Profile, SignalClass};
 /// Proposes settings for a measured voice, with evidence for each setting and with warnings about the recording.
 ///
 /// `profile` comes from a [`ProfileMeter`](crate::measure::ProfileMeter); `context` is the intended use of the voice.
-/// The rules decide stage by stage. A rule without its main measurement leaves its stage idle, except that the
-/// high-pass falls back to 50 Hz with low confidence. All settings lie on the table's steps and inside its ranges.
+/// The rules decide stage by stage. A rule without its main measurement leaves its stage as in [`Proposal::idle`],
+/// except that the high-pass falls back to 50 Hz with low confidence. All settings lie on the table's steps and inside
+/// its ranges.
 ///
 /// Unless the signal class is [`Voice`](SignalClass::Voice) or [`SeveralVoices`](SignalClass::SeveralVoices), the
 /// result is [`Proposal::idle`] with the warning [`Warning::NotAVoice`]. Tested by
 /// `any_profile_gives_a_valid_proposal`.
 ///
 /// # Panics
-/// Possible when three cuts use up the tone budget to within a rounding error (known fault).
+/// Possible when the resonance cuts add up to the limit on the total EQ gain, 9 dB, and rounding leaves a negative
+/// remainder (known fault).
 #[must_use]
 pub fn propose(profile: &Profile, context: Context) -> Proposal {
     let mut proposal = Proposal::idle();

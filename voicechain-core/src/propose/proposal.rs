@@ -22,7 +22,7 @@ pub struct Proposal {
 }
 
 impl Proposal {
-    /// Proposal of the idle strip: only the limiter can act. No evidence, no warnings.
+    /// Proposal without any rule: only the limiter can act. No evidence, no warnings.
     ///
     /// Hum, high-pass, de-reverb, expander, leveller, de-esser and compressor are off, both EQs are flat, and both
     /// trims are at 0 dB. Make-up is automatic.

@@ -184,7 +184,9 @@ fn hum_reverberation_and_noise_turn_on_their_stages() {
         "The mains hum relative to the voice at 60 Hz is \u{2212}26.0 dB; the voice masks hum below \u{2212}42.0 dB: hum on \
          (common practice, no source)."
     );
-    assert!(sentence("de_reverb.decay_ms").starts_with("The decay time is 600 ms; a dry voice reads less than 170 ms"));
+    assert!(
+        sentence("de_reverb.decay_ms").starts_with("The decay time is 600 ms; the de-reverb is proposed from 170 ms")
+    );
     // A long decay time increases the range by up to 3 dB, a short one lowers it by up to 2 dB, on its step.
     for (decay_time_s, range_db) in
         [(0.2, 13.0), (0.28, 13.0), (0.34, 14.0), (0.4, 15.0), (0.8, 15.0), (0.9, 16.5), (1.0, 18.0), (1.5, 18.0)]

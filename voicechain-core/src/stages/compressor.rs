@@ -16,8 +16,9 @@ use crate::units::SampleRate;
 /// - **Detector**: `|x|` per sample after the side-chain high-pass (second-order Butterworth).
 /// - **Gain computer**: static curve with soft knee and smooth decoupled ballistics, both in the log domain. Source:
 ///   Giannoulis, Massberg, Reiss, "Digital Dynamic Range Compressor Design", JAES 60(6), 2012.
-/// - **Auto release**: the set release time is the upper limit. A crest factor above that of steady speech shortens
-///   it, down to a quarter. After 0.25 s without demand for gain reduction it is a quarter.
+/// - **Auto release**: the set release time is the longest. When the crest factor of the last 200 ms exceeds 10 dB,
+///   that of steady speech, the release time is the set time divided by the excess as a power ratio, but at least a
+///   quarter of the set time. After 0.25 s without demand for gain reduction it is that quarter.
 /// - **Make-up**: manual, or half of the static gain reduction at -7 dBFS.
 /// - **Mix**: blends compressed and uncompressed signal, make-up included in the compressed one.
 /// - **Stereo link**: at 100 % the louder channel drives both; at 0 % each channel drives itself.
@@ -37,7 +38,7 @@ const MIN_RELEASE_SHARE: f64 = 0.25;
 const RELEASE_TIMEOUT_S: f64 = 0.25;
 /// Peak level of a voice at working level, dBFS. Automatic make-up restores half of the static gain reduction at this
 /// level. Chosen on two recorded voices: the compressor of the spoken starting points changes their loudness by less
-/// than 1 LU (`programs::real_speech`).
+/// than 1 LU (tests/programs/real_speech.rs).
 const MAKE_UP_LEVEL_DB: f64 = -7.0;
 /// Smallest detected amplitude, -140 dBFS. Lower amplitudes are raised to it.
 const MIN_MAGNITUDE: f32 = 1e-7;

@@ -53,8 +53,8 @@ impl<S: Stage<C>, const C: usize> StageCoefs<S, C> {
         S::latency(&self.coefs)
     }
 
-    /// Bound on the samples until the impulse response of this stage alone stays below -120 dB of its peak, latency
-    /// included. A stage that is off has only its latency.
+    /// Bound on the number of samples after which the impulse response of this stage alone stays at least 120 dB below
+    /// its peak, latency included. A stage that is off has only its latency.
     #[must_use]
     pub fn tail(&self) -> u32 {
         crate::filters::tail::samples(self.sections().iter()) + self.tail_without_sections()

@@ -97,8 +97,8 @@ pub trait Stage<const C: usize>: Sized {
         0
     }
 
-    /// Samples until the impulse response stays below -120 dB of its peak, latency included. Excludes the ringing of
-    /// [`sections`](Stage::sections).
+    /// Number of samples after which the impulse response stays at least 120 dB below its peak, latency included.
+    /// Excludes the ringing of [`sections`](Stage::sections).
     fn tail(coefs: &Self::Coefs) -> u32 {
         Self::latency(coefs)
     }

@@ -65,7 +65,7 @@ impl AuditionBand {
 /// All bands use one state-variable filter with different output mixes. It stays stable and free of clicks while its
 /// coefficients move, so a new band can start at any sample, even during a glide. With a steady
 /// [`AuditionBand::Full`] the output is the input bit for bit. No allocation; the output does not depend on the block
-/// size. Tested by `properties::audition`.
+/// size. Tested in tests/properties/audition.rs.
 #[derive(Clone, Debug)]
 pub struct Audition<const C: usize>
 where

@@ -43,8 +43,8 @@ macro_rules! strip_coefs {
             /// `any_settings_in_range_give_stable_coefficients`.
             ///
             /// # Errors
-            /// Returns the first setting outside its range, with its id, its value and the accepted values. No other
-            /// error is possible.
+            /// Returns the first setting that is not allowed, with its id, its value and the accepted values: a value
+            /// outside its range, or an order that does not contain every reorderable stage once.
             pub fn design(settings: &StripSettings, rate: SampleRate) -> Result<Self, SettingError> {
                 settings.check()?;
                 Ok(Self {
@@ -77,7 +77,7 @@ macro_rules! strip_coefs {
             /// | limiter | true peak, dBTP |
             /// | de-esser | ratio of sibilant to voiced band, dB |
             /// | expander | level above the noise floor, dB |
-            /// | leveller | loudness, LUFS |
+            /// | leveller | loudness of one channel (mean of the channels), LUFS |
             #[must_use]
             pub fn stage_gain_db(&self, stage: StageId, level_db: f64) -> f64 {
                 match stage { $(StageId::$variant => self.$field.gain_db(level_db),)+ }
@@ -133,8 +133,8 @@ where
         before.map(|stage| self.stage_latency(stage)).sum()
     }
 
-    /// Bound on the samples until the impulse response stays below -120 dB of its peak, latency included. Never shorter
-    /// than the true tail and at most twice as long.
+    /// Bound on the number of samples after which the impulse response stays at least 120 dB below its peak, latency
+    /// included. Never shorter than the true tail and at most twice as long.
     ///
     /// All second-order sections count as one cascade, because gain after a section lengthens or shortens its
     /// ringing. Tested by `stated_tail_bounds_the_impulse_response`.

@@ -56,9 +56,9 @@ use signal_path::SignalPath;
 /// - **Latency**: [`latency`](Self::latency) is exact.
 /// - **Tail**: [`tail`](Self::tail) is never shorter than the true tail and at most twice as long.
 ///
-/// Tested by `output_and_meters_are_independent_of_block_size`, `latency_is_exact`,
+/// Tested in tests/properties by `output_and_meters_are_independent_of_block_size`, `latency_is_exact`,
 /// `stated_tail_bounds_the_impulse_response`, `strip_recovers_from_any_input_within_one_second`,
-/// `idle_strip_returns_its_input_delayed` and the rest of `properties`.
+/// `idle_strip_returns_its_input_delayed` and others.
 pub struct Strip<const C: usize>
 where
     [f32; C]: Frame,
@@ -78,9 +78,9 @@ where
 {
     /// Creates a strip with clear state. The coefficients apply at once, without a transition.
     ///
-    /// A strip is large: at most 400 KiB in mono, 512 KiB in stereo. Keep it on the heap. Creating it may use 2 MiB of
-    /// stack, running it 256 KiB. Tested by `a_strip_fits_in_400_kib_mono_and_512_kib_stereo` and
-    /// `a_strip_is_made_on_a_2_mib_stack_and_runs_on_256_kib`.
+    /// A strip is large: at most 400 KiB in mono, 512 KiB in stereo. Keep it on the heap. Creating it takes up to 2 MiB
+    /// of stack in an optimised build, more in a debug build; running it takes 256 KiB. Tested by
+    /// `a_strip_fits_in_400_kib_mono_and_512_kib_stereo` and `a_strip_is_made_on_a_2_mib_stack_and_runs_on_256_kib`.
     #[must_use]
     pub fn new(coefs: &StripCoefs<C>) -> Self {
         let transition = coefs.rate.samples(TRANSITION_MS);
@@ -94,7 +94,8 @@ where
         }
     }
 
-    /// Clears all audio state. Settings and monitor mode stay. Transitions in progress complete at once.
+    /// Clears all audio state and ends an override of the leveller's gain. Settings, monitor mode and audition stay.
+    /// Transitions in progress complete at once.
     pub fn reset(&mut self) {
         self.sanitiser = InputSanitiser::default();
         self.path.restart(&self.target);
@@ -115,7 +116,8 @@ where
     /// - **A new look-ahead or spectral latency** changes the latency of the strip. The output fades out and in
     ///   again, each within [`TRANSITION_MS`]. After a change of spectral latency it stays muted between the fades
     ///   for the latency of the limiter.
-    /// - **Another sample rate** restarts the strip with clear state. Monitor mode and audition stay.
+    /// - **Another sample rate** restarts the strip with clear state; monitor mode and audition stay. It needs as much
+    ///   stack as [`new`](Self::new): do not change the rate on an audio thread.
     pub fn set(&mut self, coefs: &StripCoefs<C>) {
         if coefs.rate != self.target.rate {
             return self.start_afresh(coefs);
@@ -235,9 +237,9 @@ where
     /// Overrides the leveller's own gain with a gain in dB. `None` or a non-finite gain ends the override.
     ///
     /// Intended for files: [`compute`](crate::stages::leveller::gain_curve::compute) finds all gains in advance. The
-    /// leveller reaches the gain within 20 ms along a straight line of 10 ms. Maximum boost and cut still apply, and
-    /// a leveller that is off stays inactive. A reset, another sample rate and switching the leveller on clear the
-    /// override.
+    /// leveller takes the gain over at its next 10 ms sub-block and moves to it in a straight line of 10 ms, so it is
+    /// reached within 20 ms. Maximum boost and cut still apply, and a leveller that is off stays inactive. A reset,
+    /// another sample rate and switching the leveller on clear the override.
     pub fn override_leveller_gain(&mut self, gain_db: Option<f64>) {
         self.path.leveller.state_mut().override_gain(gain_db);
     }
@@ -260,14 +262,14 @@ where
         self.target.latency()
     }
 
-    /// Bound on the samples until the impulse response stays below -120 dB of its peak, at the target coefficients; see
-    /// [`StripCoefs::tail`].
+    /// Bound on the number of samples after which the impulse response stays at least 120 dB below its peak, at the
+    /// target coefficients; see [`StripCoefs::tail`].
     #[must_use]
     pub fn tail(&self) -> u32 {
         self.target.tail()
     }
 
-    /// Delay of the signal at the leveller's input, in frames.
+    /// Delay of the signal at the leveller's input, in samples.
     #[must_use]
     pub fn leveller_delay(&self) -> u32 {
         self.target.latency_before(StageId::Leveller)
@@ -342,7 +344,7 @@ where
         self.path.hum.state().removed_hum_dbfs()
     }
 
-    /// Loudness-match gains in dB: gain of the unprocessed side, common headroom of both sides.
+    /// Loudness-match gains in dB: gain of the unprocessed side, and common gain of both sides.
     ///
     /// The first matches the unprocessed side to the processed side in loudness. The second is 0 or negative: it
     /// lowers both sides so that the unprocessed side stays below the ceiling.

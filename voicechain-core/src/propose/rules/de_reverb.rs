@@ -13,10 +13,9 @@ const LONG_DECAY_RANGE_DB: f64 = 3.0;
 /// tests/standards/DE_REVERB.md).
 const SHORT_DECAY_RANGE_DB: f64 = -2.0;
 
-/// Proposes the de-reverb with the measured decay time, unless that is as short as that of a dry voice. The attenuation
-/// then follows from the decay time: little for a dry voice, in a treated room. With a long decay time a larger range
-/// lowers the reverberation that is audible between words; with a short one a smaller range preserves more of the
-/// voice.
+/// Proposes the de-reverb with the measured decay time, from 0.17 s on. The attenuation follows from the decay time: it
+/// is small in a treated room. With a long decay time a larger range lowers the reverberation that is audible between
+/// words; with a short one a smaller range preserves more of the voice.
 pub(in crate::propose) fn de_reverb(profile: &Profile, proposal: &mut Proposal) {
     let dry_s = 1e-3 * DRY_DECAY_MS;
     let Some(reverberation) =
@@ -25,7 +24,7 @@ pub(in crate::propose) fn de_reverb(profile: &Profile, proposal: &mut Proposal) 
         return;
     };
     let cause = Cause {
-        reference_words: "a dry voice reads less than",
+        reference_words: "the de-reverb is proposed from",
         source: "measured on 22 recorded voices in rooms",
         ..Cause::new("the decay time", reverberation.decay_time_s, dry_s, "s")
     };
