@@ -97,6 +97,12 @@ pub struct Quantity<'a> {
 }
 
 /// `value` in `unit`; the unit is written as in [`Unit::symbol`](crate::units::Unit::symbol), and `s` for seconds.
+///
+/// ```
+/// use voicechain_core::format::quantity;
+///
+/// assert_eq!(format!("{}, {}", quantity(0.354, "s"), quantity(-3.0, "dB")), "354 ms, −3.0 dB");
+/// ```
 #[must_use]
 pub const fn quantity(value: f64, unit: &str) -> Quantity<'_> {
     Quantity { value, unit, plus: false }

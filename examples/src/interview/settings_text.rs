@@ -186,8 +186,14 @@ mod tests {
         assert_eq!(stages_with_reduction(&settings).collect::<Vec<_>>(), always);
         (settings.de_reverb.on, settings.leveller.on) = (true, true);
         assert_eq!(stages_with_reduction(&settings).next(), Some(StageId::Leveller), "the de-reverb is bypassed");
+        let text = |settings: &StripSettings| {
+            let coefs = StripCoefs::design(settings, SampleRate::new(48_000.0).unwrap()).unwrap();
+            stage_text(StageId::DeReverb, settings, &coefs)
+        };
+        assert_eq!(text(&settings), (true, "bypassed: the spectral latency is none".into()));
         settings.spectral.latency = SpectralLatency::Low;
         assert_eq!(stages_with_reduction(&settings).next(), Some(StageId::DeReverb));
+        assert!(text(&settings).1.starts_with("low latency"));
         let words = hum(Some((49.98, -50.04)), Some("the host’s changes".into()));
         assert_eq!(
             words,

@@ -31,6 +31,20 @@ const MIN_ACTIVE_S: f64 = 2.0;
 ///
 /// Tested in tests/properties/profile.rs and by `a_profile_meter_fits_in_300_kib`. For accuracy on recorded voices see
 /// tests/accuracy/RESULTS.md.
+///
+/// ```
+/// use voicechain_core::SampleRate;
+/// use voicechain_core::measure::ProfileMeter;
+/// use voicechain_core::propose::{Context, propose};
+///
+/// let mut meter = Box::new(ProfileMeter::<1>::new(SampleRate::new(48_000.0)?));
+/// meter.push(&[[0.0]; 4_800]); // a recording, in blocks of any length
+/// let profile = meter.profile();
+/// assert!(profile.pitch.is_err(), "silence has no pitch");
+/// let proposal = propose(&profile, Context::default());
+/// assert_eq!(proposal.warnings().count(), 1); // no voice: nothing is proposed
+/// # Ok::<(), voicechain_core::SettingError>(())
+/// ```
 #[derive(Clone, Debug)]
 pub struct ProfileMeter<const C: usize> {
     rate: SampleRate,

@@ -77,6 +77,20 @@ impl GatingBlock {
 ///
 /// Tested by `standards::loudness`: Tech 3341 cases 1 to 6 and 9 to 14, Tech 3342 cases 1 to 4, and comparison with an
 /// independent meter.
+///
+/// ```
+/// use voicechain_core::SampleRate;
+/// use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
+///
+/// let mut meter = LoudnessMeter::<2>::new(SampleRate::new(48_000.0)?, ChannelWeights::default());
+/// // One second of a 1 kHz tone at -20 dBFS in both channels.
+/// let tone = |n: u32| 0.1 * (0.130_899_7 * f64::from(n)).sin() as f32;
+/// for n in 0..48_000 {
+///     meter.push(&[[tone(n); 2]]);
+/// }
+/// assert!((meter.integrated().expect("over 400 ms") + 20.0).abs() < 0.1); // LUFS
+/// # Ok::<(), voicechain_core::SettingError>(())
+/// ```
 #[derive(Clone, Debug)]
 pub struct LoudnessMeter<const C: usize> {
     filter: KWeighting,

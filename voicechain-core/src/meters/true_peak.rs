@@ -96,6 +96,21 @@ enum Phases {
 ///
 /// Tested by `standards::true_peak`: Tech 3341 cases 15 to 23, comparison with the filter as printed and with an
 /// independent meter.
+///
+/// ```
+/// use voicechain_core::SampleRate;
+/// use voicechain_core::meters::TruePeakMeter;
+///
+/// let mut meter = TruePeakMeter::<1>::new(SampleRate::new(48_000.0)?);
+/// // A tone at a quarter of the rate whose samples all miss its peaks.
+/// for n in 0..480 {
+///     meter.push(&[[if n % 4 < 2 { 0.5 } else { -0.5 }]]);
+/// }
+/// meter.finish();
+/// assert_eq!(meter.sample_hold(), [0.5]);
+/// assert!((meter.hold_dbtp()[0] + 3.0).abs() < 0.3); // the tone itself reaches 0.707
+/// # Ok::<(), voicechain_core::SettingError>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct TruePeakMeter<const C: usize> {
     phases: Phases,

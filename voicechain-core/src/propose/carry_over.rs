@@ -10,6 +10,18 @@ use crate::units::Unit;
 /// slot. Moved values lie on the table's steps and inside its ranges. Without changes the result is exactly
 /// `proposal_b`; with equal proposals it is exactly `settings_a`. Tested by
 /// `carry_over_is_the_identity_without_changes_or_for_equal_proposals`.
+///
+/// ```
+/// use voicechain_core::StripSettings;
+/// use voicechain_core::propose::carry_over;
+///
+/// let (proposal_a, mut proposal_b) = (StripSettings::default(), StripSettings::default());
+/// proposal_b.high_pass.frequency_hz = 100.0;
+/// let mut changed = proposal_a;
+/// changed.tone_eq.bell_gain_db = 2.0;
+/// let carried = carry_over(&changed, &proposal_a, &proposal_b);
+/// assert_eq!((carried.high_pass.frequency_hz, carried.tone_eq.bell_gain_db), (100.0, 2.0));
+/// ```
 #[must_use]
 pub fn carry_over(settings_a: &StripSettings, proposal_a: &StripSettings, proposal_b: &StripSettings) -> StripSettings {
     let mut carried = *proposal_b;

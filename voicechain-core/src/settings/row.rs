@@ -13,6 +13,14 @@ pub enum Scale {
 }
 
 /// One row of the table of settings.
+///
+/// ```
+/// use voicechain_core::settings::row;
+///
+/// let threshold = row("compressor.threshold_db").expect("an id of the table");
+/// assert_eq!(threshold.parse("-18 dB"), Some(-18.0));
+/// assert!(threshold.check(6.0).is_err());
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SettingInfo {
     /// Id in the settings file, section and field: `high_pass.frequency_hz`. Never changes.

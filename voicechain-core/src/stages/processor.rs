@@ -94,6 +94,19 @@ impl<S: Stage<C>, const C: usize> StageCoefs<S, C> {
 ///
 /// Coefficients change only through [`set`](Self::set), with a glide of [`TRANSITION_MS`] that can start during another
 /// one. The output does not depend on how frames are split into calls of [`run`](Self::run), bit for bit.
+///
+/// ```
+/// use voicechain_core::SampleRate;
+/// use voicechain_core::settings::LimiterSettings;
+/// use voicechain_core::stages::{Limiter, Processor};
+///
+/// let settings = LimiterSettings { ceiling_dbtp: -6.0, ..LimiterSettings::default() };
+/// let mut limiter = Processor::<Limiter, 1>::design(&settings, SampleRate::new(48_000.0)?)?;
+/// let mut frames = [[1.0]; 960];
+/// limiter.run(&mut frames);
+/// assert!(frames.iter().all(|frame| frame[0] < 0.502)); // -6 dB is a factor of 0.501
+/// # Ok::<(), voicechain_core::SettingError>(())
+/// ```
 pub struct Processor<S: Stage<C>, const C: usize> {
     state: S::State,
     from: S::Coefs,

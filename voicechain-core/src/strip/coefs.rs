@@ -24,6 +24,21 @@ macro_rules! strip_coefs {
         /// Plain data without audio state. Designed once by [`design`](StripCoefs::design), then passed to
         /// [`Strip::new`](super::Strip::new) or [`Strip::set`](super::Strip::set). Also returns response, static
         /// gains, latency and tail without running audio.
+        ///
+        /// ```
+        /// use voicechain_core::{SampleRate, StripCoefs, StripSettings};
+        ///
+        /// let mut settings = StripSettings::default();
+        /// settings.tone_eq.bell_gain_db = 3.0;
+        /// settings.tone_eq.level_compensation = false;
+        /// let coefs = StripCoefs::<2>::design(&settings, SampleRate::new(48_000.0)?)?;
+        /// let centre_hz = settings.tone_eq.bell_frequency_hz;
+        /// assert!((coefs.response(centre_hz).db() - 3.0).abs() < 0.1);
+        /// settings.compressor.ratio = 0.5;
+        /// let error = StripCoefs::<2>::design(&settings, SampleRate::new(48_000.0)?).unwrap_err();
+        /// assert_eq!(error.setting, "compressor.ratio");
+        /// # Ok::<(), voicechain_core::SettingError>(())
+        /// ```
         #[derive(Clone, Copy, Debug)]
         pub struct StripCoefs<const C: usize>
         where

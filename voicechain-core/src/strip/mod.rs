@@ -37,6 +37,19 @@ use signal_path::SignalPath;
 /// Design coefficients with [`StripCoefs::design`], build the strip with [`new`](Self::new), then pass each block of
 /// audio to [`run`](Self::run).
 ///
+/// ```
+/// use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
+///
+/// let rate = SampleRate::new(48_000.0)?;
+/// let mut settings = StripSettings::default();
+/// let mut strip = Box::new(Strip::<1>::new(&StripCoefs::design(&settings, rate)?));
+/// strip.run(&mut [[0.1]; 480]);
+/// settings.compressor.ratio = 4.0;
+/// strip.set(&StripCoefs::design(&settings, rate)?); // glides for 10 ms
+/// strip.run(&mut [[0.1]; 1_000]); // any block size
+/// # Ok::<(), voicechain_core::SettingError>(())
+/// ```
+///
 /// # Signal order
 ///
 /// Trim, hum, high-pass, de-reverb, expander and leveller run first. Corrective EQ, de-esser, compressor and tone EQ
