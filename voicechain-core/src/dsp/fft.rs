@@ -1,7 +1,7 @@
 //! Real FFT and its inverse for power-of-two lengths, in fixed memory.
 
 use super::complex::Complex4;
-use core::f64::consts::TAU;
+use super::unit_circle;
 use wide::f32x4;
 
 /// Minimum frame length, samples.
@@ -126,7 +126,7 @@ struct Tables {
 
 impl Tables {
     const fn new(length: usize) -> Self {
-        Self { twiddles: unit_circle(length / 2), real_twiddles: unit_circle(length) }
+        Self { twiddles: quarter_circle(length / 2), real_twiddles: quarter_circle(length) }
     }
 }
 
@@ -138,41 +138,15 @@ static LENGTH_2048: Tables = Tables::new(2_048);
 static LENGTH_4096: Tables = Tables::new(4_096);
 
 /// `exp(-j TAU k / circle)` for the first quarter of the circle.
-const fn unit_circle<const N: usize>(circle: usize) -> [[f32; N]; 2] {
+const fn quarter_circle<const N: usize>(circle: usize) -> [[f32; N]; 2] {
     let mut table = [[0.0; N]; 2];
     let mut k = 0;
     while 4 * k < circle {
-        // Both series converge quickly in the first eighth; the second eighth mirrors it.
-        let mirrored = 8 * k > circle;
-        let from = if mirrored { circle / 4 - k } else { k };
-        let angle = TAU * from as f64 / circle as f64;
-        let (sin, cos) = if mirrored { (cosine(angle), sine(angle)) } else { (sine(angle), cosine(angle)) };
+        let [cos, sin] = unit_circle::point(k, circle);
         (table[0][k], table[1][k]) = (cos as f32, -sin as f32);
         k += 1;
     }
     table
-}
-
-/// Taylor series of the sine up to `x^21`: double precision up to an eighth of the circle.
-const fn sine(x: f64) -> f64 {
-    let (mut term, mut sum, mut k) = (x, 0.0, 1);
-    while k < 22 {
-        sum += term;
-        term *= -x * x / ((k + 1) * (k + 2)) as f64;
-        k += 2;
-    }
-    sum
-}
-
-/// Taylor series of the cosine up to `x^20`, with the same precision.
-const fn cosine(x: f64) -> f64 {
-    let (mut term, mut sum, mut k) = (1.0, 0.0, 0);
-    while k < 21 {
-        sum += term;
-        term *= -x * x / ((k + 1) * (k + 2)) as f64;
-        k += 2;
-    }
-    sum
 }
 
 /// Complex FFT in place.
@@ -377,6 +351,7 @@ fn pass(n: usize, s: usize, twiddles: &Twiddles, x: Parts<'_>, y: PartsMut<'_>) 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use core::f64::consts::TAU;
     extern crate std;
     use std::boxed::Box;
     use std::vec::Vec;

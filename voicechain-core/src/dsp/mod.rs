@@ -8,6 +8,7 @@ pub mod fft;
 pub mod half_band;
 pub mod histogram;
 pub mod parabola;
+pub mod unit_circle;
 pub mod window;
 
 pub use clock::SubBlockClock;

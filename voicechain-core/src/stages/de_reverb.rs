@@ -15,11 +15,13 @@ mod stft;
 mod suppressor;
 #[cfg(test)]
 mod tests;
+mod windows;
 
 use parameters::Parameters;
 use predictor::Predictor;
 use stft::{HALF, MAX_FRAME, MAX_SYNTHESIS, Stft};
 use suppressor::Suppressor;
+use windows::Windows;
 
 /// Decay time from which the stage acts fully, ms. It starts to act at [`DRY_DECAY_MS`].
 const REVERBERANT_MS: f64 = 180.0;
@@ -154,10 +156,7 @@ pub struct DeReverbState<const C: usize> {
     stft: Option<Stft>,
     fft: RealFft<HALF>,
     scratch: SplitComplex<HALF>,
-    analysis: [f32; MAX_FRAME],
-    synthesis: [f32; MAX_SYNTHESIS],
-    /// Analysis and synthesis lengths for which the windows were computed.
-    window_lengths: [usize; 2],
+    windows: Windows,
     /// Latest input samples, a ring buffer.
     past: [[f32; MAX_FRAME]; C],
     /// Write position in `past`.
@@ -189,9 +188,7 @@ impl<const C: usize> DeReverbState<C> {
         stft: None,
         fft: RealFft::new(MAX_FRAME),
         scratch: [[0.0; HALF]; 2],
-        analysis: [0.0; MAX_FRAME],
-        synthesis: [0.0; MAX_SYNTHESIS],
-        window_lengths: [0; 2],
+        windows: Windows::NONE,
         past: [[0.0; MAX_FRAME]; C],
         at: 0,
         filled: 0,
@@ -232,11 +229,8 @@ impl<const C: usize> DeReverbState<C> {
         if stft.is_bypassed() {
             return;
         }
-        if self.window_lengths != [stft.analysis, stft.synthesis] {
-            self.window_lengths = [stft.analysis, stft.synthesis];
-            self.fft = RealFft::new(stft.analysis);
-            stft.windows(&mut self.analysis, &mut self.synthesis, 2.0 / stft.analysis as f64);
-        }
+        self.fft = RealFft::new(stft.analysis);
+        self.windows = windows::windows(stft.analysis, stft.synthesis);
         self.restart();
     }
 
@@ -334,7 +328,7 @@ where
     }
 
     fn run_with_bypass(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]], bypassed: &mut [[f32; C]]) {
-        let StageContext { coefs, state } = context;
+        let StageContext { coefs, state, .. } = context;
         if coefs.is_bypassed() {
             bypassed.iter_mut().zip(frames.iter()).for_each(|(to, from)| *to = *from);
             return;
@@ -361,7 +355,7 @@ where
 
     /// Runs only the delay. When the stage is switched on again, it learns afresh and fades in once its frames overlap.
     fn run_bypassed(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
-        let StageContext { coefs, state } = context;
+        let StageContext { coefs, state, .. } = context;
         if coefs.is_bypassed() {
             return;
         }
@@ -535,7 +529,7 @@ fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) 
         let [re, im] = spectrum;
         let pieces = [(&past[start..start + first], 0), (&past[..stft.analysis - first], first)];
         for (piece, at) in pieces {
-            let (window, half) = (&state.analysis[at..at + piece.len()], at / 2);
+            let (window, half) = (&state.windows.analysis[at..at + piece.len()], at / 2);
             let end = half + piece.len() / 2;
             fft::pack_windowed(piece, window, &mut re[half..end], &mut im[half..end]);
         }
@@ -578,7 +572,7 @@ fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) 
         let (re, im) = (&re[begin..stft.analysis / 2], &im[begin..stft.analysis / 2]);
         // The oldest ring position is output next.
         let (later, sooner) = overlap[..stft.synthesis].split_at_mut(state.out);
-        let (first, then) = state.synthesis[..stft.synthesis].split_at(sooner.len());
+        let (first, then) = state.windows.synthesis.split_at(sooner.len());
         let half = sooner.len() / 2;
         add_windowed(sooner, &re[..half], &im[..half], first);
         add_windowed(later, &re[half..], &im[half..], then);

@@ -4,7 +4,6 @@ use crate::dsp::fft;
 use crate::math::smoothing;
 use crate::settings::SpectralLatency;
 use crate::units::SampleRate;
-use core::f64::consts::PI;
 
 /// Longest analysis frame, samples.
 pub(super) const MAX_FRAME: usize = fft::MAX_LENGTH;
@@ -172,29 +171,6 @@ impl Stft {
 
     pub(super) fn is_bypassed(&self) -> bool {
         self.synthesis == 0
-    }
-
-    /// Writes the analysis and synthesis windows. The analysis window rises as a sine and falls as a cosine over half
-    /// the synthesis window. The product of both is a Hann window of the synthesis length, so overlap-add reconstructs
-    /// the input. `scale` compensates for the transform.
-    pub(super) fn windows(&self, analysis: &mut [f32; MAX_FRAME], synthesis: &mut [f32; MAX_SYNTHESIS], scale: f64) {
-        let fall = self.synthesis / 2;
-        let rise = self.analysis - fall;
-        let at = |n: usize| {
-            if n < rise {
-                libm::sin(0.5 * PI * n as f64 / rise as f64)
-            } else {
-                libm::cos(0.5 * PI * (n - rise) as f64 / fall as f64)
-            }
-        };
-        for (n, w) in analysis[..self.analysis].iter_mut().enumerate() {
-            *w = at(n) as f32;
-        }
-        let overlap = 2.0 * self.hop as f64 / self.synthesis as f64;
-        for (n, w) in synthesis[..self.synthesis].iter_mut().enumerate() {
-            let hann = 0.5 - 0.5 * libm::cos(2.0 * PI * n as f64 / self.synthesis as f64);
-            *w = (scale * overlap * hann / at(self.analysis - self.synthesis + n)) as f32;
-        }
     }
 }
 

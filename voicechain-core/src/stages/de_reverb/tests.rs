@@ -68,7 +68,7 @@ fn the_noise_floor_matches_steady_noise() {
         let s = DeReverbDesign { latency, settings: DeReverbSettings { ..DeReverbSettings::default() } };
         let (_, state) = run(s, 48_000.0, &noise(200_000));
         // Uniform noise of amplitude 0.1: power 0.01 / 3 times the energy of the window.
-        let energy: f64 = state.analysis[..stft.analysis].iter().map(|w| f64::from(*w).powi(2)).sum();
+        let energy: f64 = state.windows.analysis.iter().map(|w| f64::from(*w).powi(2)).sum();
         let power = 0.01 / 3.0 * energy;
         let floor = state.suppressor.mean_noise(stft.bands);
         let db = power_to_db(floor / power);
