@@ -1,12 +1,12 @@
 //! Filters in transition: equality of the two forms, energy, and steps in the output.
 
-use approx::{abs_diff_eq, assert_relative_eq};
+use approx::{abs_diff_eq, assert_abs_diff_eq, assert_relative_eq};
 use proptest::prelude::*;
 use std::f64::consts::PI;
 use voicechain_core::filters::design::{
     bell, butterworth_high_pass, first_order_high_pass, high_shelf, low_pass, low_shelf, notch,
 };
-use voicechain_core::filters::{Cascade, CascadeState, Section, StateVariable};
+use voicechain_core::filters::{Cascade, CascadeState, Ramp, Section, StateVariable};
 use voicechain_tests::spectra::{Noise, RATES, impulse, octaves, rate, run_direct, run_state_variable};
 
 /// The section whose state-variable form has these coefficients. Transfer function of A. Simper's structure (2013): `p
@@ -290,6 +290,71 @@ fn rapid_settings_changes_stay_bounded() {
         calm.run(&mut state, &mut frames);
         assert_eq!(frames, [[0.25, -0.5]; 10]);
     }
+}
+
+/// A step from identity to a filter keeps the filter's tuning and moves only its output mix, so the output is the input
+/// plus a linearly growing share of what the filter changes. Any split into blocks returns the same bits, a step of
+/// one frame is the filter itself, and steps between random settings keep the output bounded.
+#[test]
+fn a_step_moves_in_a_straight_line() {
+    let rate = rate(48_000.0);
+    let mut noise = Noise::new(77);
+    let identity = Cascade::new([Section::IDENTITY; 2]);
+    let filter = Cascade::new([bell(700.0, 9.0, 2.0, rate), bell(4_000.0, -6.0, 1.0, rate)]);
+    let first = Cascade::new([bell(700.0, 9.0, 2.0, rate), Section::IDENTITY]);
+    let input: Vec<[f32; 2]> = (0..200).map(|_| [noise.sample() as f32, 0.3 * noise.sample() as f32]).collect();
+    let begun = |from: &Cascade<2>| {
+        let mut state = CascadeState::<2, 2>::new();
+        state.enter_transition(from);
+        state
+    };
+    // One section moves, so the share applies to its output alone.
+    let mut filtered = input.clone();
+    first.interpolated(&first, 0.0).run(&mut begun(&first), &mut filtered);
+    let mut out = input.clone();
+    first.run_step(&identity, Ramp { at: 0, length: 200 }, &mut begun(&identity), &mut out);
+    for (n, ((y, x), f)) in out.iter().zip(&input).zip(&filtered).enumerate() {
+        let share = (n + 1) as f32 / 200.0;
+        for c in 0..2 {
+            assert_abs_diff_eq!(y[c], x[c] + share * (f[c] - x[c]), epsilon = 1e-6);
+        }
+    }
+    // Blocks.
+    let mut whole = input.clone();
+    filter.run_step(&first, Ramp { at: 0, length: 200 }, &mut begun(&first), &mut whole);
+    let (mut split, mut state, mut at) = (input.clone(), begun(&first), 0);
+    while at < split.len() {
+        let until = (at + noise.between(1.0, 40.0) as usize).min(split.len());
+        filter.run_step(&first, Ramp { at: at as u32, length: 200 }, &mut state, &mut split[at..until]);
+        at = until;
+    }
+    assert!(split == whole, "the output depends on the block size");
+    // A step of one frame.
+    let (mut one, mut steady) = ([input[0]], [input[0]]);
+    filter.run_step(&first, Ramp::END, &mut begun(&first), &mut one);
+    first.interpolated(&filter, 1.0).run(&mut begun(&first), &mut steady);
+    for (y, f) in one.as_flattened().iter().zip(steady.as_flattened()) {
+        assert_abs_diff_eq!(y, f, epsilon = 1e-6);
+    }
+    // Random steps without input: the states die away.
+    let mut any = || {
+        let f0 = noise.octaves_between(20.0, 20_000.0);
+        let section = bell(f0, noise.between(-18.0, 18.0), noise.octaves_between(0.3, 12.0), rate);
+        Cascade::new([section, section])
+    };
+    let (mut from, mut state) = (any(), begun(&filter));
+    let mut largest = 0.0_f32;
+    for n in 0..2_000 {
+        let to = any();
+        let mut frames = [[0.0_f32, 0.0]; 5];
+        frames[0][0] = if n == 0 { 1.0 } else { 0.0 };
+        to.run_step(&from, Ramp { at: 0, length: 5 }, &mut state, &mut frames);
+        largest = frames.iter().fold(largest, |peak, [left, _]| peak.max(left.abs()));
+        assert!(frames.iter().all(|frame| frame[1] == 0.0), "the right channel is silent");
+        from = to;
+    }
+    // Two bells of at most 18 dB.
+    assert!(largest < 100.0, "{largest}");
 }
 
 /// Smooth step: the slope is zero at both ends.

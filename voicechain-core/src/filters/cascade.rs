@@ -8,9 +8,10 @@
 //!
 //! With steady coefficients the sections run in transposed direct form with the leading coefficient factored out: four
 //! multiplications per section, and the product of the leading coefficients is applied once. During a transition they
-//! run as state-variable filters, which stay stable and click-free under any modulation. The states convert exactly
-//! between the two forms.
+//! run as state-variable filters, which stay stable and click-free under any modulation; their updates move in straight
+//! lines along each step. The states convert exactly between the two forms.
 
+use super::ramp::Ramp;
 use super::response::Response;
 use super::section::{MonicForm, Section, StateVariable};
 use crate::frame::{Frame, Lanes};
@@ -80,8 +81,8 @@ impl<const N: usize> Cascade<N> {
         super::tail::samples(self.sections.iter())
     }
 
-    /// Cascade at position `t` between `self` (`t = 0`) and `to` (`t = 1`), run sample by sample in state-variable
-    /// form.
+    /// Cascade at position `t` between `self` (`t = 0`) and `to` (`t = 1`), run in state-variable form. A transition
+    /// passes several of them in turn to [`run_step`](Self::run_step).
     ///
     /// Ease `t` in and out, for example with `t^2 (3 - 2t)`: the corners of a linear ramp become audible before any
     /// other part of a transition. Tested by `transitions_do_not_click`.
@@ -130,8 +131,8 @@ impl<const N: usize> Cascade<N> {
     where
         [f32; C]: Frame,
     {
-        if let Some(transition) = &self.transition {
-            return state.run_transition(transition, frames);
+        if self.transition.is_some() {
+            return self.run_step(self, Ramp::END, state, frames);
         }
         let mut left = frames;
         while !left.is_empty() {
@@ -149,6 +150,41 @@ impl<const N: usize> Cascade<N> {
             }
             state.advance(now.len() as u32);
             left = later;
+        }
+    }
+
+    /// Filters frames of one step of a transition in place: from the cascade `from` to this one along `ramp`. The frames
+    /// lie inside the ramp. Both cascades may be steady or interpolated; the states are in state-variable form.
+    ///
+    /// The update of the states moves in a straight line from that of `from` to that of this cascade. Every update on
+    /// the way is a weighted mean of two that do not raise the energy of the states, so none of them raises it. Results
+    /// are bit-identical for any block size. Cost: about 30 operations per section and frame. Tested by
+    /// `a_step_moves_in_a_straight_line`.
+    pub fn run_step<const C: usize>(
+        &self,
+        from: &Self,
+        ramp: Ramp,
+        state: &mut CascadeState<C, N>,
+        frames: &mut [[f32; C]],
+    ) where
+        [f32; C]: Frame,
+    {
+        let (from, to) = (from.transition_forms(self), self.transition_forms(from));
+        let mut lines: [Line<<[f32; C] as Frame>::Lanes>; N] =
+            core::array::from_fn(|k| Line::new(&from[k], &to[k], ramp));
+        let mut rest = frames;
+        while !rest.is_empty() {
+            let n = rest.len().min((FLUSH_INTERVAL - state.clock) as usize);
+            let (now, later) = rest.split_at_mut(n);
+            let mut values = [Lanes::splat(0.0); FLUSH_INTERVAL as usize];
+            let values = &mut values[..n];
+            values.iter_mut().zip(now.iter()).for_each(|(value, frame)| *value = frame.widen());
+            for (line, states) in lines.iter_mut().zip(&mut state.states) {
+                line.run(states, values);
+            }
+            now.iter_mut().zip(values).for_each(|(frame, value)| *frame = Frame::narrow(*value));
+            state.advance(n as u32);
+            rest = later;
         }
     }
 
@@ -226,17 +262,6 @@ where
         }
     }
 
-    fn run_transition(&mut self, sections: &[StateVariable; N], frames: &mut [[f32; C]]) {
-        for frame in frames.iter_mut() {
-            let mut value = frame.widen();
-            for (section, states) in sections.iter().zip(self.states.iter_mut()) {
-                value = step_state_variable(section, states, value);
-            }
-            *frame = Frame::narrow(value);
-            self.advance(1);
-        }
-    }
-
     /// Converts the states from direct form to state-variable form at the start of a transition. `coefs` is the cascade
     /// that produced the states. Tested, together with [`leave_transition`](Self::leave_transition), by
     /// `states_are_converted_exactly_between_the_forms`.
@@ -279,6 +304,62 @@ where
     let left = map([first[0], second[0]]);
     let right = map([first[1], second[1]]);
     [Lanes::from_pair([left[0], right[0]]), Lanes::from_pair([left[1], right[1]])]
+}
+
+/// A state-variable filter whose update moves in a straight line.
+///
+/// With `p = 1/(1 + g (g + k))`: `s0' = (2p - 1) s0 + 2pg (x - s1)`, `s1' = s1 + 2pg s0 + 2pg^2 (x - s1)`, and
+/// `y = m0 x + m1 (s0 + s0')/2 + m2 (s1 + s1')/2`.
+#[derive(Clone, Copy)]
+struct Line<L> {
+    /// `2p - 1`, `2pg`, `2pg^2`, `m0`, `m1/2`, `m2/2`.
+    values: [L; 6],
+    /// Their change per frame.
+    slopes: [L; 6],
+}
+
+impl<L: Lanes> Line<L> {
+    fn new(from: &StateVariable, to: &StateVariable, ramp: Ramp) -> Self {
+        let values = |section: &StateVariable| {
+            let StateVariable { g, k, m0, m1, m2 } = *section;
+            let double = 2.0 / (1.0 + g * (g + k));
+            [double - 1.0, double * g, double * g * g, m0, 0.5 * m1, 0.5 * m2]
+        };
+        let (from, to) = (values(from), values(to));
+        let share = 1.0 / f64::from(ramp.length);
+        let slopes = core::array::from_fn(|k| L::splat((to[k] - from[k]) * share));
+        let mut line = Self { values: from.map(L::splat), slopes };
+        // Added one by one, as in `run`, so that the bits do not depend on where a block begins.
+        for _ in 0..ramp.at {
+            line.step();
+        }
+        line
+    }
+
+    #[inline(always)]
+    fn step(&mut self) {
+        for (value, slope) in self.values.iter_mut().zip(self.slopes) {
+            *value = *value + slope;
+        }
+    }
+
+    #[inline(never)]
+    fn run(&mut self, states: &mut [L; 2], values: &mut [L]) {
+        let mut line = *self;
+        let [mut first, mut second] = *states;
+        for value in values {
+            line.step();
+            let [decay, across, down, input, band, low] = line.values;
+            let x = *value;
+            let difference = x - second;
+            let next_first = decay * first + across * difference;
+            let next_second = (second + across * first) + down * difference;
+            *value = input * x + (band * (first + next_first) + low * (second + next_second));
+            (first, second) = (next_first, next_second);
+        }
+        *states = [first, second];
+        *self = line;
+    }
 }
 
 /// One step of the trapezoidal state-variable filter.

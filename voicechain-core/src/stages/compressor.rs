@@ -4,7 +4,7 @@ use super::{Stage, StageContext};
 use crate::detectors::{CrestFactor, TICK};
 use crate::error::SettingError;
 use crate::filters::design::{BUTTERWORTH_Q, high_pass};
-use crate::filters::{Cascade, CascadeState};
+use crate::filters::{Cascade, CascadeState, Ramp};
 use crate::frame::{CHUNK, Frame};
 use crate::gain::{CompressorCurve, SmoothDecoupled};
 use crate::math::{fast_from_db, fast_to_db, for_each_value, from_db, smoothing};
@@ -154,8 +154,12 @@ where
     }
 
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
+        let mut step = context.step;
         for chunk in frames.chunks_mut(CHUNK) {
-            run_chunk(context.coefs, context.state, chunk);
+            run_chunk(context.coefs, step, context.state, chunk);
+            if let Some((_, ramp)) = &mut step {
+                ramp.at += chunk.len() as u32;
+            }
         }
     }
 
@@ -213,14 +217,23 @@ where
 type PerFrame = [f32; CHUNK];
 
 /// Processes at most one chunk: detector level, target gain reduction, ballistics, gain.
-fn run_chunk<const C: usize>(coefs: &CompressorCoefs, state: &mut CompressorState<C>, frames: &mut [[f32; C]])
-where
+fn run_chunk<const C: usize>(
+    coefs: &CompressorCoefs,
+    step: Option<(&CompressorCoefs, Ramp)>,
+    state: &mut CompressorState<C>,
+    frames: &mut [[f32; C]],
+) where
     [f32; C]: Frame,
 {
     let n = frames.len();
     let mut side = [[0.0; C]; CHUNK];
     side[..n].copy_from_slice(frames);
-    coefs.side_chain.run(&mut state.side_chain, &mut side[..n]);
+    match step {
+        Some((from, ramp)) => {
+            coefs.side_chain.run_step(&from.side_chain, ramp, &mut state.side_chain, &mut side[..n]);
+        }
+        None => coefs.side_chain.run(&mut state.side_chain, &mut side[..n]),
+    }
     let mut loudest: PerFrame = [0.0; CHUNK];
     for (level, frame) in loudest[..n].iter_mut().zip(&side) {
         *level = frame.iter().fold(0.0, |m: f32, x| if x.abs() > m { x.abs() } else { m });
@@ -234,13 +247,31 @@ where
     levels(coefs, linked, chains, &side[..n], &loudest, &mut values);
     let curve = coefs.curve;
     for values in &mut values[..chains] {
-        for_each_value(&mut values[..n], |level| curve.reduction_db(level));
+        match step {
+            Some((from, ramp)) => {
+                for (value, t) in values[..n].iter_mut().zip(ramp.values(0.0, 1.0)) {
+                    let before = from.curve.reduction_db(*value);
+                    *value = before + t * (curve.reduction_db(*value) - before);
+                }
+            }
+            None => for_each_value(&mut values[..n], |level| curve.reduction_db(level)),
+        }
     }
     follow(coefs, state, together, &loudest[..n], &mut values[..chains]);
     // Without reduction and make-up the gain is exactly 1.
     let (mix, make_up) = (coefs.mix, coefs.make_up);
     for values in &mut values[..chains] {
-        for_each_value(&mut values[..n], |reduction| 1.0 + mix * (fast_from_db(-reduction) * make_up - 1.0));
+        match step {
+            Some((from, ramp)) => {
+                let moving = ramp.values(from.mix, mix).zip(ramp.values(from.make_up, make_up));
+                for (value, (mix, make_up)) in values[..n].iter_mut().zip(moving) {
+                    *value = 1.0 + mix * (fast_from_db(-*value) * make_up - 1.0);
+                }
+            }
+            None => {
+                for_each_value(&mut values[..n], |reduction| 1.0 + mix * (fast_from_db(-reduction) * make_up - 1.0))
+            }
+        }
     }
     apply(together, &values, frames);
 }

@@ -6,7 +6,7 @@ use crate::detectors::{Sibilance, TICK};
 use crate::error::SettingError;
 use crate::filters::cascade::{advance_state_variable, step_state_variable};
 use crate::filters::design::{BUTTERWORTH_Q, fits, low_pass};
-use crate::filters::{Cascade, Response, Section, StateVariable};
+use crate::filters::{Cascade, Ramp, Response, Section, StateVariable};
 use crate::frame::{Frame, Lanes};
 use crate::gain::{RangeLimitedCurve, SmoothBranching};
 use crate::math::{fast_from_db, for_each_value, smoothing};
@@ -167,12 +167,16 @@ where
     }
 
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
-        let StageContext { coefs, state } = context;
+        let StageContext { coefs, state, mut step } = context;
         let Some(bands) = &coefs.bands else { return };
         let mut rest = frames;
         while !rest.is_empty() {
             let (now, later) = rest.split_at_mut(rest.len().min(state.sibilance.remaining()));
-            run_segment(coefs, bands, state, now);
+            let n = now.len() as u32;
+            run_segment(coefs, step, bands, state, now);
+            if let Some((_, ramp)) = &mut step {
+                ramp.at += n;
+            }
             rest = later;
         }
     }
@@ -219,6 +223,7 @@ where
 /// Processes frames up to the next tick. The target reduction is constant within a segment.
 fn run_segment<const C: usize>(
     coefs: &DeEsserCoefs,
+    step: Option<(&DeEsserCoefs, Ramp)>,
     bands: &SibilanceBands,
     state: &mut DeEsserState<C>,
     frames: &mut [[f32; C]],
@@ -238,21 +243,22 @@ fn run_segment<const C: usize>(
             *root = now as f32;
         }
         for_each_value(&mut roots, |reduction| fast_from_db(-0.5 * reduction));
-        let half_damping: <[f32; C] as Frame>::Lanes = Lanes::splat(0.5 * coefs.split.k);
-        for (frame, &root) in frames.iter_mut().zip(&roots) {
-            let before = split[0];
-            let low: [f32; C] = Frame::narrow(step_state_variable(&coefs.split, &mut split, frame.widen()));
-            // The first state moves from s to 2 band - s.
-            let band: [f32; C] = Frame::narrow(half_damping * (before + split[0]));
-            if root != 1.0 {
-                let gain = root * root;
-                for ((sample, low), band) in frame.iter_mut().zip(low).zip(band) {
-                    let back = coefs.split_band * (root - gain) * band;
-                    *sample += back - (1.0 - gain) * (*sample - coefs.split_band * low);
+        match step {
+            Some((from, ramp)) => {
+                for ((frame, &root), t) in frames.iter_mut().zip(&roots).zip(ramp.values(0.0, 1.0)) {
+                    let now = from.split.interpolated(&coefs.split, f64::from(t));
+                    let split_band = from.split_band + t * (coefs.split_band - from.split_band);
+                    attenuate(&now, split_band, &mut split, frame, root);
+                }
+            }
+            None => {
+                for (frame, &root) in frames.iter_mut().zip(&roots) {
+                    attenuate(&coefs.split, coefs.split_band, &mut split, frame, root);
                 }
             }
         }
     } else {
+        // Inaudible: the split filter may move from step to step.
         for frame in frames.iter() {
             advance_state_variable(&coefs.split, &mut split, frame.widen());
         }
@@ -263,6 +269,31 @@ fn run_segment<const C: usize>(
         state.target_reduction_db = f64::from(coefs.curve.reduction_db(state.sibilance.ratio_db()));
         if state.target_reduction_db == 0.0 {
             state.ballistics.snap();
+        }
+    }
+}
+
+/// Attenuates the sibilant band of one frame by the square of `root`.
+#[inline(always)]
+fn attenuate<const C: usize>(
+    split: &StateVariable,
+    split_band: f32,
+    states: &mut [<[f32; C] as Frame>::Lanes; 2],
+    frame: &mut [f32; C],
+    root: f32,
+) where
+    [f32; C]: Frame,
+{
+    let before = states[0];
+    let low: [f32; C] = Frame::narrow(step_state_variable(split, states, frame.widen()));
+    // The first state moves from s to 2 band - s.
+    let half_damping: <[f32; C] as Frame>::Lanes = Lanes::splat(0.5 * split.k);
+    let band: [f32; C] = Frame::narrow(half_damping * (before + states[0]));
+    if root != 1.0 {
+        let gain = root * root;
+        for ((sample, low), band) in frame.iter_mut().zip(low).zip(band) {
+            let back = split_band * (root - gain) * band;
+            *sample += back - (1.0 - gain) * (*sample - split_band * low);
         }
     }
 }

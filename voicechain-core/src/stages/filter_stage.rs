@@ -1,6 +1,6 @@
 //! Shared parts of the filter stages: cascade, level compensation and sample rate.
 
-use crate::filters::{Cascade, CascadeState, Response, Section};
+use crate::filters::{Cascade, CascadeState, Ramp, Response, Section};
 use crate::frame::Frame;
 use crate::math::from_db;
 use crate::speech;
@@ -48,10 +48,22 @@ impl<const N: usize> FilterCoefs<N> {
         }
     }
 
-    pub(super) fn run<const C: usize>(&self, state: &mut CascadeState<C, N>, frames: &mut [[f32; C]])
-    where
+    pub(super) fn run<const C: usize>(
+        &self,
+        step: Option<(&Self, Ramp)>,
+        state: &mut CascadeState<C, N>,
+        frames: &mut [[f32; C]],
+    ) where
         [f32; C]: Frame,
     {
+        if let Some((from, ramp)) = step {
+            self.cascade.run_step(&from.cascade, ramp, state, frames);
+            let gains = ramp.values(from.compensation as f32, self.compensation as f32);
+            for (frame, gain) in frames.iter_mut().zip(gains) {
+                frame.iter_mut().for_each(|sample| *sample *= gain);
+            }
+            return;
+        }
         self.cascade.run(state, frames);
         if self.compensation != 1.0 {
             let gain = self.compensation as f32;
@@ -112,7 +124,7 @@ macro_rules! filter_stage {
             }
 
             fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
-                context.coefs.run(context.state, frames);
+                context.coefs.run(context.step, context.state, frames);
             }
 
             fn interpolated(from: &FilterCoefs<$n>, to: &FilterCoefs<$n>, t: f64) -> FilterCoefs<$n> {

@@ -169,7 +169,7 @@ where
     }
 
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
-        let StageContext { coefs, state } = context;
+        let StageContext { coefs, state, .. } = context;
         if state.nominal_hz == 0.0 {
             begin(coefs, state);
         }

@@ -199,7 +199,7 @@ where
     }
 
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
-        let StageContext { coefs, state } = context;
+        let StageContext { coefs, state, .. } = context;
         let mut rest = frames;
         while !rest.is_empty() {
             let (now, later) = rest.split_at_mut(rest.len().min(state.clock.remaining()));

@@ -309,7 +309,7 @@ where
     const BYPASS_KEEPS_STATE: bool = true;
 
     fn run_with_bypass(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]], bypassed: &mut [[f32; C]]) {
-        let StageContext { coefs, state } = context;
+        let StageContext { coefs, state, .. } = context;
         let mut bypassed = bypassed.chunks_mut(CHUNK);
         for piece in frames.chunks_mut(CHUNK) {
             let mut reductions = [0; CHUNK];
@@ -326,7 +326,7 @@ where
     /// Detector, hold and smoothing run as in [`Stage::run`], so that the limiter can fade in at any frame. Reductions
     /// and limiting events are not reported.
     fn run_bypassed(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
-        let StageContext { coefs, state } = context;
+        let StageContext { coefs, state, .. } = context;
         for piece in frames.chunks_mut(CHUNK) {
             let mut reductions = [0; CHUNK];
             detect_and_delay(coefs, state, piece, &mut reductions, false);

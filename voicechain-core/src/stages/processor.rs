@@ -2,13 +2,17 @@
 
 use super::stage::{Stage, StageContext};
 use crate::error::SettingError;
-use crate::filters::{Response, Section};
+use crate::filters::{Ramp, Response, Section};
 use crate::frame::{CHUNK, Frame};
 use crate::math::smooth_step;
 use crate::units::SampleRate;
 
 /// Duration of every transition of settings and switches, ms.
 pub const TRANSITION_MS: f64 = 10.0;
+
+/// Steps of a transition. Coefficients are interpolated at the end of each; within a step the signal's gains and
+/// filters move in straight lines.
+const STEPS: u32 = 32;
 
 /// Coefficients of a stage with its switch and the sample rate of the design.
 #[derive(Debug)]
@@ -93,7 +97,8 @@ impl<S: Stage<C>, const C: usize> StageCoefs<S, C> {
 /// A running stage: state, coefficients, transition and switch.
 ///
 /// Coefficients change only through [`set`](Self::set), with a glide of [`TRANSITION_MS`] that can start during another
-/// one. The output does not depend on how frames are split into calls of [`run`](Self::run), bit for bit.
+/// one. A glide has 32 steps, counted from the frame of the change. The output does not depend on how frames are split
+/// into calls of [`run`](Self::run), bit for bit.
 ///
 /// ```
 /// use voicechain_core::SampleRate;
@@ -109,7 +114,10 @@ impl<S: Stage<C>, const C: usize> StageCoefs<S, C> {
 /// ```
 pub struct Processor<S: Stage<C>, const C: usize> {
     state: S::State,
+    /// Coefficients at the start and at the end of the current step.
     from: S::Coefs,
+    next: S::Coefs,
+    /// Target coefficients.
     to: S::Coefs,
     /// Elapsed frames of the transition; `None` with steady coefficients.
     transition: Option<u32>,
@@ -140,6 +148,7 @@ where
         Self {
             state: S::state(coefs.rate),
             from: coefs.coefs,
+            next: coefs.coefs,
             to: coefs.coefs,
             transition: None,
             on: coefs.on,
@@ -161,7 +170,6 @@ where
     /// the stage with clear state.
     pub fn set(&mut self, new: &StageCoefs<S, C>) {
         if new.rate != self.rate {
-            (self.rate, self.length) = (new.rate, new.rate.samples(TRANSITION_MS));
             return self.restart(new);
         }
         if new.on && !self.on && self.fade == 0 && !S::BYPASS_KEEPS_STATE {
@@ -177,7 +185,12 @@ where
             return self.assign(new.coefs);
         }
         match self.transition {
-            Some(position) => self.from = S::interpolated(&self.from, &self.to, self.progress(position)),
+            Some(position) => {
+                let ramp = self.step_at(position);
+                if ramp.at > 0 {
+                    self.from = S::interpolated(&self.from, &self.next, f64::from(ramp.at) / f64::from(ramp.length));
+                }
+            }
             None => {
                 S::enter_transition(StageContext::new(&self.to, &mut self.state));
                 self.from = self.to;
@@ -185,6 +198,25 @@ where
         }
         self.to = new.coefs;
         self.transition = Some(0);
+        self.begin_step(0);
+    }
+
+    /// The step at a position of the transition. The last step may be shorter.
+    fn step_at(&self, position: u32) -> Ramp {
+        let step = self.length.div_ceil(STEPS);
+        let at = position % step;
+        Ramp { at, length: step.min(self.length - (position - at)) }
+    }
+
+    /// Sets the coefficients at the end of the step that begins at `position`.
+    fn begin_step(&mut self, position: u32) {
+        let end = position + self.step_at(position).length;
+        self.next = if end == self.length {
+            self.to
+        } else {
+            let (from, until) = (self.progress(position), self.progress(end));
+            S::interpolated(&self.from, &self.to, (until - from) / (1.0 - from))
+        };
     }
 
     /// Clears the state. Transitions in progress complete at once.
@@ -192,8 +224,9 @@ where
         self.restart(&self.target());
     }
 
-    /// Clears the state in place and applies the coefficients at once.
+    /// Clears the state in place and applies the coefficients at once, which may be of another sample rate.
     pub(crate) fn restart(&mut self, coefs: &StageCoefs<S, C>) {
+        (self.rate, self.length) = (coefs.rate, coefs.rate.samples(TRANSITION_MS));
         S::clear(&mut self.state, self.rate);
         self.set_at_once(coefs);
     }
@@ -205,7 +238,7 @@ where
     }
 
     fn assign(&mut self, coefs: S::Coefs) {
-        (self.from, self.to, self.transition) = (coefs, coefs, None);
+        (self.from, self.next, self.to, self.transition) = (coefs, coefs, coefs, None);
     }
 
     /// State of the stage.
@@ -283,30 +316,42 @@ where
         }
     }
 
-    fn run_on(&mut self, frames: &mut [[f32; C]], mut bypassed: Option<&mut [[f32; C]]>) {
-        let mut at = 0;
+    fn run_on(&mut self, frames: &mut [[f32; C]], bypassed: Option<&mut [[f32; C]]>) {
+        let (mut rest, mut bypassed) = (frames, bypassed);
         while let Some(position) = self.transition {
-            if at == frames.len() {
+            if rest.is_empty() {
                 return;
             }
-            let coefs = S::interpolated(&self.from, &self.to, self.progress(position + 1));
-            let context = StageContext::new(&coefs, &mut self.state);
-            let frame = &mut frames[at..at + 1];
-            match &mut bypassed {
-                Some(bypassed) => S::run_with_bypass(context, frame, &mut bypassed[at..at + 1]),
-                None => S::run(context, frame),
-            }
-            at += 1;
-            self.transition = Some(position + 1);
-            if position + 1 == self.length {
+            let ramp = self.step_at(position);
+            let n = rest.len().min((ramp.length - ramp.at) as usize);
+            let (now, later) = rest.split_at_mut(n);
+            let context = StageContext::in_step(&self.from, &self.next, &mut self.state, ramp);
+            bypassed = match bypassed {
+                Some(bypassed) => {
+                    let (now_bypassed, later) = bypassed.split_at_mut(n);
+                    S::run_with_bypass(context, now, now_bypassed);
+                    Some(later)
+                }
+                None => {
+                    S::run(context, now);
+                    None
+                }
+            };
+            rest = later;
+            let position = position + n as u32;
+            self.transition = Some(position);
+            if position == self.length {
                 S::leave_transition(StageContext::new(&self.to, &mut self.state));
                 (self.from, self.transition) = (self.to, None);
+            } else if ramp.at + n as u32 == ramp.length {
+                self.from = self.next;
+                self.begin_step(position);
             }
         }
         let context = StageContext::new(&self.to, &mut self.state);
         match bypassed {
-            Some(bypassed) => S::run_with_bypass(context, &mut frames[at..], &mut bypassed[at..]),
-            None => S::run(context, &mut frames[at..]),
+            Some(bypassed) => S::run_with_bypass(context, rest, bypassed),
+            None => S::run(context, rest),
         }
     }
 }

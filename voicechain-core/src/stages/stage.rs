@@ -1,20 +1,33 @@
 //! The [`Stage`] trait: settings, coefficients, state and processing of one stage.
 
 use crate::error::SettingError;
-use crate::filters::{Response, Section};
+use crate::filters::{Ramp, Response, Section};
 use crate::settings::StripSettings;
 use crate::units::SampleRate;
 
 /// A state paired with its coefficients. Outside this module only a [`Processor`](super::Processor) creates one.
 #[derive(Debug)]
 pub struct StageContext<'a, S: Stage<C>, const C: usize> {
+    /// Steady coefficients, or those at the end of the current step of a transition.
     pub(in crate::stages) coefs: &'a S::Coefs,
     pub(in crate::stages) state: &'a mut S::State,
+    /// The current step of a transition; `None` with steady coefficients.
+    pub(in crate::stages) step: Option<(&'a S::Coefs, Ramp)>,
 }
 
 impl<'a, S: Stage<C>, const C: usize> StageContext<'a, S, C> {
     pub(in crate::stages) fn new(coefs: &'a S::Coefs, state: &'a mut S::State) -> Self {
-        Self { coefs, state }
+        Self { coefs, state, step: None }
+    }
+
+    /// Frames of a step of a transition from `from` to `coefs`.
+    pub(in crate::stages) fn in_step(
+        from: &'a S::Coefs,
+        coefs: &'a S::Coefs,
+        state: &'a mut S::State,
+        ramp: Ramp,
+    ) -> Self {
+        Self { coefs, state, step: Some((from, ramp)) }
     }
 }
 
@@ -55,11 +68,15 @@ pub trait Stage<const C: usize>: Sized {
     }
 
     /// Processes frames in place. Cannot fail. The output does not depend on how frames are split into calls.
+    ///
+    /// Within a step of a transition the frames lie inside that step. What multiplies the signal moves in a straight
+    /// line along the step's ramp; what only feeds a detector or ballistics may use the coefficients of the step's end.
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]);
 
-    /// Coefficients at position `t` of a transition from `from` (`t = 0`) to `to` (`t = 1`).
+    /// Coefficients at position `t` between `from` (`t = 0`) and `to` (`t = 1`): those between two steps of a
+    /// transition.
     ///
-    /// Each set runs for one frame, between [`enter_transition`](Stage::enter_transition) and
+    /// They run between [`enter_transition`](Stage::enter_transition) and
     /// [`leave_transition`](Stage::leave_transition).
     fn interpolated(from: &Self::Coefs, to: &Self::Coefs, t: f64) -> Self::Coefs;
 

@@ -2,7 +2,7 @@
 
 use super::{Stage, StageContext};
 use crate::error::SettingError;
-use crate::filters::Response;
+use crate::filters::{Ramp, Response};
 use crate::frame::Frame;
 use crate::math::from_db;
 use crate::settings::{OutputSettings, TrimSettings};
@@ -32,7 +32,13 @@ impl GainCoefs {
         Self { gain: self.gain + (to.gain - self.gain) * t }
     }
 
-    fn run<const C: usize>(&self, frames: &mut [[f32; C]]) {
+    fn run<const C: usize>(&self, step: Option<(&Self, Ramp)>, frames: &mut [[f32; C]]) {
+        if let Some((from, ramp)) = step {
+            for (frame, gain) in frames.iter_mut().zip(ramp.values(from.gain as f32, self.gain as f32)) {
+                frame.iter_mut().for_each(|sample| *sample *= gain);
+            }
+            return;
+        }
         if self.gain == 1.0 {
             return;
         }
@@ -61,7 +67,7 @@ macro_rules! gain_stage {
             fn state(_rate: SampleRate) {}
 
             fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
-                context.coefs.run(frames);
+                context.coefs.run(context.step, frames);
             }
 
             fn interpolated(from: &GainCoefs, to: &GainCoefs, t: f64) -> GainCoefs {
