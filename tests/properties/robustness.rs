@@ -1,11 +1,12 @@
 //! Any input gives a valid output and is forgotten within one second.
 
 use crate::rate;
-use voicechain_core::strip::StartingPoint;
+use voicechain_core::settings::SpectralLatency;
+use voicechain_core::strip::{METERED_STAGES, StartingPoint};
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::signals::{alternating, gain, phrases, unequal, white};
 use voicechain_tests::spectra::Noise;
-use voicechain_tests::strips::{all_off, random_settings, run, strip};
+use voicechain_tests::strips::{all_off, coefs, random_settings, run, strip};
 
 /// Invalid and extreme inputs, with the number of samples that the strip must replace.
 fn hostile_inputs(samples: usize) -> Vec<(&'static str, Vec<[f32; 2]>, u64)> {
@@ -127,5 +128,41 @@ fn output_is_never_subnormal() {
             check_output(&run(&mut strip, &vec![[0.0; 2]; 20_000]), "silence");
             check_output(&run(&mut strip, &vec![[1e-36; 2]; 2_000]), "1e-36");
         }
+    }
+}
+
+/// Another sample rate restarts every stage and meter in place: nothing of the former rate is left.
+#[test]
+fn a_strip_at_another_rate_equals_a_new_one() {
+    let mut random = Noise::new(91);
+    for (from, to) in [(48_000.0, 44_100.0), (192_000.0, 8_000.0), (11_025.0, 96_000.0)] {
+        let mut settings = random_settings(&mut random);
+        (settings.hum.on, settings.de_reverb.on) = (true, true);
+        settings.spectral.latency = SpectralLatency::Low;
+        let mut used: Box<Strip<2>> = strip(&settings, rate(from));
+        run(&mut used, &unequal(&phrases(-14.0, from, 1.5, 3)));
+        // Changes of order, settings and latency are in progress when the rate changes.
+        let mut other = random_settings(&mut random);
+        other.limiter.look_ahead_ms = 5.0;
+        used.set(&coefs(&other, rate(from)));
+        run(&mut used, &[[0.2, -0.1]; 37]);
+        used.set(&coefs(&settings, rate(to)));
+        let mut new: Box<Strip<2>> = strip(&settings, rate(to));
+        assert_eq!((used.latency(), used.tail(), used.rate()), (new.latency(), new.tail(), new.rate()));
+        let input = unequal(&phrases(-20.0, to, 2.0, 4));
+        assert!(run(&mut used, &input) == run(&mut new, &input), "{from} to {to} Hz");
+        let readings = |strip: &Strip<2>| {
+            let reductions = METERED_STAGES.map(|stage| strip.reduction(stage).map(|meter| meter.now_db()));
+            format!(
+                "{:?} {:?} {:?} {:?} {:?} {:?}",
+                strip.ledger(),
+                strip.input_loudness().integrated(),
+                strip.output_loudness().range(),
+                [strip.input_true_peak().hold_dbtp(), strip.output_true_peak().hold_dbtp()],
+                (strip.mains_hz(), strip.leveller_gain_db(), strip.loudness_match_db()),
+                reductions,
+            )
+        };
+        assert_eq!(readings(&used), readings(&new), "{from} to {to} Hz");
     }
 }

@@ -122,9 +122,18 @@ impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
         }
     }
 
+    /// Clears the ledger in place, for any sample rate, and sets new delays.
+    pub fn restart(&mut self, rate: SampleRate, delays: [usize; POINTS]) {
+        self.filter = KWeighting::new(rate);
+        self.clear(SubBlockClock::new(rate), delays);
+    }
+
     /// Clears the ledger and sets new delays.
     pub fn set_delays(&mut self, delays: [usize; POINTS]) {
-        let clock = self.groups[0].clock.restarted();
+        self.clear(self.groups[0].clock.restarted(), delays);
+    }
+
+    fn clear(&mut self, clock: SubBlockClock, delays: [usize; POINTS]) {
         self.states = [KWeightingState::new(); POINTS];
         self.groups = group_by_delay(clock, delays);
         (self.shared, self.unchanged, self.changed) = ([false; POINTS], [false; POINTS], [false; POINTS]);

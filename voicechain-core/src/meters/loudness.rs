@@ -188,6 +188,12 @@ impl<const C: usize> SubBlockLoudness<C> {
         }
     }
 
+    /// Clears the meter in place, for any sample rate.
+    pub fn restart(&mut self, rate: SampleRate) {
+        self.clock = SubBlockClock::new(rate);
+        self.reset();
+    }
+
     /// Clears the meter.
     pub fn reset(&mut self) {
         self.clock = self.clock.restarted();

@@ -18,11 +18,6 @@ impl LatencyChange {
         Self { at: None, mute: 0, transition }
     }
 
-    /// Cancels a change in progress.
-    pub(super) fn reset(&mut self) {
-        (self.at, self.mute) = (None, 0);
-    }
-
     /// Starts the fade-out at the current fade gain. Returns true if the output is already silent.
     pub(super) fn begin(&mut self) -> bool {
         let at = self.at.map_or(0, |at| at.min(2 * self.transition - at));

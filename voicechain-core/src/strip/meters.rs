@@ -92,6 +92,17 @@ where
         }
     }
 
+    /// Resets all meters, for any sample rate.
+    pub(super) fn restart(&mut self, coefs: &StripCoefs<C>) {
+        self.ledger.restart(coefs.rate, delays(coefs));
+        self.input_loudness.restart(coefs.rate);
+        self.output_loudness.restart(coefs.rate);
+        self.input_peak = TruePeakMeter::new(coefs.rate);
+        self.output_peak = TruePeakMeter::new(coefs.rate);
+        self.activity = voice_activity(coefs.rate);
+        self.reductions = core::array::from_fn(|_| GainReductionMeter::default());
+    }
+
     /// Resets all meters.
     pub(super) fn reset(&mut self, coefs: &StripCoefs<C>) {
         self.restart_loudness(coefs);

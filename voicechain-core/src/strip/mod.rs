@@ -92,8 +92,10 @@ where
     /// Creates a strip with clear state. The coefficients apply at once, without a transition.
     ///
     /// A strip is large: at most 400 KiB in mono, 512 KiB in stereo. Keep it on the heap. Creating it takes up to 2 MiB
-    /// of stack in an optimised build, more in a debug build; running it takes 256 KiB. Tested by
-    /// `a_strip_fits_in_400_kib_mono_and_512_kib_stereo` and `a_strip_is_made_on_a_2_mib_stack_and_runs_on_256_kib`.
+    /// of stack in an optimised build, more in a debug build. Everything else that an audio thread calls works on a
+    /// stack of 128 KiB, in a debug build 256 KiB: [`run`](Self::run), [`set`](Self::set) with any sample rate,
+    /// [`reset`](Self::reset), [`analyse_ahead`](Self::analyse_ahead) and all readings. Tested by
+    /// `a_strip_fits_in_400_kib_mono_and_512_kib_stereo` and `an_audio_thread_needs_128_kib_of_stack`.
     #[must_use]
     pub fn new(coefs: &StripCoefs<C>) -> Self {
         let transition = coefs.rate.samples(TRANSITION_MS);
@@ -110,11 +112,12 @@ where
     /// Clears all audio state and ends an override of the leveller's gain. Settings, monitor mode and audition stay.
     /// Transitions in progress complete at once.
     pub fn reset(&mut self) {
+        let transition = self.target.rate.samples(TRANSITION_MS);
         self.sanitiser = InputSanitiser::default();
         self.path.restart(&self.target);
-        self.latency_change.reset();
-        self.monitor.reset(self.target.latency());
-        self.meters.reset(&self.target);
+        self.latency_change = LatencyChange::new(transition);
+        self.monitor.restart(self.target.rate, self.target.latency(), transition);
+        self.meters.restart(&self.target);
     }
 
     /// Resets meters and ledger. The processing and the measured loudness match continue.
@@ -129,13 +132,13 @@ where
     /// - **A new look-ahead or spectral latency** changes the latency of the strip. The output fades out and in
     ///   again, each within [`TRANSITION_MS`]. After a change of spectral latency it stays muted between the fades
     ///   for the latency of the limiter.
-    /// - **Another sample rate** restarts the strip with clear state; monitor mode and audition stay. It needs as much
-    ///   stack as [`new`](Self::new): do not change the rate on an audio thread.
+    /// - **Another sample rate** [resets](Self::reset) the strip: its state is cleared in place.
     pub fn set(&mut self, coefs: &StripCoefs<C>) {
-        if coefs.rate != self.target.rate {
-            return self.start_afresh(coefs);
-        }
+        let other_rate = coefs.rate != self.target.rate;
         self.target = *coefs;
+        if other_rate {
+            return self.reset();
+        }
         if coefs.latency() != self.monitor.latency() {
             // All changes wait until the output is silent.
             if self.latency_change.begin() {
@@ -144,16 +147,6 @@ where
         } else if !self.latency_change.is_fading_out() {
             self.apply();
         }
-    }
-
-    /// Restarts at another rate. Not inlined: only this path needs stack space for a whole strip.
-    #[cold]
-    #[inline(never)]
-    fn start_afresh(&mut self, coefs: &StripCoefs<C>) {
-        let (monitoring, band) = (self.monitoring(), self.audition());
-        *self = Self::new(coefs);
-        self.set_monitoring(monitoring);
-        self.set_audition(band);
     }
 
     /// Passes the target coefficients to every stage.

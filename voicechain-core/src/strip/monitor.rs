@@ -61,13 +61,15 @@ where
         }
     }
 
-    /// Clears the audio state. The monitor mode stays; a transition in progress completes at once.
-    pub(super) fn reset(&mut self, latency: u32) {
+    /// Clears the audio state, for any sample rate. Monitor mode and audition stay; a transition in progress completes
+    /// at once.
+    pub(super) fn restart(&mut self, rate: SampleRate, latency: u32, transition: u32) {
         self.delay.fill([0.0; C]);
+        self.transition = transition;
         (self.written, self.latency) = (0, latency as usize);
         self.loudness_match = LoudnessMatch::new();
         (self.recent_peak, self.running_peak) = (0.0, 0.0);
-        self.audition.reset();
+        self.audition = Audition::new(self.audition.band(), rate);
         self.mix = self.loudness_match.gains(self.effective_monitoring());
         (self.mix_from, self.mix_to, self.mix_remaining) = (self.mix, self.mix, 0);
     }

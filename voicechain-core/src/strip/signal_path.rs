@@ -80,6 +80,7 @@ macro_rules! signal_path {
                 $(self.$fixed_field.restart(&coefs.$fixed_field);)+
                 $(self.reorderable.$reorderable_field.restart(&coefs.$reorderable_field);)+
                 self.order_change = None;
+                self.transition = coefs.rate.samples(TRANSITION_MS);
                 self.set_order(coefs.order);
             }
 
