@@ -58,7 +58,7 @@ fn texts_and_values_convert_back_and_forth() {
                 assert_eq!(text, info.text(expected).to_string());
             }
         }
-        for nonsense in ["", " ", "nonsense", "-", "..", "1 parsec", "\u{1F600}"] {
+        for nonsense in ["", " ", "nonsense", "-", "..", "1 parsec", "2,500", "\u{1F600}"] {
             assert_eq!(plugin.parse(parameter.id, nonsense), None, "{} {nonsense:?}", info.id);
         }
     }

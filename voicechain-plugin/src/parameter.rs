@@ -27,7 +27,7 @@ impl Parameter {
                 let last = info.choices.len() as i32 - 1;
                 let param = IntParam::new(name, info.default as i32, IntRange::Linear { min: 0, max: last })
                     .with_value_to_string(Arc::new(|value| info.text(f64::from(value)).to_string()))
-                    .with_string_to_value(Arc::new(|text| info.parse(text).map(|value| value as i32)))
+                    .with_string_to_value(Arc::new(|text| info.parse(text).ok().map(|value| value as i32)))
                     .with_callback(Arc::new(move |_| changes.increment()));
                 Self::Choice(if info.automatable { param } else { param.non_automatable() })
             }
@@ -35,7 +35,7 @@ impl Parameter {
                 let default = info.position_of(info.default) as f32;
                 let param = FloatParam::new(name, default, FloatRange::Linear { min: 0.0, max: 1.0 })
                     .with_value_to_string(Arc::new(|at| info.text(info.value_at(f64::from(at))).to_string()))
-                    .with_string_to_value(Arc::new(|text| info.parse(text).map(|v| info.position_of(v) as f32)))
+                    .with_string_to_value(Arc::new(|text| info.parse(text).ok().map(|v| info.position_of(v) as f32)))
                     .with_callback(Arc::new(move |_| changes.increment()));
                 Self::Position(if info.automatable { param } else { param.non_automatable() })
             }
@@ -79,7 +79,7 @@ impl Parameter {
 pub(crate) fn switch(name: &str, default: bool, changes: Arc<ChangeCounter>) -> BoolParam {
     BoolParam::new(name, default)
         .with_value_to_string(Arc::new(|on| if on { "on" } else { "off" }.to_string()))
-        .with_string_to_value(Arc::new(|text| SWITCH.parse(text).map(|value| value >= 0.5)))
+        .with_string_to_value(Arc::new(|text| SWITCH.parse(text).ok().map(|value| value >= 0.5)))
         .with_callback(Arc::new(move |_| changes.increment()))
 }
 

@@ -26,5 +26,5 @@ pub use table::{
     HumSettings, LevellerSettings, LimiterSettings, OutputSettings, SectionId, SpectralSettings, StageId,
     StripSettings, ToneEqSettings, TrimSettings, row, rows,
 };
-pub use text::ValueText;
+pub use text::{InvalidText, ValueText};
 pub use values::{DeEsserMode, Mains, MakeUp, Slope, SpectralLatency};

@@ -67,7 +67,7 @@ mod tests {
         for info in rows() {
             for position in 0..=100 {
                 let text = info.readable(info.value_at(f64::from(position) / 100.0)).to_string();
-                assert!(info.parse(&text).is_some(), "{} {text}", info.id);
+                assert!(info.parse(&text).is_ok(), "{} {text}", info.id);
             }
         }
     }

@@ -18,7 +18,7 @@ pub enum Scale {
 /// use voicechain_core::settings::row;
 ///
 /// let threshold = row("compressor.threshold_db").expect("an id of the table");
-/// assert_eq!(threshold.parse("-18 dB"), Some(-18.0));
+/// assert_eq!(threshold.parse("-18 dB"), Ok(-18.0));
 /// assert!(threshold.check(6.0).is_err());
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]

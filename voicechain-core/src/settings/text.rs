@@ -8,6 +8,26 @@ use core::fmt;
 /// Maximum length of a number, characters.
 const LONGEST_NUMBER: usize = 24;
 
+/// Reason why a typed text is no value of a setting.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum InvalidText {
+    /// Not a number, not in the unit of the setting, or not one of its choices.
+    NotAValue,
+    /// A comma before exactly three digits: a thousands separator or a decimal comma.
+    AmbiguousComma,
+}
+
+impl fmt::Display for InvalidText {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::NotAValue => "not a value of this setting",
+            Self::AmbiguousComma => "leave out the comma, or write a decimal point",
+        })
+    }
+}
+
+impl core::error::Error for InvalidText {}
+
 impl SettingInfo {
     /// Value with its unit and every digit: `2.5 kHz`, `-18 dB`, `3:1`, `inf:1`, `1.5 s`, `on`, `split-band`.
     #[must_use]
@@ -16,29 +36,32 @@ impl SettingInfo {
     }
 
     /// Parses a typed value: the output of [`text`](Self::text) and looser forms (`2500`, `2.5k`, `2,5 kHz`, `−18`, `3`,
-    /// `infinite`, the beginning of a choice). The result is [`rounded`](Self::rounded) and clamped to the range; `None`
-    /// if the text is no value of this setting.
-    #[must_use]
-    pub fn parse(&self, text: &str) -> Option<f64> {
+    /// `infinite`, the beginning of a choice). The result is [`rounded`](Self::rounded) and clamped to the range.
+    ///
+    /// # Errors
+    /// A text that is no value of this setting, and a comma before exactly three digits: `2,500 Hz` may be 2.5 kHz or
+    /// 2.5 Hz. `0,125` is a decimal comma. Tested by `a_comma_that_may_separate_thousands_is_refused`.
+    pub fn parse(&self, text: &str) -> Result<f64, InvalidText> {
         let text = text.trim();
         match self.unit {
             Unit::Switch => {
                 let is = |words: &[&str]| words.iter().any(|word| text.eq_ignore_ascii_case(word));
                 return if is(&["on", "yes", "true", "1"]) {
-                    Some(1.0)
+                    Ok(1.0)
                 } else if is(&["off", "no", "false", "0"]) {
-                    Some(0.0)
+                    Ok(0.0)
                 } else {
-                    None
+                    Err(InvalidText::NotAValue)
                 };
             }
-            Unit::Choice => return self.parse_choice(text),
+            Unit::Choice => return self.parse_choice(text).ok_or(InvalidText::NotAValue),
             _ => {}
         }
         let (number, unit) = split_number(text)?;
         let Some(number) = number else {
             let infinite = ["inf", "infinite", "infinity", "∞"].iter().any(|word| unit.eq_ignore_ascii_case(word));
-            return (self.unit == Unit::Ratio && infinite).then_some(f64::INFINITY);
+            let infinite = infinite && self.unit == Unit::Ratio;
+            return if infinite { Ok(f64::INFINITY) } else { Err(InvalidText::NotAValue) };
         };
         let is = |words: &[&str]| unit.is_empty() || words.iter().any(|word| unit.eq_ignore_ascii_case(word));
         let factor = match self.unit {
@@ -51,9 +74,9 @@ impl SettingInfo {
             Unit::Percent if is(&["%"]) => 1.0,
             Unit::Ratio if is(&[":1"]) => 1.0,
             Unit::Number if is(&[]) => 1.0,
-            _ => return None,
+            _ => return Err(InvalidText::NotAValue),
         };
-        Some(self.rounded(number * factor))
+        Ok(self.rounded(number * factor))
     }
 
     /// Index of the choice with this name or unique beginning of a name.
@@ -70,22 +93,26 @@ impl SettingInfo {
 }
 
 /// Splits a text into a leading number, if any, and its unit, without spaces around a colon. `inf:1` has no number and the
-/// unit `inf`. `None` for a malformed number.
-fn split_number(text: &str) -> Option<(Option<f64>, &str)> {
+/// unit `inf`.
+fn split_number(text: &str) -> Result<(Option<f64>, &str), InvalidText> {
     let mut digits = [0_u8; LONGEST_NUMBER];
     let mut length = 0;
+    let mut comma = None;
     let mut end = text.len();
     for (at, character) in text.char_indices() {
         let byte = match character {
             '0'..='9' | '.' | '-' | '+' => character as u8,
-            ',' => b'.',
+            ',' => {
+                comma = Some(length);
+                b'.'
+            }
             '−' => b'-',
             _ => {
                 end = at;
                 break;
             }
         };
-        *digits.get_mut(length)? = byte;
+        *digits.get_mut(length).ok_or(InvalidText::NotAValue)? = byte;
         length += 1;
     }
     let unit = text[end..].trim();
@@ -100,11 +127,22 @@ fn split_number(text: &str) -> Option<(Option<f64>, &str)> {
         }
         _ => unit,
     };
-    if length == 0 {
-        return Some((None, unit));
+    let digits = &digits[..length];
+    if digits.is_empty() {
+        return Ok((None, unit));
     }
-    let number = core::str::from_utf8(&digits[..length]).ok()?.parse().ok()?;
-    Some((Some(number), unit))
+    if comma.is_some_and(|comma| may_separate_thousands(&digits[..comma], &digits[comma + 1..])) {
+        return Err(InvalidText::AmbiguousComma);
+    }
+    let number = core::str::from_utf8(digits).ok().and_then(|digits| digits.parse().ok());
+    number.map(|number| (Some(number), unit)).ok_or(InvalidText::NotAValue)
+}
+
+/// Whether a comma between these characters may separate thousands: exactly three digits follow, up to the end or to a
+/// point, and the digits before it are not just zeros.
+fn may_separate_thousands(before: &[u8], after: &[u8]) -> bool {
+    let digits = after.iter().take_while(|byte| byte.is_ascii_digit()).count();
+    digits == 3 && before.iter().any(|byte| (b'1'..=b'9').contains(byte))
 }
 
 /// Exact text of a value, as [`SettingInfo::text`] returns it.
@@ -133,6 +171,7 @@ impl fmt::Display for ValueText<'_> {
 #[cfg(test)]
 mod tests {
     extern crate std;
+    use super::InvalidText;
     use crate::settings::position::tests::values;
     use crate::settings::{row, rows};
     use std::string::ToString;
@@ -142,7 +181,7 @@ mod tests {
         for info in rows() {
             for value in values(info) {
                 let text = info.text(value).to_string();
-                assert_eq!(info.parse(&text), Some(value), "{} {text}", info.id);
+                assert_eq!(info.parse(&text), Ok(value), "{} {text}", info.id);
                 assert!(text.len() <= 16, "{} {text}", info.id);
             }
         }
@@ -205,7 +244,37 @@ mod tests {
             ("de_esser.mode", "é", None),
         ];
         for (id, text, expected) in cases {
-            assert_eq!(row(id).unwrap().parse(text), expected, "{id} {text:?}");
+            assert_eq!(row(id).unwrap().parse(text).ok(), expected, "{id} {text:?}");
+        }
+    }
+
+    #[test]
+    fn a_comma_that_may_separate_thousands_is_refused() {
+        let refused = [
+            ("corrective_eq.bell_1_frequency_hz", "2,500 Hz"),
+            ("corrective_eq.bell_1_frequency_hz", "2,500"),
+            ("corrective_eq.bell_1_frequency_hz", "12,000 Hz"),
+            ("corrective_eq.bell_1_frequency_hz", "1,234.5 Hz"),
+            ("corrective_eq.bell_1_frequency_hz", "1,000,000 Hz"),
+            ("corrective_eq.bell_1_frequency_hz", "2,500 kHz"),
+            ("compressor.release_ms", "1,500 ms"),
+            ("compressor.release_ms", "+1,500"),
+        ];
+        for (id, text) in refused {
+            assert_eq!(row(id).unwrap().parse(text), Err(InvalidText::AmbiguousComma), "{id} {text:?}");
+        }
+        // Negative control: decimal commas and points.
+        let accepted = [
+            ("corrective_eq.bell_1_frequency_hz", "2,5 kHz", 2_500.0),
+            ("corrective_eq.bell_1_frequency_hz", "2,25 kHz", 2_250.0),
+            ("corrective_eq.bell_1_frequency_hz", "0,125 kHz", 125.0),
+            ("corrective_eq.bell_1_frequency_hz", "2.500 kHz", 2_500.0),
+            ("corrective_eq.bell_1_frequency_hz", "2500 Hz", 2_500.0),
+            ("compressor.release_ms", "1,5 s", 1_500.0),
+            ("compressor.threshold_db", "−18,5", -18.5),
+        ];
+        for (id, text, value) in accepted {
+            assert_eq!(row(id).unwrap().parse(text), Ok(value), "{id} {text:?}");
         }
     }
 }

@@ -3,7 +3,7 @@
 use voicechain_core::StripSettings;
 use voicechain_core::format::{Number, quantity};
 use voicechain_core::propose::Proposal;
-use voicechain_core::settings::{SectionId, SettingInfo};
+use voicechain_core::settings::{InvalidText, SectionId, SettingInfo};
 use voicechain_core::units::Unit;
 
 /// A number with `decimals` decimals, as the core writes numbers.
@@ -54,7 +54,12 @@ pub(crate) fn refusal(info: &SettingInfo, text: &str) -> String {
         Unit::Ratio => "1:1 to 20:1, or infinite".to_string(),
         _ => format!("{} to {}", info.text(info.min), info.text(info.max)).replace('-', "\u{2212}"),
     };
-    format!("\u{201c}{short}\u{201d} is no {}: {allowed}", info.name)
+    match info.parse(text) {
+        Err(InvalidText::AmbiguousComma) => {
+            format!("\u{201c}{short}\u{201d}: {}; {allowed}", InvalidText::AmbiguousComma)
+        }
+        _ => format!("\u{201c}{short}\u{201d} is no {}: {allowed}", info.name),
+    }
 }
 
 /// Settings that a proposal would change: old and new, as text.
@@ -82,7 +87,7 @@ mod tests {
                 let meant = info.value_at(f64::from(position) / 100.0);
                 let text = value(info, meant);
                 assert!(text.chars().count() <= widest(info), "{} {text}", info.id);
-                assert!(info.parse(&text).is_some(), "{} {text}", info.id);
+                assert!(info.parse(&text).is_ok(), "{} {text}", info.id);
             }
         }
     }

@@ -54,7 +54,7 @@ impl Page {
         }
         if enter || response.lost_focus() {
             match info.parse(&typing.text) {
-                Some(value) => {
+                Ok(value) => {
                     if value != cx.value(section, row) {
                         cx.set(section, row, value);
                     }
@@ -63,12 +63,12 @@ impl Page {
                     }
                     return response;
                 }
-                None if enter => {
+                Err(_) if enter => {
                     typing.invalid = true;
                     response.request_focus();
                 }
                 // Focus was lost by a click elsewhere: an invalid text is discarded.
-                None => return response,
+                Err(_) => return response,
             }
         }
         self.typing = Some(typing);

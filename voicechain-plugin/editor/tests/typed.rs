@@ -67,3 +67,18 @@ fn every_setting_refuses_an_invalid_value_and_states_what_is_valid() {
         assert_eq!(page.state().actions, [], "{}", stage.name());
     }
 }
+
+#[test]
+fn a_comma_that_may_separate_thousands_is_refused_with_advice() {
+    let mut page = opened(StageId::HighPass);
+    let before = page.state().settings;
+    type_into(&mut page, "High-pass frequency", "2,500 Hz");
+    assert_eq!(page.state().settings, before);
+    let message = "\u{201c}2,500 Hz\u{201d}: leave out the comma, or write a decimal point; 20 Hz to 400 Hz";
+    assert!(page.query_by_label_contains(message).is_some());
+    // Negative control: a decimal comma is accepted.
+    page.key_press(Key::Escape);
+    page.run_steps(2);
+    type_into(&mut page, "High-pass frequency", "82,5 Hz");
+    assert!((page.state().settings.high_pass.frequency_hz - 82.5).abs() < 0.01);
+}
