@@ -1,6 +1,6 @@
 //! Validated sample rate and units of settings.
 
-use crate::error::{Allowed, SettingError};
+use crate::error::{Allowed, SettingError, SettingName};
 
 /// A sample rate in Hz, from 8 000 to 192 000.
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
@@ -21,7 +21,7 @@ impl SampleRate {
             Ok(Self(hz))
         } else {
             Err(SettingError {
-                setting: "sample_rate",
+                setting: SettingName::new("sample_rate"),
                 value: hz,
                 allowed: Allowed::Range { min: Self::MIN_HZ, max: Self::MAX_HZ, unit: "Hz" },
             })

@@ -1,7 +1,7 @@
 //! Reorderable stages.
 
 use super::values::{Value, choice};
-use crate::error::{Allowed, SettingError};
+use crate::error::{Allowed, SettingError, SettingName};
 
 choice! {
     /// Stage whose position in the signal order is a setting.
@@ -29,7 +29,7 @@ pub(super) fn check_order(order: &[ReorderableStage; REORDERABLE_STAGES]) -> Res
     match ReorderableStage::ALL.iter().find(|stage| !order.contains(stage)) {
         None => Ok(()),
         Some(missing) => Err(SettingError {
-            setting: "order",
+            setting: SettingName::new("order"),
             value: missing.number(),
             allowed: Allowed::Rule("every reorderable stage once (the value is the number of a missing one)"),
         }),

@@ -1,6 +1,6 @@
 //! One row of the table: the properties of a setting and its range check.
 
-use crate::error::{Allowed, SettingError};
+use crate::error::{Allowed, SettingError, SettingName};
 use crate::units::Unit;
 
 /// Scale on which a setting moves, and unit of its step.
@@ -59,7 +59,7 @@ impl SettingInfo {
         if (self.min..=self.max).contains(&value) || infinite_ratio {
             return Ok(());
         }
-        Err(SettingError { setting: self.id, value, allowed: self.allowed() })
+        Err(SettingError { setting: SettingName::new(self.id), value, allowed: self.allowed() })
     }
 
     /// Values that [`check`](Self::check) accepts.

@@ -3,7 +3,7 @@
 use super::order::{DEFAULT_ORDER, REORDERABLE_STAGES, ReorderableStage, check_order};
 use super::row::{Scale, SettingInfo};
 use super::values::{DeEsserMode, Mains, MakeUp, Slope, SpectralLatency, Value};
-use crate::error::{Allowed, SettingError};
+use crate::error::{Allowed, SettingError, SettingName};
 use crate::units::{Unit, unit_symbol};
 
 /// A default as a number: what a switch or a choice counts as.
@@ -280,14 +280,14 @@ macro_rules! settings_table {
             /// Sets a value from a number.
             ///
             /// # Errors
-            /// A value outside its range or an unknown id; nothing changes. The error for an unknown id has `setting` in place
-            /// of the id.
+            /// A value outside its range or an unknown id; nothing changes. The error names the id. Tested by
+            /// `the_error_for_an_unknown_id_names_it`.
             pub fn set(&mut self, id: &str, number: f64) -> Result<(), SettingError> {
                 let Some((section, row)) = find(id) else {
                     return Err(SettingError {
-                        setting: "setting",
+                        setting: SettingName::new(id),
                         value: number,
-                        allowed: Allowed::Rule("an id from the table of settings"),
+                        allowed: Allowed::KnownId,
                     });
                 };
                 section.rows()[row].check(number)?;
