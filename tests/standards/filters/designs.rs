@@ -4,8 +4,8 @@ use approx::{assert_abs_diff_eq, relative_eq};
 use biquad::{Coefficients, ToHertz, Type};
 use std::f64::consts::{FRAC_1_SQRT_2, PI};
 use voicechain_core::filters::design::{
-    BUTTERWORTH_Q, bell, butterworth_high_pass, first_order_high_pass, high_pass, high_shelf, low_pass, low_shelf,
-    notch,
+    BUTTERWORTH_Q, MAX_BUTTERWORTH_ORDER, bell, butterworth_high_pass, first_order_high_pass, high_pass, high_shelf,
+    low_pass, low_shelf, notch,
 };
 use voicechain_core::filters::{Cascade, Section};
 use voicechain_core::units::SampleRate;
@@ -13,7 +13,7 @@ use voicechain_tests::spectra::{
     RATES, analog_bell_db, analog_high_shelf_db, analog_low_shelf_db, db_at, octaves, rate,
 };
 
-const ORDERS: [u32; 5] = [1, 2, 3, 4, 8];
+const ORDERS: [u32; 8] = [1, 2, 3, 4, 5, 6, 7, 8];
 
 fn high_pass_db(order: u32, f0: f64, hz: f64, rate: SampleRate) -> f64 {
     Cascade::new(butterworth_high_pass(order, f0, rate)).response(2.0 * PI * hz / rate.hz()).db()
@@ -41,13 +41,16 @@ fn high_pass_matches_the_closed_form() {
     }
 }
 
-/// Attenuation of 3.0103 dB at the corner for every order; at half and a quarter of it for orders 2, 3 and 4. Computed
+/// Attenuation of 3.0103 dB at the corner for every order, also beyond the highest; at half and a quarter of it for orders 2, 3 and 4. Computed
 /// with scipy (`signal.butter(n, 1, analog=True)`).
 #[test]
 fn high_pass_is_3_db_down_at_the_corner() {
     let rate = rate(48_000.0);
-    for order in ORDERS {
+    for order in 0..=20 {
         assert_abs_diff_eq!(high_pass_db(order, 80.0, 80.0, rate), -3.0103, epsilon = 5e-5);
+    }
+    for order in [9, 10, u32::MAX] {
+        assert_eq!(butterworth_high_pass(order, 80.0, rate), butterworth_high_pass(MAX_BUTTERWORTH_ORDER, 80.0, rate));
     }
     // At 80 Hz and 48 kHz the bilinear transform warps by about 1e-5, which is 0.0003 dB at most.
     for (order, half, quarter) in [(2, 12.3045, 24.0993), (3, 18.1291, 36.1247), (4, 24.0993, 48.1649)] {

@@ -33,23 +33,28 @@ fn bilinear(numerator: [f64; 3], denominator: [f64; 3], frequency_hz: f64, rate_
     Section { b0: b0 / a0, b1: b1 / a0, b2: b2 / a0, a1: a1 / a0, a2: a2 / a0 }
 }
 
-/// Butterworth high-pass of order 1, 2, 3, 4 or 8 (6, 12, 18, 24, 48 dB/octave) as up to four sections; unused sections
-/// are identity. Bilinear transform prewarped at `frequency_hz`, where the gain is -3.01 dB for every order.
+/// Highest order of [`butterworth_high_pass`].
+pub const MAX_BUTTERWORTH_ORDER: u32 = 8;
+
+/// Butterworth high-pass of order 1 to 8 (6 to 48 dB/octave) as up to four sections; unused sections are identity. An
+/// order outside this range counts as the nearest within it. Bilinear transform prewarped at `frequency_hz`, where the
+/// gain is -3.01 dB for every order.
 ///
 /// Section Q is `1 / (2 cos theta_k)` with the angles of the Butterworth circle; an odd order has one real pole. Tested
-/// by `high_pass_matches_the_closed_form`.
+/// by `high_pass_matches_the_closed_form` and `high_pass_is_3_db_down_at_the_corner`.
 #[must_use]
 pub fn butterworth_high_pass(order: u32, frequency_hz: f64, rate: SampleRate) -> [Section; 4] {
     let mut sections = [Section::IDENTITY; 4];
     if !fits(frequency_hz, rate) {
         return sections;
     }
-    let pairs = (order / 2).min(4) as usize;
+    let order = order.clamp(1, MAX_BUTTERWORTH_ORDER);
+    let pairs = (order / 2) as usize;
     for (k, section) in sections.iter_mut().enumerate().take(pairs) {
         let inverse_q = butterworth_inverse_q(order, k);
         *section = bilinear([0.0, 0.0, 1.0], [1.0, inverse_q, 1.0], frequency_hz, rate.hz());
     }
-    if order % 2 == 1 && pairs < 4 {
+    if order % 2 == 1 {
         sections[pairs] = first_order_high_pass(frequency_hz, rate);
     }
     sections
