@@ -98,6 +98,33 @@ fn mix_sums_dry_and_compressed_signal() {
     }
 }
 
+/// The meter reads how much compression lowers the output, whatever the mix and the make-up. Unequal channels.
+#[test]
+fn gain_reduction_meter_reads_the_mixed_signal() {
+    let frames = pair(-10.0, -24.0, 24_000);
+    for mix_percent in [0.0, 1.0, 25.0, 50.0, 99.0, 100.0] {
+        for make_up_db in [-6.0, 0.0, 6.0] {
+            let settings = CompressorSettings { mix_percent, make_up_db, ..plain() };
+            let run = |settings: &CompressorSettings| {
+                let mut compressor = Processor::<Compressor, 2>::design(settings, rate(HZ)).expect("allowed settings");
+                let mut out = frames.clone();
+                compressor.run(&mut out);
+                (f64::from(out[23_999][0]), compressor.take_reduction_db())
+            };
+            let (compressed, metered) = run(&settings);
+            let (uncompressed, none) = run(&CompressorSettings { ratio: 1.0, ..settings });
+            let expected = db(uncompressed / compressed);
+            assert!(
+                abs_diff_eq!(metered, expected, epsilon = 0.01),
+                "{mix_percent} %, {make_up_db} dB: {metered} dB, not {expected} dB"
+            );
+            assert_eq!(none, 0.0);
+        }
+    }
+    // Negative control: fully mixed, the meter reads the 10 dB of the static curve.
+    assert!(design(&plain()).mixed_reduction_db(10.0) == 10.0);
+}
+
 #[test]
 fn infinite_ratio_holds_the_output_at_the_threshold() {
     let settings = CompressorSettings { ratio: f64::INFINITY, ..plain() };

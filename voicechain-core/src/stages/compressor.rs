@@ -7,7 +7,7 @@ use crate::filters::design::{BUTTERWORTH_Q, high_pass};
 use crate::filters::{Cascade, CascadeState, Ramp};
 use crate::frame::{CHUNK, Frame};
 use crate::gain::{CompressorCurve, SmoothDecoupled};
-use crate::math::{fast_from_db, fast_to_db, for_each_value, from_db, smoothing};
+use crate::math::{fast_from_db, fast_to_db, for_each_value, from_db, smoothing, to_db};
 use crate::settings::{CompressorSettings, MakeUp};
 use crate::units::SampleRate;
 
@@ -20,7 +20,8 @@ use crate::units::SampleRate;
 ///   that of steady speech, the release time is the set time divided by the excess as a power ratio, but at least a
 ///   quarter of the set time. After 0.25 s without demand for gain reduction it is that quarter.
 /// - **Make-up**: manual, or half of the static gain reduction at -7 dBFS.
-/// - **Mix**: blends compressed and uncompressed signal, make-up included in the compressed one.
+/// - **Mix**: blends compressed and uncompressed signal, make-up included in the compressed one. The gain reduction
+///   that is metered is that of the mix, without make-up.
 /// - **Stereo link**: at 100 % the louder channel drives both; at 0 % each channel drives itself.
 ///
 /// Latency 0, tail 0: ringing of the side chain does not reach the output. Without gain reduction and with 0 dB
@@ -92,10 +93,24 @@ impl CompressorCoefs {
     /// Make-up gain in dB, manual or automatic.
     #[must_use]
     pub fn make_up_db(&self) -> f64 {
-        crate::math::to_db(f64::from(self.make_up))
+        to_db(f64::from(self.make_up))
     }
 
-    /// True when all coefficients are finite and the side chain is stable.
+    /// Gain reduction of the output, dB, at a gain reduction of the compressed signal: the output with it relative to
+    /// the output without it, `((1 - mix) + mix m) / ((1 - mix) + mix m g)` with the make-up gain `m` and the gain `g`.
+    /// Tested by `gain_reduction_meter_reads_the_mixed_signal`.
+    #[must_use]
+    pub fn mixed_reduction_db(&self, reduction_db: f64) -> f64 {
+        if self.mix == 1.0 {
+            return reduction_db;
+        }
+        let (mix, make_up) = (f64::from(self.mix), f64::from(self.make_up));
+        let gain = |compressed: f64| 1.0 + mix * (compressed - 1.0);
+        to_db(gain(make_up) / gain(make_up * from_db(-reduction_db)))
+    }
+
+    /// True when all coefficients are finite, the shares and smoothing coefficients are in range, and the side chain is
+    /// stable.
     #[must_use]
     pub fn is_stable(&self) -> bool {
         self.side_chain.is_stable()
@@ -356,6 +371,7 @@ fn apply<const C: usize>(together: bool, gains: &[PerFrame; C], frames: &mut [[f
     } else {
         for (i, frame) in frames.iter_mut().enumerate() {
             for (sample, gains) in frame.iter_mut().zip(gains) {
+            let largest = coefs.mixed_reduction_db(largest);
                 *sample *= gains[i];
             }
         }
