@@ -56,6 +56,8 @@ pub trait Real:
     fn greater(self, other: Self) -> Self;
     /// Nearest value of this type.
     fn from_f64(value: f64) -> Self;
+    /// True for a number that is neither infinite nor NaN.
+    fn is_finite(self) -> bool;
 }
 
 macro_rules! real {
@@ -73,6 +75,10 @@ macro_rules! real {
             #[inline(always)]
             fn from_f64(value: f64) -> Self {
                 value as Self
+            }
+            #[inline(always)]
+            fn is_finite(self) -> bool {
+                self.is_finite()
             }
         }
     )+};

@@ -46,6 +46,13 @@ impl SibilanceBands {
 }
 
 impl SibilanceBands {
+    /// True when the filters are stable and the smoothing coefficients in range.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        let Self { bank, sibilant_smoothing, voiced_smoothing } = self;
+        bank.is_stable() && [sibilant_smoothing, voiced_smoothing].iter().all(|kept| (0.0..1.0).contains(*kept))
+    }
+
     /// The response of the sibilant band at `omega` radians per sample. Tested by `sibilant_response_matches_the_detector_band`.
     #[must_use]
     pub fn sibilant_response(&self, omega: f64) -> Response {

@@ -58,6 +58,17 @@ impl SubBandSnrFilters {
     }
 }
 
+impl SubBandSnrFilters {
+    /// True when all coefficients are finite, the filters stable and the smoothing coefficients in range.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        let Self { bank, used: _, level_smoothing, floor_smoothing, bias, contrast, peak_decay } = self;
+        bank.is_stable()
+            && [level_smoothing, floor_smoothing, peak_decay].iter().all(|kept| (0.0..1.0).contains(*kept))
+            && [bias, contrast].iter().all(|ratio| ratio.is_finite())
+    }
+}
+
 /// State of one band.
 #[derive(Clone, Copy, Debug)]
 struct Band {

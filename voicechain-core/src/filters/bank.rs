@@ -57,6 +57,12 @@ where
 }
 
 impl<const BANDS: usize> EnergyBank<BANDS> {
+    /// True when every section is stable; see [`Section::is_stable`].
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        self.bands.iter().flatten().all(Section::is_stable)
+    }
+
     /// Creates a bank with two sections per band, in signal order.
     #[must_use]
     pub const fn new(bands: [[Section; 2]; BANDS]) -> Self {

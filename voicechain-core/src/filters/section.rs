@@ -163,6 +163,13 @@ pub struct StateVariable {
 }
 
 impl StateVariable {
+    /// True when every coefficient is finite and the poles lie inside the unit circle: `g > 0` and `k > 0`.
+    #[must_use]
+    pub fn is_stable(&self) -> bool {
+        let Self { g, k, m0, m1, m2 } = self;
+        [g, k, m0, m1, m2].iter().all(|value| value.is_finite()) && *g > 0.0 && *k > 0.0
+    }
+
     /// Linear interpolation of every coefficient from `self` (`t = 0`) to `to` (`t = 1`).
     #[must_use]
     pub fn interpolated(&self, to: &Self, t: f64) -> Self {

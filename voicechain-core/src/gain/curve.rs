@@ -30,6 +30,13 @@ impl<F: Real> SoftKnee<F> {
         let into = (difference_db + self.half_knee).greater(F::ZERO).lesser(self.knee);
         into * into * self.inverse + (difference_db - self.half_knee).greater(F::ZERO)
     }
+
+    /// True when all numbers of the curve are finite.
+    #[must_use]
+    pub fn is_finite(&self) -> bool {
+        let Self { half_knee, knee, inverse } = self;
+        [half_knee, knee, inverse].iter().all(|value| value.is_finite())
+    }
 }
 
 /// Static curve of a downward compressor: above the threshold the output rises by 1 dB per `ratio` dB of input.
@@ -63,6 +70,13 @@ impl<F: Real> CompressorCurve<F> {
     #[must_use]
     pub fn gain_db(&self, level_db: F) -> F {
         -self.reduction_db(level_db)
+    }
+
+    /// True when all numbers of the curve are finite.
+    #[must_use]
+    pub fn is_finite(&self) -> bool {
+        let Self { threshold_db, share, excess } = self;
+        threshold_db.is_finite() && share.is_finite() && excess.is_finite()
     }
 }
 
@@ -110,6 +124,13 @@ impl<F: Real> ExpanderCurve<F> {
     pub fn gain_db(&self, level_db: F) -> F {
         -(self.share * self.excess.of(self.threshold_db - level_db))
     }
+
+    /// True when all numbers of the curve are finite.
+    #[must_use]
+    pub fn is_finite(&self) -> bool {
+        let Self { threshold_db, share, excess } = self;
+        threshold_db.is_finite() && share.is_finite() && excess.is_finite()
+    }
 }
 
 /// Static curve that attenuates by the excess over a threshold, but at most by a range.
@@ -142,5 +163,12 @@ impl<F: Real> RangeLimitedCurve<F> {
     #[must_use]
     pub fn gain_db(&self, level_db: F) -> F {
         -self.reduction_db(level_db)
+    }
+
+    /// True when all numbers of the curve are finite.
+    #[must_use]
+    pub fn is_finite(&self) -> bool {
+        let Self { threshold_db, range_db, excess } = self;
+        threshold_db.is_finite() && range_db.is_finite() && excess.is_finite()
     }
 }

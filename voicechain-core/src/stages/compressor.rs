@@ -113,10 +113,32 @@ impl CompressorCoefs {
     /// stable.
     #[must_use]
     pub fn is_stable(&self) -> bool {
-        self.side_chain.is_stable()
-            && (0.0..1.0).contains(&self.attack)
-            && (0.0..1.0).contains(&self.release)
-            && self.make_up.is_finite()
+        let Self {
+            curve,
+            exact_curve,
+            side_chain,
+            attack,
+            release,
+            release_ms,
+            rate_hz,
+            auto_release: _,
+            make_up,
+            mix,
+            link,
+            threshold_db,
+            ratio,
+            knee_db,
+            attack_ms,
+        } = self;
+        let times_and_levels = [release_ms, rate_hz, threshold_db, knee_db, attack_ms];
+        side_chain.is_stable()
+            && curve.is_finite()
+            && exact_curve.is_finite()
+            && [attack, release].iter().all(|kept| (0.0..1.0).contains(*kept))
+            && [mix, link].iter().all(|share| (0.0..=1.0).contains(*share))
+            && make_up.is_finite()
+            && times_and_levels.iter().all(|value| value.is_finite())
+            && *ratio >= 1.0
     }
 
     /// Static gain in dB at a peak level in dBFS, without make-up and mix.
@@ -349,6 +371,7 @@ fn follow<const C: usize>(
             }
             *ballistics = follower;
             state.above_threshold |= target > 0.0;
+            let largest = coefs.mixed_reduction_db(largest);
             state.max_reduction_db = if largest > state.max_reduction_db { largest } else { state.max_reduction_db };
         }
         if state.crest.push(&loudest[at..until]) {
@@ -371,7 +394,6 @@ fn apply<const C: usize>(together: bool, gains: &[PerFrame; C], frames: &mut [[f
     } else {
         for (i, frame) in frames.iter_mut().enumerate() {
             for (sample, gains) in frame.iter_mut().zip(gains) {
-            let largest = coefs.mixed_reduction_db(largest);
                 *sample *= gains[i];
             }
         }
@@ -403,4 +425,34 @@ where
     } else {
         coefs.release
     });
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::filters::Section;
+
+    every_number_is_checked! {
+        Compressor,
+        CompressorSettings::default(),
+        curve = CompressorCurve::new(f64::NAN, 2.0, 6.0),
+        curve = CompressorCurve::new(-20.0, f64::NAN, 6.0),
+        curve = CompressorCurve::new(-20.0, 2.0, f64::INFINITY),
+        exact_curve = CompressorCurve::new(f64::NAN, 2.0, 6.0),
+        side_chain = Cascade::new([Section { b0: f64::NAN, ..Section::IDENTITY }]),
+        attack = 1.0,
+        attack = f64::NAN,
+        release = f64::NAN,
+        release_ms = f64::NAN,
+        rate_hz = f64::NAN,
+        make_up = f32::INFINITY,
+        mix = 1.5,
+        mix = f32::NAN,
+        link = f32::NAN,
+        threshold_db = f64::NAN,
+        ratio = 0.5,
+        ratio = f64::NAN,
+        knee_db = f64::NAN,
+        attack_ms = f64::NAN,
+    }
 }

@@ -80,10 +80,30 @@ impl DeEsserCoefs {
         self.bands.is_none()
     }
 
-    /// True when all coefficients are finite and the split filter is stable.
+    /// True when all coefficients are finite, the smoothing coefficients are in range, and the filters are stable.
     #[must_use]
     pub fn is_stable(&self) -> bool {
-        self.split_section.is_stable() && (0.0..1.0).contains(&self.attack) && (0.0..1.0).contains(&self.release)
+        let Self {
+            bands,
+            curve,
+            exact_curve,
+            split,
+            split_section,
+            attack,
+            release,
+            split_band,
+            threshold_db,
+            range_db,
+            rate_hz,
+        } = self;
+        bands.is_none_or(|bands| bands.is_stable())
+            && curve.is_finite()
+            && exact_curve.is_finite()
+            && split.is_stable()
+            && split_section.is_stable()
+            && [attack, release].iter().all(|kept| (0.0..1.0).contains(*kept))
+            && (0.0..=1.0).contains(split_band)
+            && [threshold_db, range_db, rate_hz].iter().all(|value| value.is_finite())
     }
 
     /// Response of the sibilant detector band; unity when the stage is bypassed.
@@ -295,5 +315,29 @@ fn attenuate<const C: usize>(
             let back = split_band * (root - gain) * band;
             *sample += back - (1.0 - gain) * (*sample - split_band * low);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    every_number_is_checked! {
+        DeEsser,
+        DeEsserSettings::default(),
+        curve = RangeLimitedCurve::new(f64::NAN, 6.0, 3.0),
+        exact_curve = RangeLimitedCurve::new(0.0, f64::NAN, 3.0),
+        split.g = 0.0,
+        split.k = -1.0,
+        split.m0 = f64::NAN,
+        split.m1 = f64::NAN,
+        split.m2 = f64::NAN,
+        split_section.a2 = 1.0,
+        attack = f64::NAN,
+        release = f64::NAN,
+        split_band = f32::NAN,
+        threshold_db = f64::NAN,
+        range_db = f64::NAN,
+        rate_hz = f64::NAN,
     }
 }

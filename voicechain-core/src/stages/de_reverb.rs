@@ -134,13 +134,8 @@ impl DeReverbCoefs {
     /// True if all coefficients are finite and within their ranges.
     #[must_use]
     pub fn is_stable(&self) -> bool {
-        let r = &self.parameters;
-        [r.decay_per_hop, r.decay_until_late, r.feed_smoothing, r.decision_directed_weight]
-            .iter()
-            .all(|x| (0.0..1.0).contains(x))
-            && [r.reverberant_share, r.floor, r.strength, r.noise_only_strength, r.detection_weight]
-                .iter()
-                .all(|x| (0.0..=1.0).contains(x))
+        let Self { stft, parameters, fade_in: _ } = self;
+        stft.is_stable() && parameters.is_stable()
     }
 
     /// True with `SpectralLatency::None`: the stage is bypassed.

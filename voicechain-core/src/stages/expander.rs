@@ -50,10 +50,15 @@ impl ExpanderCoefs {
         (-self.curve.gain_db(snr_db)).min(self.range_db)
     }
 
-    /// True when all coefficients are finite.
+    /// True when all coefficients are finite, the smoothing coefficients are in range, and the detector is stable.
     #[must_use]
     pub fn is_stable(&self) -> bool {
-        (0.0..1.0).contains(&self.attack) && (0.0..1.0).contains(&self.release) && self.reduction_db(-300.0).is_finite()
+        let Self { bands, curve, threshold_db, ratio, range_db, hysteresis_db, hold_ticks: _, attack, release } = self;
+        bands.is_stable()
+            && curve.is_finite()
+            && [threshold_db, range_db, hysteresis_db].iter().all(|value| value.is_finite())
+            && *ratio >= 1.0
+            && [attack, release].iter().all(|kept| (0.0..1.0).contains(*kept))
     }
 
     /// Static gain of the closed expander, dB, at a level in dB above the noise floor.
@@ -203,5 +208,23 @@ where
     state.target_reduction_db = if state.open { 0.0 } else { coefs.reduction_db(snr_db) };
     if state.target_reduction_db == 0.0 {
         state.ballistics.snap();
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    every_number_is_checked! {
+        Expander,
+        ExpanderSettings::default(),
+        curve = ExpanderCurve::new(f64::NAN, 4.0, 3.0),
+        curve = ExpanderCurve::new(8.0, f64::INFINITY, 3.0),
+        threshold_db = f64::NAN,
+        ratio = f64::NAN,
+        range_db = f64::INFINITY,
+        hysteresis_db = f64::NAN,
+        attack = f64::NAN,
+        release = 1.0,
     }
 }

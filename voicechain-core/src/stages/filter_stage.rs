@@ -37,7 +37,8 @@ impl<const N: usize> FilterCoefs<N> {
     /// True when every section is stable and the gains are finite.
     #[must_use]
     pub fn is_stable(&self) -> bool {
-        self.cascade.is_stable() && self.compensation.is_finite()
+        let Self { cascade, compensation, rate_hz } = self;
+        cascade.is_stable() && compensation.is_finite() && rate_hz.is_finite()
     }
 
     pub(super) fn interpolated(&self, to: &Self, t: f64) -> Self {

@@ -56,10 +56,11 @@ pub struct HumCoefs {
 }
 
 impl HumCoefs {
-    /// True when all coefficients are finite.
+    /// True when all coefficients are finite and in range.
     #[must_use]
     pub fn is_stable(&self) -> bool {
-        (0.0..=1.0).contains(&self.share)
+        let Self { nominal_hz, rate_hz, harmonic_count: _, share } = self;
+        [nominal_hz, rate_hz].iter().all(|hz| hz.is_finite() && **hz > 0.0) && (0.0..=1.0).contains(share)
     }
 
     /// Response to a steady tone when the mains is at its nominal frequency and every harmonic contains hum. The time

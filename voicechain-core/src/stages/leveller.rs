@@ -4,6 +4,7 @@ use super::{Stage, StageContext};
 use crate::detectors::{NoiseFloor, VoiceActivity};
 use crate::dsp::SubBlockClock;
 use crate::error::SettingError;
+use crate::filters::Section;
 use crate::filters::k_weighting::{self, KWeighting, KWeightingState};
 use crate::frame::Frame;
 use crate::math::{from_db, smoothing};
@@ -98,12 +99,28 @@ impl LevellerCoefs {
         now_db.clamp(middle - DEAD_ZONE_DB, middle + DEAD_ZONE_DB).clamp(-self.maximum_cut_db, self.maximum_boost_db)
     }
 
-    /// True when all smoothing coefficients are in range.
+    /// True when all coefficients are finite, the smoothing coefficients are in range, and the weighting is stable.
     #[must_use]
     pub fn is_stable(&self) -> bool {
-        [self.level_smoothing, self.short_term_smoothing, self.rise_smoothing, self.fall_smoothing]
-            .iter()
-            .all(|kept| (0.0..1.0).contains(kept))
+        let Self {
+            filter,
+            target_lufs,
+            maximum_boost_db,
+            maximum_cut_db,
+            level_smoothing,
+            short_term_smoothing,
+            under,
+            over,
+            rise_smoothing,
+            fall_smoothing,
+            overshoot_smoothing,
+            overshoot_fall_smoothing,
+            floor_smoothing,
+        } = self;
+        let smoothing = [level_smoothing, short_term_smoothing, rise_smoothing, fall_smoothing, overshoot_smoothing];
+        filter.sections().iter().all(Section::is_stable)
+            && [target_lufs, maximum_boost_db, maximum_cut_db, under, over].iter().all(|value| value.is_finite())
+            && smoothing.iter().chain(&[overshoot_fall_smoothing, floor_smoothing]).all(|s| (0.0..1.0).contains(*s))
     }
 
     /// Gain in dB that a leveller with clear state reaches on a voice of this loudness, LUFS.
@@ -304,5 +321,28 @@ fn update_level<const C: usize>(coefs: &LevellerCoefs, state: &mut LevellerState
         // The new level has the weight of the short-term mean.
         state.active_sub_blocks = (1.0 / (1.0 - coefs.short_term_smoothing)) as u32;
         (state.level, state.restart_counts) = (state.short_term, [0; 2]);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    every_number_is_checked! {
+        Leveller,
+        LevellerSettings::default(),
+        target_lufs = f64::NAN,
+        maximum_boost_db = f64::NAN,
+        maximum_cut_db = f64::NAN,
+        level_smoothing = f64::NAN,
+        short_term_smoothing = f64::NAN,
+        under = f64::NAN,
+        over = f64::NAN,
+        rise_smoothing = f64::NAN,
+        fall_smoothing = f64::NAN,
+        overshoot_smoothing = f64::NAN,
+        overshoot_fall_smoothing = f64::NAN,
+        floor_smoothing = f64::NAN,
+        floor_smoothing = 1.0,
     }
 }

@@ -142,7 +142,11 @@ impl LimiterCoefs {
     /// True when all coefficients are finite and the release decays.
     #[must_use]
     pub fn is_stable(&self) -> bool {
-        self.ceiling.is_finite() && self.inverse_threshold.is_finite() && (0.0..1.0).contains(&self.release_coefficient)
+        let Self { ceiling, threshold, inverse_threshold, release_coefficient, release_delay: _, slope, flat: _ } =
+            self;
+        [ceiling, threshold, inverse_threshold].iter().all(|level| level.is_finite() && **level > 0.0)
+            && (0.0..1.0).contains(release_coefficient)
+            && *slope > 0
     }
 
     /// Maximum output sample, linear.

@@ -4,6 +4,24 @@
 //! only fallible step) and state (everything that audio changes). A [`Processor`] pairs a state with its
 //! coefficients; a stage runs only through it.
 
+/// Tests that `is_stable` accepts the default coefficients of a stage, and rejects them with any one of these values.
+#[cfg(test)]
+macro_rules! every_number_is_checked {
+    ($stage:ty, $settings:expr, $($($field:ident).+ = $value:expr,)+) => {
+        #[test]
+        fn every_number_is_checked() {
+            let rate = crate::units::SampleRate::new(48_000.0).unwrap();
+            let coefs = <$stage as crate::stages::Stage<1>>::design(&$settings, rate).unwrap();
+            assert!(coefs.is_stable());
+            $(
+                let mut wrong = coefs;
+                wrong.$($field).+ = $value;
+                assert!(!wrong.is_stable(), stringify!($($field).+));
+            )+
+        }
+    };
+}
+
 pub mod compressor;
 pub mod corrective_eq;
 pub mod de_esser;

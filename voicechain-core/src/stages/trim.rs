@@ -32,6 +32,10 @@ impl GainCoefs {
         Self { gain: self.gain + (to.gain - self.gain) * t }
     }
 
+    fn is_stable(&self) -> bool {
+        self.gain.is_finite()
+    }
+
     fn run<const C: usize>(&self, step: Option<(&Self, Ramp)>, frames: &mut [[f32; C]]) {
         if let Some((from, ramp)) = step {
             for (frame, gain) in frames.iter_mut().zip(ramp.values(from.gain as f32, self.gain as f32)) {
@@ -79,7 +83,7 @@ macro_rules! gain_stage {
             }
 
             fn is_stable(coefs: &GainCoefs) -> bool {
-                coefs.gain.is_finite()
+                coefs.is_stable()
             }
 
             fn response(coefs: &GainCoefs, _frequency_hz: f64) -> Response {
@@ -91,3 +95,15 @@ macro_rules! gain_stage {
 
 gain_stage!(Trim, TrimSettings);
 gain_stage!(OutputTrim, OutputSettings);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    every_number_is_checked! {
+        Trim,
+        TrimSettings::default(),
+        gain = f64::NAN,
+        gain = f64::INFINITY,
+    }
+}

@@ -22,3 +22,26 @@ pub(super) struct Parameters {
     /// Degree to which the suppression depends on detected reverberation, 0 to 1.
     pub(super) detection_weight: f32,
 }
+
+impl Parameters {
+    /// True if all parameters are within their ranges.
+    pub(super) fn is_stable(&self) -> bool {
+        let Self {
+            decay_per_hop,
+            decay_until_late,
+            reverberant_share,
+            feed_smoothing,
+            decision_directed_weight,
+            floor,
+            strength,
+            noise_only_strength,
+            detection_weight,
+        } = self;
+        [decay_per_hop, decay_until_late, feed_smoothing, decision_directed_weight]
+            .iter()
+            .all(|kept| (0.0..1.0).contains(*kept))
+            && [reverberant_share, floor, strength, noise_only_strength, detection_weight]
+                .iter()
+                .all(|share| (0.0..=1.0).contains(*share))
+    }
+}

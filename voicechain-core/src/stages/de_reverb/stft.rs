@@ -124,6 +124,32 @@ pub(super) struct Stft {
 }
 
 impl Stft {
+    /// True if all coefficients are finite and within their ranges.
+    pub(super) fn is_stable(&self) -> bool {
+        let Self {
+            analysis: _,
+            synthesis: _,
+            hop: _,
+            bands: _,
+            late_hops: _,
+            prediction,
+            hop_s,
+            noise_smoothing,
+            peak_rise,
+            peak_decay,
+            full_scale,
+            noise_hops: _,
+            noise_bias,
+            noise_rise,
+            noise_min_rise,
+        } = self;
+        prediction.is_stable()
+            && *hop_s > 0.0
+            && hop_s.is_finite()
+            && [noise_smoothing, peak_decay].iter().all(|kept| (0.0..1.0).contains(*kept))
+            && [peak_rise, full_scale, noise_bias, noise_rise, noise_min_rise].iter().all(|value| value.is_finite())
+    }
+
     /// Lengths at 48 kHz: analysis frames of 2 048 samples, synthesis windows of 1 024 (high latency) or 512 (low),
     /// four hops per synthesis window. Other rates scale by the nearest power of two, up to frames of [`MAX_FRAME`].
     pub(super) fn new(latency: SpectralLatency, rate: SampleRate) -> Self {
@@ -171,6 +197,25 @@ impl Stft {
 
     pub(super) fn is_bypassed(&self) -> bool {
         self.synthesis == 0
+    }
+}
+
+impl Prediction {
+    /// True if all coefficients are within their ranges.
+    fn is_stable(&self) -> bool {
+        let Self {
+            band_groups: _,
+            delay: _,
+            stride: _,
+            kept,
+            known_decay,
+            power_smoothing,
+            peak_decay,
+            correlation_smoothing,
+        } = self;
+        [kept, known_decay, power_smoothing, peak_decay, correlation_smoothing]
+            .iter()
+            .all(|kept| (0.0..1.0).contains(*kept))
     }
 }
 

@@ -255,3 +255,31 @@ fn the_late_reverberation_follows_the_settings() {
     .unwrap();
     assert_eq!(coefs.late_reverberation(), None, "no latency");
 }
+
+every_number_is_checked! {
+    DeReverb,
+    DeReverbDesign { latency: SpectralLatency::High, settings: DeReverbSettings::default() },
+    parameters.decay_per_hop = f32::NAN,
+    parameters.decay_until_late = f32::NAN,
+    parameters.reverberant_share = f32::NAN,
+    parameters.feed_smoothing = f32::NAN,
+    parameters.decision_directed_weight = f32::NAN,
+    parameters.floor = f32::NAN,
+    parameters.strength = f32::NAN,
+    parameters.noise_only_strength = f32::NAN,
+    parameters.detection_weight = f32::NAN,
+    stft.noise_smoothing = f32::NAN,
+    stft.peak_rise = f32::NAN,
+    stft.peak_decay = f32::NAN,
+    stft.full_scale = f32::NAN,
+    stft.noise_bias = f32::NAN,
+    stft.noise_rise = f32::NAN,
+    stft.noise_min_rise = f32::NAN,
+    stft.hop_s = f64::NAN,
+    stft.hop_s = 0.0,
+    stft.prediction.kept = f32::NAN,
+    stft.prediction.known_decay = f32::NAN,
+    stft.prediction.power_smoothing = f32::NAN,
+    stft.prediction.peak_decay = f32::NAN,
+    stft.prediction.correlation_smoothing = f32::NAN,
+}

@@ -138,3 +138,13 @@ fn hum_analysed_in_reverse_is_removed_from_the_first_sample() {
         }
     }
 }
+
+every_number_is_checked! {
+    Hum,
+    HumSettings::default(),
+    nominal_hz = f64::NAN,
+    nominal_hz = 0.0,
+    rate_hz = f64::NAN,
+    share = f64::NAN,
+    share = 1.5,
+}

@@ -57,3 +57,15 @@ impl Noise {
         (0..12).map(|_| self.next()).sum::<f64>() / 2.0
     }
 }
+
+every_number_is_checked! {
+    Limiter,
+    LimiterSettings::default(),
+    ceiling = f32::NAN,
+    threshold = f32::NAN,
+    threshold = 0.0,
+    inverse_threshold = f32::NAN,
+    release_coefficient = 1.0,
+    release_coefficient = f64::NAN,
+    slope = 0,
+}
