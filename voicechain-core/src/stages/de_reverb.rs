@@ -99,8 +99,6 @@ impl From<&StripSettings> for DeReverbDesign {
 pub struct DeReverbCoefs {
     stft: Stft,
     parameters: Parameters,
-    /// Set decay time, s.
-    decay_s: f64,
     /// Length of the fade-in after a latency change, samples.
     fade_in: u32,
 }
@@ -110,7 +108,7 @@ pub struct DeReverbCoefs {
 pub struct LateReverberation {
     /// Delay from the direct sound to the start of the late reverberation, s.
     pub onset_s: f64,
-    /// Time in which the reverberation decays by 60 dB, s.
+    /// Time in which the reverberation of the model decays by 60 dB, s: 1.2 to 1.6 times the set decay time.
     pub decay_s: f64,
     /// Maximum attenuation of the Wiener gain in any band, dB. Includes the amount and the reduction for dry decay
     /// times.
@@ -126,7 +124,7 @@ impl DeReverbCoefs {
         let lowest = f64::from(1.0 + parameters.strength * (parameters.floor - 1.0));
         (!self.is_bypassed()).then(|| LateReverberation {
             onset_s: stft.hop_s * stft.late_hops as f64,
-            decay_s: self.decay_s,
+            decay_s: -6.0 * stft.hop_s / libm::log10(f64::from(parameters.decay_per_hop)),
             max_attenuation_db: -power_to_db(lowest * lowest),
         })
     }
@@ -300,7 +298,6 @@ where
                 noise_only_strength: share(NOISE_REMOVED_MS[0], NOISE_REMOVED_MS[1]) as f32,
                 detection_weight: detection_weight as f32,
             },
-            decay_s,
             fade_in: rate.samples(FADE_IN_MS).max(1),
         })
     }
@@ -370,7 +367,6 @@ where
         let mix = |a: f32, b: f32| a + (b - a) * t as f32;
         let (a, b) = (&from.parameters, &to.parameters);
         DeReverbCoefs {
-            decay_s: from.decay_s + (to.decay_s - from.decay_s) * t,
             parameters: Parameters {
                 decay_per_hop: mix(a.decay_per_hop, b.decay_per_hop),
                 decay_until_late: mix(a.decay_until_late, b.decay_until_late),

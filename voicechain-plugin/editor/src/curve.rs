@@ -71,7 +71,7 @@ pub(crate) fn draw(ui: &Ui, plot: Plot, stage: StageId, rect: Rect, design: &Str
         }
         Plot::Decay => {
             decay::draw(ui, rect, design, cx);
-            decay::caption(cx)
+            decay::caption(design, cx)
         }
     };
     write(

@@ -1,5 +1,6 @@
-//! Decay plot of the de-reverb: level over time for the set and the measured decay time, as straight lines in dB. Late
-//! reverberation is shown with its maximum attenuation.
+//! Decay plot of the de-reverb: level over time for the modelled and the measured decay time, as straight lines in dB.
+//! The stage models late reverberation with a multiple of the set decay time. Late reverberation is shown with its
+//! maximum attenuation.
 
 use crate::axes::{fill_between, line};
 use crate::draw_context::{DrawContext, row_of};
@@ -13,11 +14,16 @@ use voicechain_core::settings::StageId;
 /// Lower end of the level scale, dB; grid lines every 15 dB.
 const BOTTOM_DB: f64 = -60.0;
 /// Possible lengths of the time axis, s.
-const SPANS_S: [f64; 4] = [0.25, 0.5, 1.0, 2.0];
+const SPANS_S: [f64; 5] = [0.25, 0.5, 1.0, 2.0, 4.0];
 
 /// Caption below the plot.
-pub(crate) fn caption(cx: &DrawContext<'_>) -> String {
-    format!("0 to {}; 15 dB a line", quantity(span_s(cx), "s"))
+pub(crate) fn caption(design: &StripDesign, cx: &DrawContext<'_>) -> String {
+    format!("0 to {}; 15 dB a line", quantity(span_s(design, cx), "s"))
+}
+
+/// Decay time of the model; the set one while the stage does not run.
+fn modelled_s(design: &StripDesign, cx: &DrawContext<'_>) -> f64 {
+    design.coefs.late_reverberation().map_or_else(|| set_s(cx), |late| late.decay_s)
 }
 
 fn set_s(cx: &DrawContext<'_>) -> f64 {
@@ -32,8 +38,8 @@ fn measured_s(cx: &DrawContext<'_>) -> Option<f64> {
         .filter(|seconds| seconds.is_finite() && *seconds > 0.0)
 }
 
-fn span_s(cx: &DrawContext<'_>) -> f64 {
-    let decay_s = set_s(cx).max(measured_s(cx).unwrap_or(0.0));
+fn span_s(design: &StripDesign, cx: &DrawContext<'_>) -> f64 {
+    let decay_s = modelled_s(design, cx).max(measured_s(cx).unwrap_or(0.0));
     SPANS_S.into_iter().find(|span| *span >= decay_s).unwrap_or(SPANS_S[SPANS_S.len() - 1])
 }
 
@@ -41,7 +47,7 @@ pub(crate) fn draw(ui: &Ui, rect: Rect, design: &StripDesign, cx: &DrawContext<'
     let palette = cx.palette;
     let painter = ui.painter().with_clip_rect(rect.expand(1.0));
     painter.rect(rect, 0.0, palette.field, (1.0, palette.rule), StrokeKind::Inside);
-    let span = span_s(cx);
+    let span = span_s(design, cx);
     let at = |seconds: f64, db: f64| {
         let (x, y) = ((seconds / span) as f32, (db / BOTTOM_DB) as f32);
         pos2(rect.left() + rect.width() * x, rect.top() + rect.height() * y)
@@ -52,7 +58,7 @@ pub(crate) fn draw(ui: &Ui, rect: Rect, design: &StripDesign, cx: &DrawContext<'
         painter.vline(at(share * span, 0.0).x, rect.y_range(), (1.0, palette.rule));
     }
     let late = design.coefs.late_reverberation().filter(|late| late.max_attenuation_db > 0.005);
-    let decay_s = design.coefs.late_reverberation().map_or_else(|| set_s(cx), |late| late.decay_s);
+    let decay_s = modelled_s(design, cx);
     let level_db = |seconds: f64| BOTTOM_DB * seconds / decay_s;
     let label = |at, align, text: &str, ink| {
         write(&painter, at, align, text, text_font(TINY), ink);
