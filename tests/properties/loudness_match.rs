@@ -2,11 +2,11 @@
 
 use crate::rate;
 use approx::{abs_diff_eq, assert_abs_diff_eq};
-use voicechain_core::meters::{ChannelWeights, LoudnessMeter};
+use voicechain_core::meters::{ChannelWeights, LoudnessMeter, TruePeakMeter};
 use voicechain_core::strip::{MonitorMode, Monitoring, StartingPoint};
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::signals::{db, phrases, unequal};
-use voicechain_tests::strips::{coefs, peak, run, strip};
+use voicechain_tests::strips::{all_off, coefs, peak, run, strip};
 
 const HZ: f64 = 48_000.0;
 
@@ -92,6 +92,30 @@ fn both_sides_are_attenuated_alike_to_stay_below_the_ceiling() {
     // The body repeats no sample of the head: its syllables are up to 1 dB louder than any before.
     assert!(over < 0.1, "the boosted side exceeds the ceiling by {over} dB");
     assert_abs_diff_eq!(loudness(&wet), loudness(&dry), epsilon = 0.3);
+}
+
+/// A tone at a quarter of the rate whose samples miss its peaks by 3 dB. Unequal channels.
+#[test]
+fn headroom_keeps_the_true_peak_below_the_ceiling() {
+    let mut settings = all_off();
+    settings.output.gain_db = 4.0;
+    settings.limiter.ceiling_dbtp = -1.0;
+    let tone: Vec<[f32; 2]> = (0..5 * 48_000).map(|n| if n % 4 < 2 { [0.3, 0.5] } else { [-0.3, -0.5] }).collect();
+    let mut strip: Box<Strip<2>> = strip(&settings, rate(HZ));
+    let (head, body) = tone.split_at(4 * 48_000);
+    strip.set_monitoring(matched(MonitorMode::Processed));
+    run(&mut strip, head);
+    strip.set_monitoring(matched(MonitorMode::Unprocessed));
+    let out = run(&mut strip, body);
+    let [gain_db, headroom_db] = strip.loudness_match_db();
+    assert_abs_diff_eq!(gain_db, 4.0, epsilon = 0.01);
+    // The tone's peaks: 0.5 times the square root of 2, -3.01 dBTP. The published filter reads them within 0.2 dB.
+    assert_abs_diff_eq!(headroom_db, -1.0 + 3.01 - 4.0, epsilon = 0.2);
+    let mut meter = TruePeakMeter::<2>::new(rate(HZ));
+    meter.push(&out[4_800..]);
+    let true_peak = meter.hold_dbtp().into_iter().fold(f64::NEG_INFINITY, f64::max);
+    assert!(true_peak < -0.99, "{true_peak} dBTP over a ceiling of -1 dBTP");
+    assert!(db(peak(&out[4_800..])) < true_peak - 2.0, "negative control: the sample peak is lower");
 }
 
 #[test]

@@ -181,6 +181,11 @@ where
         &self.input_peak
     }
 
+    /// True peak of the input since the last call, the largest of all channels.
+    pub(super) fn take_input_true_peak(&mut self) -> f64 {
+        self.input_peak.take_recent().into_iter().fold(0.0, f64::max)
+    }
+
     pub(super) fn output_peak(&self) -> &TruePeakMeter<C> {
         &self.output_peak
     }

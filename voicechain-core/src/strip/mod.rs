@@ -185,8 +185,8 @@ where
     /// Processes at most one chunk. Fades, cross-fades and sub-blocks end only with the last frame of a segment.
     fn run_segment(&mut self, frames: &mut [[f32; C]]) {
         let Self { target, sanitiser, path, latency_change, monitor, meters } = self;
-        let largest = sanitiser.sanitise(frames);
-        monitor.push_input(frames, largest);
+        sanitiser.sanitise(frames);
+        monitor.push_input(frames);
         meters.push_input(frames);
         path.run(frames, |place, frames, changes| {
             if place + 1 == StageId::COUNT {
@@ -201,7 +201,7 @@ where
         monitor.mix(frames);
         if let Some(energies) = end.sub_block {
             let speech = meters.end_sub_block(energies, |stage| path.take_reduction_db(stage));
-            monitor.step(speech, target.ceiling_dbtp);
+            monitor.step(speech, target.ceiling_dbtp, || meters.take_input_true_peak());
         }
         let latency_changes = latency_change.run(frames);
         // Both calls may restart the ledger, so they follow the metering of these frames.
@@ -353,7 +353,7 @@ where
     /// Loudness-match gains in dB: gain of the unprocessed side, and common gain of both sides.
     ///
     /// The first matches the unprocessed side to the processed side in loudness. The second is 0 or negative: it
-    /// lowers both sides so that the unprocessed side stays below the ceiling.
+    /// lowers both sides so that the true peak of the unprocessed side stays below the ceiling.
     #[must_use]
     pub fn loudness_match_db(&self) -> [f64; 2] {
         let loudness_match = self.monitor.loudness_match();

@@ -11,6 +11,9 @@ use crate::units::SampleRate;
 /// Length of the unprocessed signal's delay line, frames: the maximum latency plus one chunk.
 const DELAY: usize = MAX_LATENCY + CHUNK;
 
+/// Length of a window of the input's true peak: the hop of the gating blocks, 100 ms.
+const SUB_BLOCKS_PER_WINDOW: u32 = 10;
+
 /// Delays the unprocessed signal, matches its loudness and mixes the monitor output.
 pub(super) struct Monitor<const C: usize>
 where
@@ -23,10 +26,10 @@ where
     loudness_match: LoudnessMatch,
     /// Filter for the auditioned band of the unprocessed signal.
     audition: Audition<C>,
-    /// Input peak since the last gating block, up to the last complete sub-block.
-    recent_peak: f32,
-    /// Input peak since the last sub-block.
-    running_peak: f32,
+    /// True peak of the input in the windows of 100 ms that ended since the last gating block.
+    recent_true_peak: f64,
+    /// Sub-blocks of the current window.
+    sub_blocks: u32,
     /// Gains of the processed and the unprocessed signal: current value, start and end of the glide.
     mix: [f32; 2],
     mix_from: [f32; 2],
@@ -50,8 +53,8 @@ where
             monitoring: Monitoring::default(),
             loudness_match: LoudnessMatch::new(),
             audition: Audition::new(AuditionBand::Full, rate),
-            recent_peak: 0.0,
-            running_peak: 0.0,
+            recent_true_peak: 0.0,
+            sub_blocks: 0,
             mix: [1.0, 0.0],
             mix_from: [1.0, 0.0],
             mix_to: [1.0, 0.0],
@@ -68,7 +71,7 @@ where
         self.transition = transition;
         (self.written, self.latency) = (0, latency as usize);
         self.loudness_match = LoudnessMatch::new();
-        (self.recent_peak, self.running_peak) = (0.0, 0.0);
+        (self.recent_true_peak, self.sub_blocks) = (0.0, 0);
         self.audition = Audition::new(self.audition.band(), rate);
         self.mix = self.loudness_match.gains(self.effective_monitoring());
         (self.mix_from, self.mix_to, self.mix_remaining) = (self.mix, self.mix, 0);
@@ -120,19 +123,18 @@ where
         }
     }
 
-    /// Stores at most one chunk of input frames. `largest` is their peak magnitude.
-    pub(super) fn push_input(&mut self, frames: &[[f32; C]], largest: f32) {
+    /// Stores at most one chunk of input frames.
+    pub(super) fn push_input(&mut self, frames: &[[f32; C]]) {
         let at = self.written;
         let (now, wrapped) = frames.split_at(frames.len().min(DELAY - at));
         self.delay[at..at + now.len()].copy_from_slice(now);
         self.delay[..wrapped.len()].copy_from_slice(wrapped);
         self.written = (at + frames.len()) % DELAY;
-        self.running_peak = self.running_peak.max(largest);
     }
 
     /// Passes a complete gating block to the loudness match.
     pub(super) fn gating_block(&mut self, block: BlockPair) {
-        self.loudness_match.block(block.input, block.output, core::mem::take(&mut self.recent_peak));
+        self.loudness_match.block(block.input, block.output, core::mem::take(&mut self.recent_true_peak));
     }
 
     /// Mixes the monitor output from the processed frames and the delayed input stored last.
@@ -159,9 +161,14 @@ where
         }
     }
 
-    /// Moves the loudness match once per 10 ms.
-    pub(super) fn step(&mut self, speech: bool, ceiling_dbtp: f64) {
-        self.recent_peak = self.recent_peak.max(core::mem::take(&mut self.running_peak));
+    /// Moves the loudness match once per 10 ms. `true_peak` returns that of the input since its last call. It is called
+    /// once per 100 ms, because the meter skips audio that cannot exceed the peak so far.
+    pub(super) fn step(&mut self, speech: bool, ceiling_dbtp: f64, true_peak: impl FnOnce() -> f64) {
+        self.sub_blocks += 1;
+        if self.sub_blocks == SUB_BLOCKS_PER_WINDOW {
+            self.sub_blocks = 0;
+            self.recent_true_peak = self.recent_true_peak.max(true_peak());
+        }
         let monitoring = self.effective_monitoring();
         let matched = monitoring.loudness_matched && monitoring.mode != MonitorMode::Processed;
         self.loudness_match.step(matched, speech, ceiling_dbtp);
@@ -191,7 +198,7 @@ mod tests {
     fn run(monitor: &mut Monitor<2>, from: usize, until: usize, mut each: impl FnMut(usize, [f32; 2])) {
         for start in (from..until).step_by(50) {
             let mut frames: [[f32; 2]; 50] = core::array::from_fn(|k| input(start + k));
-            monitor.push_input(&frames, 1.0);
+            monitor.push_input(&frames);
             frames.fill([0.25, -0.25]);
             monitor.mix(&mut frames);
             frames.into_iter().enumerate().for_each(|(k, frame)| each(start + k, frame));

@@ -20,9 +20,9 @@ pub enum MonitorMode {
 pub struct Monitoring {
     /// Signal at the monitor output.
     pub mode: MonitorMode,
-    /// Matches the unprocessed side to the loudness of the processed side. If the unprocessed side would then exceed
-    /// the ceiling, all modes are lowered together. When false, both sides have unity gain: the plain output and the
-    /// plain delayed input.
+    /// Matches the unprocessed side to the loudness of the processed side. If the true peak of the unprocessed side
+    /// would then exceed the ceiling, all modes are lowered together. When false, both sides have unity gain: the plain
+    /// output and the plain delayed input.
     pub loudness_matched: bool,
 }
 
@@ -43,14 +43,14 @@ const RELATIVE_GATE: f64 = 0.1;
 /// Tested by `matched_sides_differ_by_less_than_0_2_lu`.
 #[derive(Clone, Debug)]
 pub(crate) struct LoudnessMatch {
-    /// Mean squares at input and output, and the input's peak magnitude.
+    /// Mean squares at input and output, and the input's true peak.
     blocks: [[f32; 3]; BLOCKS],
     count: usize,
     next: usize,
     target_db: f64,
     gain_db: f64,
     headroom_db: f64,
-    peak: f32,
+    true_peak: f32,
 }
 
 impl LoudnessMatch {
@@ -62,29 +62,29 @@ impl LoudnessMatch {
             target_db: 0.0,
             gain_db: 0.0,
             headroom_db: 0.0,
-            peak: 0.0,
+            true_peak: 0.0,
         }
     }
 
-    /// Adds one gating block: K-weighted mean squares of the same audio at input and output, and the input's peak
-    /// magnitude in the last 100 ms.
-    pub(crate) fn block(&mut self, input: f64, output: f64, peak: f32) {
+    /// Adds one gating block: K-weighted mean squares of the same audio at input and output, and the input's true peak
+    /// in the last 100 ms.
+    pub(crate) fn block(&mut self, input: f64, output: f64, true_peak: f64) {
         if input <= mean_square(ABSOLUTE_GATE) {
             return;
         }
-        self.blocks[self.next] = [input as f32, output as f32, peak];
+        self.blocks[self.next] = [input as f32, output as f32, true_peak as f32];
         self.next = (self.next + 1) % BLOCKS;
         self.count = (self.count + 1).min(BLOCKS);
         let blocks = &self.blocks[..self.count];
         let mean = blocks.iter().map(|b| f64::from(b[0])).sum::<f64>() / blocks.len() as f64;
         let mut sums = (0.0, 0.0);
-        self.peak = 0.0;
-        for &[input, output, peak] in blocks {
+        self.true_peak = 0.0;
+        for &[input, output, true_peak] in blocks {
             let (input, output) = (f64::from(input), f64::from(output));
             if input > RELATIVE_GATE * mean {
                 sums = (sums.0 + input, sums.1 + output);
             }
-            self.peak = self.peak.max(peak);
+            self.true_peak = self.true_peak.max(true_peak);
         }
         if sums.0 > 0.0 && sums.1 > 0.0 {
             self.target_db = power_to_db(sums.1 / sums.0).clamp(-60.0, 60.0);
@@ -99,7 +99,7 @@ impl LoudnessMatch {
             let max_step = MATCH_DB_PER_S / STEPS_PER_S;
             self.gain_db += (self.target_db - self.gain_db).clamp(-max_step, max_step);
         }
-        let over = to_db(f64::from(self.peak)) + self.gain_db - ceiling_dbtp;
+        let over = to_db(f64::from(self.true_peak)) + self.gain_db - ceiling_dbtp;
         let target_db = if self.gain_db > 0.0 && over > 0.0 { -over } else { 0.0 };
         let max_step = HEADROOM_DB_PER_S / STEPS_PER_S;
         self.headroom_db += (target_db - self.headroom_db).clamp(-max_step, max_step);
