@@ -119,6 +119,29 @@ fn headroom_keeps_the_true_peak_below_the_ceiling() {
 }
 
 #[test]
+fn reset_meters_restarts_the_loudness_match() {
+    let rate = rate(HZ);
+    let mut settings = all_off();
+    let signal = unequal(&phrases(-26.0, HZ, 40.0, 3));
+    settings.output.gain_db = 8.0;
+    let [reset, kept] = [true, false].map(|reset| {
+        let mut strip: Box<Strip<2>> = strip(&settings, rate);
+        run(&mut strip, &signal[..25 * 48_000]);
+        let before = strip.loudness_match_db();
+        strip.set(&coefs(&StripSettings { output: Default::default(), ..settings }, rate));
+        if reset {
+            strip.reset_meters();
+            assert_eq!(strip.loudness_match_db(), before, "the gains do not jump");
+            assert!(strip.ledger().is_none() && strip.output_loudness().integrated().is_none());
+        }
+        run(&mut strip, &signal[25 * 48_000..30 * 48_000]);
+        strip.loudness_match_db()[0]
+    });
+    assert!(reset.abs() < 0.5, "{reset} dB 5 s after the reset, from audio without gain");
+    assert!(kept > 5.0, "negative control: {kept} dB with 25 s of audio with 8 dB of gain");
+}
+
+#[test]
 fn matched_processed_and_removed_sum_to_matched_unprocessed() {
     let signal = unequal(&phrases(-24.0, HZ, 12.0, 5));
     let sides = [MonitorMode::Processed, MonitorMode::Removed, MonitorMode::Unprocessed].map(|mode| {

@@ -120,10 +120,12 @@ where
         self.meters.restart(&self.target);
     }
 
-    /// Resets meters and ledger. The processing and the measured loudness match continue.
+    /// Resets meters and ledger, and starts the 30 s of the loudness match anew. The processing continues; the match
+    /// gains stay until new audio is measured. Tested by `reset_meters_restarts_the_loudness_match`.
     pub fn reset_meters(&mut self) {
         self.meters.reset(&self.target);
     }
+        self.monitor.forget_loudness();
 
     /// Starts a transition to new coefficients at the next frame.
     ///

@@ -103,6 +103,12 @@ where
         self.latency = latency as usize;
     }
 
+    /// Forgets the measured loudness; the match gains stay where they are.
+    pub(super) fn forget_loudness(&mut self) {
+        self.loudness_match.forget();
+        (self.recent_true_peak, self.sub_blocks) = (0.0, 0);
+    }
+
     pub(super) fn loudness_match(&self) -> &LoudnessMatch {
         &self.loudness_match
     }

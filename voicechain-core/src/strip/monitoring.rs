@@ -66,6 +66,11 @@ impl LoudnessMatch {
         }
     }
 
+    /// Forgets all blocks. The gains stay until the next block.
+    pub(crate) fn forget(&mut self) {
+        (self.count, self.next) = (0, 0);
+    }
+
     /// Adds one gating block: K-weighted mean squares of the same audio at input and output, and the input's true peak
     /// in the last 100 ms.
     pub(crate) fn block(&mut self, input: f64, output: f64, true_peak: f64) {
