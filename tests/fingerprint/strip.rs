@@ -134,7 +134,8 @@ where
         values.push(Value::Near(strip.leveller_gain_db()));
         values.extend(strip.loudness_match_db().map(Value::Near));
         values.push(Value::exact(u8::from(strip.voice_is_active())));
-        values.push(Value::exact(strip.sanitised_samples()));
+        let sanitised = strip.sanitised_samples();
+        values.push(Value::exact(sanitised.non_finite + sanitised.clamped));
         for &stage in StageId::ALL {
             if let Some(meter) = strip.reduction(stage) {
                 values.push(near(meter.percentile_db(95.0)));

@@ -134,7 +134,9 @@ where
         all.extend([10.0, 50.0, 95.0].map(|p| meter.percentile_db(p).map_or(1, f64::to_bits)));
     }
     all.extend(strip.loudness_match_db().map(f64::to_bits));
-    all.extend([u64::from(strip.voice_is_active()), strip.sanitised_samples(), u64::from(strip.latency())]);
+    let sanitised = strip.sanitised_samples();
+    all.extend([u64::from(strip.voice_is_active()), sanitised.non_finite, sanitised.clamped]);
+    all.push(u64::from(strip.latency()));
     all
 }
 

@@ -2,29 +2,34 @@
 
 use crate::rate;
 use voicechain_core::settings::SpectralLatency;
-use voicechain_core::strip::{METERED_STAGES, StartingPoint};
+use voicechain_core::strip::{METERED_STAGES, SanitisedSamples, StartingPoint};
 use voicechain_core::{Strip, StripSettings};
 use voicechain_tests::signals::{alternating, gain, phrases, unequal, white};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::{all_off, coefs, random_settings, run, strip};
 
-/// Invalid and extreme inputs, with the number of samples that the strip must replace.
-fn hostile_inputs(samples: usize) -> Vec<(&'static str, Vec<[f32; 2]>, u64)> {
+/// Invalid and extreme inputs, with the numbers of samples that the strip must replace by silence and clamp.
+fn hostile_inputs(samples: usize) -> Vec<(&'static str, Vec<[f32; 2]>, [u64; 2])> {
     let every = |f: &dyn Fn(usize) -> f32| -> Vec<[f32; 2]> { (0..samples).map(|n| [f(n), -f(n)]).collect() };
     let all = 2 * samples as u64;
     let third = 2 * samples.div_ceil(3) as u64;
     vec![
-        ("NaN", every(&|_| f32::NAN), all),
-        ("infinity", every(&|n| if n % 3 == 0 { f32::INFINITY } else { 0.1 }), third),
-        ("minus infinity and NaN", every(&|n| if n % 2 == 0 { f32::NEG_INFINITY } else { f32::NAN }), all),
-        ("subnormal", every(&|n| f32::from_bits(1 + n as u32 % 1_000)), 0),
-        ("full-scale square", every(&|n| if (n / 50) % 2 == 0 { 1.0 } else { -1.0 }), 0),
-        ("full-scale DC", every(&|_| 1.0), 0),
-        ("30 dB above full scale", unequal(&alternating(30.0, samples)), 0),
-        ("the largest finite number", every(&|n| if n % 2 == 0 { f32::MAX } else { f32::MIN }), all),
-        ("60 dB above full scale", every(&|n| if n % 2 == 0 { 1_000.0 } else { -1_000.0 }), all),
-        ("silence", every(&|_| 0.0), 0),
-        ("loud noise", unequal(&white(6.0, samples, 8)), 0),
+        ("NaN", every(&|_| f32::NAN), [all, 0]),
+        ("infinity", every(&|n| if n % 3 == 0 { f32::INFINITY } else { 0.1 }), [third, 0]),
+        ("minus infinity and NaN", every(&|n| if n % 2 == 0 { f32::NEG_INFINITY } else { f32::NAN }), [all, 0]),
+        (
+            "NaN and 60 dB above full scale",
+            every(&|n| if n % 3 == 0 { f32::NAN } else { 1_000.0 }),
+            [third, all - third],
+        ),
+        ("subnormal", every(&|n| f32::from_bits(1 + n as u32 % 1_000)), [0, 0]),
+        ("full-scale square", every(&|n| if (n / 50) % 2 == 0 { 1.0 } else { -1.0 }), [0, 0]),
+        ("full-scale DC", every(&|_| 1.0), [0, 0]),
+        ("30 dB above full scale", unequal(&alternating(30.0, samples)), [0, 0]),
+        ("the largest finite number", every(&|n| if n % 2 == 0 { f32::MAX } else { f32::MIN }), [0, all]),
+        ("60 dB above full scale", every(&|n| if n % 2 == 0 { 1_000.0 } else { -1_000.0 }), [0, all]),
+        ("silence", every(&|_| 0.0), [0, 0]),
+        ("loud noise", unequal(&white(6.0, samples, 8)), [0, 0]),
     ]
 }
 
@@ -104,14 +109,14 @@ fn a_long_release_decays_with_its_time_constant_and_ends_at_zero() {
 }
 
 #[test]
-fn sanitised_samples_are_counted() {
-    for (kind, frames, expected) in hostile_inputs(3_000) {
+fn sanitised_samples_are_counted_by_kind() {
+    for (kind, frames, [non_finite, clamped]) in hostile_inputs(3_000) {
         let mut strip: Box<Strip<2>> = strip(&StripSettings::default(), rate(44_100.0));
         let out = run(&mut strip, &frames);
         check_output(&out, kind);
-        assert_eq!(strip.sanitised_samples(), expected, "{kind}");
+        assert_eq!(strip.sanitised_samples(), SanitisedSamples { non_finite, clamped }, "{kind}");
         strip.reset();
-        assert_eq!(strip.sanitised_samples(), 0);
+        assert_eq!(strip.sanitised_samples(), SanitisedSamples::default());
     }
 }
 

@@ -36,8 +36,6 @@ pub struct Reading {
     pub loudness_match_db: [f64; 2],
     /// Whether the voice is active.
     pub speech: bool,
-    /// Samples that input sanitising replaced.
-    pub sanitised_samples: u64,
     /// Level ledger; with every tenth reading.
     pub ledger: Option<Ledger>,
 }
@@ -57,7 +55,6 @@ impl Reading {
             reduction_db: std::array::from_fn(|n| strip.reduction(StageId::ALL[n]).map_or(0.0, |meter| meter.now_db())),
             loudness_match_db: strip.loudness_match_db(),
             speech: strip.voice_is_active(),
-            sanitised_samples: strip.sanitised_samples(),
             ledger: if with_ledger { strip.ledger() } else { None },
         }
     }

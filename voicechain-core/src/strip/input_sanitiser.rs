@@ -5,15 +5,24 @@ const MAX_MAGNITUDE: f32 = 64.0;
 /// Smaller samples become zero: they are subnormal, or would lead to subnormal states.
 const MIN_MAGNITUDE: f32 = 1e-30;
 
+/// Numbers of sanitised input samples. Subnormal samples, which become zero, are not counted.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct SanitisedSamples {
+    /// Non-finite samples, replaced by silence.
+    pub non_finite: u64,
+    /// Finite samples beyond +36 dBFS, clamped to it.
+    pub clamped: u64,
+}
+
 /// Sanitises input samples and counts them.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct InputSanitiser {
-    sanitised_samples: u64,
+    counts: SanitisedSamples,
 }
 
 impl InputSanitiser {
-    /// Zeroes non-finite and negligible samples, clamps excessive ones, and returns the largest magnitude.
-    pub(super) fn sanitise<const C: usize>(&mut self, frames: &mut [[f32; C]]) -> f32 {
+    /// Zeroes non-finite and negligible samples, and clamps excessive ones.
+    pub(super) fn sanitise<const C: usize>(&mut self, frames: &mut [[f32; C]]) {
         // As integers, float magnitudes keep their order. Non-finite values are above all others.
         let bits = |sample: f32| (sample.to_bits() & 0x7FFF_FFFF) as i32;
         let (quietest, loudest) = (MIN_MAGNITUDE.to_bits() as i32, MAX_MAGNITUDE.to_bits() as i32);
@@ -25,17 +34,16 @@ impl InputSanitiser {
         }
         if peak > loudest {
             for sample in frames.as_flattened_mut().iter_mut().filter(|s| bits(**s) > loudest) {
-                self.sanitised_samples += 1;
+                let count = if sample.is_finite() { &mut self.counts.clamped } else { &mut self.counts.non_finite };
+                *count += 1;
                 *sample = clamped(*sample);
             }
-            peak = frames.iter().flatten().map(|s| bits(*s)).max().unwrap_or(0);
         }
-        f32::from_bits(peak as u32)
     }
 
-    /// Number of non-finite or clamped samples.
-    pub(super) fn sanitised_samples(&self) -> u64 {
-        self.sanitised_samples
+    /// Numbers of sanitised samples.
+    pub(super) fn sanitised_samples(&self) -> SanitisedSamples {
+        self.counts
     }
 }
 
@@ -63,11 +71,12 @@ mod tests {
     fn non_finite_samples_become_zero_and_huge_ones_are_clamped() {
         let mut sanitiser = InputSanitiser::default();
         let mut frames = [[0.5, f32::NAN], [-1e9, f32::INFINITY], [1e-38, -0.25], [64.0, -64.0]];
-        assert_eq!(sanitiser.sanitise(&mut frames), 64.0);
+        sanitiser.sanitise(&mut frames);
         assert_eq!(frames, [[0.5, 0.0], [-64.0, 0.0], [0.0, -0.25], [64.0, -64.0]]);
-        assert_eq!(sanitiser.sanitised_samples(), 3, "subnormal numbers are not counted");
-        assert_eq!(sanitiser.sanitise(&mut [[0.125, -0.5]]), 0.5);
-        assert_eq!(sanitiser.sanitised_samples(), 3);
+        let counts = SanitisedSamples { non_finite: 2, clamped: 1 };
+        assert_eq!(sanitiser.sanitised_samples(), counts, "subnormal numbers are not counted");
+        sanitiser.sanitise(&mut [[0.125, -0.5]]);
+        assert_eq!(sanitiser.sanitised_samples(), counts);
     }
 
     #[test]

@@ -17,6 +17,7 @@ pub use crate::stages::processor::TRANSITION_MS;
 pub use analyse_ahead::ANALYSED_AHEAD_S;
 pub use audition::{Audition, AuditionBand};
 pub use coefs::StripCoefs;
+pub use input_sanitiser::SanitisedSamples;
 pub use ledger::{Ledger, LedgerEntry};
 pub use meters::METERED_STAGES;
 pub use monitoring::{MonitorMode, Monitoring};
@@ -64,7 +65,7 @@ use signal_path::SignalPath;
 /// - **Block size**: the output does not depend on it. Any split of the same frames into calls returns the same bits.
 /// - **Real time**: processing does not allocate, lock or wait. No panic is known.
 /// - **Input**: any input gives finite output. Non-finite samples become silence, and samples beyond +36 dBFS are
-///   clamped; [`sanitised_samples`](Self::sanitised_samples) counts both. Known fault: the hum stage can stay
+///   clamped; [`sanitised_samples`](Self::sanitised_samples) counts each kind. Known fault: the hum stage can stay
 ///   non-finite when one channel is silent and `hum.harmonics` rises.
 /// - **Latency**: [`latency`](Self::latency) is exact.
 /// - **Tail**: [`tail`](Self::tail) is never shorter than the true tail and at most twice as long.
@@ -124,8 +125,8 @@ where
     /// gains stay until new audio is measured. Tested by `reset_meters_restarts_the_loudness_match`.
     pub fn reset_meters(&mut self) {
         self.meters.reset(&self.target);
-    }
         self.monitor.forget_loudness();
+    }
 
     /// Starts a transition to new coefficients at the next frame.
     ///
@@ -368,9 +369,9 @@ where
         self.meters.voice_is_active()
     }
 
-    /// Number of input samples sanitised since the last reset: non-finite, or beyond +36 dBFS.
+    /// Numbers of input samples sanitised since the last reset.
     #[must_use]
-    pub fn sanitised_samples(&self) -> u64 {
+    pub fn sanitised_samples(&self) -> SanitisedSamples {
         self.sanitiser.sanitised_samples()
     }
 }

@@ -6,13 +6,14 @@ use crate::error::{JobError, JobErrorKind};
 use crate::interview::levels::{DUAL_MONO_GAIN_DB, measure, reduction};
 use crate::progress::{Progress, advance};
 use crate::report::data::GainReductions;
+use crate::report::text::count;
 use crate::wav_file::Spool;
 use std::path::Path;
 use voicechain_core::SettingError;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::StageId;
 use voicechain_core::stages::leveller::gain_curve::{self, SubBlockPowerMeter};
-use voicechain_core::strip::{ANALYSED_AHEAD_S, Strip, StripCoefs};
+use voicechain_core::strip::{ANALYSED_AHEAD_S, SanitisedSamples, Strip, StripCoefs};
 
 impl Voice {
     /// Runs the voice through the strip.
@@ -106,9 +107,7 @@ impl Voice {
             compressor: reduction(strip.reduction(StageId::Compressor)),
             limiter: reduction(strip.reduction(StageId::Limiter)),
         };
-        if strip.sanitised_samples() > 0 {
-            self.warnings.push(format!("{} samples above +36 dBFS were clamped", strip.sanitised_samples()));
-        }
+        self.warnings.extend(sanitised_warnings(strip.sanitised_samples()));
     }
 
     /// Gain curve of the leveller, dB, one value every 10 ms, computed from the whole recording.
@@ -125,5 +124,30 @@ impl Voice {
         let mut gains = vec![0.0; powers.len()];
         gain_curve::compute(&powers, self.settings.trim.gain_db, &self.settings.leveller, &mut gains);
         Ok(gains)
+    }
+}
+
+/// Warnings about input samples that the strip replaced, one for each kind.
+fn sanitised_warnings(samples: SanitisedSamples) -> impl Iterator<Item = String> {
+    let warning = |n: u64, what: &str| (n > 0).then(|| format!("{} {what}", count(n as usize, "sample", "samples")));
+    let non_finite =
+        warning(samples.non_finite, "without a valid value (infinite or not a number) replaced by silence");
+    [non_finite, warning(samples.clamped, "above +36 dBFS clamped")].into_iter().flatten()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_kind_of_sanitised_sample_has_its_own_warning() {
+        let warnings = |non_finite, clamped| -> Vec<String> {
+            sanitised_warnings(SanitisedSamples { non_finite, clamped }).collect()
+        };
+        assert_eq!(warnings(0, 0), [""; 0]);
+        assert_eq!(warnings(0, 2), ["2 samples above +36 dBFS clamped"]);
+        let invalid = "1 sample without a valid value (infinite or not a number) replaced by silence";
+        assert_eq!(warnings(1, 0), [invalid]);
+        assert_eq!(warnings(1, 2), [invalid, "2 samples above +36 dBFS clamped"]);
     }
 }
