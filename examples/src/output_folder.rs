@@ -18,18 +18,22 @@ pub struct OutputFolder {
     created: Vec<PathBuf>,
     /// Files of an earlier run of the same program.
     previous_files: Vec<String>,
-    force: bool,
+    /// Option of the program that names the folder, for advice.
+    option: &'static str,
+    /// Whether other files may be replaced; `None` for a program that never replaces any.
+    force: Option<bool>,
     done: bool,
 }
 
 impl OutputFolder {
-    /// Opens or creates the folder. Earlier output of this program, recognised by its `report.json`, may be replaced.
+    /// Opens or creates the folder that the program's `option` names. Earlier output of this program, recognised by its
+    /// `report.json`, may be replaced; other files only with `force`, the program's option `--force`.
     ///
     /// # Errors
     /// A file has the folder's name, or the folder cannot be created or written.
-    pub fn open(path: &Path, force: bool) -> Result<Self, JobError> {
-        let mut folder = Self::open_without_overwriting(path)?;
-        folder.force = force;
+    pub fn open(path: &Path, option: &'static str, force: bool) -> Result<Self, JobError> {
+        let mut folder = Self::open_without_overwriting(path, option)?;
+        folder.force = Some(force);
         let earlier = fs::read_to_string(path.join(REPORT)).ok().and_then(|text| Report::from_json(&text).ok());
         if let Some(report) = earlier {
             folder.previous_files = report.files.into_iter().map(|f| f.name).filter(|name| is_output(name)).collect();
@@ -37,11 +41,11 @@ impl OutputFolder {
         Ok(folder)
     }
 
-    /// Opens or creates the folder to add files; existing files are never replaced.
+    /// Opens or creates the folder that the program's `option` names to add files; existing files are never replaced.
     ///
     /// # Errors
     /// As [`open`](Self::open).
-    pub fn open_without_overwriting(path: &Path) -> Result<Self, JobError> {
+    pub fn open_without_overwriting(path: &Path, option: &'static str) -> Result<Self, JobError> {
         let missing = |at: &&Path| !at.as_os_str().is_empty() && !at.exists();
         let created: Vec<PathBuf> = path.ancestors().take_while(missing).map(Path::to_owned).collect();
         if created.is_empty() && !path.is_dir() {
@@ -52,7 +56,8 @@ impl OutputFolder {
             )
             .at(path));
         }
-        let folder = Self { path: path.to_owned(), created, previous_files: Vec::new(), force: false, done: false };
+        let folder =
+            Self { path: path.to_owned(), created, previous_files: Vec::new(), option, force: None, done: false };
         fs::create_dir_all(path).map_err(|e| JobError::writing(path, &e))?;
         // Detects an unwritable folder before the work, not after it.
         tempfile::tempfile_in(path).map_err(|e| JobError::writing(path, &e))?;
@@ -71,25 +76,26 @@ impl OutputFolder {
     pub fn check_overwrite(&mut self, names: &[String], inputs: &[PathBuf]) -> Result<(), JobError> {
         let inputs: Vec<PathBuf> = inputs.iter().filter_map(|input| input.canonicalize().ok()).collect();
         let is_input = |path: &Path| path.canonicalize().is_ok_and(|real| inputs.contains(&real));
+        let another = format!("choose another folder with {}", self.option);
+        let not_ours = match self.force {
+            Some(_) => {
+                ("this file is not from an earlier run and would be overwritten", format!("{another}, or use --force"))
+            }
+            None => ("this file exists and would be overwritten", format!("{another}, or delete the file")),
+        };
         for name in names {
             let path = self.path.join(name);
             let refuse =
                 |what: &str, advice: &str| Err(JobError::new(JobErrorKind::WouldOverwrite, what, advice).at(&path));
             if is_input(&path) {
-                return refuse(
-                    "this input recording would be overwritten by the output",
-                    "choose another folder with --out",
-                );
+                return refuse("this input recording would be overwritten by the output", &another);
             }
             if path.is_dir() {
-                return refuse("a folder has the name of this output file", "choose another folder with --out");
+                return refuse("a folder has the name of this output file", &another);
             }
             let ours = self.previous_files.contains(name) || (name == REPORT && !self.previous_files.is_empty());
-            if path.symlink_metadata().is_ok() && !ours && !self.force {
-                return refuse(
-                    "this file is not from an earlier run and would be overwritten",
-                    "choose another folder with --out, or use --force",
-                );
+            if path.symlink_metadata().is_ok() && !ours && self.force != Some(true) {
+                return refuse(not_ours.0, &not_ours.1);
             }
         }
         // Output of an earlier run that is input of this one is kept.
@@ -199,11 +205,11 @@ mod tests {
         let place = tempfile::tempdir().unwrap();
         fs::write(place.path().join("mix.wav"), "mine").unwrap();
         let names = ["mix.wav".to_string()];
-        let error = OutputFolder::open(place.path(), false).unwrap().check_overwrite(&names, &[]).unwrap_err();
+        let error = OutputFolder::open(place.path(), "--out", false).unwrap().check_overwrite(&names, &[]).unwrap_err();
         assert_eq!(error.error_kind(), JobErrorKind::WouldOverwrite);
-        OutputFolder::open(place.path(), true).unwrap().check_overwrite(&names, &[]).unwrap();
+        OutputFolder::open(place.path(), "--out", true).unwrap().check_overwrite(&names, &[]).unwrap();
         let inputs = [place.path().join("./mix.wav")];
-        assert!(OutputFolder::open(place.path(), true).unwrap().check_overwrite(&names, &inputs).is_err());
+        assert!(OutputFolder::open(place.path(), "--out", true).unwrap().check_overwrite(&names, &inputs).is_err());
         assert_eq!(fs::read_to_string(place.path().join("mix.wav")).unwrap(), "mine");
     }
 
@@ -211,7 +217,7 @@ mod tests {
     fn a_foreign_report_json_is_not_overwritten() {
         let place = tempfile::tempdir().unwrap();
         fs::write(place.path().join("report.json"), "{\"format\": 1, \"title\": \"accounts\"}").unwrap();
-        let mut folder = OutputFolder::open(place.path(), false).unwrap();
+        let mut folder = OutputFolder::open(place.path(), "--out", false).unwrap();
         assert!(folder.check_overwrite(&["report.json".to_string()], &[]).is_err());
     }
 
@@ -219,12 +225,12 @@ mod tests {
     fn a_failed_job_leaves_no_folder() {
         let place = tempfile::tempdir().unwrap();
         let path = place.path().join("new/mixed");
-        let folder = OutputFolder::open(&path, false).unwrap();
+        let folder = OutputFolder::open(&path, "--out", false).unwrap();
         let waiting = folder.write_pending("a.txt", "text").unwrap();
         drop(waiting);
         drop(folder);
         assert!(!place.path().join("new").exists());
-        let folder = OutputFolder::open(&path, false).unwrap();
+        let folder = OutputFolder::open(&path, "--out", false).unwrap();
         let waiting = folder.write_pending("a.txt", "text").unwrap();
         folder.finish(vec![waiting]).unwrap();
         assert_eq!(fs::read_to_string(path.join("a.txt")).unwrap(), "text");
@@ -233,7 +239,7 @@ mod tests {
     #[test]
     fn a_failed_rename_removes_the_files_already_written() {
         let place = tempfile::tempdir().unwrap();
-        let folder = OutputFolder::open(place.path(), false).unwrap();
+        let folder = OutputFolder::open(place.path(), "--out", false).unwrap();
         let files = vec![folder.write_pending("a.txt", "a").unwrap(), folder.write_pending("b.txt", "b").unwrap()];
         fs::create_dir(place.path().join("b.txt")).unwrap();
         fs::write(place.path().join("b.txt/full"), "").unwrap();
@@ -250,5 +256,20 @@ mod tests {
         for name in ["..", "thesis.odt", "voice-a/../../mix.wav", "/etc/voice-.wav", ".voice-a.wav", ""] {
             assert!(!is_output(name), "{name}");
         }
+    }
+
+    #[test]
+    fn advice_names_options_that_the_program_has() {
+        let place = tempfile::tempdir().unwrap();
+        let names = ["candidate-1.wav".to_string()];
+        fs::write(place.path().join(&names[0]), "x").unwrap();
+        let advice = |folder: Result<OutputFolder, JobError>| {
+            folder.unwrap().check_overwrite(&names, &[]).unwrap_err().to_string()
+        };
+        let mix = advice(OutputFolder::open(place.path(), "--out", false));
+        assert!(mix.contains("--out") && mix.contains("--force"), "{mix}");
+        let clips = advice(OutputFolder::open_without_overwriting(place.path(), "--audition"));
+        assert!(clips.contains("choose another folder with --audition, or delete the file"), "{clips}");
+        assert!(!clips.contains("--out") && !clips.contains("--force"), "{clips}");
     }
 }

@@ -45,7 +45,7 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
         settings.check().map_err(|e| JobError::new(JobErrorKind::Usage, e.to_string(), "correct this setting"))?;
     }
     let (sources, demo) = sources(job)?;
-    let mut folder = OutputFolder::open(&job.out, job.force)?;
+    let mut folder = OutputFolder::open(&job.out, "--out", job.force)?;
     let names: Vec<String> = sources.iter().map(|(name, _)| name.clone()).collect();
     let planned = file_names(&names);
     let inputs: Vec<PathBuf> = job.recordings.iter().map(|recording| recording.path.clone()).collect();

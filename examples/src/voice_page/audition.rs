@@ -86,7 +86,7 @@ fn clips_in<const C: usize>(
 where
     [f32; C]: Frame,
 {
-    let mut folder = OutputFolder::open_without_overwriting(folder)?;
+    let mut folder = OutputFolder::open_without_overwriting(folder, "--audition")?;
     let all = |(place, candidate)| CLIP_SUFFIXES.map(|kind| name(place, candidate, kind));
     let names: Vec<String> = candidates.iter().enumerate().flat_map(all).collect();
     folder.check_overwrite(&names, &[recording.to_owned()])?;
