@@ -4,10 +4,10 @@
 //! Vorbis. Encoder delay and padding are removed if the file states them; otherwise a [warning](AudioFile::warnings)
 //! says so.
 
-mod clipping;
 mod decoding;
 mod encoder_delay;
 mod file_format;
+mod full_scale;
 mod mp4;
 mod open;
 #[cfg(test)]
@@ -23,8 +23,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use crate::error::{JobError, JobErrorKind, without_error_number};
-use clipping::ClippingDetector;
 use decoding::{DecodeError, Media};
+use full_scale::FullScaleDetector;
 
 /// Sample rate below which audible treble is missing and a warning is issued, Hz.
 const LOW_SAMPLE_RATE_HZ: u32 = 32_000;
@@ -64,7 +64,7 @@ pub struct AudioFile {
     ahead: Vec<f32>,
     ended: bool,
     scratch: Vec<f32>,
-    clipping: ClippingDetector,
+    full_scale: FullScaleDetector,
     damaged: Option<(u64, u64)>,
     truncated: bool,
     delay_unknown: bool,
@@ -137,8 +137,8 @@ impl AudioFile {
         if self.delay_unknown {
             found.push(Warning::UnknownEncoderDelay);
         }
-        if let Some(first) = self.clipping.first {
-            found.push(Warning::Clipped { stretches: self.clipping.stretches, first_s: seconds(first) });
+        if let Some(first) = self.full_scale.first {
+            found.push(Warning::FullScale { stretches: self.full_scale.stretches, first_s: seconds(first) });
         }
         if let Some((packets, first)) = self.damaged {
             found.push(Warning::Damaged { packets, first_s: seconds(first) });
@@ -221,7 +221,7 @@ impl AudioFile {
         }
         let from = dropped as usize * self.channels;
         let kept = &self.scratch[from..from + keep as usize * self.channels];
-        self.clipping.push(kept, self.done);
+        self.full_scale.push(kept, self.done);
         out.extend_from_slice(kept);
         self.done += keep;
     }

@@ -4,9 +4,9 @@ use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::Path;
 
-use super::clipping::ClippingDetector;
 use super::decoding::{DecodeError, Media};
 use super::encoder_delay::{EncoderDelay, GaplessMetadata};
+use super::full_scale::FullScaleDetector;
 use super::{AudioFile, MAX_UNDECODABLE_PACKETS, file_format, mp4};
 use crate::error::{JobError, JobErrorKind};
 use voicechain_core::SampleRate;
@@ -60,7 +60,7 @@ impl AudioFile {
             ahead: Vec::new(),
             ended: false,
             scratch: Vec::new(),
-            clipping: ClippingDetector::new(bits, format.channels),
+            full_scale: FullScaleDetector::new(bits, format.channels),
             damaged: None,
             truncated: false,
             delay_unknown: delay.unknown,

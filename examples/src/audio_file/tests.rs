@@ -150,7 +150,7 @@ fn a_truncated_wav_is_read_with_a_warning() {
 }
 
 #[test]
-fn clipped_stretches_are_counted_per_channel_from_four_samples_on() {
+fn full_scale_stretches_are_counted_per_channel_from_four_samples_on() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.wav");
     for (bits, float) in [(8, false), (16, false), (24, false), (32, true)] {
@@ -162,7 +162,7 @@ fn clipped_stretches_are_counted_per_channel_from_four_samples_on() {
         (0..9).for_each(|n| signal[2 * (13_000 + n) + 1] = -1.0);
         wav(&path, 2, 48_000, bits, float, &signal);
         let (file, _) = read_all(&path);
-        let expected = Warning::Clipped { stretches: 2, first_s: 10_000.0 / 48_000.0 };
+        let expected = Warning::FullScale { stretches: 2, first_s: 10_000.0 / 48_000.0 };
         assert_eq!(file.warnings(), [expected], "{bits} bit");
     }
 }

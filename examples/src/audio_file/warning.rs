@@ -6,8 +6,8 @@ use std::fmt;
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub enum Warning {
-    /// The recording has stretches of four or more consecutive samples at full scale.
-    Clipped {
+    /// The recording has stretches of four or more consecutive samples at full scale, so it is clipped.
+    FullScale {
         /// Number of stretches.
         stretches: u64,
         /// Start of the first stretch, s.
@@ -39,9 +39,9 @@ pub enum Warning {
 impl fmt::Display for Warning {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Self::Clipped { stretches, first_s } => {
+            Self::FullScale { stretches, first_s } => {
                 let noun = if stretches == 1 { "stretch" } else { "stretches" };
-                write!(f, "clipped: {stretches} {noun} at full scale, the first at {first_s:.2} s")
+                write!(f, "clipped at full scale: {stretches} {noun}, the first at {first_s:.2} s")
             }
             Self::LowSampleRate { rate_hz } => {
                 let top_khz = f64::from(rate_hz) / 2_000.0;

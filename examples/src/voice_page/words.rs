@@ -75,7 +75,7 @@ pub(super) fn context(context: Context) -> String {
 pub(crate) fn warnings_beside(file: &[audio_file::Warning], proposal: &Proposal) -> Vec<String> {
     let repeated = |warning: &Warning| {
         file.iter().any(|of_file| match (of_file, warning) {
-            (audio_file::Warning::Clipped { .. }, Warning::Clipped(_)) => true,
+            (audio_file::Warning::FullScale { .. }, Warning::Clipped(_)) => true,
             // The sample rate alone explains a bandwidth close to half of it.
             (audio_file::Warning::LowSampleRate { rate_hz }, Warning::Narrowband(hz)) => {
                 0.5 * f64::from(*rate_hz) <= 1.35 * hz

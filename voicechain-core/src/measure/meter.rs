@@ -1,10 +1,10 @@
 //! Meter that measures a voice recording and returns its profile.
 
+use super::clipping::ClippingDetector;
 use super::decay::DecayMeter;
 use super::downsampler::{Downsampler, sanitise};
 use super::hum::HumMeter;
 use super::levels::{LevelMeter, LevelReadings};
-use super::peaks::ClippingDetector;
 use super::pitch::PitchMeter;
 use super::profile::{BackgroundNoise, Clipping, Level, Profile, SignalClass, Unavailable};
 use super::resonance::ResonanceMeter;

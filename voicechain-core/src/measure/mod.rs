@@ -5,6 +5,7 @@
 pub mod active_level;
 pub mod background_noise;
 mod bandwidth;
+pub mod clipping;
 mod dc_blocker;
 mod decay;
 mod downsampler;

@@ -76,7 +76,8 @@ pub struct Level {
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
 pub struct Clipping {
-    /// Number of clipped runs. A run is three or more successive equal samples at an extreme of the recording.
+    /// Number of clipped runs. A run is three or more successive equal samples at a peak; see
+    /// [`ClippingDetector`](super::clipping::ClippingDetector).
     pub runs: u32,
     /// Samples in these runs.
     pub samples: u64,

@@ -1,10 +1,11 @@
-//! Clipping detector: consecutive samples at full scale.
+//! Counts stretches at full scale: what the file itself cannot represent. Flat peaks at lower levels, of a recording that
+//! was clipped and attenuated, are found by the core (`voicechain_core::measure::clipping`).
 
-/// Number of consecutive full-scale samples that count as clipped (common practice, no source).
-const MIN_CLIPPED_SAMPLES: u32 = 4;
+/// Number of consecutive samples at full scale that count as a stretch (common practice, no source).
+const MIN_SAMPLES: u32 = 4;
 
-/// Counts clipped stretches per channel.
-pub(super) struct ClippingDetector {
+/// Counts stretches at or beyond full scale per channel. Decoded lossy audio may lie beyond it.
+pub(super) struct FullScaleDetector {
     full_scale: f32,
     runs: Vec<i64>,
     pub(super) stretches: u64,
@@ -12,7 +13,7 @@ pub(super) struct ClippingDetector {
     pub(super) first: Option<u64>,
 }
 
-impl ClippingDetector {
+impl FullScaleDetector {
     pub(super) fn new(bits: u32, channels: usize) -> Self {
         // Largest positive code of the format, at most of 16 bits, so that recordings clipped at 16 bits and converted
         // later are detected too.
@@ -34,10 +35,10 @@ impl ClippingDetector {
                 continue;
             };
             *run = if *run * sign > 0 { *run + sign } else { sign };
-            if run.abs() == i64::from(MIN_CLIPPED_SAMPLES) {
+            if run.abs() == i64::from(MIN_SAMPLES) {
                 self.stretches += 1;
                 let end = position + (index / channels) as u64;
-                self.first.get_or_insert(end + 1 - u64::from(MIN_CLIPPED_SAMPLES));
+                self.first.get_or_insert(end + 1 - u64::from(MIN_SAMPLES));
             }
         }
     }
