@@ -21,6 +21,9 @@
 //! table of [`settings`], [`levels`] and reverberation, [`filters`], [`detectors`], [`gain`], [`speech`], [`meters`]. Two
 //! independent branches build on them: [`stages`] with the [`strip`], and [`measure`] with [`propose`].
 //!
+//! A stage run alone by its [`Processor`](stages::Processor) keeps the promises of the strip: any input is survived, and
+//! no setting clicks.
+//!
 //! The promises of the crate (block size, stability, latency, clicks, panics, …), the tests that prove them and the known
 //! faults are in `DEVELOPERS.md`, section "Promises".
 #![no_std]

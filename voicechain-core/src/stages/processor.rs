@@ -1,5 +1,6 @@
 //! A running stage: coefficients change and the stage switches on and off without clicks.
 
+use super::input_sanitiser::{InputSanitiser, flush_denormals};
 use super::stage::{Stage, StageContext};
 use crate::error::SettingError;
 use crate::filters::{Ramp, Response, Section};
@@ -285,7 +286,19 @@ where
     }
 
     /// Processes any number of frames in place. Cannot fail.
+    ///
+    /// Any input gives finite output, as in the strip: non-finite samples become silence, and samples beyond +36 dBFS
+    /// are clamped. Tested by `a_stage_alone_survives_any_input`.
     pub fn run(&mut self, frames: &mut [[f32; C]]) {
+        for chunk in frames.chunks_mut(CHUNK) {
+            InputSanitiser::default().sanitise(chunk);
+            self.run_sanitised(chunk);
+            flush_denormals(chunk);
+        }
+    }
+
+    /// Processes frames that are finite and within +36 dBFS, in place.
+    pub(crate) fn run_sanitised(&mut self, frames: &mut [[f32; C]]) {
         let mut rest = frames;
         while !rest.is_empty() {
             if self.on && self.fade == self.length {
@@ -303,7 +316,7 @@ where
         }
     }
 
-    /// Processes at max_frames one chunk during a fade.
+    /// Processes at most one chunk during a fade.
     fn run_fading(&mut self, frames: &mut [[f32; C]]) {
         let mut bypassed = [[0.0; C]; CHUNK];
         self.run_on(frames, Some(&mut bypassed[..frames.len()]));

@@ -1,9 +1,9 @@
 //! Analysis of a recording before playback.
 
 use super::Strip;
-use super::input_sanitiser::sanitised_frame;
 use crate::frame::{CHUNK, Frame};
 use crate::settings::StageId;
+use crate::stages::input_sanitiser::sanitised_frame;
 use crate::stages::hum;
 
 /// Seconds at the start of a recording that are analysed ahead. The reverberation model forgets within half a minute,

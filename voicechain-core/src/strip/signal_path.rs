@@ -40,7 +40,7 @@ macro_rules! signal_path {
         {
             fn run(&mut self, stage: ReorderableStage, frames: &mut [[f32; C]]) {
                 match stage {
-                    $(ReorderableStage::$reorderable => self.$reorderable_field.run(frames),)+
+                    $(ReorderableStage::$reorderable => self.$reorderable_field.run_sanitised(frames),)+
                 }
             }
         }
@@ -92,8 +92,8 @@ macro_rules! signal_path {
 
             fn run_stage(&mut self, stage: StageId, frames: &mut [[f32; C]]) {
                 match stage {
-                    $(StageId::$fixed => self.$fixed_field.run(frames),)+
-                    $(StageId::$reorderable => self.reorderable.$reorderable_field.run(frames),)+
+                    $(StageId::$fixed => self.$fixed_field.run_sanitised(frames),)+
+                    $(StageId::$reorderable => self.reorderable.$reorderable_field.run_sanitised(frames),)+
                 }
             }
 

@@ -1,4 +1,4 @@
-//! Input sanitising: all samples inside the strip are finite and within +36 dBFS.
+//! Input sanitising: all samples inside a stage and inside the strip are finite and within +36 dBFS.
 
 /// Clamp level, +36 dBFS.
 const MAX_MAGNITUDE: f32 = 64.0;
@@ -16,13 +16,13 @@ pub struct SanitisedSamples {
 
 /// Sanitises input samples and counts them.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct InputSanitiser {
+pub(crate) struct InputSanitiser {
     counts: SanitisedSamples,
 }
 
 impl InputSanitiser {
     /// Zeroes non-finite and negligible samples, and clamps excessive ones.
-    pub(super) fn sanitise<const C: usize>(&mut self, frames: &mut [[f32; C]]) {
+    pub(crate) fn sanitise<const C: usize>(&mut self, frames: &mut [[f32; C]]) {
         // As integers, float magnitudes keep their order. Non-finite values are above all others.
         let bits = |sample: f32| (sample.to_bits() & 0x7FFF_FFFF) as i32;
         let (quietest, loudest) = (MIN_MAGNITUDE.to_bits() as i32, MAX_MAGNITUDE.to_bits() as i32);
@@ -42,7 +42,7 @@ impl InputSanitiser {
     }
 
     /// Numbers of sanitised samples.
-    pub(super) fn sanitised_samples(&self) -> SanitisedSamples {
+    pub(crate) fn sanitised_samples(&self) -> SanitisedSamples {
         self.counts
     }
 }
@@ -52,12 +52,12 @@ fn clamped(sample: f32) -> f32 {
 }
 
 /// Sanitises a frame without counting. Negligible samples stay.
-pub(super) fn sanitised_frame<const C: usize>(frame: &[f32; C]) -> [f32; C] {
+pub(crate) fn sanitised_frame<const C: usize>(frame: &[f32; C]) -> [f32; C] {
     frame.map(clamped)
 }
 
 /// Zeroes negligible samples, so that hosts never receive subnormal numbers.
-pub(super) fn flush_denormals<const C: usize>(frames: &mut [[f32; C]]) {
+pub(crate) fn flush_denormals<const C: usize>(frames: &mut [[f32; C]]) {
     for sample in frames.as_flattened_mut() {
         *sample = if sample.abs() < MIN_MAGNITUDE { 0.0 } else { *sample };
     }
