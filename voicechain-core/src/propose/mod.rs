@@ -30,15 +30,11 @@ use crate::measure::profile::{Profile, SignalClass};
 /// `profile` comes from a [`ProfileMeter`](crate::measure::ProfileMeter); `context` is the intended use of the voice.
 /// The rules decide stage by stage. A rule without its main measurement leaves its stage as in [`Proposal::idle`],
 /// except that the high-pass falls back to 50 Hz with low confidence. All settings lie on the table's steps and inside
-/// its ranges.
+/// its ranges. No profile makes it panic.
 ///
 /// Unless the signal class is [`Voice`](SignalClass::Voice) or [`SeveralVoices`](SignalClass::SeveralVoices), the
 /// result is [`Proposal::idle`] with the warning [`Warning::NotAVoice`]. Tested by
-/// `any_profile_gives_a_valid_proposal`.
-///
-/// # Panics
-/// Possible when the resonance cuts add up to the limit on the total EQ gain, 9 dB, and rounding leaves a negative
-/// remainder (known fault).
+/// `any_profile_gives_a_valid_proposal` and `cuts_that_use_up_the_limit_leave_no_tone_change`.
 #[must_use]
 pub fn propose(profile: &Profile, context: Context) -> Proposal {
     let mut proposal = Proposal::idle();

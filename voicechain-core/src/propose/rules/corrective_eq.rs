@@ -1,6 +1,6 @@
 //! Corrective EQ: cuts resonances whose prominence exceeds the typical one.
 
-use super::tone_budget::remaining_db;
+use super::tone_budget::ToneBudget;
 use crate::measure::Profile;
 use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
@@ -23,7 +23,7 @@ pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Propos
     let mut taken = [f64::NAN; 3];
     for resonance in candidates.iter().flatten() {
         let Some(cut) = cut_db(resonance) else { continue };
-        let cut = cut.max(-remaining_db(proposal));
+        let cut = ToneBudget::after(proposal).limit(cut);
         if cut > -MIN_CUT_DB {
             return;
         }

@@ -1,7 +1,7 @@
 //! Tone EQ: corrects the low end and the presence beyond the typical spread of voices.
 
 use super::known::known;
-use super::tone_budget::remaining_db;
+use super::tone_budget::ToneBudget;
 use crate::measure::Profile;
 use crate::propose::cause::Cause;
 use crate::propose::context::{Context, Role};
@@ -29,8 +29,7 @@ fn correction_db(deviation: f64, [mean, spread]: [f64; 2]) -> f64 {
 pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let Ok(tonal_balance) = profile.tonal_balance else { return };
     if let Some(low) = known(tonal_balance.low_end_db) {
-        let remaining = remaining_db(proposal);
-        let gain = correction_db(low, LOW_END_DB).clamp(-remaining, remaining);
+        let gain = ToneBudget::after(proposal).limit(correction_db(low, LOW_END_DB));
         let wanted = if context.role == Role::OverMusic { gain.min(0.0) } else { gain };
         if wanted != 0.0 {
             let cause = Cause {
@@ -50,8 +49,7 @@ pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal:
             let less = if sibilant.is_finite() { (1.0 - sibilant / 5.0).clamp(0.0, 1.0) } else { 0.0 };
             gain = if reaches { libm::round(2.0 * gain * less) * 0.5 } else { 0.0 };
         }
-        let remaining = remaining_db(proposal);
-        gain = gain.clamp(-remaining, remaining);
+        gain = ToneBudget::after(proposal).limit(gain);
         if gain != 0.0 {
             let cause = Cause {
                 confidence: 0.6,
