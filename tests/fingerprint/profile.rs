@@ -212,9 +212,10 @@ impl Values {
             }
         }
         for evidence in usual.evidence() {
-            self.near(evidence.measured);
-            self.near(evidence.reference);
-            self.near(evidence.confidence);
+            let cause = &evidence.cause;
+            self.near(cause.measured.ok().flatten().unwrap_or(f64::NAN));
+            self.near(cause.reference.unwrap_or(f64::NAN));
+            self.near(cause.confidence);
         }
         self.exact(usual.reasons().count());
     }

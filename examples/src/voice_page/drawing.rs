@@ -15,7 +15,7 @@ pub fn render(voice: &MeasuredVoice) -> String {
         Ok(_) => words::signal_class(p.signal_class).to_owned(),
         Err(why) => {
             let signal_class = words::signal_class(p.signal_class);
-            format!("{signal_class} The spectrum is not available: {}.", words::unavailable(why))
+            format!("{signal_class} The spectrum is not available: {why}.")
         }
     };
     let deviation_db =

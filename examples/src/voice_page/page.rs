@@ -63,7 +63,7 @@ impl Page {
     }
 
     fn unavailable(&mut self, name: &str, why: Unavailable) {
-        self.row(name, &format!("not available: {}", words::unavailable(why)));
+        self.row(name, &format!("not available: {why}"));
     }
 }
 
@@ -203,6 +203,7 @@ fn proposal(page: &mut Page, voice: &MeasuredVoice) {
 /// Whether the proposal cuts the resonance at this frequency.
 pub(super) fn acted_on(proposal: &Proposal, frequency_hz: f64) -> bool {
     proposal.evidence().any(|e| {
-        e.setting.starts_with("corrective_eq.") && e.frequency_hz.is_some_and(|hz| (hz - frequency_hz).abs() < 1e-6)
+        e.setting.starts_with("corrective_eq.")
+            && e.cause.frequency_hz.is_some_and(|hz| (hz - frequency_hz).abs() < 1e-6)
     })
 }

@@ -4,19 +4,6 @@ use crate::audio_file;
 use voicechain_core::measure::profile::{SignalClass, Unavailable};
 use voicechain_core::propose::{Context, Proposal, Role, VocalStyle, Warning};
 
-/// Reason why a quantity is not available, as text.
-pub(super) fn unavailable(unavailable: Unavailable) -> &'static str {
-    match unavailable {
-        Unavailable::Silence => "the recording is silent",
-        Unavailable::TooShort => "not enough speech",
-        Unavailable::TooNoisy => "the background noise is too close to the voice",
-        Unavailable::NotAVoice => "the signal is not a single voice",
-        Unavailable::InsufficientBandwidth => "the bandwidth of the recording is too small",
-        Unavailable::NoSuitableSegment => "no suitable segment of the recording",
-        Unavailable::NotMeasured => "not measured by this version",
-    }
-}
-
 /// Reason why a quantity is not available, as an identifier.
 pub(super) fn unavailable_id(unavailable: Unavailable) -> &'static str {
     match unavailable {

@@ -1,6 +1,8 @@
 //! Quantity that a recording may not reveal.
 
-/// Reason why a quantity is unavailable.
+use core::fmt;
+
+/// Reason why a quantity is unavailable. Displays as a clause, such as `not enough speech`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(rename_all = "snake_case"))]
@@ -19,6 +21,20 @@ pub enum Unavailable {
     NoSuitableSegment,
     /// Not measured, for example in a stored profile that predates the quantity.
     NotMeasured,
+}
+
+impl fmt::Display for Unavailable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Silence => "the recording is silent",
+            Self::TooShort => "not enough speech",
+            Self::TooNoisy => "the background noise is too close to the voice",
+            Self::NotAVoice => "the signal is not a single voice",
+            Self::InsufficientBandwidth => "the bandwidth of the recording is too small",
+            Self::NoSuitableSegment => "no suitable segment of the recording",
+            Self::NotMeasured => "not measured by this version",
+        })
+    }
 }
 
 /// A measured value, or the reason why it is unavailable.

@@ -28,3 +28,23 @@ pub struct Context {
     /// Speech or singing.
     pub vocal_style: VocalStyle,
 }
+
+/// Part of the context that decides a setting.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ContextReason {
+    /// [`Role::OverMusic`].
+    OverMusic,
+    /// [`VocalStyle::Sung`].
+    Sung,
+}
+
+impl ContextReason {
+    /// The reason as a clause of a sentence.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::OverMusic => "the voice is over music",
+            Self::Sung => "the voice is sung",
+        }
+    }
+}

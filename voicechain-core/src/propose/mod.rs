@@ -16,7 +16,8 @@ mod tests;
 mod warning;
 
 pub use carry_over::carry_over;
-pub use context::{Context, Role, VocalStyle};
+pub use cause::Cause;
+pub use context::{Context, ContextReason, Role, VocalStyle};
 pub use evidence::Evidence;
 pub use proposal::{MAX_EVIDENCE, MAX_WARNINGS, Proposal};
 pub use reasons::{Reason, Reasons};

@@ -67,18 +67,6 @@ impl Proposal {
         if self.settings.set(setting, proposed).is_err() {
             return;
         }
-        *free = Some(Evidence {
-            setting,
-            proposed,
-            quantity: cause.quantity,
-            frequency_hz: cause.frequency_hz,
-            measured: cause.measured,
-            reference_words: cause.reference_words,
-            reference: cause.reference,
-            difference: cause.measured - cause.reference,
-            unit: cause.unit,
-            confidence: cause.confidence,
-            source: cause.source,
-        });
+        *free = Some(Evidence { setting, proposed, cause });
     }
 }

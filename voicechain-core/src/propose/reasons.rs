@@ -61,19 +61,18 @@ impl<'a> Reason<'a> {
     /// Confidence of the first entry, 0 to 1.
     #[must_use]
     pub fn confidence(&self) -> f64 {
-        self.first.confidence
+        self.first.cause.confidence
     }
 }
 
 impl fmt::Display for Reason<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.first.write_cause(f)?;
-        write!(f, ": {} ", InSentence(section_name(self.stage())))?;
+        write!(f, "{}: {} ", self.first.cause, InSentence(section_name(self.stage())))?;
         let mut all = self.evidence().peekable();
         while let Some(evidence) = all.next() {
             evidence.write_setting(f, self.stage())?;
-            if all.peek().is_none_or(|next| next.source != evidence.source) {
-                write!(f, " ({})", evidence.source)?;
+            if all.peek().is_none_or(|next| next.cause.source != evidence.cause.source) {
+                write!(f, " ({})", evidence.cause.source)?;
             }
             f.write_str(if all.peek().is_some() { ", " } else { "." })?;
         }
@@ -84,6 +83,7 @@ impl fmt::Display for Reason<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::propose::cause::Cause;
     use crate::settings::row;
     extern crate std;
     use std::string::ToString;
@@ -94,15 +94,11 @@ mod tests {
         Some(Evidence {
             setting,
             proposed,
-            quantity: "the lowest pitch",
-            frequency_hz: None,
-            measured: 120.0,
-            reference_words: "the high-pass cutoff is set to",
-            reference: 84.0,
-            difference: 36.0,
-            unit: "Hz",
-            confidence: 0.9,
-            source,
+            cause: Cause {
+                reference_words: "the high-pass cutoff is set to",
+                source,
+                ..Cause::new("the lowest pitch", 120.0, 84.0, "Hz")
+            },
         })
     }
 
@@ -110,7 +106,7 @@ mod tests {
     fn settings_with_one_cause_form_one_sentence() {
         let mut other = evidence("high_pass.slope", 2.0, "practice");
         if let Some(other) = &mut other {
-            other.quantity = "the rumble";
+            other.cause.quantity = "the rumble";
         }
         let all = [
             evidence("high_pass.on", 1.0, "a trial"),

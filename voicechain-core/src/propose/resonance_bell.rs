@@ -14,7 +14,7 @@ pub(super) const MIN_CUT_DB: f64 = 0.5;
 /// Bounds of a bell's Q (common practice, no source).
 const BELL_Q: [f64; 2] = [0.7, 4.0];
 /// Maximum cut, dB (common practice, no source).
-const MAX_CUT_DB: f64 = 6.0;
+pub(super) const MAX_CUT_DB: f64 = 6.0;
 /// Minimum depth of a trial cut, dB: less is hard to hear (common practice, no source).
 const MIN_TRIAL_CUT_DB: f64 = 3.0;
 

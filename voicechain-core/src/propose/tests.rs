@@ -253,3 +253,143 @@ fn evidence_is_one_plain_sentence() {
          \u{2212}3.5 dB (measured on 24 recorded voices)."
     );
 }
+
+const SUNG: Context = Context { role: Role::SoloVoice, vocal_style: VocalStyle::Sung };
+const OVER_MUSIC: Context = Context { role: Role::OverMusic, vocal_style: VocalStyle::Spoken };
+
+/// The sentence of one setting for the clean voice with one change.
+fn sentence(change: impl Fn(&mut Profile), context: Context, setting: &str) -> std::string::String {
+    let mut voice = clean();
+    change(&mut voice);
+    let proposal = propose(&voice, context);
+    let found: std::vec::Vec<_> = proposal.evidence().filter(|e| e.setting == setting).collect();
+    assert_eq!(found.len(), 1, "{setting}");
+    found[0].to_string()
+}
+
+#[test]
+fn what_decided_is_named_context_or_measurement() {
+    let unchanged = |_: &mut Profile| {};
+    let transients = |voice: &mut Profile| {
+        voice.transients = Ok(Transients { count: 30, per_10_s: 5.0, max_excess_db: 16.0 });
+    };
+    let rumble = |voice: &mut Profile| voice.background_noise.rumble_dbfs = -40.0;
+    assert_eq!(
+        sentence(unchanged, SUNG, "high_pass.slope"),
+        "The voice is sung: high-pass slope 12 dB/oct (common practice, no source)."
+    );
+    assert!(sentence(rumble, SUNG, "high_pass.slope").starts_with("The rumble level relative to the voice is"));
+    assert_eq!(
+        sentence(unchanged, OVER_MUSIC, "compressor.ratio"),
+        "The voice is over music: compressor ratio 4:1 (common practice, no source)."
+    );
+    assert!(
+        sentence(transients, OVER_MUSIC, "compressor.ratio").starts_with(
+            "The number of transients per 10 s is 5, and the voice is over music; a typical voice has fewer"
+        )
+    );
+    assert!(sentence(transients, OVER_MUSIC, "compressor.attack_ms").contains("per 10 s is 5; a typical voice"));
+    // Noise decides the ratio, transients the attack.
+    let both = |voice: &mut Profile| {
+        transients(voice);
+        voice.background_noise.snr_db = Ok(15.0);
+    };
+    let of = |setting| sentence(both, OVER_MUSIC, setting);
+    assert!(of("compressor.ratio").starts_with("The signal-to-noise ratio is 15.0 dB; compression is gentle below"));
+    assert!(of("compressor.attack_ms").starts_with("The number of transients per 10 s is 5; a typical voice"));
+    // The music raises the cutoff and lowers the threshold together with what is measured.
+    assert!(
+        sentence(unchanged, OVER_MUSIC, "high_pass.frequency_hz").starts_with(
+            "The 10th percentile of the pitch is 100 Hz, and the voice is over music; the high-pass cutoff is set to 81 Hz"
+        ),
+        "{}", sentence(unchanged, OVER_MUSIC, "high_pass.frequency_hz")
+    );
+    assert!(
+        sentence(unchanged, OVER_MUSIC, "compressor.threshold_db")
+            .contains("is \u{2212}8.0 dBFS, and the voice is over music")
+    );
+    assert!(!sentence(unchanged, Context::default(), "compressor.threshold_db").contains("music"));
+}
+
+#[test]
+fn a_limit_that_decided_is_named() {
+    let pitch = |low_hz| {
+        move |voice: &mut Profile| {
+            voice.pitch = Ok(Pitch { low_hz, median_hz: 2.0 * low_hz, high_hz: 3.0 * low_hz, voiced_share: 0.6 })
+        }
+    };
+    let cutoff = |low_hz, context| sentence(pitch(low_hz), context, "high_pass.frequency_hz");
+    // 0.7 times 220 Hz is 154 Hz, 0.7 times 50 Hz is 35 Hz.
+    assert!(cutoff(220.0, Context::default()).contains("pitch is 220 Hz; the high-pass cutoff is at most 120 Hz: "));
+    assert!(cutoff(50.0, Context::default()).contains("pitch is 50 Hz; the high-pass cutoff is at least 40 Hz: "));
+    // Music changes nothing where the limit is reached without it.
+    assert!(
+        !cutoff(220.0, OVER_MUSIC).contains("music")
+            && cutoff(160.0, OVER_MUSIC).contains("music; the high-pass cutoff is at most")
+    );
+    let unknown = sentence(|voice| voice.pitch = Err(Unavailable::TooShort), OVER_MUSIC, "high_pass.frequency_hz");
+    assert!(unknown.starts_with(
+        "The 10th percentile of the pitch is not known (not enough speech); the high-pass cutoff then lies below every \
+         voice, at 50 Hz: "
+    ));
+
+    let trim = |lufs| sentence(move |voice: &mut Profile| voice.level.integrated_lufs = Ok(lufs), SUNG, "trim.gain_db");
+    assert!(
+        trim(-60.0).contains("\u{2212}60.0 LUFS; the largest boost reaches the working level from \u{2212}47.0 LUFS: ")
+    );
+    assert!(trim(-40.0).contains("\u{2212}40.0 LUFS; the working level is \u{2212}23.0 LUFS: "));
+
+    let excess = |excess_db| {
+        let hiss = Sibilance { frequency_hz: 6_500.0, excess_db, share_percent: 60.0, ratio_p90_db: 12.0 };
+        sentence(move |voice: &mut Profile| voice.sibilance = Ok(hiss), SUNG, "de_esser.range_db")
+    };
+    assert!(
+        excess(9.0).contains("is 9.0 dB; the range is at most 8.0 dB: ") && excess(7.0).contains("is set to 7.0 dB: ")
+    );
+
+    let noise = |snr_db, setting| {
+        let noisy = move |voice: &mut Profile| {
+            voice.background_noise.snr_db = Ok(snr_db);
+            voice.level_consistency.as_mut().expect("known").standard_deviation_db = 6.0;
+        };
+        sentence(noisy, SUNG, setting)
+    };
+    assert!(noise(10.0, "expander.range_db").contains("is 10.0 dB; the range is at most 15.0 dB: "));
+    assert!(noise(20.0, "expander.range_db").contains("is 20.0 dB; the range raises it in pauses to 30.0 dB: "));
+    assert!(noise(13.0, "leveller.maximum_boost_db").contains("is 13.0 dB; the maximum boost is at least 3.0 dB: "));
+    assert!(noise(18.0, "leveller.maximum_boost_db").contains("is 18.0 dB; the maximum boost leaves 12.0 dB: "));
+
+    let cut = |prominence_db| {
+        sentence(
+            move |voice: &mut Profile| voice.resonances = Ok([at(640.0, prominence_db, 0.7), None, None]),
+            SUNG,
+            "corrective_eq.bell_2_gain_db",
+        )
+    };
+    assert!(
+        cut(20.0).contains("is 20.0 dB; a cut is at most 6.0 dB: ")
+            && cut(9.0).contains("the typical value is 4.0 dB: ")
+    );
+    // Two cuts of 6 and 2.8 dB leave 0.2 dB for a shelf of 2 dB.
+    let nearly_used_up = |voice: &mut Profile| {
+        voice.resonances = Ok([at(640.0, 20.0, 0.7), at(250.0, 8.0, 0.7), None]);
+        voice.tonal_balance.as_mut().expect("known").low_end_db = Ok(-12.0);
+    };
+    assert!(sentence(nearly_used_up, SUNG, "tone_eq.low_shelf_gain_db").ends_with(
+        "the gains of both EQs add up to at most 9.0 dB: tone EQ low shelf gain +0.2 dB (common practice, no source)."
+    ));
+    let sibilant = |voice: &mut Profile| {
+        voice.sibilance.as_mut().expect("known").excess_db = 2.5;
+        voice.tonal_balance.as_mut().expect("known").presence_db = Ok(-12.0);
+    };
+    assert!(sentence(sibilant, SUNG, "tone_eq.bell_gain_db").contains(
+        "is \u{2212}12.0 dB; the boost is smaller because the excess sibilance is 2.5 dB: tone EQ bell gain +1.0 dB"
+    ));
+    // Hum that the voice masks is no reason.
+    let mut voice = clean();
+    let hum = Hum { frequency_hz: 50.0, level_dbfs: -24.0 - 43.0, harmonics_dbfs: [Some(-80.0); HUM_HARMONICS] };
+    voice.hum = Ok(Some(hum));
+    assert!(!proposal_for(&voice).settings.hum.on);
+    voice.hum = Ok(Some(Hum { level_dbfs: -24.0 - 41.0, ..hum }));
+    assert!(proposal_for(&voice).settings.hum.on);
+}

@@ -1,9 +1,13 @@
 //! Proposal and its context in their JSON form.
 
 use super::rounded::{to, two};
+use super::validity::validity;
 use serde::Serialize;
 use voicechain_core::StripSettings;
-use voicechain_core::propose::{self, Role, VocalStyle};
+use voicechain_core::propose::{self, ContextReason, Role, VocalStyle};
+
+const OVER_MUSIC: &str = "over_music";
+const SUNG: &str = "sung";
 
 #[derive(Serialize)]
 pub(super) struct Context {
@@ -16,11 +20,11 @@ impl From<propose::Context> for Context {
         Self {
             role: match context.role {
                 Role::SoloVoice => "solo_voice",
-                Role::OverMusic => "over_music",
+                Role::OverMusic => OVER_MUSIC,
             },
             vocal_style: match context.vocal_style {
                 VocalStyle::Spoken => "spoken",
-                VocalStyle::Sung => "sung",
+                VocalStyle::Sung => SUNG,
             },
         }
     }
@@ -47,33 +51,49 @@ impl From<&propose::Proposal> for Proposal {
 struct Evidence {
     setting: &'static str,
     proposed: f64,
+    #[serde(flatten)]
+    cause: Cause,
+    sentence: String,
+}
+
+impl From<&propose::Evidence> for Evidence {
+    fn from(e: &propose::Evidence) -> Self {
+        Self { setting: e.setting, proposed: e.proposed, cause: (&e.cause).into(), sentence: e.to_string() }
+    }
+}
+
+#[derive(Serialize)]
+struct Cause {
+    context: Option<&'static str>,
     quantity: &'static str,
     frequency_hz: Option<f64>,
     measured: Option<f64>,
+    validity: &'static str,
     reference_words: &'static str,
     reference: Option<f64>,
     difference: Option<f64>,
     unit: &'static str,
     confidence: Option<f64>,
     source: &'static str,
-    sentence: String,
 }
 
-impl From<&propose::Evidence> for Evidence {
-    fn from(e: &propose::Evidence) -> Self {
+impl From<&propose::Cause> for Cause {
+    fn from(cause: &propose::Cause) -> Self {
         Self {
-            setting: e.setting,
-            proposed: e.proposed,
-            quantity: e.quantity,
-            frequency_hz: e.frequency_hz.and_then(two),
-            measured: two(e.measured),
-            reference_words: e.reference_words,
-            reference: two(e.reference),
-            difference: two(e.difference),
-            unit: e.unit,
-            confidence: to(4, e.confidence),
-            source: e.source,
-            sentence: e.to_string(),
+            context: cause.context.map(|context| match context {
+                ContextReason::OverMusic => OVER_MUSIC,
+                ContextReason::Sung => SUNG,
+            }),
+            quantity: cause.quantity,
+            frequency_hz: cause.frequency_hz.and_then(two),
+            measured: cause.measured.ok().flatten().and_then(two),
+            validity: validity(&cause.measured),
+            reference_words: cause.reference_words,
+            reference: cause.reference.and_then(two),
+            difference: cause.difference().and_then(two),
+            unit: cause.unit,
+            confidence: to(4, cause.confidence),
+            source: cause.source,
         }
     }
 }

@@ -28,7 +28,8 @@ pub(super) struct Validity {
     decay_time_s: &'static str,
 }
 
-fn validity<T>(value: &Measured<T>) -> &'static str {
+/// `known` or the reason why a quantity is not known.
+pub(super) fn validity<T>(value: &Measured<T>) -> &'static str {
     value.as_ref().map_or_else(|&why| words::unavailable_id(why), |_| "known")
 }
 

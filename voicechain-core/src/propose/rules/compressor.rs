@@ -2,10 +2,10 @@
 
 use super::known::known;
 use crate::measure::Profile;
-use crate::propose::cause::{COMMON_PRACTICE, Cause};
-use crate::propose::context::{Context, Role};
+use crate::propose::cause::Cause;
+use crate::propose::context::{Context, ContextReason, Role};
 use crate::propose::proposal::Proposal;
-use crate::propose::warning::Warning;
+use crate::settings::row;
 
 /// Distance of the threshold below the peaks of loud speech, dB, at 3:1. The 95th percentile of gain reduction is then
 /// from 3 to 6 dB in nine voices of ten (see tests/accuracy/RESULTS.md).
@@ -23,8 +23,8 @@ pub(super) const NOISY_DB: [f64; 2] = [20.0, 10.0];
 /// Typical distance of the 95th-percentile peak above loudness, dB: median of the development recordings; nine of ten
 /// lie from 12 to 16.
 const PEAKS_OVER_LOUDNESS_DB: f64 = 15.0;
-/// Gain reduction on loud phrases above which the compressor acts almost continuously, dB (common practice, no source).
-const HEAVY_REDUCTION_DB: f64 = 7.0;
+/// Attack for a voice rich in transients, ms (common practice, no source).
+const ATTACK_FOR_TRANSIENTS_MS: f64 = 2.5;
 
 /// Level of the louder channel above (L+R)/2, dB: 0 for one channel and for two equal ones, 6 when one is silent.
 /// Speech is measured on (L+R)/2, but the louder channel drives the compressor of both. Computed from the sample peak,
@@ -36,9 +36,9 @@ fn louder_channel_db(profile: &Profile) -> f64 {
     if profile.channels == 2 && over.is_finite() { over.clamp(0.0, 6.0) } else { 0.0 }
 }
 
-/// Proposes about 3:1 with the threshold below the peaks of loud speech; a higher ratio for many transients, a lower
-/// one where noise would rise. After the leveller the speech level is the leveller's target: peaks measured on uneven
-/// phrases are those of the loud ones.
+/// Proposes 3:1 with the threshold below the peaks of loud speech; 4:1 for many transients or over music, 2:1 where noise
+/// would rise. After the leveller the speech level is the leveller's target: peaks measured on uneven phrases are those
+/// of the loud ones.
 pub(in crate::propose) fn compressor(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let Some(peak) = known(profile.level.speech_peak_dbfs) else { return };
     if known(profile.level.crest_db).is_some_and(|crest| crest < COMPRESSED_CREST_DB) {
@@ -48,56 +48,74 @@ pub(in crate::propose) fn compressor(profile: &Profile, context: Context, propos
     if snr < NOISY_DB[1] {
         return;
     }
-    let transients = profile.transients.map_or(0.0, |s| s.per_10_s);
-    let many_transients = transients >= MANY_TRANSIENTS_PER_10_S;
+    let above_mono = louder_channel_db(profile);
     let leveller = proposal.settings.leveller;
-    let noisy = snr < NOISY_DB[0];
-
-    let mut under = THRESHOLD_BELOW_PEAKS_DB;
-    if context.role == Role::OverMusic {
-        under += OVER_MUSIC_DB;
-    }
-    let ratio = match (noisy, many_transients || context.role == Role::OverMusic) {
-        (true, _) => 2.0,
-        (false, true) => 4.0,
-        (false, false) => 3.0,
-    };
-    let (peaks, speech_peak) = if leveller.on {
-        ("the typical peak level of speech after the leveller", leveller.target_lufs + PEAKS_OVER_LOUDNESS_DB)
+    // After the trim the peaks are those measured; after the leveller, those of its target.
+    let (peak, [mono, louder]) = if leveller.on {
+        let words = [
+            "the typical peak level of speech after the leveller",
+            "the typical peak level of speech in the louder channel after the leveller",
+        ];
+        (leveller.target_lufs + PEAKS_OVER_LOUDNESS_DB, words)
     } else {
-        ("the 95th percentile of speech peaks after the trim", peak + proposal.settings.trim.gain_db)
+        let words = [
+            "the 95th percentile of speech peaks after the trim",
+            "the 95th percentile of speech peaks in the louder channel after the trim",
+        ];
+        (peak + proposal.settings.trim.gain_db, words)
     };
-    let level = speech_peak + louder_channel_db(profile);
-    let threshold = libm::round(2.0 * (level - under)) * 0.5;
-    let cause = Cause {
-        reference_words: "the compressor threshold is set to",
-        confidence: 0.9,
-        source: "measured on 24 recorded voices",
-        ..Cause::new(peaks, level, threshold, "dBFS")
-    };
+    let quantity = if above_mono > 0.0 { louder } else { mono };
+    let cause = threshold(quantity, peak + above_mono, context);
     proposal.decide(cause, "compressor.on", 1.0);
-    proposal.decide(cause, "compressor.threshold_db", threshold);
+    proposal.decide(cause, "compressor.threshold_db", cause.reference.unwrap_or_default());
 
-    let ratio_cause = if noisy {
-        Cause {
+    let transients = known(profile.transients.map(|s| s.per_10_s)).filter(|&count| count >= MANY_TRANSIENTS_PER_10_S);
+    let transients = transients.map(|count| Cause {
+        source: "measured on 24 recorded voices",
+        reference_words: "a typical voice has fewer than",
+        ..Cause::new("the number of transients per 10 s", count, MANY_TRANSIENTS_PER_10_S, "")
+    });
+    let over_music = (context.role == Role::OverMusic).then_some(ContextReason::OverMusic);
+    let (ratio, ratio_cause) = if snr < NOISY_DB[0] {
+        let noise = Cause {
             reference_words: "compression is gentle below",
             ..Cause::new("the signal-to-noise ratio", snr, NOISY_DB[0], "dB")
-        }
-    } else if many_transients {
-        Cause {
-            source: "measured on 24 recorded voices",
-            reference_words: "a typical voice has fewer than",
-            ..Cause::new("the number of transients per 10 s", transients, MANY_TRANSIENTS_PER_10_S, "")
-        }
+        };
+        (2.0, noise)
     } else {
-        Cause { source: COMMON_PRACTICE, ..cause }
+        match (transients, over_music) {
+            // Each of the two would suffice.
+            (Some(transients), context) => (4.0, Cause { context, ..transients }),
+            (None, Some(context)) => (4.0, Cause::of_context(context)),
+            (None, None) => (3.0, Cause { source: "usual ratio: common practice, no source", ..cause }),
+        }
     };
     proposal.decide(ratio_cause, "compressor.ratio", ratio);
-    if many_transients {
-        proposal.decide(ratio_cause, "compressor.attack_ms", 2.5);
+    if let Some(transients) = transients {
+        proposal.decide(transients, "compressor.attack_ms", ATTACK_FOR_TRANSIENTS_MS);
     }
-    let reduction = (1.0 - 1.0 / ratio) * under;
-    if reduction > HEAVY_REDUCTION_DB {
-        proposal.warn(Warning::ContinuousCompression(reduction));
+}
+
+/// Cause of the threshold, which is its reference.
+fn threshold(quantity: &'static str, peak_dbfs: f64, context: Context) -> Cause {
+    let below = |role| THRESHOLD_BELOW_PEAKS_DB + if role == Role::OverMusic { OVER_MUSIC_DB } else { 0.0 };
+    // In steps of 0.5 dB.
+    let wanted_for = |role| libm::round(2.0 * (peak_dbfs - below(role))) * 0.5;
+    let wanted = wanted_for(context.role);
+    let within = |wanted: f64| row("compressor.threshold_db").map_or(wanted, |info| wanted.clamp(info.min, info.max));
+    let threshold = within(wanted);
+    Cause {
+        // The music is a cause only where it changes the threshold.
+        context: (threshold != within(wanted_for(Role::SoloVoice))).then_some(ContextReason::OverMusic),
+        reference_words: if wanted > threshold {
+            "the compressor threshold is at most"
+        } else if wanted < threshold {
+            "the compressor threshold is at least"
+        } else {
+            "the compressor threshold is set to"
+        },
+        confidence: 0.9,
+        source: "measured on 24 recorded voices",
+        ..Cause::new(quantity, peak_dbfs, threshold, "dBFS")
     }
 }

@@ -1,10 +1,10 @@
 //! Corrective EQ: cuts resonances whose prominence exceeds the typical one.
 
-use super::tone_budget::ToneBudget;
+use super::tone_budget::{MAX_TOTAL_GAIN_DB, ToneBudget};
 use crate::measure::Profile;
-use crate::propose::cause::Cause;
+use crate::propose::cause::{COMMON_PRACTICE, Cause};
 use crate::propose::proposal::Proposal;
-use crate::propose::resonance_bell::{MIN_CUT_DB, USUAL_PROMINENCE_DB, bell_q, cut_db};
+use crate::propose::resonance_bell::{MAX_CUT_DB, MIN_CUT_DB, USUAL_PROMINENCE_DB, bell_q, cut_db};
 
 /// Minimum ratio of two bell frequencies (an octave). Closer bells would add up, so the second one is left out.
 const MIN_FREQUENCY_RATIO: f64 = 2.0;
@@ -17,13 +17,13 @@ const BELLS: [(f64, [&str; 3]); 3] = [
     (f64::INFINITY, ["corrective_eq.bell_3_frequency_hz", "corrective_eq.bell_3_gain_db", "corrective_eq.bell_3_q"]),
 ];
 
-/// Proposes a bell at every candidate of sufficient confidence.
+/// Proposes a bell at every candidate of sufficient confidence, as far as the limits on the gains allow.
 pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Proposal) {
     let Ok(candidates) = profile.resonances else { return };
     let mut taken = [f64::NAN; 3];
     for resonance in candidates.iter().flatten() {
-        let Some(cut) = cut_db(resonance) else { continue };
-        let cut = ToneBudget::after(proposal).limit(cut);
+        let Some(wanted) = cut_db(resonance) else { continue };
+        let cut = ToneBudget::after(proposal).limit(wanted);
         if cut > -MIN_CUT_DB {
             return;
         }
@@ -36,15 +36,44 @@ pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Propos
             return;
         };
         taken[slot] = hz;
-        let cause = Cause {
+        let found = Cause {
             frequency_hz: Some(hz),
             confidence: resonance.confidence.min(1.0),
             source: MEASURED,
             ..Cause::new("the prominence of the resonance", resonance.prominence_db, USUAL_PROMINENCE_DB, "dB")
         };
+        let limited = |reference_words, limit_db| Cause {
+            reference_words,
+            reference: Some(limit_db),
+            source: COMMON_PRACTICE,
+            ..found
+        };
+        let depth = if cut != wanted {
+            limited("the gains of both EQs add up to at most", MAX_TOTAL_GAIN_DB)
+        } else if -cut == MAX_CUT_DB {
+            limited("a cut is at most", MAX_CUT_DB)
+        } else {
+            found
+        };
         let (_, [frequency, gain, q]) = BELLS[slot];
-        proposal.decide(cause, frequency, hz);
-        proposal.decide(cause, gain, cut);
-        proposal.decide(cause, q, bell_q(resonance));
+        proposal.decide(found, frequency, hz);
+        proposal.decide(depth, gain, cut);
+        let bell_q = bell_q(resonance);
+        let width = Cause {
+            quantity: "the Q of the resonance",
+            measured: Ok(Some(resonance.q)),
+            reference_words: if bell_q > resonance.q {
+                "the Q of the bell is at least"
+            } else if bell_q < resonance.q {
+                "the Q of the bell is at most"
+            } else {
+                "the Q of the bell is set to"
+            },
+            reference: Some(bell_q),
+            unit: "",
+            source: COMMON_PRACTICE,
+            ..found
+        };
+        proposal.decide(width, q, bell_q);
     }
 }

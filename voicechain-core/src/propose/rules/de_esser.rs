@@ -18,29 +18,41 @@ const DE_ESSER_HZ: f64 = 4_000.0;
 /// Proposes the de-esser only for excess sibilance.
 pub(in crate::propose) fn de_esser(profile: &Profile, proposal: &mut Proposal) {
     let Ok(sibilance) = profile.sibilance else { return };
-    // Written so that NaN fails the comparison.
-    if !(sibilance.excess_db > USUAL_EXCESS_DB && sibilance.ratio_p90_db.is_finite()) {
+    let (excess, ratio) = (sibilance.excess_db, sibilance.ratio_p90_db);
+    if !(excess.is_finite() && excess > USUAL_EXCESS_DB && ratio.is_finite()) {
         return;
     }
-    let range = libm::round(2.0 * sibilance.excess_db.clamp(RANGE_DB[0], RANGE_DB[1])) * 0.5;
-    let [least, most] = DE_ESSER_THRESHOLD_DB;
+    let range = libm::round(2.0 * excess.clamp(RANGE_DB[0], RANGE_DB[1])) * 0.5;
     let cause = Cause {
         frequency_hz: Some(sibilance.frequency_hz).filter(|hz| hz.is_finite()),
         reference_words: "one voice in ten exceeds",
         confidence: 0.6,
         source: "measured on 16 recorded voices",
-        ..Cause::new("the excess sibilance", sibilance.excess_db, USUAL_EXCESS_DB, "dB")
+        ..Cause::new("the excess sibilance", excess, USUAL_EXCESS_DB, "dB")
     };
     proposal.decide(cause, "de_esser.on", 1.0);
-    proposal.decide(cause, "de_esser.range_db", range);
-    proposal.decide(Cause { source: COMMON_PRACTICE, ..cause }, "de_esser.frequency_hz", DE_ESSER_HZ);
-    let ratio = Cause {
-        reference_words: "the de-esser threshold is set to",
-        reference: (sibilance.ratio_p90_db - range - THRESHOLD_MARGIN_DB).clamp(least, most),
-        source: COMMON_PRACTICE,
-        measured: sibilance.ratio_p90_db,
-        quantity: "the sibilant-to-voiced ratio of loud fricatives",
-        ..cause
+    let usual = Cause { source: COMMON_PRACTICE, ..cause };
+    proposal.decide(usual, "de_esser.frequency_hz", DE_ESSER_HZ);
+    let depth = if excess > RANGE_DB[1] {
+        Cause { reference_words: "the range is at most", reference: Some(range), ..usual }
+    } else {
+        Cause { reference_words: "the range is set to", reference: Some(range), ..usual }
     };
-    proposal.decide(ratio, "de_esser.threshold_db", ratio.reference);
+    proposal.decide(depth, "de_esser.range_db", range);
+    let [least, most] = DE_ESSER_THRESHOLD_DB;
+    let wanted = ratio - range - THRESHOLD_MARGIN_DB;
+    let threshold = Cause {
+        quantity: "the sibilant-to-voiced ratio of loud fricatives",
+        measured: Ok(Some(ratio)),
+        reference_words: if wanted < least {
+            "the de-esser threshold is at least"
+        } else if wanted > most {
+            "the de-esser threshold is at most"
+        } else {
+            "the de-esser threshold is set to"
+        },
+        reference: Some(wanted.clamp(least, most)),
+        ..usual
+    };
+    proposal.decide(threshold, "de_esser.threshold_db", wanted.clamp(least, most));
 }

@@ -24,5 +24,12 @@ pub(in crate::propose) fn expander(profile: &Profile, proposal: &mut Proposal) {
         ..Cause::new("the signal-to-noise ratio", snr, NOISY_DB, "dB")
     };
     proposal.decide(cause, "expander.on", 1.0);
-    proposal.decide(cause, "expander.range_db", (TARGET_SNR_DB - snr).clamp(RANGE_DB[0], RANGE_DB[1]));
+    let wanted = TARGET_SNR_DB - snr;
+    let (reference_words, reference) = match wanted {
+        wanted if wanted > RANGE_DB[1] => ("the range is at most", RANGE_DB[1]),
+        wanted if wanted < RANGE_DB[0] => ("the range is at least", RANGE_DB[0]),
+        _ => ("the range raises it in pauses to", TARGET_SNR_DB),
+    };
+    let depth = Cause { reference_words, reference: Some(reference), ..cause };
+    proposal.decide(depth, "expander.range_db", wanted.clamp(RANGE_DB[0], RANGE_DB[1]));
 }

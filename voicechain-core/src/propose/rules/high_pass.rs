@@ -1,42 +1,76 @@
 //! High-pass: removes what lies below the voice.
 
-use super::known::known;
+use super::known::{finite, known};
 use crate::measure::Profile;
+use crate::measure::profile::{Measured, Unavailable};
 use crate::propose::cause::Cause;
-use crate::propose::context::{Context, Role, VocalStyle};
+use crate::propose::context::{Context, ContextReason, Role, VocalStyle};
 use crate::propose::proposal::Proposal;
-use crate::settings::Slope;
+use crate::settings::{Slope, row};
 
-/// Cutoff frequency as a share of the lowest pitch.
+/// Cutoff frequency as a share of the lowest pitch, which is the 10th percentile (common practice, no source).
 const CUTOFF_PER_PITCH: f64 = 0.7;
-/// Typical maximum level of rumble relative to the voice, dB.
-const USUAL_RUMBLE_DB: f64 = -30.0;
-/// Cutoff for an unknown pitch, below every voice.
+/// Factor on the cutoff frequency for a voice over music (common practice, no source).
+const OVER_MUSIC: f64 = 1.15;
+/// Bounds of the cutoff frequency, Hz (common practice, no source).
+const CUTOFF_HZ: [f64; 2] = [40.0, 120.0];
+/// Cutoff for an unknown pitch, below every voice, Hz.
 const UNKNOWN_PITCH_HZ: f64 = 50.0;
+/// Typical maximum level of rumble relative to the voice, dB (common practice, no source).
+const USUAL_RUMBLE_DB: f64 = -30.0;
 
-/// Proposes a cutoff below the lowest pitch, between 40 and 120 Hz; a steeper slope for rumble, a higher cutoff for a
-/// voice over music.
+/// Proposes a cutoff below the lowest pitch, between 40 and 120 Hz, higher for a voice over music. A steeper slope for
+/// rumble, a gentler one for a sung voice without rumble.
 pub(in crate::propose) fn high_pass(profile: &Profile, context: Context, proposal: &mut Proposal) {
-    let lowest_pitch = profile.pitch.ok().map(|p| p.low_hz).filter(|hz| hz.is_finite() && *hz > 0.0);
-    let over_music = if context.role == Role::OverMusic { 1.15 } else { 1.0 };
-    let frequency = lowest_pitch.map_or(UNKNOWN_PITCH_HZ, |hz| (CUTOFF_PER_PITCH * over_music * hz).clamp(40.0, 120.0));
-    let cause = Cause {
-        reference_words: "the high-pass cutoff is set to",
-        confidence: if lowest_pitch.is_some() { 0.9 } else { 0.3 },
-        ..Cause::new("the lowest pitch", lowest_pitch.unwrap_or(f64::NAN), frequency, "Hz")
-    };
-    proposal.decide(cause, "high_pass.on", 1.0);
+    let lowest_pitch = finite(profile.pitch.map(|p| p.low_hz))
+        .and_then(|hz| if hz > 0.0 { Ok(hz) } else { Err(Unavailable::NotMeasured) });
+    let (frequency, cause) = cutoff(lowest_pitch, context);
+    let every_voice = Cause { source: "proposed for every voice: common practice, no source", ..cause };
+    proposal.decide(every_voice, "high_pass.on", 1.0);
     proposal.decide(cause, "high_pass.frequency_hz", frequency);
 
     let rumble_db =
         known(profile.level.active_level_dbov).map_or(f64::NAN, |level| profile.background_noise.rumble_dbfs - level);
-    let rumble = Cause {
-        reference_words: "the typical maximum is",
-        ..Cause::new("the rumble level relative to the voice", rumble_db, USUAL_RUMBLE_DB, "dB")
-    };
-    if rumble_db > USUAL_RUMBLE_DB {
+    if rumble_db.is_finite() && rumble_db > USUAL_RUMBLE_DB {
+        let rumble = Cause {
+            reference_words: "the typical maximum is",
+            ..Cause::new("the rumble level relative to the voice", rumble_db, USUAL_RUMBLE_DB, "dB")
+        };
         proposal.decide(rumble, "high_pass.slope", f64::from(Slope::Db24 as u8));
     } else if context.vocal_style == VocalStyle::Sung {
-        proposal.decide(rumble, "high_pass.slope", f64::from(Slope::Db12 as u8));
+        proposal.decide(Cause::of_context(ContextReason::Sung), "high_pass.slope", f64::from(Slope::Db12 as u8));
     }
+}
+
+/// Cutoff frequency, Hz, and its cause.
+fn cutoff(lowest_pitch: Measured<f64>, context: Context) -> (f64, Cause) {
+    let quantity = "the 10th percentile of the pitch";
+    let hz = match lowest_pitch {
+        Ok(hz) => hz,
+        Err(why) => {
+            let cause = Cause {
+                measured: Err(why),
+                reference_words: "the high-pass cutoff then lies below every voice, at",
+                confidence: 0.3,
+                ..Cause::new(quantity, f64::NAN, UNKNOWN_PITCH_HZ, "Hz")
+            };
+            return (UNKNOWN_PITCH_HZ, cause);
+        }
+    };
+    let [least, most] = CUTOFF_HZ;
+    let wanted_for = |role| CUTOFF_PER_PITCH * hz * if role == Role::OverMusic { OVER_MUSIC } else { 1.0 };
+    let frequency = wanted_for(context.role).clamp(least, most);
+    // The music is a cause only where it changes the cutoff.
+    let over_music = (frequency != wanted_for(Role::SoloVoice).clamp(least, most)).then_some(ContextReason::OverMusic);
+    let (reference_words, reference) = match wanted_for(context.role) {
+        wanted if wanted < least => ("the high-pass cutoff is at least", least),
+        wanted if wanted > most => ("the high-pass cutoff is at most", most),
+        wanted => {
+            let rounded = row("high_pass.frequency_hz").map_or(wanted, |info| info.on_step(wanted));
+            ("the high-pass cutoff is set to", rounded)
+        }
+    };
+    let cause =
+        Cause { context: over_music, reference_words, confidence: 0.9, ..Cause::new(quantity, hz, reference, "Hz") };
+    (frequency, cause)
 }

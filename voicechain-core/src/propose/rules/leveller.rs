@@ -16,29 +16,24 @@ const MIN_BOOST_DB: f64 = 3.0;
 /// Proposes the leveller for a speech level less consistent than that of clean readings. Noise limits the maximum
 /// boost.
 pub(in crate::propose) fn leveller(profile: &Profile, proposal: &mut Proposal) {
-    let Some(consistency) =
-        profile.level_consistency.ok().filter(|consistency| consistency.standard_deviation_db > USUAL_SPREAD_DB)
-    else {
-        return;
-    };
+    let deviation = known(profile.level_consistency.map(|consistency| consistency.standard_deviation_db));
+    let Some(deviation) = deviation.filter(|&db| db > USUAL_SPREAD_DB) else { return };
     let cause = Cause {
         reference_words: "the typical maximum is",
         source: "measured on 24 recorded voices",
-        ..Cause::new(
-            "the standard deviation of the speech level",
-            consistency.standard_deviation_db,
-            USUAL_SPREAD_DB,
-            "dB",
-        )
+        ..Cause::new("the standard deviation of the speech level", deviation, USUAL_SPREAD_DB, "dB")
     };
     proposal.decide(cause, "leveller.on", 1.0);
     let usual = proposal.settings.leveller.maximum_boost_db;
     let Some(snr) = known(profile.background_noise.snr_db).filter(|snr| snr - MIN_SNR_AFTER_BOOST_DB < usual) else {
         return;
     };
-    let boost = Cause {
-        reference_words: "the maximum boost leaves about",
-        ..Cause::new("the signal-to-noise ratio", snr, MIN_SNR_AFTER_BOOST_DB, "dB")
+    let boost = snr - MIN_SNR_AFTER_BOOST_DB;
+    let (reference_words, reference) = if boost < MIN_BOOST_DB {
+        ("the maximum boost is at least", MIN_BOOST_DB)
+    } else {
+        ("the maximum boost leaves", MIN_SNR_AFTER_BOOST_DB)
     };
-    proposal.decide(boost, "leveller.maximum_boost_db", (snr - MIN_SNR_AFTER_BOOST_DB).clamp(MIN_BOOST_DB, usual));
+    let noise = Cause { reference_words, ..Cause::new("the signal-to-noise ratio", snr, reference, "dB") };
+    proposal.decide(noise, "leveller.maximum_boost_db", boost.max(MIN_BOOST_DB));
 }

@@ -3,7 +3,7 @@
 use crate::propose::proposal::Proposal;
 
 /// Maximum sum of the magnitudes of all gains, dB (common practice, no source).
-const MAX_TOTAL_GAIN_DB: f64 = 9.0;
+pub(super) const MAX_TOTAL_GAIN_DB: f64 = 9.0;
 /// Smallest remainder that counts, dB: far below the step of a gain, far above the rounding of a sum of gains.
 const RESOLUTION_DB: f64 = 1e-6;
 

@@ -7,21 +7,27 @@ use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
 use crate::settings::row;
 
-/// Gain that brings the voice to the working level of its number of channels, limited to the range of the trim, dB.
-fn trim_db(profile: &Profile) -> f64 {
-    let reach = |gain: f64| row("trim.gain_db").map_or(gain, |info| gain.clamp(info.min, info.max));
-    known(profile.level.integrated_lufs).map_or(0.0, |lufs| reach(working_level_lufs(profile.channels) - lufs))
-}
-
-/// Proposes the trim that brings the voice to the working level of its number of channels.
+/// Proposes the trim that brings the voice to the working level of its number of channels, within the range of the trim.
 pub(in crate::propose) fn trim(profile: &Profile, proposal: &mut Proposal) {
-    let Some(lufs) = known(profile.level.integrated_lufs) else { return };
+    let (Some(lufs), Some(info)) = (known(profile.level.integrated_lufs), row("trim.gain_db")) else { return };
     let target = working_level_lufs(profile.channels);
-    let cause = Cause {
-        reference_words: "the working level is",
-        confidence: 1.0,
-        source: "EBU R 128 programme level",
-        ..Cause::new("the integrated loudness", lufs, target, "LUFS")
+    let gain = target - lufs;
+    let (reference_words, reference) = if gain > info.max {
+        ("the largest boost reaches the working level from", target - info.max)
+    } else if gain < info.min {
+        ("the largest cut reaches the working level from", target - info.min)
+    } else {
+        ("the working level is", target)
     };
-    proposal.decide(cause, "trim.gain_db", trim_db(profile));
+    let cause = Cause {
+        reference_words,
+        confidence: 1.0,
+        source: if profile.channels == 2 {
+            "EBU R 128 programme level, 3 dB more for two channels"
+        } else {
+            "EBU R 128 programme level"
+        },
+        ..Cause::new("the integrated loudness", lufs, reference, "LUFS")
+    };
+    proposal.decide(cause, "trim.gain_db", gain);
 }
