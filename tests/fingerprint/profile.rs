@@ -229,7 +229,6 @@ fn number(warning: &Warning) -> u8 {
         Warning::LittleSpeech(_) => 2,
         Warning::Clipped(_) => 3,
         Warning::AlreadyCompressed(_) => 4,
-        Warning::ContinuousCompression(_) => 5,
         Warning::NoiseLimitsCompression(_) => 6,
         Warning::ExcessiveNoise(_) => 7,
         Warning::Narrowband(_) => 8,

@@ -16,9 +16,6 @@ pub enum Warning {
     Clipped(u32),
     /// Crest factor so low that the voice is already compressed. Value: crest factor, dB.
     AlreadyCompressed(f64),
-    /// The gain reduction on loud phrases is so large that the compressor acts almost continuously. Value: that gain
-    /// reduction, dB. The current rules propose at most 6.4 dB and warn above 7 dB, so this warning does not occur.
-    ContinuousCompression(f64),
     /// Background noise limits the compression. Value: signal-to-noise ratio, dB.
     NoiseLimitsCompression(f64),
     /// Background noise beyond what any setting of the strip can repair. Value: signal-to-noise ratio, dB.
@@ -49,11 +46,6 @@ impl fmt::Display for Warning {
             Self::AlreadyCompressed(db) => write!(
                 f,
                 "The crest factor is only {}: the voice is already compressed, so no compression is proposed.",
-                quantity(db, "dB")
-            ),
-            Self::ContinuousCompression(db) => write!(
-                f,
-                "The gain reduction on loud phrases is about {}: the compressor acts almost continuously.",
                 quantity(db, "dB")
             ),
             Self::NoiseLimitsCompression(db) => {
