@@ -15,12 +15,14 @@ fn settings_are_complete_and_unique() {
     assert_eq!(ids.len(), rows.len(), "duplicate id");
     let default = StripSettings::default();
     default.check().expect("the defaults");
+    assert_eq!(SectionId::from_id("no_such_section"), None);
     for info in rows {
         assert!(info.min < info.max && info.step > 0.0, "{}", info.id);
         info.check(info.default).expect("a default inside its range");
         assert_eq!(default.get(info.id), Some(info.default), "{}", info.id);
         assert_eq!(info.id.split_once('.').expect("section and field").0, info.section);
-        assert!(SectionId::ALL.iter().any(|section| section.id() == info.section));
+        let section = SectionId::from_id(info.section).expect("a section");
+        assert!(section.id() == info.section && section.rows().contains(info), "{}", info.id);
         assert!(info.explanation.ends_with('.') && !info.explanation.contains('\n') && !info.name.is_empty());
         assert_eq!(settings::row(info.id), Some(info));
         assert_eq!(info.unit == Unit::Choice, !info.choices.is_empty(), "{}", info.id);

@@ -2,7 +2,7 @@
 
 use super::evidence::{Evidence, section_name};
 use crate::format::InSentence;
-use crate::settings::StageId;
+use crate::settings::SectionId;
 use core::fmt;
 
 /// Iterator over the groups of a proposal's evidence, in the order in which the rules decide.
@@ -18,7 +18,7 @@ impl<'a> Reasons<'a> {
 }
 
 fn is_stage(section: &str) -> bool {
-    StageId::ALL.iter().any(|stage| stage.id() == section)
+    matches!(SectionId::from_id(section), Some(SectionId::Stage(_)))
 }
 
 impl<'a> Iterator for Reasons<'a> {

@@ -227,6 +227,12 @@ macro_rules! settings_table {
             pub const ALL: &'static [Self] =
                 &[$(Self::Stage(StageId::$variant),)+ $(Self::$shared_variant,)+];
 
+            /// The section with this id; `None` for an unknown id. Tested by `settings_are_complete_and_unique`.
+            #[must_use]
+            pub fn from_id(id: &str) -> Option<Self> {
+                Self::ALL.iter().copied().find(|section| section.id() == id)
+            }
+
             /// The id, as in the settings file.
             #[must_use]
             pub const fn id(self) -> &'static str {
