@@ -40,6 +40,7 @@ fn one_recording_gives_page_data_drawing_and_settings() {
         "Background noise",
         "Tonal balance",
         "Proposed for a spoken voice alone",
+        "Left off",
     ] {
         assert!(page.contains(words), "{words} is missing in:\n{page}");
     }
@@ -52,6 +53,20 @@ fn one_recording_gives_page_data_drawing_and_settings() {
     let voice = json(&first);
     check(&voice);
     assert_eq!(voice["format"], 1);
+    // Every stage is either proposed or left off.
+    let of = |list: &str, member: &str| -> Vec<String> {
+        let list = voice["proposal"][list].as_array().expect("a list");
+        list.iter()
+            .map(|entry| entry[member].as_str().expect("a text").split('.').next().unwrap_or("").into())
+            .collect()
+    };
+    let (proposed, left_off) = (of("evidence", "setting"), of("left_off", "stage"));
+    for stage in
+        ["hum", "high_pass", "de_reverb", "expander", "leveller", "corrective_eq", "de_esser", "compressor", "tone_eq"]
+    {
+        let [proposed, left_off] = [&proposed, &left_off].map(|all| all.iter().any(|id| id == stage));
+        assert!(proposed != left_off, "{stage}: {voice:#}");
+    }
     let settings = settings_file::read(&directory.path("anna.toml")).expect("a settings file");
     assert_eq!(voice["proposal"]["settings"], serde_json::to_value(settings).expect("settings"));
     let drawing = fs::read_to_string(directory.path("anna.svg")).expect("a drawing");
@@ -88,6 +103,7 @@ fn silence_and_short_recordings_get_no_proposal() {
         check(&voice);
         assert_eq!(voice["signal_class"], signal_class);
         assert_eq!(voice["proposal"]["evidence"], serde_json::json!([]));
+        assert_eq!(voice["proposal"]["left_off"], serde_json::json!([]));
         assert_eq!(voice["proposal"]["settings"]["compressor"]["on"], false);
         let known = voice["validity"]["pitch_hz"] == "known";
         assert_eq!(voice["pitch_hz"].is_null(), !known, "an unknown value must be null");

@@ -452,18 +452,26 @@ fn without_settings_each_voice_gets_its_own_proposal_with_reasons() {
     for (k, one) in seen.iter().enumerate() {
         assert!(!seen[..k].contains(one), "twice: {one:?}");
     }
-    let pitch = |name: &str| seen.iter().find(|(of, s)| of == name && s.starts_with("The lowest pitch")).map(|x| &x.1);
+    let pitch = |name: &str| {
+        seen.iter().find(|(of, s)| of == name && s.starts_with("The 10th percentile of the pitch")).map(|x| &x.1)
+    };
     assert!(pitch("anna").is_some() && pitch("ben").is_some() && pitch("anna") != pitch("ben"), "{seen:?}");
     // One second of speech gets only a trim.
     assert_eq!(report["voices"][2]["evidence"], serde_json::json!([]));
     let short = settings_file::read(&directory.path("mixed/settings-hm.toml")).expect("settings");
     assert!(!short.compressor.on && !short.de_esser.on && !short.high_pass.on && short.trim.gain_db != 0.0);
-    for words in ["The lowest pitch", "too short to be judged", "proposed from the measurement"] {
+    for words in ["The 10th percentile", "too short to be judged", "proposed from the measurement"] {
         assert!(ran.out.contains(words), "'{words}' is missing in:\n{}", ran.out);
     }
     assert!(ran.out.lines().all(|line| line.chars().count() <= 100), "{}", ran.out);
     let page = fs::read_to_string(directory.path("mixed/report.html")).expect("a page");
-    assert!(page.contains("The lowest pitch is"));
+    assert!(page.contains("The 10th percentile of the pitch is"));
+    // Stages that stay off say why, in data and page. Without noise no expander is needed.
+    let off = report["voices"][0]["left_off"].as_array().expect("a list");
+    let expander = off.iter().find(|off| off["stage"] == "expander").expect("the expander");
+    let sentence = expander["sentence"].as_str().expect("a sentence");
+    assert!(sentence.starts_with("The signal-to-noise ratio is ") && page.contains(sentence), "{sentence}");
+    assert_eq!(report["voices"][2]["left_off"], serde_json::json!([]));
 }
 
 #[test]

@@ -6,6 +6,7 @@ mod clicks;
 mod compressor;
 mod de_esser;
 mod equalizer;
+mod evidence;
 mod idle;
 mod ledger;
 mod loudness_match;

@@ -58,7 +58,7 @@ fn a_missing_required_number_is_an_error() {
 #[test]
 fn the_schema_rejects_invalid_reports() {
     type Change = fn(&mut Value);
-    let changes: [(&str, Change); 18] = [
+    let changes: [(&str, Change); 19] = [
         ("another format", |json| json["format"] = json!(2)),
         ("no voices", |json| json["voices"] = json!([])),
         ("no mix", |json| drop(json.as_object_mut().map(|all| all.remove("mix")))),
@@ -78,6 +78,9 @@ fn the_schema_rejects_invalid_reports() {
         }),
         ("a reason without a sentence", |json| json["voices"][0]["evidence"][0]["sentence"] = json!("")),
         ("a confidence above 1", |json| json["voices"][0]["evidence"][0]["confidence"] = json!(1.2)),
+        ("a stage left off without a sentence", |json| {
+            json["voices"][0]["left_off"] = json!([{ "stage": "hum" }]);
+        }),
         ("a warning that is no text", |json| json["voices"][0]["warnings"] = json!([3])),
     ];
     for (name, change) in changes {

@@ -1,7 +1,7 @@
 //! `report.html` as markup.
 
 use crate::sample::{invented_course, sample_page};
-use voicechain_examples::report::data::{Fault, Levels};
+use voicechain_examples::report::data::{Fault, LeftOff, Levels};
 use voicechain_examples::report::excerpt::{Clip, ClipBudget, MAX_PAGE_CHARACTERS};
 use voicechain_examples::report::{Excerpt, MixSeries, VoiceSeries, render};
 
@@ -87,6 +87,18 @@ fn every_gain_reduction_is_shown() {
 }
 
 #[test]
+fn a_stage_that_was_left_off_says_why() {
+    let mut page = sample_page();
+    let sentence =
+        "The decay time is 120 ms; the de-reverb is proposed from 170 ms: de-reverb off (an invented source).";
+    page.report.voices[0].left_off = vec![LeftOff { stage: "de_reverb".into(), sentence: sentence.into() }];
+    let html = render(&page);
+    let row = html.split("<tr role=\"row\"").find(|row| row.contains(">De-reverb</th>")).expect("the de-reverb");
+    assert!(row.contains(sentence), "{row}");
+    assert_eq!(html.matches(sentence).count(), 1);
+}
+
+#[test]
 fn names_cannot_become_markup() {
     let nasty = "\"><script>alert('x')</script>&amp;\u{202e}\u{7}.wav";
     let mut page = sample_page();
@@ -104,6 +116,7 @@ fn names_cannot_become_markup() {
         voice.settings[0].rationale = Some(nasty.into());
         voice.settings_source = nasty.into();
         voice.evidence.iter_mut().for_each(|reason| reason.sentence = nasty.into());
+        voice.left_off = vec![LeftOff { stage: "trim".into(), sentence: nasty.into() }];
         voice.ledger[1].stage = nasty.into();
     }
     let demo = report.demo.as_mut().expect("the demo");

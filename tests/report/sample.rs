@@ -102,7 +102,7 @@ pub(crate) fn sample_report() -> Report {
             (
                 "high_pass",
                 &["on", "frequency_hz"],
-                "The lowest pitch is 103 Hz; the high-pass cutoff is set to 72 Hz: high-pass on, frequency 72 Hz \
+                "The 10th percentile of the pitch is 103 Hz; the high-pass cutoff is set to 72 Hz: high-pass on, frequency 72 Hz \
                  (common practice, no source).",
             ),
             (
@@ -112,6 +112,7 @@ pub(crate) fn sample_report() -> Report {
                  24 dB/oct (common practice, no source).",
             ),
         ]),
+        left_off: vec![],
         balance_gain_db: 0.37,
         warnings: vec!["14 samples in 3 places are clipped; what was cut off there is not restored.".into()],
     };
@@ -156,6 +157,7 @@ pub(crate) fn sample_report() -> Report {
         ]),
         settings_source: "from host.toml".into(),
         evidence: vec![],
+        left_off: vec![],
         balance_gain_db: -0.32,
         warnings: vec![],
     };

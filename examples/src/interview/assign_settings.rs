@@ -3,7 +3,7 @@
 use super::assigned_settings::AssignedSettings;
 use super::job::SettingsSource;
 use super::voice::Voice;
-use crate::report::data::Reason;
+use crate::report::data::{LeftOff, Reason};
 use crate::voice_page::words::{signal_class, warnings_beside};
 use voicechain_core::StripSettings;
 use voicechain_core::format::quantity;
@@ -62,6 +62,10 @@ fn proposed(voice: &Voice, proposal: &Proposal) -> AssignedSettings {
             sentence: reason.to_string(),
             confidence: reason.confidence(),
         })
+        .collect();
+    chosen.left_off = proposal
+        .left_off()
+        .map(|off| LeftOff { stage: off.stage.id().to_owned(), sentence: off.to_string() })
         .collect();
     chosen.warnings = warnings_beside(&voice.file_warnings, proposal);
     chosen

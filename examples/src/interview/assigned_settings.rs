@@ -1,6 +1,6 @@
 //! Settings assigned to a voice.
 
-use crate::report::data::Reason;
+use crate::report::data::{LeftOff, Reason};
 use voicechain_core::StripSettings;
 use voicechain_core::settings::StageId;
 
@@ -12,6 +12,8 @@ pub(super) struct AssignedSettings {
     pub(super) from: String,
     /// Measurements that led to the settings.
     pub(super) evidence: Vec<Reason>,
+    /// Stages that the proposal leaves off, and why.
+    pub(super) left_off: Vec<LeftOff>,
     /// Other reasons: stage id and text.
     pub(super) why: Vec<(&'static str, String)>,
     pub(super) warnings: Vec<String>,

@@ -86,6 +86,9 @@ pub struct Voice {
     /// Measurements and the settings derived from them; empty if the settings were given.
     #[serde(default)]
     pub evidence: Vec<Reason>,
+    /// Stages that a rule could have switched on, and why it did not; empty if the settings were given.
+    #[serde(default)]
+    pub left_off: Vec<LeftOff>,
     /// Gain after the strip that matches the level of the other voices, dB.
     #[serde(with = "two_decimals")]
     pub balance_gain_db: f64,
@@ -185,6 +188,16 @@ pub struct Reason {
     /// Confidence, 0 to 1.
     #[serde(with = "two_decimals")]
     pub confidence: f64,
+}
+
+/// Stage that a rule left off, with the reason.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LeftOff {
+    /// Id of the stage, as in the settings file.
+    pub stage: String,
+    /// Reason as a sentence.
+    pub sentence: String,
 }
 
 /// Delivered mix.

@@ -191,6 +191,13 @@ fn proposal(page: &mut Page, voice: &MeasuredVoice) {
     if before.is_empty() {
         page.words("  ", "Nothing: only the limiter is on.");
     }
+    let mut left_off = voice.proposal.left_off().peekable();
+    if left_off.peek().is_some() {
+        page.title("Left off");
+    }
+    for off in left_off {
+        page.words("  ", &off.to_string());
+    }
     let warnings = words::warnings_beside(&voice.file_warnings, &voice.proposal);
     if !warnings.is_empty() {
         page.title("Warnings");

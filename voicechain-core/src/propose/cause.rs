@@ -39,7 +39,7 @@ pub struct Cause {
     pub unit: &'static str,
     /// Confidence in the finding, 0 to 1: for a resonance that of the measurement, otherwise a fixed value of the rule.
     pub confidence: f64,
-    /// Source of the reference.
+    /// Source of the reference; empty where a quantity that a rule needs is unavailable.
     pub source: &'static str,
 }
 
@@ -57,6 +57,18 @@ impl Cause {
             unit,
             confidence: 0.8,
             source: COMMON_PRACTICE,
+        }
+    }
+
+    /// A quantity that is unavailable, without a reference.
+    pub(super) fn unknown(quantity: &'static str, why: Unavailable) -> Self {
+        Self {
+            measured: Err(why),
+            reference_words: "",
+            reference: None,
+            confidence: 1.0,
+            source: "",
+            ..Self::new(quantity, 0.0, 0.0, "")
         }
     }
 

@@ -1,12 +1,13 @@
 //! Proposed settings: from a measured profile to settings with evidence, and from one voice's settings to another's.
 //!
 //! Equal profiles give equal proposals. Proposed settings are valid and lie on the table's steps. Every setting that
-//! differs from [`Proposal::idle`] has its evidence.
+//! differs from [`Proposal::idle`] has its evidence, and every stage that a rule leaves off says why.
 
 mod carry_over;
 mod cause;
 mod context;
 mod evidence;
+mod left_off;
 mod proposal;
 mod reasons;
 mod resonance_bell;
@@ -19,7 +20,8 @@ pub use carry_over::carry_over;
 pub use cause::Cause;
 pub use context::{Context, ContextReason, Role, VocalStyle};
 pub use evidence::Evidence;
-pub use proposal::{MAX_EVIDENCE, MAX_WARNINGS, Proposal};
+pub use left_off::LeftOff;
+pub use proposal::{MAX_EVIDENCE, MAX_LEFT_OFF, MAX_WARNINGS, Proposal};
 pub use reasons::{Reason, Reasons};
 pub use resonance_bell::{TrialBell, trial_bell};
 pub use warning::Warning;

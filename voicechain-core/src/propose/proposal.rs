@@ -2,12 +2,15 @@
 
 use super::cause::Cause;
 use super::evidence::Evidence;
+use super::left_off::LeftOff;
 use super::reasons::Reasons;
 use super::warning::Warning;
-use crate::settings::{MakeUp, StripSettings, row};
+use crate::settings::{MakeUp, StageId, StripSettings, row};
 
 /// Maximum number of evidence entries: more than the settings that rules can change.
 pub const MAX_EVIDENCE: usize = 40;
+/// Maximum number of causes for which stages are left off: one for each stage, two for the tone EQ.
+pub const MAX_LEFT_OFF: usize = 10;
 /// Maximum number of warnings.
 pub const MAX_WARNINGS: usize = 12;
 
@@ -18,6 +21,7 @@ pub struct Proposal {
     /// Proposed settings: valid and on the table's steps.
     pub settings: StripSettings,
     evidence: [Option<Evidence>; MAX_EVIDENCE],
+    left_off: [Option<LeftOff>; MAX_LEFT_OFF],
     warnings: [Option<Warning>; MAX_WARNINGS],
 }
 
@@ -33,7 +37,12 @@ impl Proposal {
         settings.de_esser.on = false;
         settings.compressor.on = false;
         settings.compressor.make_up = MakeUp::Automatic;
-        Self { settings, evidence: [None; MAX_EVIDENCE], warnings: [None; MAX_WARNINGS] }
+        Self {
+            settings,
+            evidence: [None; MAX_EVIDENCE],
+            left_off: [None; MAX_LEFT_OFF],
+            warnings: [None; MAX_WARNINGS],
+        }
     }
 
     /// Evidence in the order in which the rules decide: one entry for every setting that a rule has set. Every setting
@@ -48,6 +57,12 @@ impl Proposal {
         Reasons::new(&self.evidence)
     }
 
+    /// Stages that rules could have switched on but left off, each with its cause, in the order in which the rules decide.
+    /// Empty if the signal is not a voice: no rule is asked then.
+    pub fn left_off(&self) -> impl Iterator<Item = &LeftOff> {
+        self.left_off.iter().flatten()
+    }
+
     /// Warnings about the recording and the limits of the proposal.
     pub fn warnings(&self) -> impl Iterator<Item = &Warning> {
         self.warnings.iter().flatten()
@@ -56,6 +71,13 @@ impl Proposal {
     pub(super) fn warn(&mut self, warning: Warning) {
         if let Some(free) = self.warnings.iter_mut().find(|w| w.is_none()) {
             *free = Some(warning);
+        }
+    }
+
+    /// Records why a rule leaves its stage off.
+    pub(super) fn leave_off(&mut self, stage: StageId, cause: Cause) {
+        if let Some(free) = self.left_off.iter_mut().find(|entry| entry.is_none()) {
+            *free = Some(LeftOff { stage, cause });
         }
     }
 

@@ -3,7 +3,7 @@
 use crate::measure::profile::Resonance;
 
 /// Minimum confidence of a candidate for a proposed cut.
-const MIN_CONFIDENCE: f64 = 0.5;
+pub(super) const MIN_CONFIDENCE: f64 = 0.5;
 /// Prominence that is typical of voices without a resonance, dB. Chosen together with [`CUT_SHARE`] (see
 /// tests/accuracy/RESULTS.md).
 pub(super) const USUAL_PROMINENCE_DB: f64 = 4.0;
@@ -11,6 +11,8 @@ pub(super) const USUAL_PROMINENCE_DB: f64 = 4.0;
 const CUT_SHARE: f64 = 0.7;
 /// Minimum proposed cut, dB (common practice, no source).
 pub(super) const MIN_CUT_DB: f64 = 0.5;
+/// Prominence from which a cut has that depth, dB.
+pub(super) const MIN_PROMINENCE_DB: f64 = USUAL_PROMINENCE_DB + MIN_CUT_DB / CUT_SHARE;
 /// Bounds of a bell's Q (common practice, no source).
 const BELL_Q: [f64; 2] = [0.7, 4.0];
 /// Maximum cut, dB (common practice, no source).
@@ -51,6 +53,10 @@ pub fn trial_bell(resonance: &Resonance) -> TrialBell {
 /// Gain of the proposed cut, dB, below 0; `None` when the candidate is left to the user.
 pub(super) fn cut_db(resonance: &Resonance) -> Option<f64> {
     let cut = depth_db(resonance);
-    let placed = (60.0..=8_000.0).contains(&resonance.frequency_hz) && resonance.q > 0.0;
-    (resonance.confidence >= MIN_CONFIDENCE && cut >= MIN_CUT_DB && placed).then_some(-cut)
+    (resonance.confidence >= MIN_CONFIDENCE && cut >= MIN_CUT_DB && is_placed(resonance)).then_some(-cut)
+}
+
+/// True where a bell can be placed: from 60 Hz to 8 kHz.
+pub(super) fn is_placed(resonance: &Resonance) -> bool {
+    (60.0..=8_000.0).contains(&resonance.frequency_hz) && resonance.q > 0.0
 }

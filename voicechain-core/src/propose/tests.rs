@@ -2,7 +2,7 @@ extern crate std;
 
 use super::*;
 use crate::measure::profile::*;
-use crate::settings::{Mains, Slope, SpectralLatency, StripSettings, rows};
+use crate::settings::{Mains, Slope, SpectralLatency, StageId, StripSettings, rows};
 use std::string::ToString;
 
 /// Profile of a clean, dry voice of consistent level.
@@ -392,4 +392,94 @@ fn a_limit_that_decided_is_named() {
     assert!(!proposal_for(&voice).settings.hum.on);
     voice.hum = Ok(Some(Hum { level_dbfs: -24.0 - 41.0, ..hum }));
     assert!(proposal_for(&voice).settings.hum.on);
+}
+
+#[test]
+fn stages_that_stay_off_say_why() {
+    let sentences = |change: &dyn Fn(&mut Profile), stage: StageId| -> std::vec::Vec<std::string::String> {
+        let mut voice = clean();
+        change(&mut voice);
+        let proposal = proposal_for(&voice);
+        proposal.left_off().filter(|off| off.stage == stage).map(ToString::to_string).collect()
+    };
+    let clean_voice = |_: &mut Profile| {};
+    let noisy = |voice: &mut Profile| voice.background_noise.snr_db = Ok(4.0);
+    let compressed = |voice: &mut Profile| voice.level.crest_db = Ok(7.0);
+    let doubtful = |voice: &mut Profile| voice.resonances = Ok([at(640.0, 9.0, 0.3), None, None]);
+    let unknown = |voice: &mut Profile| {
+        voice.reverberation = Err(Unavailable::TooNoisy);
+        voice.hum = Err(Unavailable::TooShort);
+    };
+    let narrowband = |voice: &mut Profile| {
+        voice.bandwidth = Ok(Bandwidth { high_hz: 3_400.0, limited: true, narrowband: true });
+        voice.tonal_balance.as_mut().expect("known").presence_db = Ok(-9.0);
+    };
+    let practice = " (common practice, no source).";
+    for (change, stage, wanted, source) in [
+        (
+            &clean_voice as &dyn Fn(&mut Profile),
+            StageId::Expander,
+            "The signal-to-noise ratio is 46.0 dB; noise is audible between words below 25.0 dB: expander off",
+            practice,
+        ),
+        (
+            &noisy,
+            StageId::Expander,
+            "The signal-to-noise ratio is 4.0 dB; the expander misses words below 6.0 dB: expander off",
+            practice,
+        ),
+        (
+            &noisy,
+            StageId::Compressor,
+            "The signal-to-noise ratio is 4.0 dB; compression would raise the noise below 10.0 dB: compressor off",
+            practice,
+        ),
+        (
+            &compressed,
+            StageId::Compressor,
+            "The crest factor is 7.0 dB; a voice is already compressed below 9.0 dB: compressor off",
+            practice,
+        ),
+        (
+            &clean_voice,
+            StageId::Hum,
+            "Mains hum is not found; the voice masks hum below \u{2212}42.0 dB: hum off",
+            practice,
+        ),
+        (&unknown, StageId::Hum, "The mains hum relative to the voice is not known (not enough speech): hum off", "."),
+        (
+            &unknown,
+            StageId::DeReverb,
+            "The decay time is not known (the background noise is too close to the voice): de-reverb off",
+            ".",
+        ),
+        (
+            &clean_voice,
+            StageId::CorrectiveEq,
+            "A resonance is not found: corrective EQ flat",
+            " (measured on 24 recorded voices).",
+        ),
+        (
+            &doubtful,
+            StageId::CorrectiveEq,
+            "The confidence in the resonance at 640 Hz is 30 %; a cut is proposed from 50 %: corrective EQ flat",
+            practice,
+        ),
+    ] {
+        assert_eq!(sentences(change, stage), [std::format!("{wanted}{source}")]);
+    }
+    // Low end and presence each have a reason.
+    let flat = sentences(&narrowband, StageId::ToneEq);
+    assert!(
+        flat[0].starts_with(
+            "The low end relative to published speech is \u{2212}1.0 dB; a cut is proposed above 3.1 dB: "
+        )
+    );
+    assert_eq!(
+        flat[1],
+        "The bandwidth is 3.4 kHz; a presence boost is proposed from 6 kHz: tone EQ flat (common practice, no source)."
+    );
+    // A stage that acts is not left off, and no rule is asked about a signal that is not a voice.
+    assert_eq!(sentences(&|voice| voice.background_noise.snr_db = Ok(18.0), StageId::Expander).len(), 0);
+    assert_eq!(proposal_for(&Profile { signal_class: SignalClass::Music, ..clean() }).left_off().count(), 0);
 }

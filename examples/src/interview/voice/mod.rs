@@ -126,6 +126,7 @@ impl Voice {
                 _ => self.chosen.why(stage),
             }),
             evidence: self.chosen.evidence.clone(),
+            left_off: self.chosen.left_off.clone(),
             balance_gain_db: self.balance_db,
             warnings: self.warnings.clone(),
         })

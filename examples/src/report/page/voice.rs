@@ -200,7 +200,8 @@ fn stages_table(html: &mut String, voice: &Voice, range: f64) {
             html.push_str(&escape(&non_breaking(&row.description)));
         }
         let reasons = voice.evidence.iter().filter(|reason| reason.stage == stage).map(|reason| &reason.sentence);
-        for why in reasons.chain(settings.and_then(|row| row.rationale.as_ref())) {
+        let off = voice.left_off.iter().filter(|off| off.stage == stage).map(|off| &off.sentence);
+        for why in reasons.chain(off).chain(settings.and_then(|row| row.rationale.as_ref())) {
             let _ = write!(html, "<span class=\"quiet\">{}</span>", escape(why));
         }
         html.push_str("</td>");

@@ -34,6 +34,7 @@ impl From<propose::Context> for Context {
 pub(super) struct Proposal {
     settings: StripSettings,
     evidence: Vec<Evidence>,
+    left_off: Vec<LeftOff>,
     warnings: Vec<String>,
 }
 
@@ -42,6 +43,7 @@ impl From<&propose::Proposal> for Proposal {
         Self {
             settings: proposal.settings,
             evidence: proposal.evidence().map(Evidence::from).collect(),
+            left_off: proposal.left_off().map(LeftOff::from).collect(),
             warnings: proposal.warnings().map(ToString::to_string).collect(),
         }
     }
@@ -59,6 +61,20 @@ struct Evidence {
 impl From<&propose::Evidence> for Evidence {
     fn from(e: &propose::Evidence) -> Self {
         Self { setting: e.setting, proposed: e.proposed, cause: (&e.cause).into(), sentence: e.to_string() }
+    }
+}
+
+#[derive(Serialize)]
+struct LeftOff {
+    stage: &'static str,
+    #[serde(flatten)]
+    cause: Cause,
+    sentence: String,
+}
+
+impl From<&propose::LeftOff> for LeftOff {
+    fn from(off: &propose::LeftOff) -> Self {
+        Self { stage: off.stage.id(), cause: (&off.cause).into(), sentence: off.to_string() }
     }
 }
 

@@ -1,11 +1,11 @@
 //! Compressor: set from the voice itself and therefore independent of its level.
 
-use super::known::known;
+use super::known::{finite, known};
 use crate::measure::Profile;
 use crate::propose::cause::Cause;
 use crate::propose::context::{Context, ContextReason, Role};
 use crate::propose::proposal::Proposal;
-use crate::settings::row;
+use crate::settings::{StageId, row};
 
 /// Distance of the threshold below the peaks of loud speech, dB, at 3:1. The 95th percentile of gain reduction is then
 /// from 3 to 6 dB in nine voices of ten (see tests/accuracy/RESULTS.md).
@@ -40,13 +40,27 @@ fn louder_channel_db(profile: &Profile) -> f64 {
 /// would rise. After the leveller the speech level is the leveller's target: peaks measured on uneven phrases are those
 /// of the loud ones.
 pub(in crate::propose) fn compressor(profile: &Profile, context: Context, proposal: &mut Proposal) {
-    let Some(peak) = known(profile.level.speech_peak_dbfs) else { return };
-    if known(profile.level.crest_db).is_some_and(|crest| crest < COMPRESSED_CREST_DB) {
-        return;
+    let peak = match finite(profile.level.speech_peak_dbfs) {
+        Ok(peak) => peak,
+        Err(why) => {
+            let unknown = Cause::unknown("the 95th percentile of speech peaks", why);
+            return proposal.leave_off(StageId::Compressor, unknown);
+        }
+    };
+    if let Some(crest) = known(profile.level.crest_db).filter(|&crest| crest < COMPRESSED_CREST_DB) {
+        let compressed = Cause {
+            reference_words: "a voice is already compressed below",
+            ..Cause::new("the crest factor", crest, COMPRESSED_CREST_DB, "dB")
+        };
+        return proposal.leave_off(StageId::Compressor, compressed);
     }
     let snr = known(profile.background_noise.snr_db).unwrap_or(f64::INFINITY);
+    let noise = |reference_words, reference| Cause {
+        reference_words,
+        ..Cause::new("the signal-to-noise ratio", snr, reference, "dB")
+    };
     if snr < NOISY_DB[1] {
-        return;
+        return proposal.leave_off(StageId::Compressor, noise("compression would raise the noise below", NOISY_DB[1]));
     }
     let above_mono = louder_channel_db(profile);
     let leveller = proposal.settings.leveller;
@@ -77,11 +91,7 @@ pub(in crate::propose) fn compressor(profile: &Profile, context: Context, propos
     });
     let over_music = (context.role == Role::OverMusic).then_some(ContextReason::OverMusic);
     let (ratio, ratio_cause) = if snr < NOISY_DB[0] {
-        let noise = Cause {
-            reference_words: "compression is gentle below",
-            ..Cause::new("the signal-to-noise ratio", snr, NOISY_DB[0], "dB")
-        };
-        (2.0, noise)
+        (2.0, noise("compression is gentle below", NOISY_DB[0]))
     } else {
         match (transients, over_music) {
             // Each of the two would suffice.

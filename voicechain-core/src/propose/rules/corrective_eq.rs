@@ -2,9 +2,13 @@
 
 use super::tone_budget::{MAX_TOTAL_GAIN_DB, ToneBudget};
 use crate::measure::Profile;
+use crate::measure::profile::Resonances;
 use crate::propose::cause::{COMMON_PRACTICE, Cause};
 use crate::propose::proposal::Proposal;
-use crate::propose::resonance_bell::{MAX_CUT_DB, MIN_CUT_DB, USUAL_PROMINENCE_DB, bell_q, cut_db};
+use crate::propose::resonance_bell::{
+    MAX_CUT_DB, MIN_CONFIDENCE, MIN_CUT_DB, MIN_PROMINENCE_DB, USUAL_PROMINENCE_DB, bell_q, cut_db, is_placed,
+};
+use crate::settings::StageId;
 
 /// Minimum ratio of two bell frequencies (an octave). Closer bells would add up, so the second one is left out.
 const MIN_FREQUENCY_RATIO: f64 = 2.0;
@@ -19,7 +23,16 @@ const BELLS: [(f64, [&str; 3]); 3] = [
 
 /// Proposes a bell at every candidate of sufficient confidence, as far as the limits on the gains allow.
 pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Proposal) {
-    let Ok(candidates) = profile.resonances else { return };
+    let candidates = match profile.resonances {
+        Ok(candidates) => candidates,
+        Err(why) => {
+            let unknown = Cause::unknown("the prominence of resonances", why);
+            return proposal.leave_off(StageId::CorrectiveEq, unknown);
+        }
+    };
+    if let Some(why) = none_to_cut(&candidates) {
+        return proposal.leave_off(StageId::CorrectiveEq, why);
+    }
     let mut taken = [f64::NAN; 3];
     for resonance in candidates.iter().flatten() {
         let Some(wanted) = cut_db(resonance) else { continue };
@@ -76,4 +89,26 @@ pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Propos
         };
         proposal.decide(width, q, bell_q);
     }
+}
+
+/// Why no candidate is cut: that of the first one, which is the most prominent. `None` if one is cut.
+fn none_to_cut(candidates: &Resonances) -> Option<Cause> {
+    if candidates.iter().flatten().any(|candidate| cut_db(candidate).is_some()) {
+        return None;
+    }
+    let cause = |measured, reference, unit| Cause {
+        reference_words: "a cut is proposed from",
+        ..Cause::new("the prominence of the resonance", measured, reference, unit)
+    };
+    let Some(first) = candidates.iter().flatten().find(|candidate| is_placed(candidate)) else {
+        let none = Cause { quantity: "a resonance", measured: Ok(None), source: MEASURED, ..cause(0.0, 0.0, "dB") };
+        return Some(Cause { reference_words: "", reference: None, ..none });
+    };
+    let found = if first.prominence_db >= MIN_PROMINENCE_DB {
+        let quantity = "the confidence in the resonance";
+        Cause { quantity, ..cause(100.0 * first.confidence, 100.0 * MIN_CONFIDENCE, "%") }
+    } else {
+        Cause { source: MEASURED, ..cause(first.prominence_db, MIN_PROMINENCE_DB, "dB") }
+    };
+    Some(Cause { frequency_hz: Some(first.frequency_hz), ..found })
 }

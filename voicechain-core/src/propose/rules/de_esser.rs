@@ -1,8 +1,10 @@
 //! De-esser: set from the voice itself and therefore independent of its level.
 
+use super::known::finite;
 use crate::measure::Profile;
 use crate::propose::cause::{COMMON_PRACTICE, Cause};
 use crate::propose::proposal::Proposal;
+use crate::settings::StageId;
 
 /// Excess sibilance above which the de-esser is proposed, dB: one clean voice in ten exceeds it.
 const USUAL_EXCESS_DB: f64 = 6.5;
@@ -17,19 +19,23 @@ const DE_ESSER_HZ: f64 = 4_000.0;
 
 /// Proposes the de-esser only for excess sibilance.
 pub(in crate::propose) fn de_esser(profile: &Profile, proposal: &mut Proposal) {
-    let Ok(sibilance) = profile.sibilance else { return };
-    let (excess, ratio) = (sibilance.excess_db, sibilance.ratio_p90_db);
-    if !(excess.is_finite() && excess > USUAL_EXCESS_DB && ratio.is_finite()) {
-        return;
-    }
+    let quantity = "the excess sibilance";
+    let measured = profile.sibilance.and_then(|s| Ok((s, finite(Ok(s.excess_db))?, finite(Ok(s.ratio_p90_db))?)));
+    let (sibilance, excess, ratio) = match measured {
+        Ok(measured) => measured,
+        Err(why) => return proposal.leave_off(StageId::DeEsser, Cause::unknown(quantity, why)),
+    };
     let range = libm::round(2.0 * excess.clamp(RANGE_DB[0], RANGE_DB[1])) * 0.5;
     let cause = Cause {
         frequency_hz: Some(sibilance.frequency_hz).filter(|hz| hz.is_finite()),
         reference_words: "one voice in ten exceeds",
         confidence: 0.6,
         source: "measured on 16 recorded voices",
-        ..Cause::new("the excess sibilance", excess, USUAL_EXCESS_DB, "dB")
+        ..Cause::new(quantity, excess, USUAL_EXCESS_DB, "dB")
     };
+    if excess <= USUAL_EXCESS_DB {
+        return proposal.leave_off(StageId::DeEsser, cause);
+    }
     proposal.decide(cause, "de_esser.on", 1.0);
     let usual = Cause { source: COMMON_PRACTICE, ..cause };
     proposal.decide(usual, "de_esser.frequency_hz", DE_ESSER_HZ);

@@ -1,11 +1,11 @@
 //! De-reverb: set from the decay time.
 
-use super::known::known;
+use super::known::finite;
 use crate::measure::Profile;
 use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
 use crate::reverberation::{DRY_DECAY_MS, LONG_DECAY_MS, SHORT_DECAY_MS};
-use crate::settings::{SpectralLatency, row};
+use crate::settings::{SpectralLatency, StageId, row};
 
 /// Increase of the range at long decay times, dB. Chosen on the development recordings (see
 /// tests/standards/DE_REVERB.md).
@@ -19,14 +19,18 @@ const SHORT_DECAY_RANGE_DB: f64 = -2.0;
 /// words; with a short one a smaller range preserves more of the voice.
 pub(in crate::propose) fn de_reverb(profile: &Profile, proposal: &mut Proposal) {
     let dry_s = 1e-3 * DRY_DECAY_MS;
-    let Some(decay_s) = known(profile.reverberation.map(|found| found.decay_time_s)).filter(|&s| s >= dry_s) else {
-        return;
+    let decay_s = match finite(profile.reverberation.map(|found| found.decay_time_s)) {
+        Ok(decay_s) => decay_s,
+        Err(why) => return proposal.leave_off(StageId::DeReverb, Cause::unknown("the decay time", why)),
     };
     let cause = Cause {
         reference_words: "the de-reverb is proposed from",
         source: "measured on 22 recorded voices in rooms",
         ..Cause::new("the decay time", decay_s, dry_s, "s")
     };
+    if decay_s < dry_s {
+        return proposal.leave_off(StageId::DeReverb, cause);
+    }
     proposal.decide(cause, "de_reverb.on", 1.0);
     proposal.decide(cause, "spectral.latency", f64::from(SpectralLatency::High as u8));
     let longest_s = row("de_reverb.decay_ms").map_or(f64::INFINITY, |info| 1e-3 * info.max);

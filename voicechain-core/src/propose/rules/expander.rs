@@ -1,9 +1,10 @@
 //! Expander: set from the signal-to-noise ratio.
 
-use super::known::known;
+use super::known::finite;
 use crate::measure::Profile;
 use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
+use crate::settings::StageId;
 
 /// Signal-to-noise ratio below which noise is audible between words, dB (common practice, no source).
 const NOISY_DB: f64 = 25.0;
@@ -16,13 +17,21 @@ const MIN_SNR_DB: f64 = 6.0;
 
 /// Proposes the expander for a low signal-to-noise ratio. The lower the ratio, the larger the range.
 pub(in crate::propose) fn expander(profile: &Profile, proposal: &mut Proposal) {
-    let Some(snr) = known(profile.background_noise.snr_db).filter(|snr| (MIN_SNR_DB..NOISY_DB).contains(snr)) else {
-        return;
+    let quantity = "the signal-to-noise ratio";
+    let snr = match finite(profile.background_noise.snr_db) {
+        Ok(snr) => snr,
+        Err(why) => return proposal.leave_off(StageId::Expander, Cause::unknown(quantity, why)),
     };
-    let cause = Cause {
-        reference_words: "noise is audible between words below",
-        ..Cause::new("the signal-to-noise ratio", snr, NOISY_DB, "dB")
-    };
+    let cause =
+        Cause { reference_words: "noise is audible between words below", ..Cause::new(quantity, snr, NOISY_DB, "dB") };
+    if snr < MIN_SNR_DB {
+        let misses_words =
+            Cause { reference_words: "the expander misses words below", reference: Some(MIN_SNR_DB), ..cause };
+        return proposal.leave_off(StageId::Expander, misses_words);
+    }
+    if snr >= NOISY_DB {
+        return proposal.leave_off(StageId::Expander, cause);
+    }
     proposal.decide(cause, "expander.on", 1.0);
     let wanted = TARGET_SNR_DB - snr;
     let (reference_words, reference) = match wanted {

@@ -1,11 +1,12 @@
 //! Tone EQ: corrects the low end and the presence beyond the typical spread of voices.
 
-use super::known::known;
+use super::known::{finite, known};
 use super::tone_budget::{MAX_TOTAL_GAIN_DB, ToneBudget};
 use crate::measure::Profile;
 use crate::propose::cause::{COMMON_PRACTICE, Cause};
-use crate::propose::context::{Context, Role};
+use crate::propose::context::{Context, ContextReason, Role};
 use crate::propose::proposal::Proposal;
+use crate::settings::StageId;
 
 /// Mean and standard deviation of clean voices relative to published speech below 250 Hz, dB.
 const LOW_END_DB: [f64; 2] = [-1.4, 4.0];
@@ -52,38 +53,81 @@ impl Correction {
         }
     }
 
-    /// Decides the setting within the limit on the sum of all gains.
-    fn decide(mut self, proposal: &mut Proposal, setting: &'static str, confidence: f64) {
+    /// Replaces the gain for a reason of the context.
+    fn forbid_boost_over_music(&mut self) {
+        if self.gain_db > 0.0 {
+            self.gain_db = 0.0;
+            let context = Some(ContextReason::OverMusic);
+            self.cause = Cause {
+                context,
+                reference_words: "a boost is for a voice alone",
+                reference: None,
+                source: COMMON_PRACTICE,
+                ..self.cause
+            };
+        }
+    }
+
+    /// Decides the setting within the limit on the sum of all gains. Returns the cause where the gain stays at 0 dB.
+    fn decide(mut self, proposal: &mut Proposal, setting: &'static str, confidence: f64) -> Option<Cause> {
         let gain_db = ToneBudget::after(proposal).limit(self.gain_db);
         self.limit(gain_db, "the gains of both EQs add up to at most", MAX_TOTAL_GAIN_DB);
-        if self.gain_db != 0.0 {
-            proposal.decide(Cause { confidence, ..self.cause }, setting, self.gain_db);
+        let cause = Cause { confidence, ..self.cause };
+        if self.gain_db == 0.0 {
+            return Some(cause);
         }
+        proposal.decide(cause, setting, self.gain_db);
+        None
     }
 }
 
 /// Proposes low end for a solo voice that lacks it, and presence for a dull voice, unless sibilance or the bandwidth
 /// forbids it. Cuts where either is too strong.
 pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal: &mut Proposal) {
-    let Ok(tonal_balance) = profile.tonal_balance else { return };
-    if let Some(deviation) = known(tonal_balance.low_end_db) {
-        let mut low_end = Correction::new("the low end relative to published speech", deviation, LOW_END_DB);
-        if context.role == Role::OverMusic {
-            low_end.gain_db = low_end.gain_db.min(0.0);
-        }
-        low_end.decide(proposal, "tone_eq.low_shelf_gain_db", 0.5);
+    let flat = [low_end(profile, context, proposal), presence(profile, proposal)];
+    // One of the two is reason enough for the stage.
+    if let [Some(low_end), Some(presence)] = flat {
+        proposal.leave_off(StageId::ToneEq, low_end);
+        proposal.leave_off(StageId::ToneEq, presence);
     }
-    if let Some(deviation) = known(tonal_balance.presence_db) {
-        let mut presence = Correction::new("the presence relative to published speech", deviation, PRESENCE_DB);
-        if presence.gain_db > 0.0 {
-            let sibilance = known(profile.sibilance.map(|s| s.excess_db)).unwrap_or(0.0);
-            let share = (1.0 - sibilance / NO_BOOST_AT_EXCESS_DB).clamp(0.0, 1.0);
-            let reduced = libm::round(2.0 * presence.gain_db * share) * 0.5;
-            presence.limit(reduced, "the boost is smaller because the excess sibilance is", sibilance);
-            if !profile.bandwidth.is_ok_and(|b| b.high_hz >= PRESENCE_NEEDS_HZ) {
-                presence.gain_db = 0.0;
+}
+
+/// Decides the low shelf; returns the cause if it stays at 0 dB.
+fn low_end(profile: &Profile, context: Context, proposal: &mut Proposal) -> Option<Cause> {
+    let quantity = "the low end relative to published speech";
+    let deviation = match finite(profile.tonal_balance.and_then(|balance| balance.low_end_db)) {
+        Ok(deviation) => deviation,
+        Err(why) => return Some(Cause::unknown(quantity, why)),
+    };
+    let mut correction = Correction::new(quantity, deviation, LOW_END_DB);
+    if context.role == Role::OverMusic {
+        correction.forbid_boost_over_music();
+    }
+    correction.decide(proposal, "tone_eq.low_shelf_gain_db", 0.5)
+}
+
+/// Decides the presence bell; returns the cause if it stays at 0 dB.
+fn presence(profile: &Profile, proposal: &mut Proposal) -> Option<Cause> {
+    let quantity = "the presence relative to published speech";
+    let deviation = match finite(profile.tonal_balance.and_then(|balance| balance.presence_db)) {
+        Ok(deviation) => deviation,
+        Err(why) => return Some(Cause::unknown(quantity, why)),
+    };
+    let mut correction = Correction::new(quantity, deviation, PRESENCE_DB);
+    if correction.gain_db > 0.0 {
+        match finite(profile.bandwidth.map(|band| band.high_hz)) {
+            Ok(high_hz) if high_hz >= PRESENCE_NEEDS_HZ => {}
+            Ok(high_hz) => {
+                let reference_words = "a presence boost is proposed from";
+                let narrow = Cause { reference_words, ..Cause::new("the bandwidth", high_hz, PRESENCE_NEEDS_HZ, "Hz") };
+                return Some(narrow);
             }
+            Err(why) => return Some(Cause::unknown("the bandwidth", why)),
         }
-        presence.decide(proposal, "tone_eq.bell_gain_db", 0.6);
+        let sibilance = known(profile.sibilance.map(|s| s.excess_db)).unwrap_or(0.0);
+        let share = (1.0 - sibilance / NO_BOOST_AT_EXCESS_DB).clamp(0.0, 1.0);
+        let reduced = libm::round(2.0 * correction.gain_db * share) * 0.5;
+        correction.limit(reduced, "the boost is smaller because the excess sibilance is", sibilance);
     }
+    correction.decide(proposal, "tone_eq.bell_gain_db", 0.6)
 }
