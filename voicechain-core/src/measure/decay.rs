@@ -45,10 +45,6 @@ const MIN_DECAYS: u64 = 250;
 const MIN_S: f64 = 5.0;
 /// Below this signal-to-noise ratio no result is available, dB.
 const MIN_SNR_DB: f64 = 6.0;
-/// Below this signal-to-noise ratio the higher dry limit applies, dB.
-const FAIR_SNR_DB: f64 = 25.0;
-/// Decay time below which a voice is dry, s: with a fair signal-to-noise ratio, and with less.
-const DRY_S: [f64; 2] = [0.27, 0.32];
 /// Below this signal-to-noise ratio decays end early in the noise and appear steeper, dB. The map compensates for it.
 const CLEAN_SNR_DB: f64 = 35.0;
 /// Maximum distance below that ratio for which the map compensates, dB.
@@ -153,8 +149,7 @@ impl DecayMeter {
         let [steep, median] = [STEEP, MEDIAN].map(|share| exceeded_by(&decays, share * total as f64));
         let noise = 0.1 * (CLEAN_SNR_DB - snr_db).clamp(0.0, NOISIEST_DB);
         let ln = (0.496 * steep + 3.408) * steep - 0.734 * median + 1.634 + noise * (0.192 * steep + 0.242);
-        let decay_time_s = libm::exp(ln).clamp(0.1, 1.5);
-        Ok(Reverberation { decay_time_s, dry: decay_time_s < DRY_S[usize::from(snr_db < FAIR_SNR_DB)] })
+        Ok(Reverberation::with_decay_time(libm::exp(ln).clamp(0.1, 1.5)))
     }
 }
 

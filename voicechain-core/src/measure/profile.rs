@@ -8,6 +8,7 @@
 pub use super::measured::{Measured, Unavailable};
 #[cfg(feature = "serde")]
 use super::serialisation;
+use crate::reverberation::is_dry;
 
 /// Number of third-octave bands: those of [`crate::speech::BYRNE_1994_COMBINED`], 63 Hz to 16 kHz.
 pub const THIRD_OCTAVES: usize = 25;
@@ -242,10 +243,17 @@ pub struct Reverberation {
     /// Effective decay time by 60 dB, s, estimated from the slope of the voice's decays. It is not the reverberation
     /// time of ISO 3382.
     pub decay_time_s: f64,
-    /// True if the decay time is below 0.27 s, or below 0.32 s with a signal-to-noise ratio under 25 dB: as short as in
-    /// a treated room or close to the microphone. For display; the proposal compares the decay time with a lower limit,
-    /// 0.17 s.
+    /// True if the decay time is below 0.17 s, as close to the microphone or in a room that absorbs strongly. From
+    /// 0.17 s on, the de-reverb is proposed. Tested by `a_dry_voice_is_never_given_a_de_reverb`.
     pub dry: bool,
+}
+
+impl Reverberation {
+    /// Reverberation of this decay time, s.
+    #[must_use]
+    pub fn with_decay_time(decay_time_s: f64) -> Self {
+        Self { decay_time_s, dry: is_dry(decay_time_s) }
+    }
 }
 
 /// Resonances, most prominent first.

@@ -45,7 +45,7 @@ fn clean() -> Profile {
         bandwidth: Ok(Bandwidth { high_hz: 24_000.0, limited: false, narrowband: false }),
         resonances: Ok([None; MAX_RESONANCES]),
         sibilance: Ok(Sibilance { frequency_hz: 6_500.0, excess_db: 0.0, share_percent: 2.0, ratio_p90_db: 8.0 }),
-        reverberation: Ok(Reverberation { decay_time_s: 0.15, dry: true }),
+        reverberation: Ok(Reverberation::with_decay_time(0.15)),
     }
 }
 
@@ -169,7 +169,7 @@ fn hum_reverberation_and_noise_turn_on_their_stages() {
     let mut harmonics_dbfs = [None; HUM_HARMONICS];
     (harmonics_dbfs[0], harmonics_dbfs[9]) = (Some(-52.0), Some(-60.0));
     voice.hum = Ok(Some(Hum { frequency_hz: 59.97, level_dbfs: -50.0, harmonics_dbfs }));
-    voice.reverberation = Ok(Reverberation { decay_time_s: 0.6, dry: false });
+    voice.reverberation = Ok(Reverberation::with_decay_time(0.6));
     voice.background_noise.snr_db = Ok(18.0);
     let p = proposal_for(&voice);
     assert_explained(&p);
@@ -191,7 +191,7 @@ fn hum_reverberation_and_noise_turn_on_their_stages() {
     for (decay_time_s, range_db) in
         [(0.2, 13.0), (0.28, 13.0), (0.34, 14.0), (0.4, 15.0), (0.8, 15.0), (0.9, 16.5), (1.0, 18.0), (1.5, 18.0)]
     {
-        voice.reverberation = Ok(Reverberation { decay_time_s, dry: false });
+        voice.reverberation = Ok(Reverberation::with_decay_time(decay_time_s));
         let p = proposal_for(&voice);
         assert_explained(&p);
         assert!((p.settings.de_reverb.range_db - range_db).abs() < 1e-9, "{decay_time_s}");
@@ -199,7 +199,7 @@ fn hum_reverberation_and_noise_turn_on_their_stages() {
 
     // A treated room is treated; a decay time below that of dry voices is not.
     for (decay_time_s, acts) in [(0.18, true), (0.16, false)] {
-        voice.reverberation = Ok(Reverberation { decay_time_s, dry: true });
+        voice.reverberation = Ok(Reverberation::with_decay_time(decay_time_s));
         assert_eq!(proposal_for(&voice).settings.de_reverb != default.de_reverb, acts, "{decay_time_s}");
     }
     // Unavailable measurements leave a stage idle, and so does noise in which words cannot be detected.
@@ -482,4 +482,23 @@ fn stages_that_stay_off_say_why() {
     // A stage that acts is not left off, and no rule is asked about a signal that is not a voice.
     assert_eq!(sentences(&|voice| voice.background_noise.snr_db = Ok(18.0), StageId::Expander).len(), 0);
     assert_eq!(proposal_for(&Profile { signal_class: SignalClass::Music, ..clean() }).left_off().count(), 0);
+}
+
+/// Measuring and proposing have one limit, in quiet and in noise. (The stage removes nothing below it: see the de-reverb.)
+#[test]
+fn a_dry_voice_is_never_given_a_de_reverb() {
+    let mut voice = clean();
+    for snr_db in [12.0, 24.0, 40.0] {
+        voice.background_noise.snr_db = Ok(snr_db);
+        for ms in 100..=1_500 {
+            let found = Reverberation::with_decay_time(1e-3 * f64::from(ms));
+            voice.reverberation = Ok(found);
+            let proposal = proposal_for(&voice);
+            assert_eq!(proposal.settings.de_reverb.on, !found.dry, "{ms} ms");
+            let says_dry = proposal.left_off().any(|off| off.stage == StageId::DeReverb);
+            assert_eq!(says_dry, found.dry, "{ms} ms");
+        }
+    }
+    let dry = |ms: f64| Reverberation::with_decay_time(1e-3 * ms).dry;
+    assert!(dry(169.9) && !dry(170.1));
 }

@@ -4,7 +4,7 @@ use super::known::finite;
 use crate::measure::Profile;
 use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
-use crate::reverberation::{DRY_DECAY_MS, LONG_DECAY_MS, SHORT_DECAY_MS};
+use crate::reverberation::{DRY_DECAY_MS, LONG_DECAY_MS, SHORT_DECAY_MS, is_dry};
 use crate::settings::{SpectralLatency, StageId, row};
 
 /// Increase of the range at long decay times, dB. Chosen on the development recordings (see
@@ -25,10 +25,10 @@ pub(in crate::propose) fn de_reverb(profile: &Profile, proposal: &mut Proposal) 
     };
     let cause = Cause {
         reference_words: "the de-reverb is proposed from",
-        source: "measured on 22 recorded voices in rooms",
+        source: "measured on 35 recorded voices in rooms",
         ..Cause::new("the decay time", decay_s, dry_s, "s")
     };
-    if decay_s < dry_s {
+    if is_dry(decay_s) {
         return proposal.leave_off(StageId::DeReverb, cause);
     }
     proposal.decide(cause, "de_reverb.on", 1.0);
