@@ -11,7 +11,7 @@ use core::fmt;
 ///
 /// ```text
 /// The prominence of the resonance at 640 Hz is 9.0 dB; the typical value is 4.0 dB: corrective EQ bell 2 gain −3.5 dB
-/// (measured on 24 recorded voices).
+/// (measured on 22 clean voices).
 /// ```
 ///
 /// Tested by `evidence_is_one_plain_sentence`.

@@ -154,6 +154,12 @@ fn compressor_and_leveller_follow_the_voice() {
     voice.background_noise.snr_db = Ok(7.0);
     assert!(!proposal_for(&voice).settings.compressor.on);
     assert_eq!(proposal_for(&voice).warnings().next(), Some(&Warning::ExcessiveNoise(7.0)));
+    // Compression that is not proposed is not called gentle.
+    voice.background_noise.snr_db = Ok(15.0);
+    assert_eq!(proposal_for(&voice).warnings().next(), Some(&Warning::NoiseLimitsCompression(15.0)));
+    voice.level.crest_db = Ok(7.0);
+    let p = proposal_for(&voice);
+    assert!(!p.settings.compressor.on && p.warnings().eq(&[Warning::AlreadyCompressed(7.0)]));
 }
 
 #[test]
@@ -250,7 +256,7 @@ fn evidence_is_one_plain_sentence() {
     assert_eq!(
         cut.to_string(),
         "The prominence of the resonance at 640 Hz is 9.0 dB; the typical value is 4.0 dB: corrective EQ bell 2 gain \
-         \u{2212}3.5 dB (measured on 24 recorded voices)."
+         \u{2212}3.5 dB (measured on 22 clean voices)."
     );
 }
 
@@ -457,7 +463,7 @@ fn stages_that_stay_off_say_why() {
             &clean_voice,
             StageId::CorrectiveEq,
             "A resonance is not found: corrective EQ flat",
-            " (measured on 24 recorded voices).",
+            " (measured on 22 clean voices).",
         ),
         (
             &doubtful,

@@ -16,7 +16,7 @@ pub enum Warning {
     Clipped(u32),
     /// Crest factor so low that the voice is already compressed. Value: crest factor, dB.
     AlreadyCompressed(f64),
-    /// Background noise limits the compression. Value: signal-to-noise ratio, dB.
+    /// Background noise makes the proposed compression gentle. Value: signal-to-noise ratio, dB.
     NoiseLimitsCompression(f64),
     /// Background noise beyond what any setting of the strip can repair. Value: signal-to-noise ratio, dB.
     ExcessiveNoise(f64),

@@ -6,7 +6,7 @@ use crate::measure::profile::{Profile, SignalClass};
 use crate::propose::proposal::Proposal;
 use crate::propose::warning::Warning;
 
-/// Active speech for a reliable proposal, s: resonances are found twice as often in 30 s as in 8 s.
+/// Active speech for a reliable proposal, s (common practice, no source).
 const SUFFICIENT_S: f64 = 30.0;
 /// Decay time above which a voice sounds distant, s (common practice, no source).
 const REVERBERANT_S: f64 = 0.4;
@@ -27,20 +27,21 @@ pub(in crate::propose) fn warn_of_recording(profile: &Profile, proposal: &mut Pr
     if profile.level.clipping.runs > 0 {
         proposal.warn(Warning::Clipped(profile.level.clipping.runs));
     }
-    if let Some(crest) = known(profile.level.crest_db).filter(|db| *db < COMPRESSED_CREST_DB) {
+    let compressed = known(profile.level.crest_db).filter(|db| *db < COMPRESSED_CREST_DB);
+    if let Some(crest) = compressed {
         proposal.warn(Warning::AlreadyCompressed(crest));
     }
     if let Some(snr) = known(profile.background_noise.snr_db) {
         if snr < NOISY_DB[1] {
             proposal.warn(Warning::ExcessiveNoise(snr));
-        } else if snr < NOISY_DB[0] {
+        } else if snr < NOISY_DB[0] && compressed.is_none() {
             proposal.warn(Warning::NoiseLimitsCompression(snr));
         }
     }
     if let Some(band) = profile.bandwidth.ok().filter(|b| b.narrowband && b.high_hz.is_finite()) {
         proposal.warn(Warning::Narrowband(band.high_hz));
     }
-    if let Some(reverberation) = profile.reverberation.ok().filter(|r| r.decay_time_s > REVERBERANT_S) {
-        proposal.warn(Warning::Reverberant(reverberation.decay_time_s));
+    if let Some(decay_s) = known(profile.reverberation.map(|r| r.decay_time_s)).filter(|s| *s > REVERBERANT_S) {
+        proposal.warn(Warning::Reverberant(decay_s));
     }
 }

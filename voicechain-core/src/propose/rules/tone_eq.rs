@@ -20,7 +20,8 @@ const ROUNDED_TO_ZERO_DB: f64 = 0.5;
 const NO_BOOST_AT_EXCESS_DB: f64 = 5.0;
 /// Bandwidth that a presence boost requires, Hz.
 const PRESENCE_NEEDS_HZ: f64 = 6_000.0;
-const MEASURED: &str = "measured on 16 clean voices against Byrne et al. 1994";
+const LOW_END_SOURCE: &str = "measured on 16 clean voices against Byrne et al. 1994";
+const PRESENCE_SOURCE: &str = "measured on 15 clean voices against Byrne et al. 1994";
 
 /// A correction of one deviation, with its cause: what was the last to change it.
 struct Correction {
@@ -30,7 +31,7 @@ struct Correction {
 
 impl Correction {
     /// Half of the deviation beyond one standard deviation with the opposite sign, in steps of 0.5 dB, limited.
-    fn new(quantity: &'static str, deviation: f64, [mean, spread]: [f64; 2]) -> Self {
+    fn new(quantity: &'static str, deviation: f64, [mean, spread]: [f64; 2], source: &'static str) -> Self {
         let beyond = deviation - mean;
         let beyond = beyond - beyond.clamp(-spread, spread);
         let (reference_words, reference) = if deviation < mean {
@@ -38,7 +39,7 @@ impl Correction {
         } else {
             ("a cut is proposed above", mean + spread + ROUNDED_TO_ZERO_DB)
         };
-        let cause = Cause { reference_words, source: MEASURED, ..Cause::new(quantity, deviation, reference, "dB") };
+        let cause = Cause { reference_words, source, ..Cause::new(quantity, deviation, reference, "dB") };
         let mut correction = Self { gain_db: libm::round(-beyond) * 0.5, cause };
         let limited = correction.gain_db.clamp(-MAX_TONE_GAIN_DB, MAX_TONE_GAIN_DB);
         correction.limit(limited, "a change of the tone is at most", MAX_TONE_GAIN_DB);
@@ -99,7 +100,7 @@ fn low_end(profile: &Profile, context: Context, proposal: &mut Proposal) -> Opti
         Ok(deviation) => deviation,
         Err(why) => return Some(Cause::unknown(quantity, why)),
     };
-    let mut correction = Correction::new(quantity, deviation, LOW_END_DB);
+    let mut correction = Correction::new(quantity, deviation, LOW_END_DB, LOW_END_SOURCE);
     if context.role == Role::OverMusic {
         correction.forbid_boost_over_music();
     }
@@ -113,7 +114,7 @@ fn presence(profile: &Profile, proposal: &mut Proposal) -> Option<Cause> {
         Ok(deviation) => deviation,
         Err(why) => return Some(Cause::unknown(quantity, why)),
     };
-    let mut correction = Correction::new(quantity, deviation, PRESENCE_DB);
+    let mut correction = Correction::new(quantity, deviation, PRESENCE_DB, PRESENCE_SOURCE);
     if correction.gain_db > 0.0 {
         match finite(profile.bandwidth.map(|band| band.high_hz)) {
             Ok(high_hz) if high_hz >= PRESENCE_NEEDS_HZ => {}
