@@ -65,7 +65,7 @@ pub(crate) fn count(count: usize, one: &str, many: &str) -> String {
 
 /// Display name of a stage, from its id.
 pub(crate) fn stage(id: &str) -> &str {
-    SectionId::from_id(id).map_or(id, SectionId::name)
+    SectionId::from_id(id).map_or(id, |section| section.name())
 }
 
 /// A frequency for a label.

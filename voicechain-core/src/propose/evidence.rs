@@ -64,7 +64,7 @@ impl Evidence {
 
 /// The name of the section with this id.
 pub(super) fn section_name(id: &str) -> &str {
-    SectionId::from_id(id).map_or(id, SectionId::name)
+    SectionId::from_id(id).map_or(id, |section| section.name())
 }
 
 /// A setting's name with a value of it: `ratio 3:1`; a stage's switch is just `on` or `off`.
