@@ -166,16 +166,18 @@ fn proposed(ui: &Ui, section: SectionId, row: usize, at: egui::Pos2, right: f32,
     }
 }
 
-/// Shows the reasons for the proposed settings of this stage, as many as fit.
+/// Shows the reasons for the proposed settings of this stage, or why it is left off, as many as fit.
 fn reasons(ui: &Ui, stage: StageId, place: Rect, cx: &DrawContext<'_>) {
     let Some(proposal) = cx.view.proposal else { return };
     let mut y = place.top();
-    for reason in proposal.reasons().filter(|reason| reason.stage() == stage.id()) {
+    let proposed = proposal.reasons().filter(|reason| reason.stage() == stage.id()).map(|reason| reason.to_string());
+    let left_off = proposal.left_off().filter(|off| off.stage == stage).map(ToString::to_string);
+    for sentence in proposed.chain(left_off) {
         let rows = ((place.bottom() - y) / 16.0) as usize;
         if rows == 0 {
             break;
         }
-        let mut job = LayoutJob::simple(reason.to_string(), text_font(TINY), cx.palette.quiet, place.width());
+        let mut job = LayoutJob::simple(sentence, text_font(TINY), cx.palette.quiet, place.width());
         job.wrap.max_rows = rows;
         let galley = ui.painter().layout_job(job);
         let tall = galley.size().y;

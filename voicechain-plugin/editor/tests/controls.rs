@@ -222,6 +222,16 @@ fn an_open_row_shows_the_reasons_of_the_proposal() {
 }
 
 #[test]
+fn an_open_row_of_a_stage_that_was_left_off_shows_why() {
+    let proposal = Track::measured().proposal.unwrap();
+    let off = proposal.left_off().next().expect("a stage that the example voice does not need");
+    let mut page = opened(off.stage);
+    page.run_steps(1);
+    assert!(page.query_by_label(&off.to_string()).is_some(), "{off}");
+    assert!(opened(StageId::Limiter).query_by_label(&off.to_string()).is_none());
+}
+
+#[test]
 fn every_setting_is_dragged_stepped_and_reset() {
     for &stage in StageId::ALL {
         let mut page = opened(stage);
