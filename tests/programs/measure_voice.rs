@@ -61,12 +61,13 @@ fn one_recording_gives_page_data_drawing_and_settings() {
             .collect()
     };
     let (proposed, left_off) = (of("evidence", "setting"), of("left_off", "stage"));
-    for stage in
-        ["hum", "high_pass", "de_reverb", "expander", "leveller", "corrective_eq", "de_esser", "compressor", "tone_eq"]
-    {
+    for stage in ["hum", "high_pass", "de_reverb", "expander", "leveller", "corrective_eq", "de_esser", "compressor"] {
         let [proposed, left_off] = [&proposed, &left_off].map(|all| all.iter().any(|id| id == stage));
         assert!(proposed != left_off, "{stage}: {voice:#}");
     }
+    // So is each of the two filters of the tone EQ.
+    let tone_eq = |all: &[String]| all.iter().filter(|id| *id == "tone_eq").count();
+    assert_eq!(tone_eq(&proposed) + tone_eq(&left_off), 2, "{voice:#}");
     let settings = settings_file::read(&directory.path("anna.toml")).expect("a settings file");
     assert_eq!(voice["proposal"]["settings"], serde_json::to_value(settings).expect("settings"));
     let drawing = fs::read_to_string(directory.path("anna.svg")).expect("a drawing");

@@ -102,8 +102,8 @@ pub(crate) fn sample_report() -> Report {
             (
                 "high_pass",
                 &["on", "frequency_hz"],
-                "The 10th percentile of the pitch is 103 Hz; the high-pass cutoff is set to 72 Hz: high-pass on, frequency 72 Hz \
-                 (common practice, no source).",
+                "The 10th percentile of the pitch is 103 Hz; the high-pass cutoff is set to 72 Hz: high-pass on, \
+                 frequency 72 Hz (common practice, no source).",
             ),
             (
                 "high_pass",

@@ -9,7 +9,7 @@ fn the_table_is_complete_and_fits_the_terminal() {
     let text = summary(&report, "mixed");
     println!("{text}");
     for expected in [
-        "The lowest pitch is 103 Hz",
+        "The 10th percentile of the pitch is 103 Hz",
         "Guest: proposed from",
         "Guest",
         "−27.9",

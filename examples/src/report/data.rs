@@ -86,7 +86,8 @@ pub struct Voice {
     /// Measurements and the settings derived from them; empty if the settings were given.
     #[serde(default)]
     pub evidence: Vec<Reason>,
-    /// Stages that a rule could have switched on, and why it did not; empty if the settings were given.
+    /// Stages, and filters of the tone EQ, that a rule could have switched on, and why it did not; empty if the settings
+    /// were given.
     #[serde(default)]
     pub left_off: Vec<LeftOff>,
     /// Gain after the strip that matches the level of the other voices, dB.

@@ -17,6 +17,8 @@ pub(super) const COMMON_PRACTICE: &str = "common practice, no source";
 /// The 10th percentile of the pitch is 100 Hz, and the voice is over music; the high-pass cutoff is set to 80 Hz
 /// The voice is sung
 /// ```
+///
+/// Tested by `a_decision_goes_with_its_cause` and `a_decision_changes_only_with_what_its_sentence_names`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cause {
     /// Part of the context that decided, alone or with the measurement.

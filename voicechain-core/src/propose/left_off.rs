@@ -1,11 +1,11 @@
-//! Stages that a proposal leaves off, each with its cause.
+//! Stages and filters that a proposal leaves off, each with its cause.
 
 use super::cause::Cause;
 use crate::format::InSentence;
 use crate::settings::StageId;
 use core::fmt;
 
-/// A stage that a rule could have switched on, and why it did not.
+/// A stage, or a filter of it, that a rule could have switched on, and why it did not.
 ///
 /// Displays as one sentence:
 ///
@@ -19,6 +19,8 @@ use core::fmt;
 pub struct LeftOff {
     /// The stage.
     pub stage: StageId,
+    /// Name of the filter of the stage, for the tone EQ; otherwise empty.
+    pub filter: &'static str,
     /// The one cause of the decision.
     pub cause: Cause,
 }
@@ -36,7 +38,11 @@ impl LeftOff {
 
 impl fmt::Display for LeftOff {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}: {} {}", self.cause, InSentence(self.stage.name()), self.state())?;
+        write!(f, "{}: {} ", self.cause, InSentence(self.stage.name()))?;
+        if !self.filter.is_empty() {
+            write!(f, "{} ", self.filter)?;
+        }
+        f.write_str(self.state())?;
         match self.cause.source {
             "" => f.write_str("."),
             source => write!(f, " ({source})."),

@@ -9,7 +9,8 @@ use crate::settings::{MakeUp, StageId, StripSettings, row};
 
 /// Maximum number of evidence entries: more than the settings that rules can change.
 pub const MAX_EVIDENCE: usize = 40;
-/// Maximum number of causes for which stages are left off: one for each stage, two for the tone EQ.
+/// Maximum number of causes for which stages are left off: one for each stage, two for
+/// the filters of the tone EQ.
 pub const MAX_LEFT_OFF: usize = 10;
 /// Maximum number of warnings.
 pub const MAX_WARNINGS: usize = 12;
@@ -57,8 +58,8 @@ impl Proposal {
         Reasons::new(&self.evidence)
     }
 
-    /// Stages that rules could have switched on but left off, each with its cause, in the order in which the rules decide.
-    /// Empty if the signal is not a voice: no rule is asked then.
+    /// Stages, and filters of the tone EQ, that rules could have switched on but left off, each with its cause, in the
+    /// order in which the rules decide. Empty if the signal is not a voice: no rule is asked then.
     pub fn left_off(&self) -> impl Iterator<Item = &LeftOff> {
         self.left_off.iter().flatten()
     }
@@ -76,8 +77,13 @@ impl Proposal {
 
     /// Records why a rule leaves its stage off.
     pub(super) fn leave_off(&mut self, stage: StageId, cause: Cause) {
+        self.leave_flat(stage, "", cause);
+    }
+
+    /// Records why a rule leaves a filter of an EQ flat.
+    pub(super) fn leave_flat(&mut self, stage: StageId, filter: &'static str, cause: Cause) {
         if let Some(free) = self.left_off.iter_mut().find(|entry| entry.is_none()) {
-            *free = Some(LeftOff { stage, cause });
+            *free = Some(LeftOff { stage, filter, cause });
         }
     }
 

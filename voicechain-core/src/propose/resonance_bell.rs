@@ -41,8 +41,8 @@ pub struct TrialBell {
     pub q: f64,
 }
 
-/// Bell for trying a resonance candidate by ear. Where the candidate alone would be cut, as deep as that cut before it is
-/// rounded and before the limit on all EQ gains; elsewhere at least 3 dB deep, so that the cut is audible.
+/// Bell for trying a resonance candidate by ear. Where the candidate alone would be cut, as deep as that cut, before
+/// rounding and before the limit on all EQ gains; elsewhere at least 3 dB deep, so that the cut is audible.
 #[must_use]
 pub fn trial_bell(resonance: &Resonance) -> TrialBell {
     let sure = cut_db(resonance).map(|cut| -cut);

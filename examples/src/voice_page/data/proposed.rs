@@ -67,6 +67,7 @@ impl From<&propose::Evidence> for Evidence {
 #[derive(Serialize)]
 struct LeftOff {
     stage: &'static str,
+    filter: &'static str,
     #[serde(flatten)]
     cause: Cause,
     sentence: String,
@@ -74,7 +75,7 @@ struct LeftOff {
 
 impl From<&propose::LeftOff> for LeftOff {
     fn from(off: &propose::LeftOff) -> Self {
-        Self { stage: off.stage.id(), cause: (&off.cause).into(), sentence: off.to_string() }
+        Self { stage: off.stage.id(), filter: off.filter, cause: (&off.cause).into(), sentence: off.to_string() }
     }
 }
 

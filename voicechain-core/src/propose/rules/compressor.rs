@@ -36,9 +36,9 @@ fn louder_channel_db(profile: &Profile) -> f64 {
     if profile.channels == 2 && over.is_finite() { over.clamp(0.0, 6.0) } else { 0.0 }
 }
 
-/// Proposes 3:1 with the threshold below the peaks of loud speech; 4:1 for many transients or over music, 2:1 where noise
-/// would rise. After the leveller the speech level is the leveller's target: peaks measured on uneven phrases are those
-/// of the loud ones.
+/// Proposes 3:1 with the threshold below the peaks of loud speech; 4:1 for many transients or over music, 2:1 where
+/// noise would rise. After the leveller the speech level is the leveller's target: peaks measured on uneven phrases are
+/// those of the loud ones.
 pub(in crate::propose) fn compressor(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let peak = match finite(profile.level.speech_peak_dbfs) {
         Ok(peak) => peak,

@@ -16,7 +16,7 @@ const PRESENCE_DB: [f64; 2] = [1.9, 3.9];
 const MAX_TONE_GAIN_DB: f64 = 2.0;
 /// Deviation beyond one standard deviation whose correction rounds to 0 dB, dB.
 const ROUNDED_TO_ZERO_DB: f64 = 0.5;
-/// Excess sibilance at which presence is not boosted; at half of it the boost is halved, dB (common practice, no source).
+/// Excess sibilance at which presence is not boosted, dB; half of it halves the boost (common practice, no source).
 const NO_BOOST_AT_EXCESS_DB: f64 = 5.0;
 /// Bandwidth that a presence boost requires, Hz.
 const PRESENCE_NEEDS_HZ: f64 = 6_000.0;
@@ -85,11 +85,11 @@ impl Correction {
 /// Proposes low end for a solo voice that lacks it, and presence for a dull voice, unless sibilance or the bandwidth
 /// forbids it. Cuts where either is too strong.
 pub(in crate::propose) fn tone_eq(profile: &Profile, context: Context, proposal: &mut Proposal) {
-    let flat = [low_end(profile, context, proposal), presence(profile, proposal)];
-    // One of the two is reason enough for the stage.
-    if let [Some(low_end), Some(presence)] = flat {
-        proposal.leave_off(StageId::ToneEq, low_end);
-        proposal.leave_off(StageId::ToneEq, presence);
+    if let Some(why) = low_end(profile, context, proposal) {
+        proposal.leave_flat(StageId::ToneEq, "low shelf", why);
+    }
+    if let Some(why) = presence(profile, proposal) {
+        proposal.leave_flat(StageId::ToneEq, "bell", why);
     }
 }
 

@@ -7,7 +7,7 @@ use crate::propose::cause::Cause;
 use crate::propose::proposal::Proposal;
 use crate::settings::row;
 
-/// Proposes the trim that brings the voice to the working level of its number of channels, within the range of the trim.
+/// Proposes the trim that brings the voice to the working level of its number of channels, within its range.
 pub(in crate::propose) fn trim(profile: &Profile, proposal: &mut Proposal) {
     let (Some(lufs), Some(info)) = (known(profile.level.integrated_lufs), row("trim.gain_db")) else { return };
     let target = working_level_lufs(profile.channels);
