@@ -4,6 +4,7 @@ mod audition;
 mod bad_input;
 mod demo_faults;
 mod directory;
+mod embed_strip;
 mod long_recordings;
 mod measure;
 mod measure_voice;
