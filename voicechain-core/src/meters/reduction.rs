@@ -2,7 +2,7 @@
 
 /// Bins of 0.1 dB.
 const PER_DB: f64 = 10.0;
-/// 30 dB and more count in the last bin.
+/// The last bin counts [`GainReductionMeter::RANGE_DB`] and more.
 const BINS: usize = 301;
 
 /// Gain reduction of a dynamics stage over time, in fixed memory; resolution 0.1 dB.
@@ -24,6 +24,9 @@ impl Default for GainReductionMeter {
 }
 
 impl GainReductionMeter {
+    /// Range of the percentiles, dB. A percentile of this value means this much or more. The maximum has no such limit.
+    pub const RANGE_DB: f64 = (BINS - 1) as f64 / PER_DB;
+
     /// Adds a gain reduction in dB, 0 or more. `counts` is false in a pause: the value then updates only
     /// [`now_db`](Self::now_db).
     pub fn push(&mut self, reduction_db: f64, counts: bool) {
@@ -48,8 +51,9 @@ impl GainReductionMeter {
         self.largest_db
     }
 
-    /// Percentile of the counted gain reductions, dB, to 0.1 dB. `percent` is from 0 to 100; `None` before any value
-    /// was counted.
+    /// Percentile of the counted gain reductions, dB, to 0.1 dB; [`RANGE_DB`](Self::RANGE_DB) stands for that much or
+    /// more. `percent` is from 0 to 100; `None` before any value was counted. Tested by
+    /// `a_percentile_at_the_end_of_the_range_means_that_much_or_more`.
     #[must_use]
     pub fn percentile_db(&self, percent: f64) -> Option<f64> {
         if self.total == 0 {
@@ -90,5 +94,17 @@ mod tests {
         }
         assert_eq!(meter.largest_db(), values[996]);
         assert_eq!(meter.now_db(), 29.0);
+    }
+    #[test]
+    fn a_percentile_at_the_end_of_the_range_means_that_much_or_more() {
+        let mut meter = GainReductionMeter::default();
+        // Below the range every percentile is a value; 0.05 dB is half a bin.
+        [29.0, 29.5, 29.9].into_iter().for_each(|db| meter.push(db, true));
+        assert!((meter.percentile_db(95.0).unwrap() - 29.9).abs() <= 0.051);
+        assert!(meter.percentile_db(95.0).unwrap() < GainReductionMeter::RANGE_DB);
+        [31.0, 47.0, 63.0].into_iter().for_each(|db| meter.push(db, true));
+        assert_eq!(meter.percentile_db(95.0), Some(GainReductionMeter::RANGE_DB));
+        assert!(meter.percentile_db(40.0).unwrap() < GainReductionMeter::RANGE_DB);
+        assert_eq!(meter.largest_db(), 63.0);
     }
 }
