@@ -118,5 +118,5 @@ fn main() -> ExitCode {
     let mut progress = TerminalProgress::new();
     let outcome = measure(&arguments, &mut progress);
     progress.finish();
-    terminal::end(outcome)
+    terminal::end(outcome.map(Into::into))
 }

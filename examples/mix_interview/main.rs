@@ -9,13 +9,13 @@ use voicechain_core::strip::StartingPoint;
 use voicechain_examples::delivery::{PUBLISHED_TARGETS, published_target};
 use voicechain_examples::interview::{Job, Recording, SettingsSource, run};
 use voicechain_examples::report::table;
-use voicechain_examples::terminal::{self, TerminalProgress};
+use voicechain_examples::terminal::{self, Finished, TerminalProgress};
 use voicechain_examples::wav_file::WavFormat;
 use voicechain_examples::{JobError, JobErrorKind, settings_file};
 
 /// Mixes recorded voices into a finished interview. Without files: a demo of two synthetic voices with known faults.
 #[derive(Parser)]
-#[command(name = "mix_interview", after_help = CAUTIONS)]
+#[command(name = "mix_interview", after_help = format!("{CAUTIONS}\n\n{}", terminal::EXIT_CODES))]
 struct Arguments {
     /// Recordings, one voice each (WAV, AIFF, FLAC, MP3, M4A, Ogg Vorbis; mono or stereo; any rate from 8 to 192 kHz)
     recordings: Vec<PathBuf>,
@@ -185,5 +185,8 @@ fn main() -> ExitCode {
     let mut progress = TerminalProgress::new();
     let outcome = job(arguments).and_then(|job| run(&job, &mut progress).map(|report| (report, job.out)));
     progress.finish();
-    terminal::end(outcome.map(|(report, out)| table::summary(&report, &out.display().to_string())))
+    terminal::end(outcome.map(|(report, out)| Finished {
+        text: table::summary(&report, &out.display().to_string()),
+        target_missed: table::target_missed(&report, &out.join("mix.wav").display().to_string()),
+    }))
 }

@@ -2,6 +2,7 @@
 
 use crate::error::{JobError, JobErrorKind};
 use crate::wav_file::WavFormat;
+use std::ops::RangeInclusive;
 
 /// Published delivery target.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -58,10 +59,13 @@ pub fn published_target(name: &str) -> Result<PublishedTarget, JobError> {
     })
 }
 
+/// Permitted target loudness, LUFS.
+pub const LOUDNESS_RANGE_LUFS: RangeInclusive<f64> = -40.0..=-8.0;
+
 /// Specification of the delivered mix.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DeliverySpec {
-    /// Integrated loudness of the mix, LUFS, from -40 to -8.
+    /// Integrated loudness of the mix, LUFS, within [`LOUDNESS_RANGE_LUFS`].
     pub integrated_lufs: f64,
     /// True-peak ceiling, dBTP, from -9 to 0.
     pub ceiling_dbtp: f64,
@@ -96,7 +100,7 @@ impl DeliverySpec {
     /// The first value out of range, with the permitted range.
     pub fn check(&self) -> Result<(), JobError> {
         let refuse = |what: String, advice: &str| Err(JobError::new(JobErrorKind::Usage, what, advice));
-        if !(-40.0..=-8.0).contains(&self.integrated_lufs) {
+        if !LOUDNESS_RANGE_LUFS.contains(&self.integrated_lufs) {
             return refuse(format!("loudness {} LUFS is out of range", self.integrated_lufs), "use -40 to -8 LUFS");
         }
         if !(-9.0..=0.0).contains(&self.ceiling_dbtp) {

@@ -11,6 +11,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
+/// Exit code of a job that is done and misses its target: its files are written.
+const EXIT_TARGET_MISSED: u8 = 1;
 /// Exit code of a failed job.
 const EXIT_FAILED: u8 = 2;
 /// Exit code of a program stopped from the keyboard, 128 + SIGINT, as shells report it.
@@ -104,13 +106,38 @@ pub fn parse<A: Parser>() -> Result<A, ExitCode> {
     })
 }
 
-/// Prints the result to standard output or the error to standard error, and returns the exit code.
-pub fn end(outcome: Result<String, JobError>) -> ExitCode {
+/// Exit codes for the help text of a program with a target.
+pub const EXIT_CODES: &str = "Exit codes: 0, the files are written and meet the target; 1, the files are written but miss \
+the target, the table and the report say why; 2, an error, nothing is written; 130, stopped from the keyboard.";
+
+/// Result of a job that is done.
+#[derive(Debug)]
+pub struct Finished {
+    /// Text for standard output.
+    pub text: String,
+    /// Line for standard error if the result misses its target.
+    pub target_missed: Option<String>,
+}
+
+impl From<String> for Finished {
+    fn from(text: String) -> Self {
+        Self { text, target_missed: None }
+    }
+}
+
+/// Prints the result to standard output, or the error or a missed target to standard error, and returns the exit code.
+pub fn end(outcome: Result<Finished, JobError>) -> ExitCode {
     match outcome {
-        Ok(text) => {
+        Ok(finished) => {
             // A closed standard output is not an error: the files are written.
-            let _ = write!(stdout(), "{text}");
-            ExitCode::SUCCESS
+            let _ = write!(stdout(), "{}", finished.text);
+            match finished.target_missed {
+                None => ExitCode::SUCCESS,
+                Some(line) => {
+                    let _ = writeln!(stderr(), "target missed: {line}");
+                    ExitCode::from(EXIT_TARGET_MISSED)
+                }
+            }
         }
         Err(error) => {
             let _ = writeln!(stderr(), "error: {error}");

@@ -92,24 +92,61 @@ impl Dither {
 /// Fixed dither seed, so that the same job produces the same file.
 const DITHER_SEED: u64 = 0x0076_6F69_6365;
 
+/// Quantisation of one file from its first sample. Integer formats clip at full scale and count clipped samples; NaN
+/// becomes zero.
+///
+/// Tested by `a_file_holds_the_quantised_values`.
+#[derive(Debug, Clone)]
+pub struct Quantiser {
+    format: WavFormat,
+    dither: Dither,
+    clipped: u64,
+}
+
+impl Quantiser {
+    /// Quantisation of a file in this format.
+    pub fn new(format: WavFormat) -> Self {
+        Self { format, dither: Dither::new(DITHER_SEED), clipped: 0 }
+    }
+
+    /// Replaces samples by the values that the file holds.
+    pub fn quantise(&mut self, samples: &mut [f32]) {
+        let full_scale = match self.format {
+            WavFormat::Int16 => 32_768.0,
+            WavFormat::Int24 => 8_388_608.0,
+            WavFormat::Float32 => return,
+        };
+        // Exact: the codes have at most 24 bits.
+        samples.iter_mut().for_each(|sample| *sample = self.code(*sample) as f32 / full_scale);
+    }
+
+    /// Code of the next sample in an integer format.
+    fn code(&mut self, sample: f32) -> i32 {
+        let sample = f64::from(sample);
+        let (value, top) = match self.format {
+            WavFormat::Int16 => (sample * 32_768.0 + self.dither.next_lsb(), 32_767),
+            WavFormat::Int24 | WavFormat::Float32 => (sample * 8_388_608.0, 8_388_607),
+        };
+        quantise(value, top, &mut self.clipped)
+    }
+}
+
 /// WAV file being written under a temporary name until [`finish`](Self::finish). Dropping it earlier removes the file.
 pub struct WavFile {
     path: PathBuf,
     // Declared before `temporary`, so that the file is closed before it is removed.
     writer: Option<hound::WavWriter<BufWriter<File>>>,
     temporary: tempfile::TempPath,
-    format: WavFormat,
+    quantiser: Quantiser,
     channels: u16,
-    dither: Dither,
     frames: u64,
-    clipped: u64,
 }
 
 impl std::fmt::Debug for WavFile {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("WavFile")
             .field("path", &self.path)
-            .field("format", &self.format)
+            .field("format", &self.quantiser.format)
             .field("frames", &self.frames)
             .finish_non_exhaustive()
     }
@@ -147,34 +184,26 @@ impl WavFile {
             path: path.to_owned(),
             writer: Some(writer),
             temporary,
-            format,
+            quantiser: Quantiser::new(format),
             channels,
-            dither: Dither::new(DITHER_SEED),
             frames: 0,
-            clipped: 0,
         })
     }
 
-    /// Appends interleaved samples. Integer formats clip at full scale and count clipped samples; NaN becomes zero.
+    /// Appends interleaved samples, quantised by a [`Quantiser`].
     pub fn write(&mut self, samples: &[f32]) -> Result<(), JobError> {
         debug_assert_eq!(samples.len() % usize::from(self.channels), 0);
-        check_size(self.frames + (samples.len() / usize::from(self.channels)) as u64, self.channels, self.format)
-            .map_err(|e| e.at(&self.path))?;
+        let (frames, format) = ((samples.len() / usize::from(self.channels)) as u64, self.quantiser.format);
+        check_size(self.frames + frames, self.channels, format).map_err(|e| e.at(&self.path))?;
         let Some(writer) = &mut self.writer else { return Ok(()) };
-        let (dither, clipped) = (&mut self.dither, &mut self.clipped);
-        let written = match self.format {
-            WavFormat::Float32 => samples.iter().try_for_each(|&s| writer.write_sample(s)),
-            WavFormat::Int16 => samples.iter().try_for_each(|&s| {
-                let code = quantise(f64::from(s) * 32_768.0 + dither.next_lsb(), 32_767, clipped);
-                writer.write_sample(code)
-            }),
-            WavFormat::Int24 => samples.iter().try_for_each(|&s| {
-                let code = quantise(f64::from(s) * 8_388_608.0, 8_388_607, clipped);
-                writer.write_sample(code)
-            }),
+        let written = match format {
+            WavFormat::Float32 => samples.iter().try_for_each(|&sample| writer.write_sample(sample)),
+            WavFormat::Int16 | WavFormat::Int24 => {
+                samples.iter().try_for_each(|&sample| writer.write_sample(self.quantiser.code(sample)))
+            }
         };
         written.map_err(|e| failed(&self.path, e))?;
-        self.frames += (samples.len() / usize::from(self.channels)) as u64;
+        self.frames += frames;
         Ok(())
     }
 
@@ -185,7 +214,7 @@ impl WavFile {
 
     /// Number of clipped samples.
     pub fn clipped(&self) -> u64 {
-        self.clipped
+        self.quantiser.clipped
     }
 
     /// Completes and renames the file. Returns its number of frames.
@@ -223,6 +252,11 @@ impl PendingFile {
     /// Final path of the file.
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// Path of the complete file before it is renamed.
+    pub fn temporary_path(&self) -> &Path {
+        &self.temporary
     }
 
     /// Renames the file to its final name, atomically replacing an existing file.
@@ -384,6 +418,29 @@ mod tests {
             let (mean, variance) = (sum / f64::from(count), squares / f64::from(count));
             assert!(mean.abs() < 0.0056, "level {level}, seed {seed}: mean {mean}");
             assert!((variance - 0.25).abs() < 0.004, "level {level}, seed {seed}: variance {variance}");
+        }
+    }
+
+    #[test]
+    fn a_file_holds_the_quantised_values() {
+        let folder = tempfile::tempdir().unwrap();
+        // Beyond full scale, between codes, and tiny.
+        let samples: Vec<f32> = (0..2_000).map(|n| 1.1 * (0.37 * n as f32).sin() * (0.001 * n as f32)).collect();
+        for format in [WavFormat::Int16, WavFormat::Int24, WavFormat::Float32] {
+            let path = folder.path().join("x.wav");
+            let mut file = WavFile::create(&path, 48_000, 2, format).unwrap();
+            samples.chunks(94).for_each(|chunk| file.write(chunk).unwrap());
+            file.finish().unwrap();
+            let mut quantised = samples.clone();
+            let mut quantiser = Quantiser::new(format);
+            quantised.chunks_mut(10).for_each(|chunk| quantiser.quantise(chunk));
+            let mut reader = hound::WavReader::open(&path).unwrap();
+            let scale = 2f64.powi(i32::from(format.bits()) - 1);
+            let stored: Vec<f64> = match format {
+                WavFormat::Float32 => reader.samples::<f32>().map(|s| f64::from(s.unwrap())).collect(),
+                _ => reader.samples::<i32>().map(|s| f64::from(s.unwrap()) / scale).collect(),
+            };
+            assert!(stored.iter().eq(quantised.iter().map(|&s| f64::from(s)).collect::<Vec<_>>().iter()), "{format:?}");
         }
     }
 }

@@ -2,9 +2,11 @@
 
 mod audition;
 mod bad_input;
+mod delivery;
 mod demo_faults;
 mod directory;
 mod embed_strip;
+mod ledger;
 mod long_recordings;
 mod measure;
 mod measure_voice;

@@ -26,7 +26,7 @@ pub(crate) fn number(report: &Value, pointer: &str) -> f64 {
     value.as_f64().unwrap_or_else(|| panic!("{pointer} is {value}"))
 }
 
-fn check_schema(report: &Value) {
+pub(crate) fn check_schema(report: &Value) {
     let file = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/src/report/schema.json");
     let schema: Value = serde_json::from_str(&fs::read_to_string(file).expect("the schema")).expect("JSON");
     let mut compiler = boon::Compiler::new();
@@ -66,19 +66,27 @@ fn check_keys(report: &Value, voices: usize) {
     }
 }
 
-/// The entries sum to the gain of the strip: gated loudness of the voice's file, without the balance gain and without
-/// the second channel of a mono voice, minus that of the input. The ledger is gated by the input, the meter by its own
-/// signal, so both agree only approximately.
+/// All stages are in the ledger. With the changes beside it, it sums exactly to output minus input. The ledger is gated
+/// by the input, the loudness of the output by its own blocks: both agree only approximately.
 fn check_ledger(report: &Value, voice: usize) {
-    let entries = report.pointer(&format!("/voices/{voice}/ledger")).and_then(Value::as_array).expect("a ledger");
-    let stages: Vec<&str> = entries.iter().map(|e| e["stage"].as_str().expect("a stage")).collect();
+    let entries = |key: &str| -> Vec<(String, f64)> {
+        let list = report.pointer(&format!("/voices/{voice}/{key}")).and_then(Value::as_array).expect("a list");
+        let name = |entry: &Value| entry.get("stage").or(entry.get("reason")).and_then(Value::as_str).map(String::from);
+        list.iter().map(|e| (name(e).expect("a name"), e["lu"].as_f64().expect("a number"))).collect()
+    };
+    let (stages, beside) = (entries("ledger"), entries("beside_ledger"));
     let expected: Vec<&str> = voicechain_core::settings::StageId::ALL.iter().map(|stage| stage.id()).collect();
-    assert_eq!(stages, expected);
-    let sum: f64 = entries.iter().map(|e| e["lu"].as_f64().expect("a number")).sum();
+    assert_eq!(stages.iter().map(|(stage, _)| stage.as_str()).collect::<Vec<_>>(), expected);
     let of = |key: &str| number(report, &format!("/voices/{voice}/{key}"));
-    let two = if of("channels") == 1.0 { 10.0 * 2f64.log10() } else { 0.0 };
-    let total = of("output/integrated_lufs") - of("balance_gain_db") - two - of("input/integrated_lufs");
-    assert!((sum - total).abs() < 1.5, "the ledger sums to {sum:.2} LU, the loudness changed by {total:.2} LU");
+    let change = |reason: &str| beside.iter().find(|(of, _)| of == reason).map(|(_, lu)| *lu);
+    assert_eq!(change("balance"), Some(of("balance_gain_db")));
+    let two = (of("channels") == 1.0).then_some((1_000.0 * 2f64.log10()).round() / 100.0);
+    assert_eq!(change("two_channels"), two);
+    let gating = change("gating").expect("gating");
+    assert!(gating.abs() < 1.5, "gating changes the loudness by {gating:.2} LU");
+    let sum: f64 = stages.iter().chain(&beside).map(|(_, lu)| lu).sum();
+    let total = of("output/integrated_lufs") - of("input/integrated_lufs");
+    assert!((sum - total).abs() < 1e-6, "the entries sum to {sum:.2} LU, the loudness changed by {total:.2} LU");
 }
 
 /// Measures the delivered files again and compares them with the report.

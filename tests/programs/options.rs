@@ -163,6 +163,7 @@ fn help_lists_every_option_and_writes_no_files() {
         "--host-settings",
         "--over-music",
         "--sung",
+        "Exit codes: 0",
     ] {
         assert!(help.contains(option), "{option} is missing");
     }

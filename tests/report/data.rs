@@ -48,6 +48,28 @@ fn levels_are_rounded_without_negative_zero() {
     assert_eq!(json["timing"]["processing_s"], json!(1.235));
 }
 
+/// Hundredths and tenths: the rounded entries sum exactly to the rounded output minus the rounded input.
+#[test]
+fn the_changes_beside_the_ledger_close_its_sum() {
+    for (input, output, balance, channels) in
+        [(-27.943, -18.215, 0.374, 1), (-41.055, -22.996, -7.777, 2), (-19.0, -19.049, 0.0, 1)]
+    {
+        let mut voice = sample_report().voices.swap_remove(0);
+        voice.input.integrated_lufs = Some(input);
+        voice.output.integrated_lufs = Some(output);
+        (voice.balance_gain_db, voice.channels) = (balance, channels);
+        for (decimals, scale) in [(1, 10.0), (2, 100.0)] {
+            let whole = |lu: f64| (lu * scale).round() as i64;
+            let beside = voice.changes_beside_ledger(decimals);
+            let entries = voice.ledger.iter().map(|entry| entry.lu).chain(beside.iter().map(|change| change.lu));
+            let sum: i64 = entries.map(|lu| whole(lu.expect("measured"))).sum();
+            assert_eq!(sum, whole(output) - whole(input), "{decimals} decimals: {beside:?}");
+        }
+        voice.output.integrated_lufs = None;
+        assert!(voice.changes_beside_ledger(2).iter().all(|change| change.lu.is_none()));
+    }
+}
+
 #[test]
 fn a_missing_required_number_is_an_error() {
     let mut report = sample_report();
@@ -58,7 +80,7 @@ fn a_missing_required_number_is_an_error() {
 #[test]
 fn the_schema_rejects_invalid_reports() {
     type Change = fn(&mut Value);
-    let changes: [(&str, Change); 19] = [
+    let changes: [(&str, Change); 22] = [
         ("another format", |json| json["format"] = json!(2)),
         ("no voices", |json| json["voices"] = json!([])),
         ("no mix", |json| drop(json.as_object_mut().map(|all| all.remove("mix")))),
@@ -71,6 +93,9 @@ fn the_schema_rejects_invalid_reports() {
         ("no target", |json| json["target"]["integrated_lufs"] = Value::Null),
         ("negative time", |json| json["timing"]["programme_s"] = json!(-1.0)),
         ("reduction with a sign", |json| json["voices"][0]["gain_reduction"]["limiter"]["max_db"] = json!(-1.0)),
+        ("a percentile beyond the range", |json| json["mix"]["limiter"]["p95_db"] = json!(31.0)),
+        ("a shortfall without a cause", |json| json["mix"]["shortfall"] = json!({ "missing_lu": 1.0 })),
+        ("a change without a reason", |json| json["voices"][0]["beside_ledger"][0] = json!({ "lu": 1.0 })),
         ("a stage with capitals", |json| json["voices"][0]["ledger"][0]["stage"] = json!("Trim")),
         ("a nameless voice", |json| json["voices"][1]["name"] = json!("")),
         ("a missing stage", |json| {

@@ -81,6 +81,13 @@ fn every_gain_reduction_is_shown() {
             assert!(row.contains(&format!("{value}</td>")), "{name}, {value}: {row}");
         }
     }
+    // At the end of the meter's range a percentile is that much or more.
+    let mut heavy = page.clone();
+    heavy.report.voices[0].gain_reduction.compressor.median_db = 30.0;
+    heavy.report.mix.limiter.p95_db = 30.0;
+    let heavy = render(&heavy);
+    assert!(heavy.contains(">≤ −30</td>") && heavy.contains("≤ −30 stands for 30 dB or more"));
+    assert!(heavy.contains("30 dB or more</span> (95th percentile)") && !html.contains(">≤ −30</td>"));
     // A stage without a meter shows none.
     let trim = html.split("<tr role=\"row\"").find(|row| row.contains(">Trim</th>")).expect("the trim");
     assert!(!trim.contains("data-label"));

@@ -1,8 +1,8 @@
 //! An invented report and its page.
 
 use voicechain_examples::report::data::{
-    Demo, FORMAT, Fault, GainReduction, GainReductions, LedgerEntry, Levels, Mix, Reason, Report, StageDescription,
-    Target, Timing, Voice, WrittenFile,
+    ChangeReason, Demo, FORMAT, Fault, GainReduction, GainReductions, LedgerEntry, Levels, LoudnessChange, Mix, Reason,
+    Report, StageDescription, Target, Timing, Voice, WrittenFile,
 };
 use voicechain_examples::report::excerpt::{ClipBudget, encode_pair};
 use voicechain_examples::report::{Excerpt, LoudnessWindow, MixSeries, ReportPage, TimeSeries, VoiceSeries};
@@ -33,6 +33,10 @@ fn settings(rows: &[(&str, bool, &str, Option<&str>)]) -> Vec<StageDescription> 
 
 fn ledger(rows: &[(&str, f64)]) -> Vec<LedgerEntry> {
     rows.iter().map(|&(stage, lu)| LedgerEntry { stage: stage.into(), lu: Some(lu) }).collect()
+}
+
+fn changes(rows: &[(ChangeReason, f64)]) -> Vec<LoudnessChange> {
+    rows.iter().map(|&(reason, lu)| LoudnessChange { reason, lu: Some(lu) }).collect()
 }
 
 fn evidence(rows: &[(&str, &[&str], &str)]) -> Vec<Reason> {
@@ -67,7 +71,12 @@ pub(crate) fn sample_report() -> Report {
             ("compressor", -2.94),
             ("tone_eq", -0.11),
             ("limiter", -0.02),
-            ("output", 5.57),
+            ("output", 2.6),
+        ]),
+        beside_ledger: changes(&[
+            (ChangeReason::Gating, 0.0),
+            (ChangeReason::TwoChannels, 3.01),
+            (ChangeReason::Balance, 0.37),
         ]),
         gain_reduction: GainReductions {
             de_reverb: reduction(0.92, 8.31, 11.7),
@@ -89,7 +98,7 @@ pub(crate) fn sample_report() -> Report {
             ("compressor", true, "−24 dB · 3:1 · knee 6 dB · 4 ms · 120 ms · auto release", None),
             ("tone_eq", true, "+2.0 dB at 140 Hz · +2.2 dB at 3.7 kHz · compensated", None),
             ("limiter", true, "ceiling −1.0 dBTP · 1.5 ms · 80 ms", None),
-            ("output", true, "+5.6 dB", None),
+            ("output", true, "+2.6 dB", None),
         ]),
         settings_source: "proposed from the measurement, with the host’s changes".into(),
         evidence: evidence(&[
@@ -134,6 +143,7 @@ pub(crate) fn sample_report() -> Report {
             ("limiter", 0.0),
             ("output", 4.6),
         ]),
+        beside_ledger: changes(&[(ChangeReason::Gating, 0.0), (ChangeReason::Balance, -0.32)]),
         gain_reduction: GainReductions {
             compressor: reduction(0.72, 2.66, 4.4),
             de_esser: reduction(0.0, 0.52, 1.8),
@@ -186,6 +196,7 @@ pub(crate) fn sample_report() -> Report {
             duration_s: 95.2,
             programme_gain_db: -0.76,
             limiter: reduction(0.0, 0.31, 2.14),
+            shortfall: None,
         },
         target: Target { integrated_lufs: -16.0, ceiling_dbtp: -1.0, tolerance_lu: 0.5, document: None },
         timing: Timing { programme_s: 95.2, processing_s: 2.134 },

@@ -1,14 +1,13 @@
 //! Loudness, peaks and gain reduction in the form that the report uses.
 
+use crate::audio_file::AudioFile;
 use crate::error::JobError;
+use crate::progress::{Progress, advance};
 use crate::report::data::{GainReduction, Levels};
-use crate::wav_file::SpoolReader;
+use crate::wav_file::{PendingFile, SpoolReader};
 use voicechain_core::SampleRate;
 use voicechain_core::math::to_db;
 use voicechain_core::meters::{ChannelWeights, GainReductionMeter, LoudnessMeter, TruePeakMeter};
-
-/// Loudness increase of a mono signal played on two channels, dB: 10 log10(2).
-pub(super) const DUAL_MONO_GAIN_DB: f64 = 3.010_299_956_639_812;
 
 /// Loudness and peaks of a whole spool.
 pub(super) fn measure<const C: usize>(spool: &mut SpoolReader, rate: SampleRate) -> Result<Levels, JobError> {
@@ -20,6 +19,26 @@ pub(super) fn measure<const C: usize>(spool: &mut SpoolReader, rate: SampleRate)
         let (frames, _) = chunk.as_chunks::<C>();
         loudness.push(frames);
         peak.push(frames);
+    }
+    peak.finish();
+    Ok(levels(&loudness, &peak))
+}
+
+/// Loudness and peaks of a stereo file that is written completely, decoded from the disk.
+pub(super) fn measure_file(
+    file: &PendingFile,
+    rate: SampleRate,
+    progress: &mut dyn Progress,
+) -> Result<Levels, JobError> {
+    let mut audio = AudioFile::open(file.temporary_path()).map_err(|e| e.at(file.path()))?;
+    let mut loudness = Box::new(LoudnessMeter::<2>::new(rate, ChannelWeights::default()));
+    let mut peak = TruePeakMeter::<2>::new(rate);
+    let mut chunk = Vec::new();
+    while audio.read(&mut chunk).map_err(|e| e.at(file.path()))? > 0 {
+        let (frames, _) = chunk.as_chunks::<2>();
+        loudness.push(frames);
+        peak.push(frames);
+        advance(progress, audio.position())?;
     }
     peak.finish();
     Ok(levels(&loudness, &peak))

@@ -1,11 +1,12 @@
 //! Interview mix: several voices, each processed by the strip, balanced, summed and delivered.
 //!
-//! Every voice is read twice and the mix several times, always as a stream through an unnamed temporary file in the
+//! Every voice is read twice and the mix several times, the written mix once more to measure it, always as a stream through an unnamed temporary file in the
 //! output folder, so that memory does not grow with the length of the recordings.
 
 mod assign_settings;
 mod assigned_settings;
 pub(crate) mod clips;
+mod gain_search;
 mod job;
 mod levels;
 mod names;
@@ -97,12 +98,7 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
         demo,
         voices: voices.iter().map(Voice::report).collect::<Result<_, _>>()?,
         mix: mix.data,
-        target: Target {
-            integrated_lufs: job.delivery.integrated_lufs,
-            ceiling_dbtp: job.delivery.ceiling_dbtp,
-            tolerance_lu: job.delivery.tolerance_lu,
-            document: job.delivery.document.clone(),
-        },
+        target: Target::of(&job.delivery),
         timing: Timing {
             programme_s: longest as f64 / f64::from(job.delivery.rate_hz),
             processing_s: began.elapsed().as_secs_f64(),
@@ -134,7 +130,7 @@ pub fn run(job: &Job, progress: &mut dyn Progress) -> Result<Report, JobError> {
     for file in files {
         made.push(file.complete()?);
     }
-    made.push(mix.file.complete()?);
+    made.push(mix.file);
     folder.finish(made)?;
     Ok(report)
 }

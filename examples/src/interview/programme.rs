@@ -1,15 +1,18 @@
 //! Programme mix: all voices balanced, summed, brought to the target loudness and limited.
 
+use super::gain_search::{Attempt, Bound, Goal, LEAST_YIELD, MAX_MEDIAN_DB, MAX_P95_DB, Outcome, search};
 use super::job::Job;
-use super::levels::{levels, measure, reduction};
+use super::levels::{levels, measure, measure_file, reduction};
 use super::voice::Voice;
+use crate::delivery::{DeliverySpec, LOUDNESS_RANGE_LUFS};
 use crate::error::{JobError, JobErrorKind};
 use crate::progress::{Progress, advance};
-use crate::report::data::{Levels, Mix};
+use crate::report::data::{Compliance, Levels, Mix, Shortfall, ShortfallCause, Target};
 use crate::report::excerpt::{self, Clip, ClipBudget};
+use crate::report::text::number;
 use crate::report::{LoudnessWindow, MixSeries};
 use crate::series::{BoundedSeries, Decimation};
-use crate::wav_file::{Spool, SpoolReader, WavFile};
+use crate::wav_file::{PendingFile, Quantiser, Spool, SpoolReader, WavFile, WavFormat};
 use std::path::Path;
 use voicechain_core::SampleRate;
 use voicechain_core::math::from_db;
@@ -22,15 +25,12 @@ use voicechain_core::stages::{Limiter, Processor};
 const BALANCE_LUFS: f64 = -23.0;
 /// True-peak ceiling of the balanced voices, dBTP.
 const VOICE_CEILING_DBTP: f64 = -1.0;
-/// Initial margin between the programme limiter's ceiling and the target ceiling, dB. The four-fold oversampled meter
-/// of ITU-R BS.1770 may read up to 0.2 dB more than a finer one.
-const METER_MARGIN_DB: f64 = 0.1;
-/// Tolerance of the iteration towards the target loudness, LU.
-const LOUDNESS_TOLERANCE_LU: f64 = 0.02;
-/// Maximum number of iterations to meet loudness and ceiling together.
-const ATTEMPTS: usize = 8;
-/// Maximum increase of a peak by 16-bit dither: 1 LSB.
-const LSB_16_BIT: f64 = 1.0 / 32_768.0;
+/// Absolute gate of ITU-R BS.1770, LUFS.
+const ABSOLUTE_GATE_LUFS: f64 = -70.0;
+/// Gain reduction of the programme limiter, 95th percentile, that causes a hint, dB. Common practice, no source.
+const NOTICEABLE_REDUCTION_DB: f64 = 3.0;
+/// Difference between the measured and the calculated file at which the disk is at fault, LU and dB.
+const READ_BACK_TOLERANCE_DB: f64 = 0.01;
 const CHUNK: usize = 4_096;
 
 /// Sets the balance gain of every voice so that all are equally loud in the stereo mix.
@@ -63,20 +63,24 @@ pub(super) struct Programme {
 /// Finished mix whose file is not renamed yet.
 pub(super) struct Delivered {
     pub(super) data: Mix,
-    pub(super) file: WavFile,
+    pub(super) file: PendingFile,
 }
 
-/// Parameters of one iteration: programme gain and limiter ceiling.
-#[derive(Clone, Copy)]
-struct Attempt {
-    gain_db: f64,
-    ceiling_dbtp: f64,
-}
-
-/// Measurements of one iteration.
-struct Outcome {
+/// Measurements of one run.
+struct Measured {
     levels: Levels,
     reduction: GainReductionMeter,
+}
+
+impl Measured {
+    fn outcome(&self) -> Outcome {
+        Outcome {
+            integrated_lufs: self.levels.integrated_lufs.unwrap_or(ABSOLUTE_GATE_LUFS),
+            true_peak_dbtp: self.levels.true_peak_dbtp.unwrap_or(f64::NEG_INFINITY),
+            median_db: self.reduction.percentile_db(50.0).unwrap_or(0.0),
+            p95_db: self.reduction.percentile_db(95.0).unwrap_or(0.0),
+        }
+    }
 }
 
 impl Programme {
@@ -125,7 +129,7 @@ impl Programme {
         })
     }
 
-    /// Finds the gain and ceiling that together meet the target, and writes the mix.
+    /// Finds the gain and ceiling that together meet the target, writes the mix and measures the written file.
     pub(super) fn deliver(
         &mut self,
         job: &Job,
@@ -133,77 +137,84 @@ impl Programme {
         warnings: &mut Vec<String>,
         progress: &mut dyn Progress,
     ) -> Result<Delivered, JobError> {
-        let target = &job.delivery;
+        let spec = &job.delivery;
         let sum = measure::<2>(&mut self.sum, self.rate)?;
-        let Some(lufs) = sum.integrated_lufs else {
-            return Err(JobError::new(JobErrorKind::NoSound, "the mix is silent", "check the recordings"));
-        };
-        let dither = if target.format.bits() == 16 { LSB_16_BIT } else { 0.0 };
-        // Highest true peak before dither, dBTP.
-        let allowed = 20.0 * (from_db(target.ceiling_dbtp) - dither).log10();
-        let mut attempt =
-            Attempt { gain_db: target.integrated_lufs - lufs, ceiling_dbtp: (allowed - METER_MARGIN_DB).max(-12.0) };
-        for _ in 0..ATTEMPTS {
-            progress.step("finding the programme gain", Some(self.sum.frames()));
-            let result = self.run(attempt, None, progress)?;
-            let off = target.integrated_lufs - result.levels.integrated_lufs.unwrap_or(target.integrated_lufs);
-            let over = result.levels.true_peak_dbtp.unwrap_or(-200.0) - allowed;
-            if off.abs() <= LOUDNESS_TOLERANCE_LU && over <= 0.0 {
-                break;
-            }
-            attempt.gain_db = (attempt.gain_db + off).clamp(-60.0, 60.0);
-            if over > 0.0 {
-                attempt.ceiling_dbtp = (attempt.ceiling_dbtp - over - 0.01).max(-12.0);
-            }
-        }
-        progress.step("writing the mix", Some(self.sum.frames()));
-        let mut file = WavFile::create(folder.join("mix.wav"), target.rate_hz, 2, target.format)?;
-        let spool = Spool::create(folder, 2)?;
-        let result = self.run(attempt, Some((&mut file, spool)), progress)?;
-        if let Some(lufs) = result.levels.integrated_lufs
-            && (lufs - target.integrated_lufs).abs() > target.tolerance_lu
-        {
-            warnings.push(format!(
-                "the mix has {lufs:.1} LUFS instead of {:.1} LUFS: a louder mix would need too much limiting",
-                target.integrated_lufs
+        let (Some(programme_lufs), Some(programme_peak_dbtp)) = (sum.integrated_lufs, sum.true_peak_dbtp) else {
+            return Err(JobError::new(
+                JobErrorKind::NoSound,
+                "the mix is silent (nothing above -70 LUFS)",
+                "check the recordings and their settings",
             ));
-        }
-        if result.reduction.percentile_db(95.0).unwrap_or(0.0) > 3.0 {
-            warnings.push(
-                "the gain reduction of the programme limiter exceeds 3 dB for 5 % of the time: a lower target \
-                           loudness would sound cleaner"
-                    .into(),
-            );
-        }
-        let data = Mix {
-            integrated_lufs: result.levels.integrated_lufs,
-            loudness_range_lu: result.levels.loudness_range_lu,
-            true_peak_dbtp: result.levels.true_peak_dbtp,
-            sample_peak_dbfs: result.levels.sample_peak_dbfs,
-            sample_rate_hz: target.rate_hz,
-            bits: target.format.bits(),
+        };
+        let goal = Goal {
+            programme_lufs,
+            programme_peak_dbtp,
+            integrated_lufs: spec.integrated_lufs,
+            ceiling_dbtp: spec.ceiling_dbtp,
+        };
+        let found = search(&goal, |attempt| {
+            progress.step("finding the programme gain", Some(self.sum.frames()));
+            Ok(self.run(attempt, spec.format, None, progress)?.outcome())
+        })?;
+        progress.step("writing the mix", Some(self.sum.frames()));
+        let mut file = WavFile::create(folder.join("mix.wav"), spec.rate_hz, 2, spec.format)?;
+        let spool = Spool::create(folder, 2)?;
+        let run = self.run(found.attempt, spec.format, Some((&mut file, spool)), progress)?;
+        let file = file.complete()?;
+        progress.step("checking the written mix", Some(self.sum.frames()));
+        let levels = measure_file(&file, self.rate, progress)?;
+        check_read_back(&levels, &run.levels).map_err(|e| e.at(file.path()))?;
+
+        let mut data = Mix {
+            integrated_lufs: levels.integrated_lufs,
+            loudness_range_lu: levels.loudness_range_lu,
+            true_peak_dbtp: levels.true_peak_dbtp,
+            sample_peak_dbfs: levels.sample_peak_dbfs,
+            sample_rate_hz: spec.rate_hz,
+            bits: spec.format.bits(),
             channels: 2,
             duration_s: self.sum.frames() as f64 / self.rate.hz(),
-            programme_gain_db: attempt.gain_db,
-            limiter: reduction(Some(&result.reduction)),
+            programme_gain_db: found.attempt.gain_db,
+            limiter: reduction(Some(&run.reduction)),
+            shortfall: None,
         };
+        let compliance = Compliance::of(&data, &Target::of(spec));
+        if !compliance.loudness_compliant {
+            let shortfall = shortfall(spec, &levels, found.bound);
+            warnings.push(format!("{} {}", shortfall.explanation, shortfall.advice));
+            data.shortfall = Some(shortfall);
+        } else if data.limiter.p95_db > NOTICEABLE_REDUCTION_DB {
+            warnings.push(format!(
+                "the gain reduction of the programme limiter exceeds {NOTICEABLE_REDUCTION_DB} dB for 5 % of the time: a \
+                 lower target loudness would sound cleaner"
+            ));
+        }
+        if !compliance.true_peak_compliant {
+            warnings.push(format!(
+                "The true peak of the mix, {} dBTP, exceeds the ceiling of {} dBTP. Use a lower ceiling.",
+                number(levels.true_peak_dbtp, 2),
+                number(spec.ceiling_dbtp, 1)
+            ));
+        }
         Ok(Delivered { data, file })
     }
 
-    /// Runs gain and limiter over the sum and measures the result. With `write` it also writes the mix and records the
-    /// plotted series.
+    /// Runs gain and limiter over the sum and measures the result as the file stores it. With `write` it also writes
+    /// the mix and records the plotted series.
     fn run(
         &mut self,
         attempt: Attempt,
+        format: WavFormat,
         mut write: Option<(&mut WavFile, Spool)>,
         progress: &mut dyn Progress,
-    ) -> Result<Outcome, JobError> {
+    ) -> Result<Measured, JobError> {
         let settings = LimiterSettings { ceiling_dbtp: attempt.ceiling_dbtp, ..LimiterSettings::default() };
         let design = |e: voicechain_core::SettingError| {
             JobError::new(JobErrorKind::Usage, e.to_string(), "correct this setting")
         };
         let mut limiter = Box::new(Processor::<Limiter, 2>::design(&settings, self.rate).map_err(design)?);
         let latency = u64::from(limiter.latency());
+        let mut quantiser = Quantiser::new(format);
         let mut loudness = Box::new(LoudnessMeter::<2>::new(self.rate, ChannelWeights::default()));
         let mut peak = TruePeakMeter::<2>::new(self.rate);
         let mut meter = GainReductionMeter::default();
@@ -222,18 +233,21 @@ impl Programme {
             fed += step as u64;
             let drop = latency.saturating_sub(fed - step as u64).min(step as u64);
             let take = (step as u64 - drop).min(total - written);
-            let (from, to) = (drop as usize, (drop + take) as usize);
-            let out = &frames[from..to];
-            loudness.push(out);
-            peak.push(out);
+            let out = &mut chunk[2 * drop as usize..2 * (drop + take) as usize];
+            if let Some((file, _)) = &mut write {
+                file.write(out)?;
+            }
+            quantiser.quantise(out);
+            let (frames, _) = out.as_chunks::<2>();
+            loudness.push(frames);
+            peak.push(frames);
             let loud = loudness.momentary().is_some_and(|lufs| lufs > -50.0);
             meter.push(reduction_db, loud);
             max_reduction_db = max_reduction_db.max(reduction_db);
             written += take;
             steps += 1;
-            if let Some((file, spool)) = &mut write {
-                file.write(&chunk[2 * from..2 * to])?;
-                spool.write(&chunk[2 * from..2 * to])?;
+            if let Some((_, spool)) = &mut write {
+                spool.write(out)?;
                 if steps % 10 == 0 {
                     self.loudness.push(loudness.momentary().unwrap_or(f64::NEG_INFINITY) as f32);
                     self.limiter.push(-max_reduction_db as f32);
@@ -246,7 +260,7 @@ impl Programme {
         if let Some((_, spool)) = write {
             self.delivered = Some(spool.into_reader()?);
         }
-        Ok(Outcome { levels: levels(&loudness, &peak), reduction: meter })
+        Ok(Measured { levels: levels(&loudness, &peak), reduction: meter })
     }
 
     /// Series for the plots of the report page.
@@ -270,4 +284,66 @@ impl Programme {
         let clip = excerpt::encode(&samples, 2, rate_hz, budget).ok();
         Ok(clip.map(|clip| (start as f32 / rate_hz as f32, clip)))
     }
+}
+
+/// Compares the file on the disk with the samples that were sent to it.
+fn check_read_back(file: &Levels, sent: &Levels) -> Result<(), JobError> {
+    let pairs = [
+        (file.integrated_lufs, sent.integrated_lufs),
+        (file.true_peak_dbtp, sent.true_peak_dbtp),
+        (file.sample_peak_dbfs, sent.sample_peak_dbfs),
+    ];
+    let equal = |(file, sent): (Option<f64>, Option<f64>)| match (file, sent) {
+        (Some(file), Some(sent)) => (file - sent).abs() <= READ_BACK_TOLERANCE_DB,
+        (file, sent) => file == sent,
+    };
+    if pairs.into_iter().all(equal) {
+        return Ok(());
+    }
+    Err(JobError::new(
+        JobErrorKind::Read,
+        "the written file does not contain the samples that were written",
+        "check the disk, or choose another folder",
+    ))
+}
+
+/// Describes by how much and why the target loudness was missed, and what helps.
+fn shortfall(spec: &DeliverySpec, file: &Levels, bound: Option<Bound>) -> Shortfall {
+    let lufs = file.integrated_lufs.unwrap_or(ABSOLUTE_GATE_LUFS);
+    let missing_lu = spec.integrated_lufs - lufs;
+    let (cause, why) = match bound {
+        Some(Bound::Peaks) => (
+            ShortfallCause::Peaks,
+            format!("more gain would make the programme limiter reduce it by over {MAX_P95_DB} dB for 5 % of the time"),
+        ),
+        Some(Bound::Median) => (
+            ShortfallCause::Median,
+            format!(
+                "more gain would make the programme limiter reduce it by over {MAX_MEDIAN_DB} dB for half of the time, and \
+                 raise noise in pauses by as much over the voices"
+            ),
+        ),
+        Some(Bound::Yield) => (
+            ShortfallCause::Yield,
+            format!(
+                "a further dB of gain would bring less than {LEAST_YIELD} LU, because the programme limiter takes the rest, \
+                 and would only raise noise and pauses"
+            ),
+        ),
+        None => (ShortfallCause::Unsettled, "the search for the programme gain did not settle".into()),
+    };
+    let side = if missing_lu > 0.0 { "below" } else { "above" };
+    let explanation = format!(
+        "The mix has {} LUFS, {} LU {side} its target of {} LUFS: {why}.",
+        number(lufs, 1),
+        number(missing_lu.abs(), 1),
+        number(spec.integrated_lufs, 1)
+    );
+    // The loudness that was reached, rounded down to what the command line takes.
+    let reached = (10.0 * lufs).floor() / 10.0;
+    let lower = LOUDNESS_RANGE_LUFS.contains(&reached).then(|| format!("lower the target (--loudness {reached:.1}), "));
+    let ceiling = if spec.ceiling_dbtp < 0.0 { "raise the ceiling (--ceiling), " } else { "" };
+    let lower = lower.unwrap_or_default();
+    let advice = format!("To meet a target, {lower}{ceiling}or reduce the peaks of the voices (compressor, limiter).");
+    Shortfall { missing_lu, cause, explanation, advice }
 }

@@ -3,7 +3,11 @@
 //! Levels are written with two decimals, times with three, never with a negative zero. A quantity that does not exist,
 //! such as the loudness of silence, is `None` and becomes `null`. A required number that is not finite is an error.
 
+use crate::delivery::DeliverySpec;
 use serde::{Deserialize, Serialize};
+
+/// Loudness increase of a mono voice that plays on two channels, dB: 10 log10(2).
+pub const DUAL_MONO_GAIN_DB: f64 = 3.010_299_956_639_812;
 
 /// Format number, written as `format`.
 pub const FORMAT: u32 = 1;
@@ -76,6 +80,10 @@ pub struct Voice {
     pub output: Levels,
     /// Loudness change of each stage, in signal order.
     pub ledger: Vec<LedgerEntry>,
+    /// Loudness changes besides the stages. With the ledger they sum exactly, to 0.01 LU, to the loudness of the output
+    /// minus that of the input.
+    #[serde(default)]
+    pub beside_ledger: Vec<LoudnessChange>,
     /// Gain reduction of the dynamic stages.
     pub gain_reduction: GainReductions,
     /// Origin of the settings, as text.
@@ -126,6 +134,30 @@ pub struct LedgerEntry {
     pub lu: Option<f64>,
 }
 
+/// Loudness change that no stage causes.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LoudnessChange {
+    /// Cause of the change.
+    pub reason: ChangeReason,
+    /// Change, LU; `None` if the voice is silent.
+    #[serde(with = "two_decimals_or_null")]
+    pub lu: Option<f64>,
+}
+
+/// Cause of a loudness change that no stage causes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ChangeReason {
+    /// The ledger measures the blocks that pass the gates of BS.1770 at the input; the loudness of the output has gates
+    /// of its own. Where levels jump and a stage evens them out, other blocks pass. Contains the rounding of the ledger.
+    Gating,
+    /// A mono voice plays on both channels of the mix.
+    TwoChannels,
+    /// Gain that matches the level of the other voices.
+    Balance,
+}
+
 /// Gain reduction of the dynamic stages of a voice.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -147,7 +179,9 @@ pub struct GainReductions {
     pub limiter: GainReduction,
 }
 
-/// Statistics of a stage's gain reduction over time, as non-negative amounts.
+/// Statistics of a stage's gain reduction over time, as non-negative amounts. The range of the percentiles ends at
+/// [`GainReductionMeter::RANGE_DB`](voicechain_core::meters::GainReductionMeter::RANGE_DB): this value stands for that
+/// much or more.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct GainReduction {
@@ -201,8 +235,8 @@ pub struct LeftOff {
     pub sentence: String,
 }
 
-/// Delivered mix.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+/// Delivered mix. Loudness and peaks are measured on the written file, decoded again.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Mix {
     /// Integrated loudness, LUFS.
@@ -231,6 +265,38 @@ pub struct Mix {
     pub programme_gain_db: f64,
     /// Gain reduction of the programme limiter.
     pub limiter: GainReduction,
+    /// Shortfall of the loudness; `None` if the target is met.
+    #[serde(default)]
+    pub shortfall: Option<Shortfall>,
+}
+
+/// Loudness target that the mix misses: by how much, why, and what helps.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Shortfall {
+    /// Target loudness minus delivered loudness, LU.
+    #[serde(with = "two_decimals")]
+    pub missing_lu: f64,
+    /// Reason why the programme gain is not higher.
+    pub cause: ShortfallCause,
+    /// Amount and reason as a sentence.
+    pub explanation: String,
+    /// Advice as a sentence.
+    pub advice: String,
+}
+
+/// Reason for a [`Shortfall`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ShortfallCause {
+    /// More gain would exceed the bound on the programme limiter's 95th percentile.
+    Peaks,
+    /// More gain would exceed the bound on the programme limiter's median.
+    Median,
+    /// More gain would bring hardly any loudness.
+    Yield,
+    /// The search for the gain did not settle.
+    Unsettled,
 }
 
 /// Requested delivery.
@@ -248,6 +314,18 @@ pub struct Target {
     pub tolerance_lu: f64,
     /// Published document of the target, if any.
     pub document: Option<String>,
+}
+
+impl Target {
+    /// Target of this specification.
+    pub(crate) fn of(spec: &DeliverySpec) -> Self {
+        Self {
+            integrated_lufs: spec.integrated_lufs,
+            ceiling_dbtp: spec.ceiling_dbtp,
+            tolerance_lu: spec.tolerance_lu,
+            document: spec.document.clone(),
+        }
+    }
 }
 
 /// Length of the programme and processing time.
@@ -286,6 +364,19 @@ pub struct Compliance {
 }
 
 impl Compliance {
+    /// Compares a delivered mix with a target.
+    pub(crate) fn of(mix: &Mix, target: &Target) -> Self {
+        let tenth = |value: f64| round(value, 1);
+        let off = mix.integrated_lufs.map(|lufs| tenth(tenth(lufs) - tenth(target.integrated_lufs)));
+        let over = mix.true_peak_dbtp.map(|peak| tenth(tenth(peak) - tenth(target.ceiling_dbtp)));
+        Self {
+            loudness_deviation_lu: off,
+            true_peak_excess_db: over,
+            loudness_compliant: off.is_some_and(|off| off.abs() <= target.tolerance_lu + 1e-9),
+            true_peak_compliant: over.is_none_or(|over| over <= 0.0),
+        }
+    }
+
     /// Whether both limits are met.
     #[must_use]
     pub fn is_compliant(&self) -> bool {
@@ -313,15 +404,7 @@ impl Report {
     /// Compares the delivered mix with the target.
     #[must_use]
     pub fn compliance(&self) -> Compliance {
-        let tenth = |value: f64| round(value, 1);
-        let off = self.mix.integrated_lufs.map(|lufs| tenth(tenth(lufs) - tenth(self.target.integrated_lufs)));
-        let over = self.mix.true_peak_dbtp.map(|peak| tenth(tenth(peak) - tenth(self.target.ceiling_dbtp)));
-        Compliance {
-            loudness_deviation_lu: off,
-            true_peak_excess_db: over,
-            loudness_compliant: off.is_some_and(|off| off.abs() <= self.target.tolerance_lu + 1e-9),
-            true_peak_compliant: over.is_none_or(|over| over <= 0.0),
-        }
+        Compliance::of(&self.mix, &self.target)
     }
 
     /// Largest loudness difference between balanced voices, LU; `None` with fewer than two measurable voices.
@@ -339,6 +422,32 @@ impl Voice {
     #[must_use]
     pub fn ledger_sum_lu(&self) -> Option<f64> {
         self.ledger.iter().filter_map(|entry| entry.lu).reduce(|sum, lu| sum + lu)
+    }
+
+    /// Loudness of the output minus that of the input, LU, from the values rounded to `decimals`.
+    #[must_use]
+    pub fn loudness_change_lu(&self, decimals: i32) -> Option<f64> {
+        let [input, output] = [self.input, self.output].map(|levels| levels.integrated_lufs);
+        output.zip(input).map(|(output, input)| round(round(output, decimals) - round(input, decimals), decimals))
+    }
+
+    /// Loudness changes besides the stages, rounded to `decimals`: those that are known, and gating as the rest. Added
+    /// to the entries of the ledger, rounded likewise, they sum exactly to
+    /// [`loudness_change_lu`](Self::loudness_change_lu).
+    #[must_use]
+    pub fn changes_beside_ledger(&self, decimals: i32) -> Vec<LoudnessChange> {
+        let total = self.loudness_change_lu(decimals);
+        let two_channels = (self.channels == 1).then_some((ChangeReason::TwoChannels, DUAL_MONO_GAIN_DB));
+        let known: Vec<(ChangeReason, f64)> = two_channels
+            .into_iter()
+            .chain([(ChangeReason::Balance, self.balance_gain_db)])
+            .map(|(reason, lu)| (reason, round(lu, decimals)))
+            .collect();
+        let stages = self.ledger.iter().filter_map(|entry| entry.lu).map(|lu| round(lu, decimals));
+        let sum: f64 = stages.chain(known.iter().map(|(_, lu)| *lu)).sum();
+        let gating = total.filter(|_| self.ledger_sum_lu().is_some()).map(|total| round(total - sum, decimals));
+        let known = known.into_iter().map(|(reason, lu)| LoudnessChange { reason, lu: total.map(|_| lu) });
+        [LoudnessChange { reason: ChangeReason::Gating, lu: gating }].into_iter().chain(known).collect()
     }
 }
 

@@ -1,8 +1,8 @@
 //! Summary table at the end of a run, plain text of at most 100 columns.
 
 use super::data::{GainReduction, Report, Voice};
-use super::page::compliance_text;
-use super::text::{self, number, printable_character, reduction_text};
+use super::page::{compliance_text, deviation_text};
+use super::text::{self, END_OF_RANGE, at_end_of_range, number, percentile_text, printable_character};
 use std::fmt::Write;
 
 /// Maximum line width, columns.
@@ -42,7 +42,15 @@ pub fn summary(report: &Report, folder: &str) -> String {
     let target = number(report.target.integrated_lufs, 1);
     let ceiling = format!("≤ {}", number(report.target.ceiling_dbtp, 1));
     row(["Target", "", &target, &ceiling, "", "", ""]);
-    let _ = writeln!(out, "Columns compressor, de-esser and limiter: gain reduction in dB, median / 95th percentile.");
+    let mut columns =
+        "Columns compressor, de-esser and limiter: gain reduction in dB, median / 95th percentile.".to_string();
+    let of_voice =
+        |voice: &Voice| [voice.gain_reduction.compressor, voice.gain_reduction.de_esser, voice.gain_reduction.limiter];
+    let mut shown = report.voices.iter().flat_map(of_voice).chain([report.mix.limiter]);
+    if shown.any(|reduction| at_end_of_range(reduction.p95_db)) {
+        columns = format!("{columns} {END_OF_RANGE}");
+    }
+    wrap(&mut out, "", &columns);
     let _ = writeln!(out);
     wrap(&mut out, "", &compliance_text(report));
     if let Some(spread) = report.balance_spread_lu() {
@@ -76,6 +84,15 @@ pub fn summary(report: &Report, folder: &str) -> String {
     out
 }
 
+/// One line for a mix that misses its target, with the place, the deviation and the advice; `None` if it meets the target.
+#[must_use]
+pub fn target_missed(report: &Report, mix: &str) -> Option<String> {
+    let verdict = report.compliance();
+    let advice = report.mix.shortfall.as_ref().map_or("", |shortfall| &shortfall.advice);
+    let line = format!("{mix}: {} {advice}", deviation_text(report));
+    (!verdict.is_compliant()).then(|| printable(line.trim_end()))
+}
+
 /// Writes the origin of a voice's settings and the reasons for them.
 fn reasons(out: &mut String, voice: &Voice) {
     if voice.settings_source.is_empty() {
@@ -95,7 +112,7 @@ fn reasons(out: &mut String, voice: &Voice) {
 
 /// Median and 95th percentile.
 fn median_and_p95(reduction: &GainReduction) -> String {
-    format!("{} / {}", reduction_text(reduction.median_db, 1), reduction_text(reduction.p95_db, 1))
+    format!("{} / {}", percentile_text(reduction.median_db), percentile_text(reduction.p95_db))
 }
 
 /// Replaces control characters and characters that reorder text.

@@ -1,6 +1,7 @@
 //! Numbers and names as a person reads them, the same in page and terminal.
 
 use voicechain_core::format::{MISSING, Number};
+use voicechain_core::meters::GainReductionMeter;
 use voicechain_core::settings::SectionId;
 
 /// A number with a true minus sign and a fixed number of decimals; never a negative zero. What is missing is a dash.
@@ -16,6 +17,33 @@ pub(crate) fn signed(value: impl Into<Option<f64>>, decimals: usize) -> String {
 /// An amount that was taken away, written as the negative gain that it is.
 pub(crate) fn reduction_text(amount: f64, decimals: usize) -> String {
     number(-amount, decimals)
+}
+
+/// Whether a percentile of a gain reduction lies at the end of the meter's range: it is that much or more.
+pub(crate) fn at_end_of_range(amount: f64) -> bool {
+    amount >= GainReductionMeter::RANGE_DB
+}
+
+/// A percentile of a gain reduction for a table, as [`reduction_text`]; "≤ −30" at the end of the meter's range, which
+/// [`END_OF_RANGE`] explains.
+pub(crate) fn percentile_text(amount: f64) -> String {
+    if at_end_of_range(amount) {
+        format!("≤ {}", reduction_text(GainReductionMeter::RANGE_DB, 0))
+    } else {
+        reduction_text(amount, 1)
+    }
+}
+
+/// Explanation of the end of the range beside a table.
+pub(crate) const END_OF_RANGE: &str = "≤ −30 stands for 30 dB or more.";
+
+/// A percentile of a gain reduction as an amount with its unit: "4.2 dB", or "30 dB or more" at the end of the range.
+pub(crate) fn percentile_amount(amount: f64) -> String {
+    if at_end_of_range(amount) {
+        format!("{} dB or more", number(GainReductionMeter::RANGE_DB, 0))
+    } else {
+        format!("{} dB", number(amount, 1))
+    }
 }
 
 /// A length in hours, minutes and seconds.
@@ -113,6 +141,13 @@ mod tests {
         assert_eq!(reduction_text(0.0, 1), "0.0");
         assert_eq!(number(None, 1), "–");
         assert_eq!(number(f64::NEG_INFINITY, 1), "–");
+    }
+
+    #[test]
+    fn a_percentile_at_the_end_of_the_range_reads_or_more() {
+        assert_eq!((percentile_text(29.9).as_str(), percentile_amount(29.9).as_str()), ("−29.9", "29.9 dB"));
+        assert_eq!((percentile_text(30.0).as_str(), percentile_amount(30.0).as_str()), ("≤ −30", "30 dB or more"));
+        assert!(END_OF_RANGE.starts_with(&percentile_text(30.0)) && END_OF_RANGE.contains(&percentile_amount(30.0)));
     }
 
     #[test]

@@ -6,12 +6,11 @@ mod read;
 mod response;
 
 use super::assigned_settings::AssignedSettings;
-use super::levels::DUAL_MONO_GAIN_DB;
 use super::settings_text;
 use crate::audio_file::Warning;
 use crate::error::{JobError, JobErrorKind};
 use crate::report::VoiceSeries;
-use crate::report::data::{self, GainReductions, Levels};
+use crate::report::data::{self, DUAL_MONO_GAIN_DB, GainReductions, Levels};
 use crate::wav_file::SpoolReader;
 use voicechain_core::measure::Profile;
 use voicechain_core::settings::StageId;
@@ -110,7 +109,7 @@ impl Voice {
             stage: stage.id().to_string(),
             lu: self.ledger.and_then(|l| l.entries.iter().find(|e| e.stage == stage).map(|e| e.lu)),
         });
-        Ok(data::Voice {
+        let mut voice = data::Voice {
             name: self.name.clone(),
             file: self.file.clone(),
             duration_s: self.seconds(),
@@ -119,6 +118,7 @@ impl Voice {
             input: self.input,
             output: self.output(),
             ledger: ledger.collect(),
+            beside_ledger: Vec::new(),
             gain_reduction: self.reductions,
             settings_source: self.chosen.from.clone(),
             settings: settings_text::stages(&self.settings, &coefs, |stage| match stage {
@@ -129,6 +129,8 @@ impl Voice {
             left_off: self.chosen.left_off.clone(),
             balance_gain_db: self.balance_db,
             warnings: self.warnings.clone(),
-        })
+        };
+        voice.beside_ledger = voice.changes_beside_ledger(2);
+        Ok(voice)
     }
 }

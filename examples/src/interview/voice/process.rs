@@ -3,9 +3,9 @@
 use super::Voice;
 use super::plot_data::PlotData;
 use crate::error::{JobError, JobErrorKind};
-use crate::interview::levels::{DUAL_MONO_GAIN_DB, measure, reduction};
+use crate::interview::levels::{measure, reduction};
 use crate::progress::{Progress, advance};
-use crate::report::data::GainReductions;
+use crate::report::data::{DUAL_MONO_GAIN_DB, GainReductions};
 use crate::report::text::count;
 use crate::wav_file::Spool;
 use std::path::Path;

@@ -58,6 +58,12 @@ pub(super) fn header(html: &mut String, report: &Report) {
 
 /// The compliance as a sentence.
 pub(in crate::report) fn compliance_text(report: &Report) -> String {
+    let verdict = if report.compliance().is_compliant() { "Meets" } else { "Misses" };
+    format!("{verdict} the target: {}", deviation_text(report))
+}
+
+/// Deviations of loudness and true peak from the target, ending in a full stop.
+pub(in crate::report) fn deviation_text(report: &Report) -> String {
     let compliance = report.compliance();
     let loudness = match compliance.loudness_deviation_lu {
         None => "no loudness could be measured".into(),
@@ -72,6 +78,5 @@ pub(in crate::report) fn compliance_text(report: &Report) -> String {
         Some(0.0) => "the true peak is at the ceiling".into(),
         Some(over) => format!("the true peak is {} dB below the ceiling", number(-over, 1)),
     };
-    let both = format!("{loudness}, {peak}");
-    if compliance.is_compliant() { format!("Meets the target: {both}.") } else { format!("Misses the target: {both}.") }
+    format!("{loudness}, {peak}.")
 }

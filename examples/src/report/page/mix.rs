@@ -4,7 +4,7 @@ use super::parts::{BAD, CAUTION, FULL_WIDTHS, GOOD, KEY_TARGET, n, note, player}
 use crate::report::data::Report;
 use crate::report::page_data::ReportPage;
 use crate::report::plot::{self, LoudnessTrace, ReductionTrace, TimePlot};
-use crate::report::text::{self, escape, number, signed};
+use crate::report::text::{self, escape, number, percentile_amount, signed};
 use std::fmt::Write;
 
 pub(super) fn mix_section(html: &mut String, page: &ReportPage) {
@@ -115,9 +115,9 @@ fn limiter_words(html: &mut String, report: &Report) {
         "is idle throughout".into()
     } else {
         format!(
-            "reduces the gain by {} dB (median), {} dB (95th percentile) and {} dB at most",
-            n(number(limiter.median_db, 1)),
-            n(number(limiter.p95_db, 1)),
+            "reduces the gain by {} (median), {} (95th percentile) and {} dB at most",
+            n(percentile_amount(limiter.median_db)),
+            n(percentile_amount(limiter.p95_db)),
             n(number(limiter.max_db, 1))
         )
     };

@@ -5,11 +5,11 @@ mod mix;
 mod parts;
 mod voice;
 
-pub(super) use header::compliance_text;
+pub(super) use header::{compliance_text, deviation_text};
 
 use super::data::Report;
 use super::page_data::ReportPage;
-use super::text::escape;
+use super::text::{END_OF_RANGE, escape};
 use header::header;
 use mix::mix_section;
 use std::fmt::Write;
@@ -66,6 +66,8 @@ fn footer(html: &mut String) {
          differ.</li>\n\
          <li id=\"note-4\">The ledger is measured: loudness after a stage minus loudness before it, over the 400 ms blocks that \
          pass the gates of BS.1770 at the input of the strip. Gain reduction is given as median, 95th percentile (95 %) and \
-         maximum (max) over time.</li>\n</ol>\n</footer>\n",
+         maximum (max) over time. ",
     );
+    html.push_str(END_OF_RANGE);
+    html.push_str("</li>\n</ol>\n</footer>\n");
 }

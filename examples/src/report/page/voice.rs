@@ -1,10 +1,10 @@
 //! Section of a voice: spectrum, levels, players, loudness over time and stages.
 
 use super::parts::{CAUTION, FULL_WIDTHS, KEY_AFTER, n, note, player, rounded, warnings};
-use crate::report::data::{GainReduction, Levels, Voice};
+use crate::report::data::{ChangeReason, GainReduction, Levels, Voice};
 use crate::report::page_data::{Excerpt, VoiceSeries};
 use crate::report::plot::{self, LoudnessTrace, ReductionTrace, SpectrumPlot, TimePlot};
-use crate::report::text::{self, escape, number, reduction_text, signed};
+use crate::report::text::{self, escape, number, percentile_text, reduction_text, signed};
 use std::fmt::Write;
 
 /// Class and width of the plots beside the column of facts.
@@ -179,7 +179,7 @@ fn stages_table(html: &mut String, voice: &Voice, range: f64) {
     let _ = write!(
         html,
         "<table class=\"stages\" role=\"table\"><caption>the stages in signal order: {from}the ledger shows the loudness change \
-         of each stage, and its sum that of the strip<sup><a href=\"#note-4\" aria-label=\"note 4\">4</a></sup></caption>\n<thead role=\"rowgroup\"><tr role=\"row\"><th scope=\"col\">stage</th>\
+         of each stage, and sums to the change from in to out<sup><a href=\"#note-4\" aria-label=\"note 4\">4</a></sup></caption>\n<thead role=\"rowgroup\"><tr role=\"row\"><th scope=\"col\">stage</th>\
          <th scope=\"col\">setting</th><th scope=\"col\" class=\"n picture\"><span>reduction, dB</span></th>\
          <th scope=\"col\" class=\"n\">median</th><th scope=\"col\" class=\"n\">95 %</th><th scope=\"col\" class=\"n\">max</th>\
          <th scope=\"col\" class=\"picture path\">from in to out</th><th scope=\"col\" class=\"n\">ledger, LU</th></tr></thead>\n\
@@ -217,19 +217,38 @@ fn stages_table(html: &mut String, voice: &Voice, range: f64) {
             html,
             "<td role=\"cell\" class=\"picture path\">{}</td><td role=\"cell\" class=\"n ledger\">{}</td></tr>",
             plot::waterfall_bar(reached, next, low, high),
-            signed(lu, 1)
+            signed(lu.map(rounded), 1)
         );
         reached = next;
     }
+    html.push_str("</tbody>\n<tfoot role=\"rowgroup\">");
+    let strip = voice.ledger.iter().filter_map(|entry| entry.lu).map(rounded).reduce(|sum, lu| sum + lu);
+    total_row(html, "the strip", "sum of the stages", strip);
+    for change in voice.changes_beside_ledger(1) {
+        let (name, words) = match change.reason {
+            ChangeReason::Gating => (
+                "gating",
+                "the stages are measured while the input passes the gates, the output while the output does; with rounding",
+            ),
+            ChangeReason::TwoChannels => ("two channels", "a mono voice plays on both"),
+            ChangeReason::Balance => ("balance", "to match the level of the other voices"),
+        };
+        total_row(html, name, words, change.lu);
+    }
+    total_row(html, "in to out", "loudness after minus loudness before", voice.loudness_change_lu(1));
+    html.push_str("</tfoot></table>\n");
+}
+
+/// Row below the stages.
+fn total_row(html: &mut String, name: &str, words: &str, lu: Option<f64>) {
     let _ = write!(
         html,
-        "</tbody>\n<tfoot role=\"rowgroup\"><tr role=\"row\"><th scope=\"row\" role=\"rowheader\" class=\"name quiet\">sum</th>\
-         <td role=\"cell\" class=\"words\"><span class=\"quiet\">{}</span></td><td role=\"cell\" class=\"picture\"></td>\
-         {}\
-         <td role=\"cell\" class=\"picture path\"></td><td role=\"cell\" class=\"n ledger\">{}</td></tr></tfoot></table>\n",
-        escape(&format!("then {} dB to match the level of the other voices", signed(voice.balance_gain_db, 1))),
+        "<tr role=\"row\"><th scope=\"row\" role=\"rowheader\" class=\"name quiet\">{name}</th>\
+         <td role=\"cell\" class=\"words\"><span class=\"quiet\">{words}</span></td>\
+         <td role=\"cell\" class=\"picture\"></td>{}<td role=\"cell\" class=\"picture path\"></td>\
+         <td role=\"cell\" class=\"n ledger\">{}</td></tr>",
         NO_REDUCTION.repeat(3),
-        signed(voice.ledger_sum_lu(), 1)
+        signed(lu, 1)
     );
 }
 
@@ -243,11 +262,11 @@ fn non_breaking(words: &str) -> String {
 
 fn reduction_cells(html: &mut String, reduction: &GainReduction, range: f64) {
     let _ = write!(html, "<td role=\"cell\" class=\"picture\">{}</td>", plot::reduction_bar(reduction, range));
-    for (label, db) in [("median", reduction.median_db), ("95 %", reduction.p95_db), ("max", reduction.max_db)] {
-        let _ = write!(
-            html,
-            "<td role=\"cell\" class=\"n reduction\" data-label=\"{label}\">{}</td>",
-            reduction_text(db, 1)
-        );
+    for (label, text) in [
+        ("median", percentile_text(reduction.median_db)),
+        ("95 %", percentile_text(reduction.p95_db)),
+        ("max", reduction_text(reduction.max_db, 1)),
+    ] {
+        let _ = write!(html, "<td role=\"cell\" class=\"n reduction\" data-label=\"{label}\">{text}</td>");
     }
 }
