@@ -15,7 +15,7 @@ use voicechain_examples::timing::{block_processor, test_signal};
 
 /// What changes between two blocks.
 const CHANGES: [&str; 10] =
-    ["none", "bell", "compressor", "ceiling", "twelve", "order", "look-ahead", "all", "spectral", "rate"];
+    ["none", "bell", "compressor", "ceiling", "twelve", "order", "twelve and order", "look-ahead", "spectral", "rate"];
 
 /// Counted blocks after each change: transitions, fades and the mute between them.
 const COUNTED_MS: f64 = 45.0;
@@ -66,7 +66,7 @@ fn changed(before: &StripSettings, change: &str) -> StripSettings {
                 SpectralLatency::Low
             }
         }
-        "twelve" | "all" => {
+        "twelve" | "twelve and order" => {
             s.trim.gain_db += 2.0;
             s.high_pass.frequency_hz *= 1.5;
             s.expander.range_db += 3.0;
@@ -79,9 +79,8 @@ fn changed(before: &StripSettings, change: &str) -> StripSettings {
             s.tone_eq.bell_gain_db += 2.0;
             s.limiter.ceiling_dbtp = ceiling_dbtp;
             s.output.gain_db -= 1.0;
-            if change == "all" {
+            if change == "twelve and order" {
                 s.order.reverse();
-                s.limiter.look_ahead_ms = 4.0;
             }
         }
         _ => {}

@@ -49,6 +49,12 @@ fn group_by_delay<const POINTS: usize>(clock: SubBlockClock, delays: [usize; POI
     groups
 }
 
+/// Points that share the filter of the previous point at the start, when all filters are clear: all but the first of
+/// each group. A point stops sharing with the first frame that differs.
+fn shared_at_start<const POINTS: usize>(groups: &[Group; GROUPS]) -> [bool; POINTS] {
+    core::array::from_fn(|k| groups.iter().all(|group| group.from != k))
+}
+
 /// Calls `each` if a sub-block ended.
 #[inline(always)]
 fn report_sub_block<const C: usize>(done: SubBlock<C>, each: &mut impl FnMut(SubBlock<C>)) {
@@ -109,11 +115,12 @@ impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
     /// decrease, and the last one is below 100 ms. At most two different delays besides 0 are kept apart.
     #[must_use]
     pub fn new(rate: SampleRate, delays: [usize; POINTS]) -> Self {
+        let groups = group_by_delay(SubBlockClock::new(rate), delays);
         Self {
             filter: KWeighting::new(rate),
             states: [KWeightingState::new(); POINTS],
-            groups: group_by_delay(SubBlockClock::new(rate), delays),
-            shared: [false; POINTS],
+            groups,
+            shared: shared_at_start(&groups),
             unchanged: [false; POINTS],
             changed: [false; POINTS],
             running: [0.0; POINTS],
@@ -136,7 +143,8 @@ impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {
     fn clear(&mut self, clock: SubBlockClock, delays: [usize; POINTS]) {
         self.states = [KWeightingState::new(); POINTS];
         self.groups = group_by_delay(clock, delays);
-        (self.shared, self.unchanged, self.changed) = ([false; POINTS], [false; POINTS], [false; POINTS]);
+        self.shared = shared_at_start(&self.groups);
+        (self.unchanged, self.changed) = ([false; POINTS], [false; POINTS]);
         self.running = [0.0; POINTS];
         self.hops = [[0.0; HOPS]; POINTS];
         self.sums.reset();

@@ -151,10 +151,11 @@ where
         }
     }
 
-    /// Passes the target coefficients to every stage.
+    /// Passes the target coefficients to every stage. The stages in their previous order fade out with the previous
+    /// coefficients.
     fn apply(&mut self) {
-        self.path.set(&self.target);
         self.reorder();
+        self.path.set(&self.target);
     }
 
     /// Starts the cross-fade to the target order. A cross-fade in progress ends first.
