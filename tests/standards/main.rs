@@ -4,6 +4,7 @@ mod active_level;
 mod dynamics;
 mod filters;
 mod k_weighting;
+mod limiter_search;
 mod loudness;
 mod loudness_properties;
 mod true_peak;
