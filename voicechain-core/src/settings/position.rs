@@ -28,7 +28,7 @@ pub(super) fn five_digits(value: f64) -> f64 {
 }
 
 impl SettingInfo {
-    /// Nearest accepted value with a short text: an integer for a switch or a choice, two decimals on a linear scale, five
+    /// Nearest accepted value with a short text: an integer for a switch, a choice or a count, two decimals on a linear scale, five
     /// significant digits on a logarithmic one. The default for NaN.
     ///
     /// Tested by `every_value_survives_a_host_position` and `every_value_survives_its_text`.
@@ -36,7 +36,8 @@ impl SettingInfo {
     pub fn rounded(&self, value: f64) -> f64 {
         let value = self.nearest(value);
         let rounded = match (self.unit, self.scale) {
-            (Unit::Switch | Unit::Choice, _) => libm::round(value),
+            // A number on a linear scale is a count.
+            (Unit::Switch | Unit::Choice, _) | (Unit::Number, Scale::Linear) => libm::round(value),
             (_, Scale::Linear) => libm::round(value * LINEAR_STEPS_PER_UNIT) / LINEAR_STEPS_PER_UNIT,
             (_, Scale::Logarithmic) => five_digits(value),
         };
@@ -134,6 +135,21 @@ pub(super) mod tests {
             // The defaults of the table are values with a short text.
             assert_eq!(info.rounded(info.default), info.default, "{}", info.id);
         }
+    }
+
+    #[test]
+    fn a_count_is_a_whole_number_at_every_position() {
+        let harmonics = row("hum.harmonics").unwrap();
+        let counts: Vec<f64> = (0..=190).map(|k| harmonics.value_at(f64::from(k) / 190.0)).collect();
+        assert!(counts.iter().all(|count| libm::trunc(*count) == *count));
+        // Every number of harmonics can be chosen, from 1 to 20.
+        for count in 1..=20 {
+            assert!(counts.contains(&f64::from(count)), "{count}");
+        }
+        assert_eq!(harmonics.parse("1.5"), Some(2.0));
+        assert_eq!(harmonics.stepped(4.0, 1.0), 5.0);
+        // Negative control: a quality factor is no count.
+        assert_eq!(row("tone_eq.bell_q").unwrap().parse("1.5"), Some(1.5));
     }
 
     #[test]
