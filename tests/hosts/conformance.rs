@@ -176,14 +176,13 @@ fn invalid_values_and_unknown_events_are_ignored() {
     });
     assert_bit_exact(&signal, &expected, "ignored events");
     assert_eq!(plugin.save().unwrap(), saved);
-    // A parameter value out of range is clamped. An event just after the block is tolerated. Events far after the block
-    // violate the format and are not handled by the framework.
+    // A parameter value out of range is clamped, and so is the time of an event outside the block.
     let gain = row("trim.gain_db").unwrap();
     let id = plugin.parameter(gain).id;
     plugin.raw().on_audio_thread(|raw| {
         assert!(raw.start());
         let mut signal = vec![vec![0.1; 64]; 2];
-        for (time, value) in [(0, 5.0), (63, -7.0), (64, 0.2), (3, 1e300)] {
+        for (time, value) in [(0, 5.0), (63, -7.0), (64, 0.2), (65, 0.3), (u32::MAX, 0.4), (3, 1e300)] {
             assert_ne!(raw.process(&mut signal, 64, Buffers::Apart, Some(&[Event::new(time, id.get(), value)])), 0);
         }
         raw.stop();

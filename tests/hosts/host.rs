@@ -7,6 +7,7 @@ use clack_extensions::params::{
     HostParams, HostParamsImplMainThread, HostParamsImplShared, ParamClearFlags, ParamRescanFlags,
 };
 use clack_extensions::state::{HostState, HostStateImpl};
+use clack_extensions::tail::{HostTail, HostTailImpl};
 use clack_extensions::thread_check::{HostThreadCheck, HostThreadCheckImpl};
 use clack_host::prelude::*;
 use std::cell::Cell;
@@ -30,6 +31,8 @@ pub struct HostRequests {
     pub flushes: AtomicU32,
     /// Notifications of a changed latency.
     pub latency_changes: AtomicU32,
+    /// Notifications of a changed tail.
+    pub tail_changes: AtomicU32,
     /// Notifications of changed parameter values.
     pub rescans: AtomicU32,
     /// Errors reported by the host library, and calls on the wrong thread.
@@ -45,6 +48,7 @@ impl HostRequests {
             callbacks: AtomicU32::new(0),
             flushes: AtomicU32::new(0),
             latency_changes: AtomicU32::new(0),
+            tail_changes: AtomicU32::new(0),
             rescans: AtomicU32::new(0),
             complaints: Mutex::default(),
         }
@@ -143,6 +147,21 @@ impl HostStateImpl for MainThreadHost {
     }
 }
 
+/// Host callbacks for the audio thread.
+#[derive(Debug)]
+pub struct AudioThreadHost(pub(crate) Arc<HostRequests>);
+
+impl<'a> AudioProcessorHandler<'a> for AudioThreadHost {}
+
+impl HostTailImpl for AudioThreadHost {
+    fn changed(&mut self) {
+        if !IS_AUDIO_THREAD.get() {
+            self.0.complain("tail.changed on a thread other than the audio thread".into());
+        }
+        self.0.tail_changes.fetch_add(1, Ordering::Relaxed);
+    }
+}
+
 /// Host type for the host library.
 #[derive(Debug)]
 pub struct Host;
@@ -150,7 +169,7 @@ pub struct Host;
 impl HostHandlers for Host {
     type Shared<'a> = SharedHost;
     type MainThread<'a> = MainThreadHost;
-    type AudioProcessor<'a> = ();
+    type AudioProcessor<'a> = AudioThreadHost;
 
     fn declare_extensions(builder: &mut HostExtensions<Self>, _shared: &Self::Shared<'_>) {
         builder
@@ -159,6 +178,7 @@ impl HostHandlers for Host {
             .register::<HostParams>()
             .register::<HostLatency>()
             .register::<HostState>()
+            .register::<HostTail>()
             .register::<HostGui>();
     }
 }

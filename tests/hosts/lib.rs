@@ -5,6 +5,7 @@ pub mod raw_calls;
 pub mod resources;
 pub mod screen;
 pub mod test_bench;
+pub mod vst3_host;
 
 use clack_extensions::audio_ports_config::{AudioPortsConfigBuffer, PluginAudioPortsConfig};
 use clack_extensions::gui::{GuiApiType, GuiConfiguration, GuiSize, PluginGui, Window};
@@ -18,8 +19,8 @@ use clack_host::events::Pckn;
 use clack_host::events::event_types::ParamValueEvent;
 use clack_host::events::spaces::CoreEventSpace;
 use clack_host::prelude::*;
+use host::{AudioThreadHost, IS_AUDIO_THREAD, MainThreadHost, SharedHost};
 pub use host::{Host, HostRequests};
-use host::{IS_AUDIO_THREAD, MainThreadHost, SharedHost};
 use std::ffi::CString;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -137,6 +138,12 @@ pub fn clap_value(info: &SettingInfo, value: f64) -> f64 {
         Unit::Switch | Unit::Choice => value,
         _ => f64::from(info.position_of(value) as f32),
     }
+}
+
+/// Numeric id that the framework derives from a string id: `h = 31 h + byte` in 32 bits, highest bit cleared.
+#[must_use]
+pub fn number_of(id: &str) -> u32 {
+    id.bytes().fold(0_u32, |h, byte| h.wrapping_mul(31).wrapping_add(u32::from(byte))) & 0x7FFF_FFFF
 }
 
 /// Normalised VST3 parameter value for a value of a row.
@@ -384,7 +391,8 @@ impl HostedPlugin {
     pub fn activate(&mut self, rate_hz: f64, max_frames: u32) -> bool {
         let configuration =
             PluginAudioConfiguration { sample_rate: rate_hz, min_frames_count: 1, max_frames_count: max_frames };
-        let activated = self.instance.activate(|_, _| (), configuration);
+        let requests = Arc::clone(&self.requests);
+        let activated = self.instance.activate(|_, _| AudioThreadHost(requests), configuration);
         self.processor = activated.ok().map(PluginAudioProcessor::from);
         self.main_thread();
         self.processor.is_some()

@@ -4,12 +4,7 @@ use clack_extensions::params::ParamInfoFlags;
 use std::collections::BTreeSet;
 use voicechain_core::settings::{SectionId, rows};
 use voicechain_core::units::Unit;
-use voicechain_host_tests::{HostedPlugin, clap_value};
-
-/// Numeric id that the framework derives from a string id: `h = 31 h + byte` in 32 bits, highest bit cleared.
-fn number_of(id: &str) -> u32 {
-    id.bytes().fold(0_u32, |h, byte| h.wrapping_mul(31).wrapping_add(u32::from(byte))) & 0x7FFF_FFFF
-}
+use voicechain_host_tests::{HostedPlugin, clap_value, number_of};
 
 #[test]
 fn parameters_correspond_to_the_table_of_settings() {
@@ -34,6 +29,7 @@ fn parameters_correspond_to_the_table_of_settings() {
         assert_eq!(parameter.flags.contains(ParamInfoFlags::IS_AUTOMATABLE), info.automatable, "{}", info.id);
         let stepped = matches!(info.unit, Unit::Switch | Unit::Choice);
         assert_eq!(parameter.flags.contains(ParamInfoFlags::IS_STEPPED), stepped, "{}", info.id);
+        assert_eq!(parameter.flags.contains(ParamInfoFlags::IS_ENUM), info.unit == Unit::Choice, "{}", info.id);
         assert_eq!(parameter.range, [0.0, if stepped { info.max } else { 1.0 }, clap_value(info, info.default)]);
     }
 }

@@ -6,6 +6,9 @@
 mod bit_exact;
 mod conformance;
 mod endurance;
+mod formats;
 mod listing;
 mod measure_and_propose;
+mod sample_rates;
+mod sleep;
 mod states;

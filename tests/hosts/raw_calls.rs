@@ -6,6 +6,7 @@ use clap_sys::events::{
     CLAP_CORE_EVENT_SPACE_ID, CLAP_EVENT_PARAM_VALUE, clap_event_header, clap_event_param_value, clap_input_events,
     clap_output_events,
 };
+use clap_sys::ext::params::{CLAP_EXT_PARAMS, clap_param_info, clap_plugin_params};
 use clap_sys::plugin::clap_plugin;
 use clap_sys::process::clap_process;
 use std::ptr;
@@ -100,6 +101,22 @@ impl RawPlugin {
         unsafe { &*(self.0 as *const clap_plugin) }
     }
 
+    /// Whether the plugin describes a parameter at this index.
+    #[must_use]
+    #[allow(unsafe_code)]
+    pub fn has_parameter(self, index: u32) -> bool {
+        // SAFETY: the extension has this type; the description is plain data that the plugin fills.
+        unsafe {
+            let Some(get) = self.plugin().get_extension else { return false };
+            let params = get(self.plugin(), CLAP_EXT_PARAMS.as_ptr()).cast::<clap_plugin_params>();
+            let mut info: clap_param_info = std::mem::zeroed();
+            params
+                .as_ref()
+                .and_then(|params| params.get_info)
+                .is_some_and(|get| get(self.plugin(), index, &raw mut info))
+        }
+    }
+
     /// Starts processing; returns false if the plugin refuses.
     #[must_use]
     #[allow(unsafe_code)]
@@ -149,7 +166,6 @@ impl RawPlugin {
     /// # Panics
     /// If the plugin has no process function.
     #[must_use]
-    #[allow(unsafe_code)]
     pub fn process_within(
         self,
         signal: &mut [Vec<f32>],
@@ -158,6 +174,28 @@ impl RawPlugin {
         events: Option<&[Event]>,
         within: impl FnOnce(&dyn Fn() -> i32) -> i32,
     ) -> i32 {
+        self.call(signal, frames, buffers, events, within).0
+    }
+
+    /// As [`process`](Self::process); also returns the mask of the output channels that the plugin marks as constant.
+    ///
+    /// # Panics
+    /// If the plugin has no process function.
+    #[must_use]
+    pub fn process_with_mask(self, signal: &mut [Vec<f32>], buffers: Buffers) -> (i32, u64) {
+        let frames = signal.first().map_or(0, Vec::len);
+        self.call(signal, frames, buffers, Some(&[]), |call| call())
+    }
+
+    #[allow(unsafe_code)]
+    fn call(
+        self,
+        signal: &mut [Vec<f32>],
+        frames: usize,
+        buffers: Buffers,
+        events: Option<&[Event]>,
+        within: impl FnOnce(&dyn Fn() -> i32) -> i32,
+    ) -> (i32, u64) {
         let mut inputs: Vec<Vec<f32>> = signal.to_vec();
         let apart = buffers != Buffers::InPlace;
         let mut out: Vec<*mut f32> = signal.iter_mut().map(|channel| channel.as_mut_ptr()).collect();
@@ -189,6 +227,7 @@ impl RawPlugin {
         };
         let process = self.plugin().process.expect("a plugin processes");
         // SAFETY: all pointers of the call are valid until it returns.
-        within(&|| unsafe { process(self.plugin(), &raw const call) })
+        let status = within(&|| unsafe { process(self.plugin(), &raw const call) });
+        (status, output.constant_mask)
     }
 }

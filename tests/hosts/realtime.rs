@@ -9,9 +9,9 @@
 use std::sync::atomic::{AtomicI64, AtomicU8, AtomicU64, Ordering};
 use voicechain_core::propose::Context;
 use voicechain_core::strip::StartingPoint;
-use voicechain_host_tests::clap_value;
 use voicechain_host_tests::raw_calls::{Buffers, Event};
 use voicechain_host_tests::test_bench::TestBench;
+use voicechain_host_tests::{HostedPlugin, clap_value};
 use voicechain_tests::signals::{phrases, unequal};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::random_value;
@@ -78,6 +78,37 @@ fn gated<T>(call: impl FnOnce() -> T) -> T {
     let result = call();
     GATE.store(ALLOW, Ordering::SeqCst);
     result
+}
+
+/// Runs the built plugin, gated, through what its CLAP object adds: events behind the block, notifications of the tail,
+/// silence until it sleeps, sound that passes through.
+fn run_built_plugin() {
+    let frequency = voicechain_core::settings::row("high_pass.frequency_hz").unwrap();
+    for rate_hz in [48_000.0, 384_000.0] {
+        let mut plugin = HostedPlugin::new(2);
+        assert!(plugin.activate(rate_hz, 8_192));
+        let id = plugin.parameter(frequency).id.get();
+        let last = plugin.raw().on_audio_thread(|raw| {
+            assert!(raw.start());
+            let _ = raw.process(&mut [vec![0.0; 64], vec![0.0; 64]], 64, Buffers::Apart, Some(&[]));
+            watch_this_thread();
+            let mut last = 0;
+            for block in 0..500_u32 {
+                let sounds = block < 20;
+                let mut signal = [vec![if sounds { 0.1 } else { 0.0 }; 8_192], vec![0.0; 8_192]];
+                let hz = [80.0, 120.0][block as usize % 2];
+                let event = |time| Event::new(time, id, clap_value(frequency, hz));
+                let events = if sounds { vec![event(8_192 + block), event(u32::MAX)] } else { Vec::new() };
+                last = raw.process_within(&mut signal, 8_192, Buffers::Apart, Some(&events), |call| gated(call));
+            }
+            raw.stop();
+            last
+        });
+        assert_eq!(last, clap_sys::process::CLAP_PROCESS_SLEEP, "{rate_hz}");
+        if rate_hz == 48_000.0 {
+            assert!(plugin.requests.tail_changes.load(Ordering::Relaxed) > 0);
+        }
+    }
 }
 
 #[test]
@@ -147,6 +178,7 @@ fn processing_makes_no_system_call() {
         eprintln!("this kernel has no system-call user dispatch: nothing was checked");
         return;
     }
+    run_built_plugin();
     let calls = CALLS.load(Ordering::SeqCst);
     assert_eq!(calls, 0, "the last one was number {}", LAST.load(Ordering::SeqCst));
 

@@ -8,7 +8,7 @@ use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::random_settings;
 
 /// State as the plugin writes it: length of the JSON, then the JSON.
-fn envelope(json: &str) -> Vec<u8> {
+pub(crate) fn envelope(json: &str) -> Vec<u8> {
     let mut bytes = (json.len() as u64).to_le_bytes().to_vec();
     bytes.extend_from_slice(json.as_bytes());
     bytes
@@ -18,13 +18,18 @@ fn quoted(text: &str) -> String {
     text.replace('\\', "\\\\").replace('"', "\\\"").replace('\n', "\\n")
 }
 
-fn state_with(text: &str) -> Vec<u8> {
+pub(crate) fn state_with(text: &str) -> Vec<u8> {
     envelope(&format!("{{\"version\":\"0.1.0\",\"params\":{{}},\"fields\":{{\"settings\":\"{}\"}}}}", quoted(text)))
 }
 
 /// State with these settings.
 pub(crate) fn state_of(settings: &StripSettings) -> Vec<u8> {
     state_with(&voicechain_text::write(settings).unwrap())
+}
+
+/// Settings within a state of the plugin.
+pub(crate) fn settings_in(state: &[u8]) -> StripSettings {
+    voicechain_text::read(&text_in(state)).expect("the settings are valid")
 }
 
 /// Settings text within a state.

@@ -34,6 +34,11 @@ impl EditorController {
         let Some(rate) = self.instance.meters.rate().or_else(|| SampleRate::new(DEFAULT_RATE_HZ).ok()) else { return };
         let parameters = &self.instance.parameters;
         let refused = parameters.refused();
+        let pass_through = self.instance.activation.pass_through_notice();
+        if pass_through != self.pass_through {
+            // An older message would hide it.
+            (self.pass_through, self.message) = (pass_through, None);
+        }
         let view = ViewModel {
             name: &self.name,
             settings: parameters.settings(),
@@ -51,6 +56,7 @@ impl EditorController {
             can_undo_redo: self.instance.commands.can_undo_redo(),
             clipboard: [clipboard::is_filled(); 2],
             file_dialog: self.files.file_dialog(),
+            pass_through: self.pass_through.as_deref(),
             message: self.message.as_deref().or(refused.as_deref()),
         };
         let actions = self.page.ui(ui, &view);

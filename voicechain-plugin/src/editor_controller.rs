@@ -28,6 +28,8 @@ pub(crate) struct EditorController {
     pub(crate) profile_polled: Option<Instant>,
     pub(crate) files: Files,
     pub(crate) message: Option<String>,
+    /// Why the sound passes through unprocessed, as last shown.
+    pub(crate) pass_through: Option<String>,
     pub(crate) size: [f32; 2],
     pub(crate) scale: Scale,
 }
@@ -49,6 +51,7 @@ impl EditorController {
             profile_polled: None,
             files,
             message: None,
+            pass_through: None,
             size: DEFAULT_SIZE,
             scale,
         }

@@ -1,5 +1,6 @@
 //! Instance of the plugin as its editor uses it: shared parts, and operations that need several of them.
 
+use crate::activation::Activation;
 use crate::commands::Commands;
 use crate::gestures::Gestures;
 use crate::meters::Meters;
@@ -56,13 +57,22 @@ pub struct Instance {
     pub voice_meter: Arc<Mutex<VoiceMeter>>,
     /// Meter readings of the strip.
     pub meters: Arc<Meters>,
+    /// Sample rate and tail of the current activation.
+    pub activation: Arc<Activation>,
 }
 
 impl Default for Instance {
     fn default() -> Self {
         let parameters = Arc::<Parameters>::default();
         let commands = Arc::new(Commands::new(Arc::clone(&parameters)));
-        Self { parameters, commands, samples: Arc::default(), voice_meter: Arc::default(), meters: Arc::default() }
+        Self {
+            parameters,
+            commands,
+            samples: Arc::default(),
+            voice_meter: Arc::default(),
+            meters: Arc::default(),
+            activation: Arc::default(),
+        }
     }
 }
 
@@ -70,8 +80,11 @@ impl Instance {
     /// Starts a new measurement of the voice on this track.
     ///
     /// # Errors
-    /// If the system cannot start a thread.
+    /// If the sound passes through unprocessed, or the system cannot start a thread.
     pub fn measure(&self) -> std::io::Result<()> {
+        if let Some(notice) = self.activation.pass_through_notice() {
+            return Err(std::io::Error::new(std::io::ErrorKind::Unsupported, notice));
+        }
         self.samples.stop();
         self.voice_meter.lock().unwrap_or_else(PoisonError::into_inner).clear();
         self.samples.listen(Arc::clone(&self.voice_meter))

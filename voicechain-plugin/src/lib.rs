@@ -9,18 +9,23 @@
 //! - [`commands`] changes all settings at once, through host [`gestures`].
 //! - [`sample_ring`] carries the input to the [`voice_meter`] that measures it.
 //! - [`meters`] carries the strip's meter readings to the editor; [`redraw`] tells the editor to draw.
+//! - [`formats`] is the plugin's entry for CLAP and VST3 hosts. [`activation`] tells it the tail; at sample rates that
+//!   the strip cannot process, the sound [passes through](pass_through).
 //! - The editor reaches all of these through its [`Instance`] and draws with `voicechain-editor`, in a [`window`].
 
+pub mod activation;
 mod clipboard;
 pub mod commands;
 mod editor;
 mod editor_controller;
 mod files;
+pub mod formats;
 pub mod gestures;
 pub mod instance;
 pub mod meters;
 pub mod parameter;
 pub mod parameters;
+pub mod pass_through;
 mod plugin;
 pub mod preferences;
 pub mod processor;
@@ -38,6 +43,3 @@ pub mod window;
 pub use instance::Instance;
 pub use parameters::Parameters;
 pub use plugin::VoicePlugin;
-
-nice_plug::nice_export_clap!(VoicePlugin);
-nice_plug::nice_export_vst3!(VoicePlugin);

@@ -52,6 +52,11 @@ impl Parameter {
         }
     }
 
+    /// Whether this is the choice that a pointer identifies.
+    pub(crate) fn is_choice(&self, pointer: ParamPtr) -> bool {
+        matches!(self, Self::Choice(_)) && self.pointer() == pointer
+    }
+
     /// Normalised parameter value for a value of the row, 0 to 1.
     #[must_use]
     pub fn normalised(&self, info: &SettingInfo, value: f64) -> f32 {

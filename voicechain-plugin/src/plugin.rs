@@ -3,25 +3,57 @@
 use crate::instance::Instance;
 use crate::meters::ReadingSender;
 use crate::parameter::Parameter;
+use crate::pass_through::pass_through;
 use crate::processor::Processor;
 use crate::sample_ring::SampleSender;
 use crate::state;
 use crate::window::Window;
 use nice_plug::plugin::PluginState;
 use nice_plug::prelude::*;
+use std::cell::RefCell;
 use std::sync::Arc;
 use voicechain_core::SampleRate;
 use voicechain_core::settings::SectionId;
 
+/// What an active plugin does with the sound.
+enum Active {
+    /// Processes it; with the senders to the editor.
+    Strip(Processor, SampleSender, ReadingSender),
+    /// Passes it through, because the strip cannot run at this sample rate.
+    PassThrough,
+}
+
 /// The voice strip as a plugin.
-#[derive(Default)]
 pub struct VoicePlugin {
     instance: Instance,
-    /// Processor and the senders to the editor; present while the plugin is active.
-    active: Option<(Processor, SampleSender, ReadingSender)>,
+    active: Option<Active>,
+}
+
+thread_local! {
+    /// Instance for the plugin that is created next on this thread.
+    static NEXT_INSTANCE: RefCell<Option<Instance>> = const { RefCell::new(None) };
+}
+
+impl Default for VoicePlugin {
+    fn default() -> Self {
+        Self { instance: NEXT_INSTANCE.take().unwrap_or_default(), active: None }
+    }
 }
 
 impl VoicePlugin {
+    /// Calls `create`, in which the framework creates one plugin, and gives this plugin an instance that the caller
+    /// shares.
+    pub(crate) fn with_instance<T>(instance: &Instance, create: impl FnOnce() -> T) -> T {
+        NEXT_INSTANCE.set(Some(instance.clone()));
+        create()
+    }
+
+    fn begin(&mut self, rate_hz: f64, tail: u32, active: Active) {
+        self.instance.activation.begin(rate_hz, tail);
+        self.active = Some(active);
+        self.instance.meters.redraw().request();
+    }
+
     /// Shared state of this instance, as its editor uses it.
     #[must_use]
     pub fn instance(&self) -> Instance {
@@ -70,7 +102,17 @@ impl Plugin for VoicePlugin {
         buffer_config: &BufferConfig,
         context: &mut impl ActivateContext<Self>,
     ) -> bool {
-        let Ok(rate) = SampleRate::new(f64::from(buffer_config.sample_rate)) else { return false };
+        self.deactivate();
+        let rate_hz = f64::from(buffer_config.sample_rate);
+        if !(rate_hz > 0.0 && rate_hz.is_finite()) {
+            return false;
+        }
+        let Ok(rate) = SampleRate::new(rate_hz) else {
+            self.instance.stop_measuring();
+            context.set_latency_samples(0);
+            self.begin(rate_hz, 0, Active::PassThrough);
+            return true;
+        };
         let count = audio_io_layout.main_output_channels.map_or(0, NonZeroU32::get);
         // CLAP allows a new latency only during activation; the other formats allow it at any time.
         let latency_is_fixed = context.plugin_api() == PluginApi::Clap;
@@ -78,17 +120,17 @@ impl Plugin for VoicePlugin {
             return false;
         };
         context.set_latency_samples(processor.latency());
-        self.active = Some((
-            processor,
-            self.instance.samples.open(rate.hz(), count as usize),
-            self.instance.meters.open(rate.hz()),
-        ));
+        let tail = processor.tail();
+        let samples = self.instance.samples.open(rate_hz, count as usize);
+        let readings = self.instance.meters.open(rate_hz);
+        self.begin(rate_hz, tail, Active::Strip(processor, samples, readings));
         true
     }
 
     fn reset(&mut self) {
-        if let Some((processor, ..)) = &mut self.active {
+        if let Some(Active::Strip(processor, ..)) = &mut self.active {
             processor.reset(&self.instance.parameters);
+            self.instance.activation.set_tail(processor.tail());
         }
     }
 
@@ -98,20 +140,26 @@ impl Plugin for VoicePlugin {
         _aux: &mut AuxiliaryBuffers,
         context: &mut impl ProcessContext<Self>,
     ) -> ProcessStatus {
-        let Some((processor, samples, readings)) = &mut self.active else {
-            return ProcessStatus::Error("not activated");
-        };
-        samples.send(buffer.as_slice());
-        if processor.process(buffer.as_slice(), &self.instance.parameters) {
-            context.request_restart();
+        match &mut self.active {
+            None => return ProcessStatus::Error("not activated"),
+            Some(Active::PassThrough) => pass_through(buffer.as_slice()),
+            Some(Active::Strip(processor, samples, readings)) => {
+                samples.send(buffer.as_slice());
+                if processor.process(buffer.as_slice(), &self.instance.parameters) {
+                    context.request_restart();
+                }
+                processor.send_reading(readings, buffer.samples());
+                context.set_latency_samples(processor.latency());
+                self.instance.activation.set_tail(processor.tail());
+            }
         }
-        processor.send_reading(readings, buffer.samples());
-        context.set_latency_samples(processor.latency());
-        ProcessStatus::Tail(processor.tail())
+        ProcessStatus::Tail(self.instance.activation.tail())
     }
 
     fn deactivate(&mut self) {
         self.active = None;
+        self.instance.activation.end();
+        self.instance.meters.redraw().request();
     }
 }
 
@@ -127,8 +175,10 @@ impl ClapPlugin for VoicePlugin {
         ClapFeature::AudioEffect,
         ClapFeature::Equalizer,
         ClapFeature::Compressor,
+        ClapFeature::Expander,
         ClapFeature::Deesser,
         ClapFeature::Limiter,
+        ClapFeature::Restoration,
         ClapFeature::Mixing,
         ClapFeature::Mono,
         ClapFeature::Stereo,
@@ -155,5 +205,5 @@ impl ClapPlugin for VoicePlugin {
 impl Vst3Plugin for VoicePlugin {
     const VST3_CLASS_ID: [u8; 16] = *b"voicechain.strip";
     const VST3_SUBCATEGORIES: &'static [Vst3SubCategory] =
-        &[Vst3SubCategory::Fx, Vst3SubCategory::Dynamics, Vst3SubCategory::Eq];
+        &[Vst3SubCategory::Fx, Vst3SubCategory::Dynamics, Vst3SubCategory::Eq, Vst3SubCategory::Restoration];
 }

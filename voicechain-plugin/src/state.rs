@@ -22,6 +22,8 @@ const SETTINGS: &str = "settings";
 /// Field of the editor preferences; absent while they have their defaults.
 const EDITOR: &str = "editor";
 const REFUSED: &str = "refused";
+/// Reason for refusing a state without settings.
+pub(crate) const NOT_A_STATE: &str = "this is not a state of this plugin; load one that it saved";
 
 /// Fields to save.
 fn fields(parameters: &Parameters) -> BTreeMap<String, String> {
@@ -55,7 +57,7 @@ fn maps_to(info: &SettingInfo, position: f32, value: f64) -> bool {
 pub(crate) fn filter(state: &mut PluginState) {
     let settings = match state.fields.get(SETTINGS) {
         Some(text) => voicechain_text::read(text).map_err(|error| error.to_string()),
-        None => Err("this is not a state of this plugin; load one that it saved".to_string()),
+        None => Err(NOT_A_STATE.to_string()),
     };
     match settings {
         Ok(settings) => {

@@ -105,8 +105,9 @@ impl EditorController {
 
     /// Starts a new measurement; the former profile is no longer shown.
     fn measure(&mut self) -> StatusMessage {
+        self.instance.measure().map_err(reason)?;
         (self.profile, self.proposal) = (None, None);
-        self.instance.measure().map_err(reason).and(NO_MESSAGE)
+        NO_MESSAGE
     }
 
     /// Ends the measurement; the result is shown at once.

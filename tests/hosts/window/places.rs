@@ -32,6 +32,7 @@ impl ControlPositions {
                 can_undo_redo: [false; 2],
                 clipboard: [false; 2],
                 file_dialog: None,
+                pass_through: None,
                 message: None,
             };
             page.ui(&mut ui, &view);

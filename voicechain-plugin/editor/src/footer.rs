@@ -49,7 +49,9 @@ impl Page {
             _ if self.hint.is_empty() && cx.view.file_dialog.is_some() => {
                 (cx.view.file_dialog.map_or("", path_field::hint).into(), cx.palette.ink)
             }
-            _ if self.hint.is_empty() => (usual.into(), cx.palette.quiet),
+            _ if self.hint.is_empty() => {
+                cx.view.pass_through.map_or((usual.into(), cx.palette.quiet), |why| (why.into(), cx.palette.ink))
+            }
             _ => (self.hint.clone(), cx.palette.quiet),
         };
         let line = Rect::from_min_max(pos2(rect.left(), y - 12.0), pos2(rect.right() - 130.0, y + 12.0));

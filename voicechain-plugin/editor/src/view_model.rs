@@ -41,6 +41,8 @@ pub struct ViewModel<'a> {
     pub clipboard: [bool; 2],
     /// State of the file choice, while a settings file is being chosen.
     pub file_dialog: Option<FileDialog<'a>>,
+    /// Why the sound passes through unprocessed; `None` while it is processed.
+    pub pass_through: Option<&'a str>,
     /// Message: an error or a confirmation.
     pub message: Option<&'a str>,
 }

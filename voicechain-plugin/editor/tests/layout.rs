@@ -210,6 +210,20 @@ fn a_message_is_shown_in_the_hint_line() {
     assert!(page.query_by_label("a.toml: not a settings file; use a file that this program wrote").is_some());
 }
 
+#[test]
+fn the_hint_line_says_why_the_sound_passes_through() {
+    let notice = "voicechain processes 8 to 192 kHz; at 384 kHz it passes the sound through";
+    let mut page = open(Track::measured());
+    assert!(page.query_by_label(notice).is_none());
+    page.state_mut().pass_through = Some(notice.into());
+    page.run_steps(1);
+    assert!(page.query_by_label(notice).is_some());
+    // A message comes first.
+    page.state_mut().message = Some("copied".into());
+    page.run_steps(1);
+    assert!(page.query_by_label("copied").is_some() && page.query_by_label(notice).is_none());
+}
+
 /// A turn of the wheel is one gesture over any number of frames.
 #[test]
 fn a_turn_of_the_wheel_is_one_gesture() {

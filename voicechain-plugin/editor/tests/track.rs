@@ -27,6 +27,7 @@ pub(crate) struct Track {
     pub(crate) clipboard: bool,
     /// Operation, initial path, whether the system's dialog is open, and typed path of an existing file.
     pub(crate) file_dialog: Option<(FileOperation, String, bool, String)>,
+    pub(crate) pass_through: Option<String>,
     pub(crate) message: Option<String>,
     pub(crate) actions: Vec<UserAction>,
 }
@@ -46,6 +47,7 @@ impl Track {
             can_undo_redo: [false; 2],
             clipboard: false,
             file_dialog: None,
+            pass_through: None,
             message: None,
             actions: Vec::new(),
         }
@@ -116,6 +118,7 @@ impl Track {
                 file_dialog: self.file_dialog.as_ref().map(|(operation, path, system_dialog, existing_path)| {
                     FileDialog { operation: *operation, path, system_dialog: *system_dialog, existing_path }
                 }),
+                pass_through: self.pass_through.as_deref(),
                 message: self.message.as_deref(),
             };
         for action in self.page.ui(ui, &view) {

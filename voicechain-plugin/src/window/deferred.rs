@@ -5,7 +5,7 @@
 
 use super::app::WindowApp;
 use super::host;
-use super::size::opening_size;
+use super::size::{RESIZE_HINT, opening_size};
 use super::threads::WindowThreads;
 use crate::instance::Instance;
 use crate::preferences::Preferences;
@@ -105,7 +105,9 @@ impl DeferredWindow {
         Ok(())
     }
 
+    /// Sets the size; one below the minimum becomes the minimum.
     pub(super) fn set_size(&self, size: NativeSize<u32>) -> Result<(), baseview::Error> {
+        let size = self.adjusted(size);
         if let Some(window) = self.window.get() {
             return window.resize(size);
         }
@@ -115,8 +117,14 @@ impl DeferredWindow {
         Ok(())
     }
 
+    /// Nearest size that the window can have.
+    pub(super) fn adjusted(&self, size: NativeSize<u32>) -> NativeSize<u32> {
+        let (now, scale) = self.size();
+        RESIZE_HINT.adjust_size(size, now, scale)
+    }
+
     /// Size and scale of the window; before it is created, those it will have.
-    pub(super) fn size(&self) -> (NativeSize<u32>, f64) {
+    fn size(&self) -> (NativeSize<u32>, f64) {
         match self.window.get().map(baseview::Window::size) {
             Some(size) => (NativeSize::from_logical_or_physical(size.logical, size.physical), size.scale_factor),
             None => (opening_size(&self.instance, &self.scale), self.scale.get()),

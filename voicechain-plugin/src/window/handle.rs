@@ -1,7 +1,6 @@
 //! Handle by which the framework controls an open editor.
 
 use super::deferred::DeferredWindow;
-use super::size::RESIZE_HINT;
 use crate::redraw::RedrawFlag;
 use egui_baseview::baseview;
 use nice_plug::editor::dpi::NativeSize;
@@ -37,8 +36,7 @@ impl EditorHandle for WindowHandle {
     }
 
     fn adjust_size(&self, size: NativeSize<u32>, window: &DeferredWindow) -> Option<NativeSize<u32>> {
-        let (now, scale) = window.size();
-        Some(RESIZE_HINT.adjust_size(size, now, scale))
+        Some(window.adjusted(size))
     }
 
     fn set_fallback_scale_factor(&self, scale: f64, window: &DeferredWindow) -> Result<(), baseview::Error> {
