@@ -205,3 +205,32 @@ fn a_stage_alone_survives_any_input() {
         }
     }
 }
+
+/// With hum on, `hum.harmonics` rises while a channel is silent: the output stays finite, in one step (10 to 12 at 1 s)
+/// and after any other rise.
+#[test]
+fn hum_stays_finite_when_harmonics_rise_with_a_silent_channel() {
+    let mut random = Noise::new(31);
+    for hz in [8_000.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0] {
+        let voice = phrases(-22.0, hz, 1.6, 4);
+        let silent: [fn(f32) -> [f32; 2]; 3] = [|x| [x, 0.0], |x| [0.0, x], |_| [0.0; 2]];
+        for one_sided in silent {
+            let frames: Vec<[f32; 2]> = voice.iter().map(|&x| one_sided(x as f32)).collect();
+            for round in 0..4 {
+                let (from, to, at_s) = match round {
+                    0 => (10.0, 12.0, 1.0),
+                    _ => (random.between(1.0, 19.0).floor(), 20.0, random.between(0.3, 1.3)),
+                };
+                let mut settings = StripSettings::default();
+                settings.hum.on = true;
+                settings.hum.harmonics = from;
+                let mut strip: Box<Strip<2>> = strip(&settings, rate(hz));
+                let (before, after) = frames.split_at((at_s * hz) as usize);
+                run(&mut strip, before);
+                settings.hum.harmonics = to;
+                strip.set(&coefs(&settings, rate(hz)));
+                check_output(&run(&mut strip, after), &format!("harmonics {from} to {to} at {at_s:.2} s, {hz} Hz"));
+            }
+        }
+    }
+}

@@ -64,8 +64,7 @@ use signal_path::SignalPath;
 /// - **Block size**: the output does not depend on it. Any split of the same frames into calls returns the same bits.
 /// - **Real time**: processing does not allocate, lock or wait. No panic is known.
 /// - **Input**: any input gives finite output. Non-finite samples become silence, and samples beyond +36 dBFS are
-///   clamped; [`sanitised_samples`](Self::sanitised_samples) counts each kind. Known fault: the hum stage can stay
-///   non-finite when one channel is silent and `hum.harmonics` rises.
+///   clamped; [`sanitised_samples`](Self::sanitised_samples) counts each kind.
 /// - **Latency**: [`latency`](Self::latency) is exact.
 /// - **Tail**: [`tail`](Self::tail) is never shorter than the true tail and at most twice as long.
 ///

@@ -90,7 +90,7 @@ impl PhaseIncrements {
 struct Harmonic {
     /// Estimated amplitude at the middle of the last period, relative to the oscillator.
     estimate: Amplitude,
-    /// Lower quartile of the magnitudes: hum without a voice over it.
+    /// Lower quartile of the magnitudes: hum without a voice over it. Never below [`SILENCE`], because it divides.
     quartile: f32,
     /// Degree of removal, 0 to 1.
     removal: f32,
@@ -109,7 +109,7 @@ struct Harmonic {
 impl Harmonic {
     const NEW: Self = Self {
         estimate: Amplitude { re: 0.0, im: 0.0 },
-        quartile: 0.0,
+        quartile: SILENCE,
         removal: 0.0,
         steady: false,
         locked: false,
