@@ -66,12 +66,12 @@ const QUANTITIES: &[Quantity] =
             remove: |voice| voice.profile.level.integrated_lufs = Err(Unavailable::Silence),
         },
         Quantity {
-            words: &["speech peaks", "peak level of speech"],
+            words: &["speech peaks", "peak level of speech", "limited voice"],
             draw: |voice, noise| voice.profile.level.speech_peak_dbfs = measured(noise, -50.0, 0.0),
             remove: |voice| voice.profile.level.speech_peak_dbfs = Err(Unavailable::Silence),
         },
         Quantity {
-            words: &["crest factor", "louder channel"],
+            words: &["crest factor", "highest peak", "limited voice", "louder channel"],
             draw: |voice, noise| voice.profile.level.crest_db = measured(noise, 7.0, 22.0),
             remove: |voice| voice.profile.level.crest_db = Ok(18.0),
         },
@@ -81,7 +81,7 @@ const QUANTITIES: &[Quantity] =
             remove: |voice| voice.profile.level.sample_peak_dbfs = -60.0,
         },
         Quantity {
-            words: &["relative to the voice", "louder channel"],
+            words: &["relative to the voice", "highest peak", "limited voice", "louder channel"],
             draw: |voice, noise| voice.profile.level.active_level_dbov = measured(noise, -50.0, -15.0),
             remove: |voice| voice.profile.level.active_level_dbov = Err(Unavailable::Silence),
         },

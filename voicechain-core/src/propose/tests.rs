@@ -73,8 +73,9 @@ fn a_clean_voice_gets_only_trim_high_pass_and_compressor() {
     assert_explained(&p);
     assert!((p.settings.trim.gain_db - 2.0).abs() < 1e-9);
     assert!((p.settings.high_pass.frequency_hz / 70.0 - 1.0).abs() < 0.008 && p.settings.high_pass.on);
-    assert!(!p.settings.de_esser.on && p.settings.compressor.ratio == 3.0);
-    assert!((p.settings.compressor.threshold_db - (-10.0 + 2.0 - 7.0)).abs() < 0.26);
+    // Of even level: hardly compressed.
+    assert!(!p.settings.de_esser.on && (p.settings.compressor.ratio / 1.5 - 1.0).abs() < 0.03);
+    assert!((p.settings.compressor.threshold_db - (-10.0 + 2.0 - 4.5)).abs() < 0.26);
     assert_eq!(p.settings.tone_eq, StripSettings::default().tone_eq);
     assert_eq!(p.settings.corrective_eq, StripSettings::default().corrective_eq);
     assert_eq!(p.warnings().count(), 0);
@@ -147,7 +148,7 @@ fn compressor_and_leveller_follow_the_voice() {
     // The leveller evens out the phrases, so the compressor need not.
     assert!(uneven.settings.leveller.on && !proposal_for(&clean()).settings.leveller.on);
     assert_eq!(uneven.settings.leveller.maximum_boost_db, StripSettings::default().leveller.maximum_boost_db);
-    assert!((uneven.settings.compressor.threshold_db - (-23.0 + 15.0 - 7.0)).abs() < 0.26);
+    assert!((uneven.settings.compressor.threshold_db - (-23.0 + 15.0 - 4.5)).abs() < 0.26);
     voice.background_noise.snr_db = Ok(18.0);
     assert!((proposal_for(&voice).settings.leveller.maximum_boost_db - 6.0).abs() < 1e-9);
     let mut voice = clean();
@@ -160,6 +161,51 @@ fn compressor_and_leveller_follow_the_voice() {
     voice.level.crest_db = Ok(7.0);
     let p = proposal_for(&voice);
     assert!(!p.settings.compressor.on && p.warnings().eq(&[Warning::AlreadyCompressed(7.0)]));
+}
+
+#[test]
+fn an_even_voice_is_compressed_less_than_an_uneven_one() {
+    let with = |deviation_db| {
+        let mut voice = clean();
+        voice.level_consistency.as_mut().expect("known").standard_deviation_db = deviation_db;
+        let p = proposal_for(&voice);
+        assert_explained(&p);
+        let sentence = p.evidence().find(|e| e.setting == "compressor.ratio").expect("evidence").to_string();
+        (p.settings.compressor, sentence)
+    };
+    let ((even, why), (uneven, _)) = (with(2.1), with(3.6));
+    assert!(even.ratio < uneven.ratio && even.attack_ms > uneven.attack_ms);
+    assert!(!even.auto_release && !uneven.auto_release);
+    let transients = Ok(Transients { count: 30, per_10_s: 5.0, max_excess_db: 16.0 });
+    let spiky = proposal_for(&Profile { transients, ..clean() }).settings.compressor;
+    assert!(spiky.release_ms < even.release_ms && spiky.auto_release);
+    assert!(
+        why.starts_with("The standard deviation of the speech level is 2.1 dB; compression is gentle up to 3.0 dB: "),
+        "{why}"
+    );
+}
+
+#[test]
+fn a_limited_voice_gets_neither_compressor_nor_high_pass() {
+    let mut voice = clean();
+    // The highest peak is 0.5 dB above the 95th percentile of peaks, -10 dBFS.
+    voice.level.crest_db = Ok(14.5);
+    let p = proposal_for(&voice);
+    assert_explained(&p);
+    assert!(!p.settings.compressor.on && !p.settings.high_pass.on);
+    let off: std::vec::Vec<_> = p.left_off().map(ToString::to_string).collect();
+    assert!(off.iter().any(|why| why.starts_with(
+        "The highest peak relative to the 95th percentile of speech peaks is 0.5 dB; a voice is already limited below \
+         1.5 dB: compressor off"
+    )));
+    assert!(
+        off.iter().any(|why| why.contains("a limited voice needs no high-pass up to \u{2212}20.0 dB: high-pass off"))
+    );
+    // Strong rumble, 18 dB below the voice, is removed all the same.
+    voice.background_noise.rumble_dbfs = -42.0;
+    assert!(proposal_for(&voice).settings.high_pass.on && !proposal_for(&voice).settings.compressor.on);
+    voice.level.crest_db = Ok(16.0);
+    assert!(proposal_for(&voice).settings.compressor.on);
 }
 
 #[test]

@@ -1,12 +1,13 @@
 //! High-pass: removes what lies below the voice.
 
 use super::known::{finite, known};
+use super::limited::{LIMITED_PEAK_DB, highest_peak_db};
 use crate::measure::Profile;
 use crate::measure::profile::{Measured, Unavailable};
 use crate::propose::cause::Cause;
 use crate::propose::context::{Context, ContextReason, Role, VocalStyle};
 use crate::propose::proposal::Proposal;
-use crate::settings::{Slope, row};
+use crate::settings::{Slope, StageId, row};
 
 /// Cutoff frequency as a share of the lowest pitch, which is the 10th percentile (common practice, no source).
 const CUTOFF_PER_PITCH: f64 = 0.7;
@@ -19,24 +20,39 @@ const UNKNOWN_PITCH_HZ: f64 = 50.0;
 /// Typical maximum level of rumble relative to the voice, dB (common practice, no source).
 const USUAL_RUMBLE_DB: f64 = -30.0;
 
+/// The same for a limited voice, whose peaks the phase shift of a high-pass turns up (common practice, no source).
+const LIMITED_RUMBLE_DB: f64 = -20.0;
+
 /// Proposes a cutoff below the lowest pitch, between 40 and 120 Hz, higher for a voice over music. A steeper slope for
-/// rumble, a gentler one for a sung voice without rumble.
+/// rumble, a gentler one for a sung voice without rumble. None for a limited voice without strong rumble: the phase
+/// shift above the cutoff would raise its flattened peaks by 1 to 3 dB.
 pub(in crate::propose) fn high_pass(profile: &Profile, context: Context, proposal: &mut Proposal) {
+    let rumble_db =
+        known(profile.level.active_level_dbov).map_or(f64::NAN, |level| profile.background_noise.rumble_dbfs - level);
+    let rumble = |reference_words, reference| Cause {
+        reference_words,
+        ..Cause::new("the rumble level relative to the voice", rumble_db, reference, "dB")
+    };
+    let rumbles_over = |limit_db| rumble_db.is_finite() && rumble_db > limit_db;
+    let limited = highest_peak_db(profile).is_some_and(|db| db < LIMITED_PEAK_DB);
+    if limited && !rumbles_over(LIMITED_RUMBLE_DB) {
+        let quiet = rumble("a limited voice needs no high-pass up to", LIMITED_RUMBLE_DB);
+        return proposal.leave_off(StageId::HighPass, quiet);
+    }
     let lowest_pitch = finite(profile.pitch.map(|p| p.low_hz))
         .and_then(|hz| if hz > 0.0 { Ok(hz) } else { Err(Unavailable::NotMeasured) });
     let (frequency, cause) = cutoff(lowest_pitch, context);
-    let every_voice = Cause { source: "proposed for every voice: common practice, no source", ..cause };
-    proposal.decide(every_voice, "high_pass.on", 1.0);
+    let every_voice =
+        Cause { source: "proposed for every voice that is not limited: common practice, no source", ..cause };
+    let on = if limited { rumble("a limited voice needs a high-pass above", LIMITED_RUMBLE_DB) } else { every_voice };
+    proposal.decide(on, "high_pass.on", 1.0);
     proposal.decide(cause, "high_pass.frequency_hz", frequency);
-
-    let rumble_db =
-        known(profile.level.active_level_dbov).map_or(f64::NAN, |level| profile.background_noise.rumble_dbfs - level);
-    if rumble_db.is_finite() && rumble_db > USUAL_RUMBLE_DB {
-        let rumble = Cause {
-            reference_words: "the typical maximum is",
-            ..Cause::new("the rumble level relative to the voice", rumble_db, USUAL_RUMBLE_DB, "dB")
-        };
-        proposal.decide(rumble, "high_pass.slope", f64::from(Slope::Db24 as u8));
+    if rumbles_over(USUAL_RUMBLE_DB) {
+        proposal.decide(
+            rumble("the typical maximum is", USUAL_RUMBLE_DB),
+            "high_pass.slope",
+            f64::from(Slope::Db24 as u8),
+        );
     } else if context.vocal_style == VocalStyle::Sung {
         proposal.decide(Cause::of_context(ContextReason::Sung), "high_pass.slope", f64::from(Slope::Db12 as u8));
     }

@@ -9,6 +9,7 @@ mod high_pass;
 mod hum;
 mod known;
 mod leveller;
+mod limited;
 mod recording;
 mod tone_budget;
 mod tone_eq;

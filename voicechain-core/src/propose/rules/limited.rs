@@ -1,0 +1,17 @@
+//! Whether a voice comes limited: its highest peak hardly exceeds its typical peaks.
+
+use super::known::known;
+use crate::measure::Profile;
+
+/// Highest peak above the typical peak below which a voice is limited, dB. Chosen on the development recordings (see
+/// tests/accuracy/RESULTS.md).
+pub(super) const LIMITED_PEAK_DB: f64 = 1.5;
+
+/// The quantity as the subject of a sentence.
+pub(super) const HIGHEST_PEAK: &str = "the highest peak relative to the 95th percentile of speech peaks";
+
+/// Highest sample peak relative to the 95th percentile of speech peaks, dB.
+pub(super) fn highest_peak_db(profile: &Profile) -> Option<f64> {
+    let level = &profile.level;
+    Some(known(level.active_level_dbov)? + known(level.crest_db)? - known(level.speech_peak_dbfs)?)
+}
