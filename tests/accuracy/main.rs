@@ -12,6 +12,7 @@
 //! `tests/recordings` fetches the recordings.
 
 mod bandwidth;
+mod good_voices;
 mod hum;
 mod levels;
 mod pitch;
@@ -50,6 +51,7 @@ type Group = (&'static str, fn() -> Vec<Row>);
 const GROUPS: &[Group] = &[
     ("bandwidth", bandwidth::rows),
     ("tonal_balance", tonal_balance::rows),
+    ("good_voices", good_voices::rows),
     ("hum", hum::rows),
     ("levels", levels::rows),
     ("restoration", restoration::rows),
@@ -57,6 +59,7 @@ const GROUPS: &[Group] = &[
     ("pitch", pitch::rows),
     ("proposal", proposal::rows),
     ("resonance", resonance::rows),
+    ("sung", resonance::sung_rows),
     ("reverberation", reverberation::rows),
     ("sibilance", sibilance::rows),
     ("speakers", speakers::rows),

@@ -3,7 +3,6 @@
 use crate::Row;
 use crate::subset::{of_subset, profile, share};
 use voicechain_core::propose::{Context, propose};
-use voicechain_core::settings::StageId;
 use voicechain_core::{SampleRate, StripSettings};
 use voicechain_tests::faults::{
     active_level, band, fricatives, piece_levels, with_gain, with_level_steps, with_more_sibilance, with_transients,
@@ -11,8 +10,6 @@ use voicechain_tests::faults::{
 use voicechain_tests::recordings::{RATE_HZ, Speaker, Subset, for_each_speaker};
 use voicechain_tests::strips::{run_file, strip};
 
-/// Wanted gain reduction of loud phrases, dB.
-const REDUCTION_DB: std::ops::RangeInclusive<f64> = 3.0..=6.0;
 /// Added sibilance, dB.
 const SIBILANCE_DB: f64 = 8.0;
 /// Band in which it is measured, Hz.
@@ -26,8 +23,8 @@ fn proposed(samples: &[f32]) -> StripSettings {
     propose(&profile(samples), Context::default()).settings
 }
 
-/// Runs a strip; returns its output, the compressor's 95th-percentile gain reduction and the output loudness.
-fn through(settings: &StripSettings, samples: &[f32]) -> (Vec<f32>, Option<f64>, f64) {
+/// Runs a strip; returns its output and the output loudness.
+fn through(settings: &StripSettings, samples: &[f32]) -> (Vec<f32>, f64) {
     let rate = SampleRate::new(f64::from(RATE_HZ)).expect("an allowed rate");
     let mut strip = strip::<1>(settings, rate);
     let latency = strip.latency() as usize;
@@ -35,8 +32,7 @@ fn through(settings: &StripSettings, samples: &[f32]) -> (Vec<f32>, Option<f64>,
     out.resize(samples.len() + latency, 0.0);
     strip.run(out.as_chunks_mut::<1>().0);
     out.drain(..latency);
-    let reduction = strip.reduction(StageId::Compressor).and_then(|meter| meter.percentile_db(95.0));
-    (out, reduction, strip.output_loudness().integrated().unwrap_or(f64::NAN))
+    (out, strip.output_loudness().integrated().unwrap_or(f64::NAN))
 }
 
 /// Level change from `before` to `after`, dB, as the mean of power over the blocks that `is` selects.
@@ -132,22 +128,20 @@ fn spreads(samples: &[f32], seed: u64) -> Option<[f64; 4]> {
 
 #[derive(Clone, Copy)]
 struct Found {
-    reduction_db: Option<f64>,
     lufs: f64,
     quieter_lufs: f64,
     level_alone: bool,
     reductions_db: Option<[f64; 2]>,
     spreads: Option<[f64; 4]>,
-    uneven: bool,
 }
 
 fn found(speaker: &Speaker) -> Found {
     let clean = &speaker.samples;
     let settings = proposed(clean);
-    let (_, reduction_db, lufs) = through(&settings, clean);
+    let (_, lufs) = through(&settings, clean);
     let quieter = with_gain(clean, -QUIETER_DB);
     let mut same = proposed(&quieter);
-    let (_, _, quieter_lufs) = through(&same, &quieter);
+    let (_, quieter_lufs) = through(&same, &quieter);
     same.trim = settings.trim;
     // Thresholds derived from the trim are rounded to half a decibel, so a tiny difference may move them by one step.
     if (same.compressor.threshold_db - settings.compressor.threshold_db).abs() <= STEP_DB {
@@ -158,13 +152,11 @@ fn found(speaker: &Speaker) -> Found {
     }
     let seed = speaker.name.bytes().map(u64::from).sum();
     Found {
-        reduction_db,
         lufs,
         quieter_lufs,
         level_alone: same == settings,
         reductions_db: reductions_db(clean),
         spreads: spreads(clean, seed),
-        uneven: settings.leveller.on,
     }
 }
 
@@ -183,16 +175,6 @@ pub(crate) fn rows() -> Vec<Row> {
             [Subset::Development, Subset::Evaluation].map(|subset| cell(&of_subset(&all, subset)));
         rows.push(Row { quantity: format!("proposal: {quantity}"), required, development, evaluation });
     };
-    for (words, all_of_them) in [("all voices", true), ("voices of consistent level", false)] {
-        row(&format!("compressor's 95th-percentile gain reduction from 3 to 6 dB, {words}"), "95 %, all", &|all| {
-            let all: Vec<&Found> = all.iter().filter(|found| all_of_them || !found.uneven).collect();
-            let known: Vec<f64> = all.iter().filter_map(|f| f.reduction_db).collect();
-            let inside = known.iter().filter(|db| REDUCTION_DB.contains(db)).count();
-            let most = known.iter().copied().fold(0.0, f64::max);
-            let least = known.iter().copied().fold(99.0, f64::min);
-            format!("{}; {least:.1} to {most:.1} dB", share(inside, all.len()))
-        });
-    }
     row("attenuation of fricatives of +8 dB where the de-esser is on: mean", "4 dB, 5 dB", &|all| {
         let taken: Vec<f64> = all.iter().filter_map(|f| f.reductions_db).map(|[sharp, _]| -sharp).collect();
         format!("{:.1} dB of {}", taken.iter().sum::<f64>() / taken.len() as f64, taken.len())

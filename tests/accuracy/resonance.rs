@@ -1,14 +1,16 @@
 //! Bells added to recorded voices at random frequencies, and the effect of the proposal on clean voices.
 
 use crate::Row;
+use crate::signal_class::{SCALE, sung};
 use crate::subset::{exceeded_by, of_subset, profile, share};
 use voicechain_core::measure::profile::{Profile, Resonance, Resonances};
-use voicechain_core::propose::{Context, propose};
+use voicechain_core::propose::{Context, VocalStyle, propose};
 use voicechain_core::settings::StageId;
 use voicechain_core::{SampleRate, StripCoefs};
 use voicechain_tests::faults;
 use voicechain_tests::recordings::{RATE_HZ, Subset, for_each_speaker};
 use voicechain_tests::spectra::Noise;
+use voicechain_tests::tones::Random;
 
 /// Gains of the added bells, dB, and their number per gain and speaker.
 const GAINS_DB: [f64; 3] = [8.0, 6.0, 4.0];
@@ -99,6 +101,43 @@ pub(crate) fn rows() -> Vec<Row> {
         }
     }
     rows
+}
+
+/// Number of sung voices per kind and subset.
+const SUNG: usize = 12;
+
+/// Whether the proposal cuts within a semitone of one of the first four harmonics of the median pitch, as spoken or as
+/// sung.
+fn cuts_harmonic(samples: &[f32]) -> bool {
+    let profile = profile(samples);
+    let Ok(pitch) = profile.pitch else { return false };
+    let near = |hz: f64| (1..=4).any(|k| (hz / (f64::from(k) * pitch.median_hz)).log2().abs() <= 1.0 / 12.0);
+    [VocalStyle::Spoken, VocalStyle::Sung].into_iter().any(|vocal_style| {
+        let eq = propose(&profile, Context { vocal_style, ..Context::default() }).settings.corrective_eq;
+        let bells = [
+            (eq.bell_1_frequency_hz, eq.bell_1_gain_db),
+            (eq.bell_2_frequency_hz, eq.bell_2_gain_db),
+            (eq.bell_3_frequency_hz, eq.bell_3_gain_db),
+        ];
+        bells.into_iter().any(|(hz, gain_db)| gain_db < 0.0 && near(hz))
+    })
+}
+
+pub(crate) fn sung_rows() -> Vec<Row> {
+    let kinds: [(&str, &[f64]); 4] =
+        [("one note", &[0.0]), ("two notes", &[0.0, 2.0]), ("five notes", &SCALE[..5]), ("a scale", &SCALE)];
+    kinds
+        .into_iter()
+        .map(|(words, steps)| {
+            let [development, evaluation] = [Subset::Development, Subset::Evaluation].map(|subset| {
+                let mut random = Random::new(subset as u64 + 21);
+                let cut = (0..SUNG).filter(|_| cuts_harmonic(&sung(&mut random, steps))).count();
+                share(cut, SUNG)
+            });
+            let quantity = format!("sung voice (synthetic), {words}: cut at one of the first four harmonics");
+            Row { quantity, required: "none", development, evaluation }
+        })
+        .collect()
 }
 
 /// Largest change of the response from 100 Hz to 8 kHz by a proposal, dB, without the high-pass and the level

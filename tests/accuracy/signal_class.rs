@@ -113,15 +113,18 @@ fn tone(harmonics: u32, hz: impl Fn(f64) -> f64, amplitude: impl Fn(f64) -> f64)
         .collect()
 }
 
-/// A sung voice: vowels of three resonances on the notes of a scale, with vibrato, jitter and consonant gaps.
-fn sung(random: &mut Random) -> Vec<f32> {
-    const STEPS: [f64; 8] = [0.0, 2.0, 4.0, 5.0, 7.0, 9.0, 11.0, 12.0];
+/// Notes of a major scale, semitones.
+pub(crate) const SCALE: [f64; 8] = [0.0, 2.0, 4.0, 5.0, 7.0, 9.0, 11.0, 12.0];
+
+/// A sung voice: vowels of three resonances on notes of these steps in semitones, with vibrato, jitter and consonant
+/// gaps.
+pub(crate) fn sung(random: &mut Random, steps: &[f64]) -> Vec<f32> {
     const VOWELS: [[f64; 3]; 4] =
         [[700.0, 1_200.0, 2_600.0], [300.0, 2_200.0, 2_900.0], [450.0, 800.0, 2_500.0], [500.0, 1_800.0, 2_500.0]];
     let base = 110.0 * 2f64.powf(1.5 * random.unit());
     let (mut out, mut phase, mut states, mut hz) = (Vec::new(), 0.0, [[0.0_f64; 2]; 3], base);
     while out.len() < samples_in(25.0) {
-        let goal = base * 2f64.powf(STEPS[(8.0 * random.unit()) as usize] / 12.0);
+        let goal = base * 2f64.powf(steps[(steps.len() as f64 * random.unit()) as usize] / 12.0);
         let vowel = VOWELS[(4.0 * random.unit()) as usize];
         let length = samples_in(0.25 + 0.9 * random.unit() * random.unit());
         let rest = samples_in(if random.unit() < 0.12 { 0.5 } else { 0.05 });
@@ -195,7 +198,7 @@ fn made(subset: Subset) -> Vec<Judged> {
             (0..length).map(|_| if random.unit() < 0.3 { f32::NAN } else { 0.1 * random.signed() as f32 }).collect();
         judge("invalid signal: three in ten samples not finite", &holes);
         judge("invalid signal: a constant", &vec![0.02 + 0.5 * random.unit() as f32; length]);
-        judge("voice, sung (synthetic)", &sung(&mut random));
+        judge("voice, sung (synthetic)", &sung(&mut random, &SCALE));
     }
     all
 }

@@ -334,6 +334,26 @@ fn transform(values: &mut [[f64; 2]], inverse: bool) {
     }
 }
 
+/// Levels of third-octave bands at these centres, dB, from the mean power of frames of 4096 samples under a Hann window.
+#[must_use]
+pub fn third_octaves<const N: usize>(samples: &[f32], centres_hz: &[f64; N]) -> [f64; N] {
+    const FRAME: usize = 4_096;
+    let window = |n: usize| 0.5 - 0.5 * (TAU * n as f64 / FRAME as f64).cos();
+    let mut powers = [0.0; FRAME / 2];
+    for start in (0..samples.len().saturating_sub(FRAME)).step_by(FRAME / 2) {
+        let frame = &samples[start..start + FRAME];
+        let mut values: Vec<[f64; 2]> =
+            frame.iter().enumerate().map(|(n, &x)| [window(n) * f64::from(x), 0.0]).collect();
+        transform(&mut values, false);
+        powers.iter_mut().zip(&values).for_each(|(sum, [re, im])| *sum += re * re + im * im);
+    }
+    centres_hz.map(|centre| {
+        let edge = |thirds: f64| (centre * 2_f64.powf(thirds / 3.0) * FRAME as f64 / rate()).round() as usize;
+        let (from, to) = (edge(-0.5), edge(0.5).min(powers.len()));
+        10.0 * (powers[from..to].iter().sum::<f64>() + 1e-20).log10()
+    })
+}
+
 fn level(samples: &[f32]) -> f64 {
     rms_db(&samples.iter().map(|&x| f64::from(x)).collect::<Vec<f64>>())
 }
