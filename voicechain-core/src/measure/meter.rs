@@ -204,7 +204,7 @@ impl<const C: usize> ProfileMeter<C> {
             tonal_balance: level_dbov
                 .and_then(|level| self.balance.tonal_balance(level, &noise_bands_dbfs, high_hz, pitch_hz)),
             bandwidth,
-            resonances: level_dbov.and_then(|level| self.resonance.resonances(level)),
+            resonances: level_dbov.and_then(|level| self.resonance.resonances(level, &self.pitch.distribution())),
             sibilance: level_dbov.and_then(|level| self.sibilance.sibilance(level, high_hz)),
             reverberation: level_dbov.and_then(|_| self.decay.reverberation(readings.noise_floor.snr_db)),
         }

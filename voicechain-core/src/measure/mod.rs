@@ -19,6 +19,7 @@ pub mod peaks;
 mod periods;
 mod pitch;
 mod pitch_contour;
+mod pitch_distribution;
 pub mod profile;
 mod resonance;
 #[cfg(feature = "serde")]

@@ -4,10 +4,10 @@
 //! each frame, and [`PitchContour`] selects among them over time. Frames are selected at the end, once the level of the
 //! voice is known. Compared with a reference library by the group `pitch` of `accuracy` in tests.
 
-use super::periods::{FRAME, HIGHEST_HZ, LOWEST_HZ, PeriodFinder};
+use super::periods::{FRAME, PeriodFinder};
 use super::pitch_contour::PitchContour;
+use super::pitch_distribution::{self, PITCHES, PitchDistribution};
 use super::profile::{Measured, Pitch, Unavailable};
-use crate::dsp::histogram::interpolated_bin;
 use crate::dsp::{Decimator, LevelHistogram, dot};
 use crate::filters::design;
 use crate::filters::section::DirectForm;
@@ -37,12 +37,10 @@ const MIN_VOICED: u64 = 25;
 /// Minimum share of voiced frames in a voice. Common sense, no source.
 const MIN_VOICED_SHARE: f64 = 0.1;
 
-/// Histogram: levels in steps of 2 dB from -110 dB, pitches in 36 steps per octave.
+/// Histogram: levels in steps of 2 dB from -110 dB.
 const LEVELS: usize = 56;
 const LEVEL_BOTTOM_DB: f64 = -110.0;
 const LEVEL_STEP_DB: f64 = 2.0;
-const PER_OCTAVE: f64 = 36.0;
-const PITCHES: usize = 143;
 
 /// Measures the pitch of mono blocks of any length, at rates of 8 to 192 kHz. Results do not depend on the block size.
 ///
@@ -102,7 +100,7 @@ impl PitchMeter {
             let level = 10.0 * libm::log10(f64::from(dot(frame, frame)) / length as f64 + 1e-13);
             levels.push(level);
             if let Some((level, Some(hz))) = contour.push(level, finder.find(frame)) {
-                let count = &mut counts[level_bin(level)][bin(hz)];
+                let count = &mut counts[level_bin(level)][pitch_distribution::step(hz)];
                 *count = count.saturating_add(1);
             }
             on_pitch(contour.now(), level);
@@ -114,33 +112,40 @@ impl PitchMeter {
         });
     }
 
-    /// Pitch so far. Percentiles are interpolated within 1/36 octave.
-    pub(crate) fn pitch(&self) -> Measured<Pitch> {
+    /// Frames of active speech so far and the distribution of their pitches.
+    fn active(&self) -> Measured<(u64, PitchDistribution)> {
         let top = self.levels.percentile(0.99).filter(|&db| db >= FLOOR_DB).ok_or(Unavailable::Silence)?;
         let loud = self.levels.percentile_from(top - PAUSE_DB, 0.9).unwrap_or(top);
-        let active = self.levels.count_from(loud - RANGE_DB);
-        if active < MIN_ACTIVE {
-            return Err(Unavailable::TooShort);
-        }
         let counts = |place: usize| LEVEL_BOTTOM_DB + (place as f64 + 0.5) * LEVEL_STEP_DB >= loud - RANGE_DB;
-        let mut pitches = [0_u64; PITCHES];
-        for (_, bins) in self.counts.iter().enumerate().filter(|(place, _)| counts(*place)) {
-            pitches.iter_mut().zip(bins).for_each(|(sum, &count)| *sum += u64::from(count));
+        let mut pitches = PitchDistribution::new();
+        for (_, steps) in self.counts.iter().enumerate().filter(|(place, _)| counts(*place)) {
+            steps.iter().enumerate().for_each(|(step, &count)| pitches.add(step, u64::from(count)));
         }
         for (level, hz) in self.contour.pending() {
             if let Some(hz) = hz.filter(|_| counts(level_bin(level))) {
-                pitches[bin(hz)] += 1;
+                pitches.add(pitch_distribution::step(hz), 1);
             }
         }
-        let voiced: u64 = pitches.iter().sum();
+        Ok((self.levels.count_from(loud - RANGE_DB), pitches))
+    }
+
+    /// Distribution of the pitches so far; without frames in silence.
+    pub(crate) fn distribution(&self) -> PitchDistribution {
+        self.active().map_or(PitchDistribution::new(), |(_, pitches)| pitches)
+    }
+
+    /// Pitch so far. Percentiles are interpolated within 1/36 octave.
+    pub(crate) fn pitch(&self) -> Measured<Pitch> {
+        let (active, pitches) = self.active()?;
+        if active < MIN_ACTIVE {
+            return Err(Unavailable::TooShort);
+        }
+        let voiced = pitches.frames();
         let share = (voiced as f64 / active as f64).min(1.0);
         if voiced < MIN_VOICED || share < MIN_VOICED_SHARE {
             return Err(Unavailable::NotAVoice);
         }
-        let at = |part: f64| {
-            let place = interpolated_bin(pitches.iter().map(|&count| count as f64), part * voiced as f64);
-            place.map_or(HIGHEST_HZ, |place| LOWEST_HZ * libm::exp2(place / PER_OCTAVE))
-        };
+        let at = |part: f64| pitches.percentile_hz(part);
         Ok(Pitch { low_hz: at(0.1), median_hz: at(0.5), high_hz: at(0.9), voiced_share: share })
     }
 }
@@ -148,11 +153,6 @@ impl PitchMeter {
 /// Histogram bin of a level in dB.
 fn level_bin(level_db: f64) -> usize {
     (((level_db - LEVEL_BOTTOM_DB) / LEVEL_STEP_DB).max(0.0) as usize).min(LEVELS - 1)
-}
-
-/// Histogram bin of a pitch in Hz.
-fn bin(hz: f32) -> usize {
-    ((libm::log2(f64::from(hz) / LOWEST_HZ) * PER_OCTAVE).max(0.0) as usize).min(PITCHES - 1)
 }
 
 #[cfg(test)]

@@ -202,7 +202,9 @@ pub struct Bandwidth {
 }
 
 /// Resonance: a peak of the voice's spectral envelope above its smoothed envelope. Searched from 178 Hz to 1 kHz. One
-/// recording reveals the frequency of a resonance, but not its gain.
+/// recording reveals the frequency of a resonance, but not its gain. A peak at or among the first four harmonics of a
+/// held pitch is none. Tested by `held_notes_have_no_resonance_at_or_among_their_low_harmonics` and
+/// `a_fixed_resonance_stands_while_the_pitch_moves_through`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(feature = "serde", serde(deny_unknown_fields))]

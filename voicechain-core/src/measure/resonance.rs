@@ -4,8 +4,12 @@
 //! changing pitch, form an envelope that is much finer than a long-term spectrum, which shows the harmonics themselves.
 //! A peak above the smoothed envelope may be a resonance or a feature of the voice. Its frequency can be measured from
 //! one recording; its gain cannot.
+//!
+//! Among the low harmonics of a held pitch no peak can be told from the voice itself: they stay at the same
+//! frequencies. Only where the pitch moves does the envelope separate a resonance from the harmonics.
 
 use super::level_bins::LevelBins;
+use super::pitch_distribution::PitchDistribution;
 use super::profile::{MAX_RESONANCES, Measured, Resonance, Resonances, Unavailable};
 use super::spectra::{Framing, Spectrum};
 use crate::dsp::parabola;
@@ -150,25 +154,37 @@ impl ResonanceMeter {
         Ok((core::array::from_fn(|point| envelope[point] - smoothed(&envelope, point)), frames * self.hop_s))
     }
 
-    /// Up to three resonances, most prominent first, given the active speech level. After the first, a candidate may
-    /// lie on the slope of a higher one, where a second peak could hide.
-    pub(crate) fn resonances(&self, active_level_dbov: f64) -> Measured<Resonances> {
+    /// Up to three resonances, most prominent first, given the active speech level and the pitches. Peaks that the
+    /// harmonics explain are left out, with their slopes. After the first, a candidate may lie on the slope of a higher
+    /// one, where a second peak could hide.
+    pub(crate) fn resonances(&self, active_level_dbov: f64, pitches: &PitchDistribution) -> Measured<Resonances> {
         let (excess, duration_s) = self.excess(active_level_dbov)?;
         let even_odds_db = EVEN_ODDS_DB + SHORT_DB * libm::log(SUFFICIENT_S / duration_s).max(0.0);
         let mut candidates = [None; MAX_RESONANCES];
-        let mut places = [f64::INFINITY; MAX_RESONANCES];
-        for found in 0..MAX_RESONANCES {
+        let mut found = 0;
+        // Peaks so far, with those of the voice itself.
+        let mut places = [f64::INFINITY; LAST - FIRST + 1];
+        let mut peaks = 0;
+        while found < MAX_RESONANCES && peaks < places.len() {
             let free = |point: &usize| places.iter().all(|place| (place - *point as f64).abs() >= MIN_DISTANCE);
             let best = (FIRST..=LAST).filter(free).max_by(|&a, &b| excess[a].total_cmp(&excess[b]));
             let Some(point) = best.filter(|&point| excess[point] > 0.0) else { break };
             let (shift, prominence_db) = peak([excess[point - 1], excess[point], excess[point + 1]]);
-            places[found] = point as f64 + shift;
+            places[peaks] = point as f64 + shift;
+            let frequency_hz = LOWEST_HZ * libm::exp2(places[peaks] / PER_OCTAVE);
+            peaks += 1;
+            let summit = summit(&excess, point);
+            let summit_hz = LOWEST_HZ * libm::exp2(summit as f64 / PER_OCTAVE);
+            if pitches.explains_peak(frequency_hz) || (summit != point && pitches.explains_peak(summit_hz)) {
+                continue;
+            }
             candidates[found] = Some(Resonance {
-                frequency_hz: LOWEST_HZ * libm::exp2(places[found] / PER_OCTAVE),
+                frequency_hz,
                 prominence_db,
                 q: q(&excess, point),
                 confidence: 1.0 / (1.0 + libm::exp((even_odds_db - prominence_db) / ODDS_DB)),
             });
+            found += 1;
         }
         Ok(candidates)
     }
@@ -197,6 +213,20 @@ fn peak(around: [f64; 3]) -> (f64, f64) {
     (shift, parabola::height(around, shift))
 }
 
+/// Point at the top of the slope on which a point lies.
+fn summit(excess: &[f64; POINTS], point: usize) -> usize {
+    let mut top = point;
+    loop {
+        let next = [top.saturating_sub(1), (top + 1).min(POINTS - 1)];
+        let [left, right] = next.map(|at| excess[at]);
+        let higher = if left > right { next[0] } else { next[1] };
+        if excess[higher] <= excess[top] {
+            return top;
+        }
+        top = higher;
+    }
+}
+
 /// Q of the bell whose width at half its gain in dB equals the width of the peak at half its prominence.
 fn q(excess: &[f64; POINTS], point: usize) -> f64 {
     let half = 0.5 * excess[point];
@@ -223,6 +253,8 @@ fn q(excess: &[f64; POINTS], point: usize) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::pitch::PitchMeter;
+    use super::super::pitch_distribution;
     use super::super::spectra::Spectra;
     use super::*;
     extern crate std;
@@ -273,12 +305,22 @@ mod tests {
         meter
     }
 
+    /// Distribution of the pitches of [`measured`].
+    fn moving() -> PitchDistribution {
+        let mut pitches = PitchDistribution::new();
+        for n in 0..1_000 {
+            let pitch = 127.0 * libm::exp2(0.37 * libm::sin(TAU * f64::from(n) / 1_000.0));
+            pitches.add(pitch_distribution::step(pitch as f32), 1);
+        }
+        pitches
+    }
+
     #[test]
     fn a_bell_is_found_at_its_frequency_and_width_at_any_level() {
         for (rate, scale) in [(RATE, 1.0), (RATE, 0.1), (16_000.0, 1.0)] {
             for hz in [260.0, 430.0, 700.0] {
                 let meter = measured(rate, scale, hz, 10.0);
-                let found = meter.resonances(-20.0 + 20.0 * libm::log10(scale)).unwrap()[0].unwrap();
+                let found = meter.resonances(-20.0 + 20.0 * libm::log10(scale), &moving()).unwrap()[0].unwrap();
                 assert!(libm::log2(found.frequency_hz / hz).abs() < 1.0 / 6.0, "{rate} {hz}: {found:?}");
                 assert!((0.7..=2.8).contains(&found.q), "{rate} {hz}: {found:?}");
                 assert!(found.prominence_db > 5.0 && found.prominence_db < 10.0, "{rate} {hz}: {found:?}");
@@ -289,12 +331,12 @@ mod tests {
     #[test]
     fn a_flat_voice_has_no_confident_resonance_and_too_little_voice_none() {
         let meter = measured(RATE, 1.0, 430.0, 0.0);
-        for found in meter.resonances(-20.0).unwrap().iter().flatten() {
+        for found in meter.resonances(-20.0, &moving()).unwrap().iter().flatten() {
             assert!(found.confidence < 0.1, "{found:?}");
         }
         // All of it is too far below a voice of 0 dB.
-        assert_eq!(meter.resonances(0.0), Err(Unavailable::TooShort));
-        assert_eq!(ResonanceMeter::new(&Framing::long(RATE)).resonances(-20.0), Err(Unavailable::TooShort));
+        assert_eq!(meter.resonances(0.0, &moving()), Err(Unavailable::TooShort));
+        assert_eq!(ResonanceMeter::new(&Framing::long(RATE)).resonances(-20.0, &moving()), Err(Unavailable::TooShort));
     }
 
     #[test]
@@ -303,6 +345,125 @@ mod tests {
         for (hz, steady) in [(100.0, None), (111.0, None), (105.0, Some(105.0)), (120.0, None)] {
             meter.pitch(Some(hz));
             assert_eq!(meter.steady(), steady);
+        }
+    }
+
+    /// Vowels at 16 kHz for 20 s: glottal pulses (raised cosines) through three resonances of 80 Hz width.
+    struct Vowels<'a> {
+        /// Pitch at a time, Hz.
+        pitch_hz: &'a dyn Fn(f64) -> f64,
+        /// Deviation of a vibrato of 5.5 Hz, semitones.
+        vibrato: f64,
+        formants: &'a [[f64; 3]],
+        /// Length of each vowel and of the gap at its end, s.
+        length_s: [f64; 2],
+        /// Frequency and gain of a bell of Q 1.4, Hz and dB.
+        bell: Option<[f64; 2]>,
+    }
+
+    impl Vowels<'_> {
+        /// Measured through pitch and spectra like a profile.
+        fn resonances(&self) -> Resonances {
+            const RATE: f64 = 16_000.0;
+            let (radius, half_turn) = (libm::exp(-0.5 * TAU * 80.0 / RATE), 0.5 * TAU);
+            let (mut phase, mut past, mut bell) = (0.0, [[0.0_f64; 2]; 3], [0.0_f64; 4]);
+            let [length_s, gap_s] = self.length_s;
+            let mut sample = |n: usize| {
+                let t = n as f64 / RATE;
+                let (vowel, within) = ((t / length_s) as usize % self.formants.len(), t % length_s);
+                let vibrato = self.vibrato * libm::sin(TAU * 5.5 * t) * (within / 0.3).min(1.0);
+                phase = (phase + (self.pitch_hz)(t) * libm::exp2(vibrato / 12.0) / RATE) % 1.0;
+                let pulse = match phase {
+                    p if p < 0.4 => 0.5 - 0.5 * libm::cos(half_turn * p / 0.4),
+                    p if p < 0.56 => libm::cos(0.5 * half_turn * (p - 0.4) / 0.16),
+                    _ => 0.0,
+                };
+                let mut x = pulse * (within / 0.03).min(1.0) * ((length_s - gap_s - within) / 0.05).clamp(0.0, 1.0);
+                for (past, hz) in past.iter_mut().zip(self.formants[vowel]) {
+                    let cosine = libm::cos(TAU * hz / RATE);
+                    let gain = 1.0 - 2.0 * radius * cosine + radius * radius;
+                    x = gain * x + 2.0 * radius * cosine * past[0] - radius * radius * past[1];
+                    *past = [x, past[0]];
+                }
+                if let Some([hz, gain_db]) = self.bell {
+                    // Audio EQ Cookbook.
+                    let (a, (sin, cos)) = (libm::exp10(gain_db / 40.0), libm::sincos(TAU * hz / RATE));
+                    let alpha = 0.5 * sin / 1.4;
+                    let zeros = (1.0 + alpha * a) * x - 2.0 * cos * bell[0] + (1.0 - alpha * a) * bell[1];
+                    let y = (zeros + 2.0 * cos * bell[2] - (1.0 - alpha / a) * bell[3]) / (1.0 + alpha / a);
+                    (bell, x) = ([x, bell[0], y, bell[2]], y);
+                }
+                (0.1 * x) as f32
+            };
+            let samples: Vec<f32> = (0..(20.0 * RATE) as usize).map(&mut sample).collect();
+            let framing = Framing::long(RATE);
+            let mut spectra = Spectra::<2_048>::new(framing);
+            let (mut pitch, mut meter) = (PitchMeter::new(RATE), ResonanceMeter::new(&framing));
+            spectra.pieces(&samples, |spectra, now| {
+                pitch.push(now, |hz, _| meter.pitch(hz));
+                spectra.push(now, |spectrum| meter.frame(spectrum, spectrum.level_db()));
+            });
+            let power = samples.iter().map(|x| f64::from(x * x)).sum::<f64>() / samples.len() as f64;
+            meter.resonances(power_to_db(power), &pitch.distribution()).unwrap()
+        }
+    }
+
+    /// Resonances of vowels, Hz (Peterson and Barney 1952, rounded).
+    const VOWELS: [[f64; 3]; 5] = [
+        [730.0, 1_090.0, 2_440.0],
+        [530.0, 1_840.0, 2_480.0],
+        [270.0, 2_290.0, 3_010.0],
+        [570.0, 840.0, 2_410.0],
+        [300.0, 870.0, 2_240.0],
+    ];
+
+    fn sung(pitch_hz: &dyn Fn(f64) -> f64, vibrato: f64, bell: Option<[f64; 2]>) -> Resonances {
+        Vowels { pitch_hz, vibrato, formants: &VOWELS, length_s: [0.8, 0.06], bell }.resonances()
+    }
+
+    /// Half a semitone of vibrato is common. A bell beside the harmonics of held notes is not separable from them.
+    #[test]
+    fn held_notes_have_no_resonance_at_or_among_their_low_harmonics() {
+        let two = |t: f64| if (t / 0.8) as u32 % 2 == 0 { 220.0 } else { 247.0 };
+        let notes: [&dyn Fn(f64) -> f64; 3] = [&|_| 224.0, &two, &|_| 131.0];
+        for (n, note) in notes.into_iter().enumerate() {
+            for vibrato in [0.0, 0.5] {
+                for bell in [None, Some([640.0, 8.0]), Some([330.0, 8.0])] {
+                    let top = if n == 2 { 4.0 * 131.0 } else { 4.0 * 224.0 };
+                    for found in sung(note, vibrato, bell).iter().flatten() {
+                        assert!(found.frequency_hz > 1.06 * top, "{n} {vibrato} {bell:?}: {found:?}");
+                    }
+                }
+            }
+        }
+    }
+
+    /// Spoken on one pitch: a semitone up and down.
+    #[test]
+    fn a_monotone_voice_has_no_resonance_at_its_low_harmonics() {
+        let pitch_hz = |t: f64| 112.0 * libm::exp2(libm::sin(TAU * 0.7 * t) / 24.0);
+        let voice = Vowels { pitch_hz: &pitch_hz, vibrato: 0.0, formants: &VOWELS, length_s: [0.25, 0.05], bell: None };
+        for found in voice.resonances().iter().flatten() {
+            assert!(found.frequency_hz > 4.2 * 112.0, "{found:?}");
+        }
+    }
+
+    /// A pitch that glides over an octave and a half, and a spoken one over seven semitones, pass the bell.
+    #[test]
+    fn a_fixed_resonance_stands_while_the_pitch_moves_through() {
+        let glide = |t: f64| 220.0 * libm::exp2(0.8 * libm::sin(TAU * 0.13 * t));
+        let spoken = |t: f64| 112.0 * libm::exp2(0.3 * libm::sin(TAU * 0.4 * t));
+        for (pitch, length_s) in [(&glide as &dyn Fn(f64) -> f64, [0.8, 0.06]), (&spoken, [0.25, 0.05])] {
+            for hz in [330.0, 480.0, 640.0] {
+                let voice = |gain_db| {
+                    let bell = Some([hz, gain_db]);
+                    Vowels { pitch_hz: pitch, vibrato: 0.3, formants: &VOWELS, length_s, bell }.resonances()
+                };
+                let near = |found: &&Resonance| libm::log2(found.frequency_hz / hz).abs() < 1.0 / 3.0;
+                let [with, without] = [voice(8.0), voice(0.0)]
+                    .map(|all| all.iter().flatten().find(near).map_or(0.0, |r| r.prominence_db));
+                assert!(with > without, "{hz}: {with} with the bell, {without} without");
+            }
         }
     }
 }

@@ -1,0 +1,118 @@
+//! Distribution of the pitches of a voice: percentiles, and which spectral peaks follow from a held pitch.
+
+use super::periods::{HIGHEST_HZ, LOWEST_HZ};
+use crate::dsp::histogram::interpolated_bin;
+
+/// Steps per octave.
+const PER_OCTAVE: f64 = 36.0;
+/// Number of steps: 65 Hz to 1 kHz.
+pub(super) const PITCHES: usize = 143;
+/// Harmonics that a held pitch hides from the search for resonances.
+const LOW_HARMONICS: f64 = 4.0;
+/// A pitch up to this factor above a frequency reaches it with its first harmonic (see `resonance`).
+const REACH: f64 = 1.087;
+/// Width of the window in which a pitch is held, steps: two semitones.
+const HELD_STEPS: usize = 6;
+/// Share of the frames that is most of the time (common sense, no source).
+const MOST: f64 = 0.5;
+
+/// Number of voiced frames per pitch.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct PitchDistribution {
+    counts: [u64; PITCHES],
+}
+
+impl PitchDistribution {
+    pub(crate) const fn new() -> Self {
+        Self { counts: [0; PITCHES] }
+    }
+
+    /// Adds frames of the pitches of one step.
+    pub(super) fn add(&mut self, step: usize, frames: u64) {
+        self.counts[step] += frames;
+    }
+
+    /// Number of frames.
+    pub(super) fn frames(&self) -> u64 {
+        self.counts.iter().sum()
+    }
+
+    /// The pitch below which this share of the frames lies, Hz, interpolated within a step.
+    pub(super) fn percentile_hz(&self, share: f64) -> f64 {
+        let counts = self.counts.iter().map(|&count| count as f64);
+        let place = interpolated_bin(counts, share * self.frames() as f64);
+        place.map_or(HIGHEST_HZ, |place| LOWEST_HZ * libm::exp2(place / PER_OCTAVE))
+    }
+
+    /// True if a spectral peak at `hz` cannot be told from the low harmonics, because they stay where they are: most of
+    /// the frames whose harmonics reach down to `hz` have one pitch, and `hz` is not above its first four harmonics.
+    pub(crate) fn explains_peak(&self, hz: f64) -> bool {
+        let held = |(pitch, share): (f64, f64)| share >= MOST && hz < (LOW_HARMONICS + 0.5) * pitch;
+        self.held(REACH * hz).is_some_and(held)
+    }
+
+    /// Middle of the two semitones that hold the most of the frames up to a pitch, Hz, and their share; `None` without
+    /// frames.
+    fn held(&self, up_to_hz: f64) -> Option<(f64, f64)> {
+        let reaching = self.counts.iter().enumerate().take_while(|(step, _)| centre_hz(*step as f64 + 0.5) <= up_to_hz);
+        let reaching = &self.counts[..reaching.count()];
+        let (first, most) = (0..reaching.len())
+            .map(|first| (first, reaching.iter().skip(first).take(HELD_STEPS).sum::<u64>()))
+            .max_by_key(|&(_, frames)| frames)?;
+        let share = most as f64 / reaching.iter().sum::<u64>() as f64;
+        (most > 0).then(|| (centre_hz(first as f64 + 0.5 * HELD_STEPS as f64), share))
+    }
+}
+
+/// Frequency of a place between the steps, Hz.
+fn centre_hz(place: f64) -> f64 {
+    LOWEST_HZ * libm::exp2(place / PER_OCTAVE)
+}
+
+/// Step of a pitch in Hz.
+pub(super) fn step(hz: f32) -> usize {
+    ((libm::log2(f64::from(hz) / LOWEST_HZ) * PER_OCTAVE).max(0.0) as usize).min(PITCHES - 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn distribution(pitches: impl IntoIterator<Item = f32>) -> PitchDistribution {
+        let mut all = PitchDistribution::new();
+        pitches.into_iter().for_each(|hz| all.add(step(hz), 1));
+        all
+    }
+
+    #[test]
+    fn a_held_pitch_explains_peaks_up_to_its_fourth_harmonic() {
+        // 220 Hz, and a tone above it at times.
+        for held in [distribution([220.0; 50]), distribution((0..50).map(|n| [220.0, 245.0][n % 2]))] {
+            for (hz, explained) in [(220.0, true), (311.0, true), (660.0, true), (900.0, true), (1_100.0, false)] {
+                assert_eq!(held.explains_peak(hz), explained, "{hz}");
+            }
+            // Below the pitch lies no harmonic.
+            assert!(!held.explains_peak(180.0));
+        }
+        assert!(!PitchDistribution::new().explains_peak(220.0));
+    }
+
+    /// A pitch that moves evenly over two octaves holds a twelfth of the frames within two semitones. Only near its
+    /// lower end one pitch remains for most of the frames that reach so far down.
+    #[test]
+    fn a_moving_pitch_explains_none_but_at_its_lower_end() {
+        let moving = distribution((0..2_400).map(|n| 100.0 * libm::exp2f(n as f32 / 1_200.0)));
+        for hz in [150.0, 220.0, 400.0, 800.0] {
+            assert!(!moving.explains_peak(hz), "{hz}");
+        }
+        assert!(moving.explains_peak(105.0));
+    }
+
+    #[test]
+    fn percentiles_are_those_of_the_pitches() {
+        let moving = distribution((0..2_400).map(|n| 100.0 * libm::exp2f(n as f32 / 1_200.0)));
+        for (share, hz) in [(0.1, 114.9), (0.5, 200.0), (0.9, 348.2)] {
+            assert!((moving.percentile_hz(share) / hz - 1.0).abs() < 0.01, "{share}");
+        }
+    }
+}
