@@ -3,8 +3,8 @@
 use super::Strip;
 use crate::frame::{CHUNK, Frame};
 use crate::settings::StageId;
-use crate::stages::input_sanitiser::sanitised_frame;
 use crate::stages::hum;
+use crate::stages::input_sanitiser::sanitised_frame;
 
 /// Seconds at the start of a recording that are analysed ahead. The reverberation model forgets within half a minute,
 /// and every talker pauses within a minute.
