@@ -146,10 +146,10 @@ pub(super) mod tests {
         for count in 1..=20 {
             assert!(counts.contains(&f64::from(count)), "{count}");
         }
-        assert_eq!(harmonics.parse("1.5"), Some(2.0));
+        assert_eq!(harmonics.parse("1.5"), Ok(2.0));
         assert_eq!(harmonics.stepped(4.0, 1.0), 5.0);
         // Negative control: a quality factor is no count.
-        assert_eq!(row("tone_eq.bell_q").unwrap().parse("1.5"), Some(1.5));
+        assert_eq!(row("tone_eq.bell_q").unwrap().parse("1.5"), Ok(1.5));
     }
 
     #[test]
