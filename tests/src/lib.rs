@@ -1,5 +1,6 @@
 //! Shared test code, independent of the code under test: signals, analog prototypes, measurements and recordings.
 
+pub mod channels;
 pub mod faults;
 pub mod limiter_search;
 pub mod recordings;

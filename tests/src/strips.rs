@@ -125,6 +125,12 @@ pub fn first_difference<const C: usize>(a: &[[f32; C]], b: &[[f32; C]]) -> Optio
     a.iter().zip(b).position(|(a, b)| a.map(f32::to_bits) != b.map(f32::to_bits))
 }
 
+/// Index of the first frame with a sample that is not finite, or subnormal.
+#[must_use]
+pub fn first_invalid<const C: usize>(frames: &[[f32; C]]) -> Option<usize> {
+    frames.iter().position(|frame| frame.iter().any(|x| !(*x == 0.0 || x.is_normal())))
+}
+
 /// Peak magnitude.
 #[must_use]
 pub fn peak<const C: usize>(frames: &[[f32; C]]) -> f64 {
