@@ -24,6 +24,10 @@ pub(crate) const ANALYSED_AHEAD_S: f64 = 10.0;
 
 /// Linear segments per period for the amplitudes.
 const PARTS: u32 = 4;
+/// Stated tail, periods of the nominal mains frequency. Subtraction lasts at most three tracked periods: the one in
+/// which the hum stops, one without hum, and one that fades out. A tracked period is up to 1 % longer than a nominal
+/// one, and rounded to whole samples.
+const TAIL_PERIODS: f64 = 3.1;
 
 /// Removes mains hum: 50 or 60 Hz and its harmonics.
 ///
@@ -39,9 +43,13 @@ const PARTS: u32 = 4;
 /// - **Coherence gate**: a harmonic is removed only when its phase is coherent over 0.6 s. Noise and voices are not.
 ///   Without a coherent harmonic the output is the input bit for bit.
 ///
-/// Latency 0. The tail covers less than three periods: after hum stops, subtraction continues for that time.
-/// Estimates persist for some seconds. For files, [`Strip::analyse_ahead`](crate::Strip::analyse_ahead) makes them
-/// available from the first sample. Tested by `restoration` in `properties` and by the module's own tests.
+/// Every channel has its own harmonics; the mains frequency is common. Where a channel falls silent, its estimates
+/// advance in phase until it sounds again.
+///
+/// Latency 0. Tail: three periods of the mains, stated as 3.1 nominal periods. Subtraction continues for that time
+/// after a channel falls silent. Estimates persist for some seconds. For files,
+/// [`Strip::analyse_ahead`](crate::Strip::analyse_ahead) makes them available from the first sample. Tested by
+/// `restoration` in `properties` and by the module's own tests.
 #[derive(Clone, Copy, Debug)]
 pub struct Hum;
 
@@ -196,7 +204,7 @@ where
     }
 
     fn tail(coefs: &HumCoefs) -> u32 {
-        if coefs.share == 0.0 { 0 } else { (3.1 * coefs.rate_hz / coefs.nominal_hz) as u32 }
+        if coefs.share == 0.0 { 0 } else { (TAIL_PERIODS * coefs.rate_hz / coefs.nominal_hz) as u32 }
     }
 
     fn is_stable(coefs: &HumCoefs) -> bool {

@@ -289,7 +289,8 @@ impl<const C: usize> Harmonics<C> {
         core::array::from_fn(|c| core::array::from_fn(|k| self.removed_amplitude(&self.harmonics[c][k], turns[k])))
     }
 
-    /// Adds the sums of one period of `period` samples.
+    /// Adds the sums of one period of `period` samples. A silent channel carries no information: its harmonics keep
+    /// their estimates and only advance in phase, and nothing is removed from it.
     pub(super) fn push_period(
         &mut self,
         sums: &[[Complex4; VECTORS]; C],
@@ -311,13 +312,13 @@ impl<const C: usize> Harmonics<C> {
                 Amplitude { re: scale * re[k % 4], im: scale * im[k % 4] }
             })
         });
-        let has_signal = measured.iter().flatten().any(|d| d.power() > SILENCE * SILENCE);
-        if has_signal {
-            self.update_magnitudes(&measured, harmonic_count);
-            self.update_phase_coherence(&measured, harmonic_count, period_s);
-            self.follow(&measured, harmonic_count, period_s);
+        let sounding = measured.map(|measured| measured.iter().any(|d| d.power() > SILENCE * SILENCE));
+        if sounding.contains(&true) {
+            self.update_magnitudes(&measured, &sounding, harmonic_count);
         }
-        self.update_removal(&measured, harmonic_count, has_signal);
+        self.update_phase_coherence(&measured, &sounding, harmonic_count, period_s);
+        self.follow(&measured, &sounding, harmonic_count, period_s);
+        self.update_removal(&measured, &sounding, harmonic_count);
         self.retune(period_s);
         // All estimates are final, so the start of the next period is known.
         let turns = tones(self.turn * 0.5);
@@ -333,11 +334,16 @@ impl<const C: usize> Harmonics<C> {
     }
 
     /// Stores magnitudes, and updates the quartile of every fourth harmonic.
-    fn update_magnitudes(&mut self, measured: &[[Amplitude; MAX_HARMONICS]; C], harmonic_count: usize) {
+    fn update_magnitudes(
+        &mut self,
+        measured: &[[Amplitude; MAX_HARMONICS]; C],
+        sounding: &[bool; C],
+        harmonic_count: usize,
+    ) {
         let first = self.magnitude_count == 0;
         if self.periods.is_multiple_of(2) || first {
             let at = self.magnitude_count % MAGNITUDES;
-            for (harmonics, measured) in self.harmonics.iter_mut().zip(measured) {
+            for ((harmonics, measured), _) in self.harmonics.iter_mut().zip(measured).zip(sounding).filter(|x| *x.1) {
                 for (harmonic, d) in harmonics.iter_mut().zip(measured) {
                     harmonic.magnitudes[at] = d.magnitude();
                 }
@@ -368,12 +374,13 @@ impl<const C: usize> Harmonics<C> {
     fn update_phase_coherence(
         &mut self,
         measured: &[[Amplitude; MAX_HARMONICS]; C],
+        sounding: &[bool; C],
         harmonic_count: usize,
         period_s: f64,
     ) {
         let kept = libm::exp(-period_s / COHERENCE_S) as f32;
         let mut units = [[(Amplitude::default(), 1.0); MAX_HARMONICS]; C];
-        for c in 0..C {
+        for c in (0..C).filter(|&c| sounding[c]) {
             for k in 0..harmonic_count {
                 let (amplitude, magnitude) = (measured[c][k], self.harmonics[c][k].hum_magnitude());
                 let size = amplitude.magnitude();
@@ -408,20 +415,28 @@ impl<const C: usize> Harmonics<C> {
             .sum()
     }
 
-    /// Tracks the frequency and updates the amplitudes.
-    fn follow(&mut self, measured: &[[Amplitude; MAX_HARMONICS]; C], harmonic_count: usize, period_s: f64) {
-        let best = self.best(harmonic_count);
-        let must_restart = libm::fabs(best.offset_hz - self.offset_hz) > RESTART_DISTANCE_HZ
-            && (!self.harmonics.iter().flatten().any(|harmonic| harmonic.locked)
-                || best.score > RESTART_SCORE_RATIO * self.score(nearest(self.offset_hz), harmonic_count));
-        if self.periods <= MIN_PERIODS || must_restart {
-            self.restart_from(&best, harmonic_count, period_s);
-            return;
+    /// Tracks the frequency and updates the amplitudes. In silence both continue as predicted.
+    fn follow(
+        &mut self,
+        measured: &[[Amplitude; MAX_HARMONICS]; C],
+        sounding: &[bool; C],
+        harmonic_count: usize,
+        period_s: f64,
+    ) {
+        if sounding.contains(&true) {
+            let best = self.best(harmonic_count);
+            let must_restart = libm::fabs(best.offset_hz - self.offset_hz) > RESTART_DISTANCE_HZ
+                && (!self.harmonics.iter().flatten().any(|harmonic| harmonic.locked)
+                    || best.score > RESTART_SCORE_RATIO * self.score(nearest(self.offset_hz), harmonic_count));
+            if self.periods <= MIN_PERIODS || must_restart {
+                self.restart_from(&best, harmonic_count, period_s);
+                return;
+            }
         }
         let steady_gain = (period_s / MEAN_S) as f32;
         let initial_gain = 1.0 / (8.0 + self.periods_since_restart as f32);
         let gain = if initial_gain > steady_gain { initial_gain } else { steady_gain };
-        let (deviations, pull, information) = self.deviations(measured, harmonic_count);
+        let (deviations, pull, information) = self.deviations(measured, sounding, harmonic_count);
         // The common phase error belongs to the mains, the rest to each harmonic.
         let phase_error =
             if information > 0.0 { (pull / information).clamp(-MAX_PHASE_ERROR, MAX_PHASE_ERROR) } else { 0.0 };
@@ -473,11 +488,12 @@ impl<const C: usize> Harmonics<C> {
         }
     }
 
-    /// Predicts all harmonics for this period. Returns their deviations and weights, and the weighted phase error of
-    /// the fundamental over all harmonics with its information.
+    /// Predicts all harmonics for this period. Returns their deviations and weights, 0 in a silent channel, and the
+    /// weighted phase error of the fundamental over all harmonics with its information.
     fn deviations(
         &mut self,
         measured: &[[Amplitude; MAX_HARMONICS]; C],
+        sounding: &[bool; C],
         harmonic_count: usize,
     ) -> (Deviations<C>, f64, f64) {
         let turns = tones(self.turn);
@@ -489,11 +505,14 @@ impl<const C: usize> Harmonics<C> {
             for (c, (harmonics, measured)) in self.harmonics.iter_mut().zip(measured).enumerate() {
                 let harmonic = &mut harmonics[k];
                 let predicted = harmonic.estimate.times(turns[k]);
+                harmonic.estimate = predicted;
+                if !sounding[c] {
+                    continue;
+                }
                 let deviation = measured[k].minus(predicted);
                 let width = WIDTH * harmonic.hum_magnitude();
                 let weight = 1.0 / (1.0 + deviation.power() / (width * width));
                 deviations[c][k] = (deviation, weight);
-                harmonic.estimate = predicted;
                 if harmonic.steady {
                     let certain = weight / (width * width);
                     phase_errors += f64::from(certain * (deviation.im * predicted.re - deviation.re * predicted.im));
@@ -536,23 +555,22 @@ impl<const C: usize> Harmonics<C> {
         self.periods_since_restart = 0;
     }
 
-    /// Starts removal of steady harmonics. Stops all removal when the hum has stopped.
-    fn update_removal(&mut self, measured: &[[Amplitude; MAX_HARMONICS]; C], harmonic_count: usize, has_signal: bool) {
+    /// Starts removal of steady harmonics. Stops all removal from a channel in which the hum has stopped.
+    fn update_removal(
+        &mut self,
+        measured: &[[Amplitude; MAX_HARMONICS]; C],
+        sounding: &[bool; C],
+        harmonic_count: usize,
+    ) {
         let nearest = nearest(self.offset_hz);
         let young_threshold = libm::sqrtf(8.0 / self.periods as f32);
         let threshold = if young_threshold > STEADY { young_threshold } else { STEADY };
-        let (mut measured_power, mut removed_power) = (0.0f32, 0.0f32);
-        for k in 0..harmonic_count {
-            measured_power += measured.iter().map(|measured| measured[k].power()).sum::<f32>();
-            removed_power += self
-                .harmonics
-                .iter()
-                .map(|harmonics| harmonics[k].removal * harmonics[k].estimate.power())
-                .sum::<f32>();
-        }
-        let stopped = !has_signal || measured_power < 0.1 * removed_power;
         let early = self.periods < MIN_PERIODS;
-        for harmonics in &mut self.harmonics {
+        for ((harmonics, measured), sounding) in self.harmonics.iter_mut().zip(measured).zip(sounding) {
+            let measured_power: f32 = measured[..harmonic_count].iter().map(|measured| measured.power()).sum();
+            let removed = |harmonic: &Harmonic| harmonic.removal * harmonic.estimate.power();
+            let removed_power: f32 = harmonics[..harmonic_count].iter().map(removed).sum();
+            let stopped = !sounding || measured_power < 0.1 * removed_power;
             for (k, harmonic) in harmonics.iter_mut().enumerate() {
                 let coherence = harmonic.phases[nearest].magnitude();
                 harmonic.steady = k < harmonic_count
