@@ -364,18 +364,8 @@ where
     }
 
     fn interpolated(from: &DeReverbCoefs, to: &DeReverbCoefs, t: f64) -> DeReverbCoefs {
-        let mix = |a: f32, b: f32| a + (b - a) * t as f32;
-        let (a, b) = (&from.parameters, &to.parameters);
         DeReverbCoefs {
-            parameters: Parameters {
-                decay_per_hop: mix(a.decay_per_hop, b.decay_per_hop),
-                decay_until_late: mix(a.decay_until_late, b.decay_until_late),
-                feed_smoothing: mix(a.feed_smoothing, b.feed_smoothing),
-                floor: mix(a.floor, b.floor),
-                strength: mix(a.strength, b.strength),
-                detection_weight: mix(a.detection_weight, b.detection_weight),
-                ..*b
-            },
+            parameters: from.parameters.interpolated(&to.parameters, t as f32),
             ..*to
         }
     }

@@ -44,4 +44,20 @@ impl Parameters {
                 .iter()
                 .all(|share| (0.0..=1.0).contains(*share))
     }
+
+    /// Parameters between two others, at `t` from 0 to 1.
+    pub(super) fn interpolated(&self, to: &Self, t: f32) -> Self {
+        let mix = |of: fn(&Self) -> f32| of(self) + (of(to) - of(self)) * t;
+        Self {
+            decay_per_hop: mix(|p| p.decay_per_hop),
+            decay_until_late: mix(|p| p.decay_until_late),
+            reverberant_share: mix(|p| p.reverberant_share),
+            feed_smoothing: mix(|p| p.feed_smoothing),
+            decision_directed_weight: mix(|p| p.decision_directed_weight),
+            floor: mix(|p| p.floor),
+            strength: mix(|p| p.strength),
+            noise_only_strength: mix(|p| p.noise_only_strength),
+            detection_weight: mix(|p| p.detection_weight),
+        }
+    }
 }

@@ -464,7 +464,8 @@ impl<const C: usize> Predictor<C> {
     }
 
     /// Subtracts the prediction within the limits; `late` holds the upper halves of the modelled late reverberation.
-    /// Returns `powers` with the values after the subtraction.
+    /// Returns `powers` with the values after the subtraction. Nothing is subtracted from a band without sound: the
+    /// prediction would sound in a channel that has fallen silent.
     fn subtract(
         &self,
         n: usize,
@@ -478,22 +479,25 @@ impl<const C: usize> Predictor<C> {
             return powers;
         }
         let [mut after, mut between] = [f32x4::ZERO; 2];
+        let nothing = f32x4::splat(MIN_POWER);
         let late = late.as_chunks::<4>().0;
         for (k, late) in late[..n].iter().enumerate() {
             let late = f32x4::from(late.map(|late| f32::from_bits(u32::from(late) << 16))) * late_share;
-            let mut power = f32x4::splat(MIN_POWER);
+            let mut power = nothing;
             for predicted in &self.predicted {
                 power += predicted[k].power() * (1.0 / C as f32);
             }
             let share = (late / power).fast_min(f32x4::ONE).sqrt() * strength;
             between += share * share * power;
-            let (mut was, mut is) = (f32x4::ZERO, f32x4::splat(MIN_POWER));
+            let (mut was, mut is) = (f32x4::ZERO, nothing);
             for (predicted, [re, im]) in self.predicted.iter().zip(spectra.iter_mut()) {
                 let (re, im) = (&mut re.as_chunks_mut::<4>().0[k], &mut im.as_chunks_mut::<4>().0[k]);
                 let observed = Complex4 { re: f32x4::from(*re), im: f32x4::from(*im) };
+                let observed_power = observed.power();
+                let share = share & observed_power.simd_ge(nothing);
                 let left = observed.minus(predicted[k].scaled(share));
                 (*re, *im) = (left.re.to_array(), left.im.to_array());
-                was += observed.power() * (1.0 / C as f32);
+                was += observed_power * (1.0 / C as f32);
                 is += left.power() * (1.0 / C as f32);
             }
             // Restores power where more would be removed than the limit: a held note may be in phase with its

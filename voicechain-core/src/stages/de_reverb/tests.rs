@@ -53,6 +53,40 @@ fn overlap_add_reconstructs_the_input() {
     }
 }
 
+/// A transition starts at the old parameters, ends at the new ones, and moves every one of them in between.
+#[test]
+fn a_transition_moves_every_parameter() {
+    let rate = SampleRate::new(48_000.0).unwrap();
+    let design = |decay_ms: f64, amount_percent: f64, range_db: f64, latency| {
+        let settings = DeReverbSettings { decay_ms, amount_percent, range_db, ..DeReverbSettings::default() };
+        <DeReverb as Stage<2>>::design(&DeReverbDesign { settings, latency }, rate).unwrap()
+    };
+    let old = design(170.0, 40.0, 6.0, SpectralLatency::Low);
+    let new = design(700.0, 100.0, 18.0, SpectralLatency::High);
+    let at = |t: f64| <DeReverb as Stage<2>>::interpolated(&old, &new, t).parameters;
+    let values = |p: Parameters| {
+        [
+            p.decay_per_hop,
+            p.decay_until_late,
+            p.reverberant_share,
+            p.feed_smoothing,
+            p.decision_directed_weight,
+            p.floor,
+            p.strength,
+            p.noise_only_strength,
+            p.detection_weight,
+        ]
+    };
+    assert_eq!(at(0.0), old.parameters);
+    let (from, middle, to) = (values(old.parameters), values(at(0.5)), values(new.parameters));
+    for (k, ((a, b), c)) in from.into_iter().zip(middle).zip(to).enumerate() {
+        assert!(a != c && (b - 0.5 * (a + c)).abs() < 1e-6 * c.abs().max(1.0), "parameter {k}: {a}, {b}, {c}");
+    }
+    for (end, new) in values(at(1.0)).into_iter().zip(to) {
+        assert!((end - new).abs() <= 1e-6, "{end}, not {new}");
+    }
+}
+
 #[test]
 fn latencies_at_48_khz_are_1024_and_512() {
     let rate = SampleRate::new(48_000.0).unwrap();
