@@ -5,7 +5,8 @@ use approx::assert_abs_diff_eq;
 use voicechain_core::settings::{Mains, SpectralLatency, StageId};
 use voicechain_core::stages::leveller::gain_curve::{self, SubBlockPowerMeter};
 use voicechain_core::{Strip, StripSettings};
-use voicechain_tests::signals::{channel, gain, mono, phrases, pinkish, rms_db, sine, unequal, white};
+use voicechain_tests::channels::ChannelPattern;
+use voicechain_tests::signals::{buzz, channel, gain, mono, phrases, pinkish, rms_db, sine, unequal, white};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::{all_off, first_difference, run, run_file, strip};
 
@@ -18,6 +19,20 @@ fn process(settings: &StripSettings, signal: &[f64]) -> (Vec<f64>, Box<Strip<1>>
     padded.extend(vec![0.0; latency]);
     let out = run(&mut strip, &mono(&padded));
     (out[latency..].iter().map(|f| f64::from(f[0])).collect(), strip)
+}
+
+/// The same in stereo: the output of the first channel with sound. A silent channel stays silent.
+fn process_stereo(settings: &StripSettings, signal: &[f64], pattern: ChannelPattern) -> (Vec<f64>, Box<Strip<2>>) {
+    let mut strip = strip::<2>(settings, rate(HZ));
+    let latency = strip.latency() as usize;
+    let mut frames = pattern.frames(signal);
+    frames.resize(signal.len() + latency, [0.0; 2]);
+    let out = run(&mut strip, &frames);
+    let sounding = [0, 1].map(|c| frames.iter().any(|frame| frame[c] != 0.0));
+    for c in (0..2).filter(|&c| !sounding[c]) {
+        assert!(out.iter().all(|frame| frame[c] == 0.0), "{pattern:?}: sound in the silent channel");
+    }
+    (channel(&out[latency..], usize::from(!sounding[0])), strip)
 }
 
 fn with(change: impl Fn(&mut StripSettings)) -> StripSettings {
@@ -215,6 +230,39 @@ fn reverberation_is_analysed_ahead_for_files() {
     }
 }
 
+/// A channel that falls silent is silent once the stated tail is over, while the other still sounds: no stage passes on
+/// what it has learnt from it or from the other.
+#[test]
+fn a_channel_that_falls_silent_stays_silent_after_the_tail() {
+    let [dry, late] = syllables(6.0, 0.6);
+    let reverberant = sum(&sum(&dry, &late), &buzz(50.1, -45.0, HZ, dry.len()));
+    let end = (4.6 * HZ) as usize;
+    for latency in [SpectralLatency::Low, SpectralLatency::High] {
+        for silent in 0..2 {
+            let mut frames = ChannelPattern::Unequal.frames(&reverberant);
+            frames[end..].iter_mut().for_each(|frame| frame[silent] = 0.0);
+            let settings = with(|s| {
+                (s.hum.on, s.de_reverb.on, s.expander.on, s.leveller.on) = (true, true, true, true);
+                (s.de_esser.on, s.compressor.on, s.limiter.on) = (true, true, true);
+                (s.spectral.latency, s.de_reverb.decay_ms) = (latency, 600.0);
+            });
+            let mut strip = strip::<2>(&settings, rate(HZ));
+            let out = run(&mut strip, &frames);
+            assert!(strip.removed_hum_dbfs().is_some(), "the hum stage acts");
+            let reduction = strip.reduction(StageId::DeReverb).expect("a meter").largest_db();
+            assert!(reduction > 3.0, "the de-reverb acts: {reduction} dB");
+            let after = end + strip.tail() as usize;
+            let place = out[after..].iter().rposition(|frame| frame[silent].abs() > 1e-6);
+            assert_eq!(
+                place,
+                None,
+                "{latency:?}, channel {silent}: last sound, samples after a tail of {}",
+                strip.tail()
+            );
+        }
+    }
+}
+
 /// Within one second, hum harmonics are attenuated by at least 25 dB and the rest of the voice changes by less than 0.3
 /// dB: the residual against the clean voice covers both and is at least 25 dB below the hum. Nobody speaks in that
 /// second; under a voice that starts with the recording, the hum is found in the first pause.
@@ -241,16 +289,49 @@ fn hum_is_removed_within_one_second_and_the_voice_is_unchanged() {
     assert!(clean.iter().zip(&voice).all(|(out, &v)| (out - f64::from(v as f32)).abs() < 1e-29));
 }
 
+/// Hum in one channel only is removed from it, and the other channel passes bit for bit. Switched off, the stage
+/// reports no hum.
+#[test]
+fn hum_in_one_channel_leaves_the_other_unchanged() {
+    let voice = wandering(6.0);
+    let hum =
+        (1..=6).fold(vec![0.0; voice.len()], |hum, k| sum(&hum, &sine(49.8 * f64::from(k), -50.0, HZ, voice.len())));
+    for hummed in 0..2 {
+        let frames: Vec<[f32; 2]> = (voice.iter().zip(&hum))
+            .map(|(v, h)| std::array::from_fn(|c| (v + if c == hummed { *h } else { 0.0 }) as f32))
+            .collect();
+        let mut settings = with(|s| (s.hum.on, s.hum.mains) = (true, Mains::Hz50));
+        let mut strip = strip::<2>(&settings, rate(HZ));
+        let out = run(&mut strip, &frames);
+        let latency = strip.latency() as usize;
+        let channels = [0, 1].map(|c| channel(&out[latency..], c));
+        let residual: Vec<f64> = channels[hummed].iter().zip(&voice).map(|(o, v)| o - v).collect();
+        let (before, after) = (rms_db(&hum[96_000..]), rms_db(&residual[96_000..]));
+        assert!(after < before - 20.0, "channel {hummed}: hum from {before:.1} to {after:.1} dB");
+        let clean = 1 - hummed;
+        let changed = channels[clean].iter().zip(&frames).position(|(o, x)| (o - f64::from(x[clean])).abs() > 1e-29);
+        assert_eq!(changed, None, "channel {clean}");
+        assert_abs_diff_eq!(strip.mains_hz().expect("hum"), 49.8, epsilon = 0.02);
+        assert!(strip.removed_hum_dbfs().is_some());
+        settings.hum.on = false;
+        strip.set(&voicechain_tests::strips::coefs(&settings, rate(HZ)));
+        assert_eq!((strip.mains_hz(), strip.removed_hum_dbfs()), (None, None));
+    }
+}
+
 /// With noise 10 dB below the voice, pauses are at least 10 dB quieter and active speech changes by less than 0.5 dB.
 #[test]
 fn expander_attenuates_pauses_and_passes_speech() {
     let voice = phrases(-23.0, HZ, 16.0, 5);
-    for noise in [white(-33.0 + 4.8, voice.len(), 1), pinkish(-33.0, voice.len(), 2)] {
+    for (noise, pattern) in [
+        (white(-33.0 + 4.8, voice.len(), 1), ChannelPattern::OnlyRight),
+        (pinkish(-33.0, voice.len(), 2), ChannelPattern::Opposite),
+    ] {
         let scale = gain(-33.0 - rms_db(&noise));
         let noise: Vec<f64> = noise.iter().map(|x| x * scale).collect();
         let noisy = sum(&voice, &noise);
         let settings = with(|s| s.expander.on = true);
-        let (out, strip) = process(&settings, &noisy);
+        let (out, strip) = process_stereo(&settings, &noisy, pattern);
         let [speech, pause] = parts(voice.len(), 5.0);
         let change = |at: &[usize]| level(&out, at) - level(&noisy, at);
         assert!(change(&pause) < -10.0, "pauses {:.2} dB", change(&pause));
@@ -273,7 +354,7 @@ fn expander_passes_breaths() {
     for n in 0..voice.len() {
         voice[n] += if at(n) { breath[n] } else { 0.0 };
     }
-    let (out, _) = process(&with(|s| s.expander.on = true), &voice);
+    let (out, _) = process_stereo(&with(|s| s.expander.on = true), &voice, ChannelPattern::OnlyLeft);
     let breaths: Vec<usize> = (240_000..voice.len()).filter(|&n| at(n)).collect();
     let change = level(&out, &breaths) - level(&voice, &breaths);
     assert!(change > -1.0, "{change:.2} dB");

@@ -339,17 +339,17 @@ where
         self.path.leveller.state().gain_db()
     }
 
-    /// Mains frequency detected by the hum stage, Hz; `None` without hum. Switching the stage off freezes the value.
+    /// Mains frequency detected by the hum stage, Hz; `None` without hum and while the stage is off.
     #[must_use]
     pub fn mains_hz(&self) -> Option<f64> {
-        self.path.hum.state().frequency_hz()
+        self.path.hum.target().on().then(|| self.path.hum.state().frequency_hz()).flatten()
     }
 
     /// RMS level of the hum that the hum stage removes, dBFS, in the channel with the most hum; `None` when it
-    /// removes nothing. Switching the stage off freezes the value. Tested by `restoration` in `properties`.
+    /// removes nothing and while the stage is off. Tested by `restoration` in `properties`.
     #[must_use]
     pub fn removed_hum_dbfs(&self) -> Option<f64> {
-        self.path.hum.state().removed_hum_dbfs()
+        self.path.hum.target().on().then(|| self.path.hum.state().removed_hum_dbfs()).flatten()
     }
 
     /// Loudness-match gains in dB: gain of the unprocessed side, and common gain of both sides.
