@@ -7,7 +7,8 @@ use voicechain_core::measure::profile::Resonance;
 use voicechain_core::propose::{TrialBell, trial_bell};
 use voicechain_core::settings::CorrectiveEqSettings;
 use voicechain_core::strip::{Audition, AuditionBand, MonitorMode, Monitoring};
-use voicechain_tests::signals::{db, mono, phrases, pinkish, sine, unequal};
+use voicechain_tests::channels::ChannelPattern;
+use voicechain_tests::signals::{db, mono, phrases, pinkish, sine};
 use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::{first_difference, peak, run, run_split, strip};
 
@@ -53,7 +54,7 @@ fn bell_cut_audition_and_the_cut_signal_sum_to_the_input() {
         level_compensation: false,
         ..settings.corrective_eq
     };
-    let signal = unequal(&pinkish(-20.0, 48_000, 3));
+    let signal = ChannelPattern::RightPauses.frames(&pinkish(-20.0, 48_000, 3));
     let mut with_cut = strip::<2>(&settings, rate(48_000.0));
     let latency = with_cut.latency() as usize;
     let left = run(&mut with_cut, &signal);
@@ -104,7 +105,7 @@ fn audition_filters_the_recording_and_leaves_the_strip_unchanged() {
 #[test]
 fn audition_is_independent_of_block_size_and_full_band_is_bit_exact() {
     let rate = rate(44_100.0);
-    let signal = unequal(&phrases(-26.0, 44_100.0, 2.0, 2));
+    let signal = phrases(-26.0, 44_100.0, 2.0, 2);
     let acts = [
         (0, BAND),
         (1_000, CUT),
@@ -114,7 +115,7 @@ fn audition_is_independent_of_block_size_and_full_band_is_bit_exact() {
         (9_442, AuditionBand::BandPass { frequency_hz: 300.0, q: 1.0 }),
         (30_000, AuditionBand::Full),
     ];
-    let play = |most: usize, monitoring: Monitoring| {
+    let play = |signal: &[[f32; 2]], most: usize, monitoring: Monitoring| {
         let mut random = Noise::new(most as u64);
         let mut strip = strip::<2>(&StripSettings::default(), rate);
         strip.set_monitoring(monitoring);
@@ -126,11 +127,13 @@ fn audition_is_independent_of_block_size_and_full_band_is_bit_exact() {
         }
         (out, strip.latency() as usize)
     };
+    let mut patterns = ChannelPattern::ALL.into_iter();
     for mode in [MonitorMode::Processed, MonitorMode::Unprocessed, MonitorMode::Removed] {
         for loudness_matched in [false, true] {
-            let (first, latency) = play(100_000, Monitoring { mode, loudness_matched });
+            let signal = patterns.next().expect("another").frames(&signal);
+            let (first, latency) = play(&signal, 100_000, Monitoring { mode, loudness_matched });
             for most in [1, 37, 500] {
-                let (other, _) = play(most, Monitoring { mode, loudness_matched });
+                let (other, _) = play(&signal, most, Monitoring { mode, loudness_matched });
                 assert_eq!(first_difference(&first, &other), None, "{mode:?}, blocks of up to {most}");
             }
             if mode == MonitorMode::Unprocessed && !loudness_matched {

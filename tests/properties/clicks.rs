@@ -4,14 +4,17 @@ use crate::rate;
 use voicechain_core::settings::{self, ReorderableStage};
 use voicechain_core::strip::{MonitorMode, Monitoring};
 use voicechain_core::{Strip, StripSettings};
-use voicechain_tests::signals::{mono, pinkish, sine};
+use voicechain_tests::channels::ChannelPattern;
+use voicechain_tests::signals::{pinkish, sine};
+use voicechain_tests::spectra::Noise;
 use voicechain_tests::strips::{coefs, peak, run, strip};
 
 const HZ: f64 = 48_000.0;
 
 /// Largest second difference of the output. For a 997 Hz tone it is (2 pi 997 / 48000)^2 = 0.017 of the amplitude.
-fn max_second_difference(out: &[[f32; 1]]) -> f64 {
-    out.windows(3).map(|w| f64::from(w[0][0] - 2.0 * w[1][0] + w[2][0]).abs()).fold(0.0, f64::max)
+fn max_second_difference(out: &[[f32; 2]]) -> f64 {
+    let bend = |w: &[[f32; 2]], c: usize| f64::from(w[0][c] - 2.0 * w[1][c] + w[2][c]).abs();
+    out.windows(3).map(|w| bend(w, 0).max(bend(w, 1))).fold(0.0, f64::max)
 }
 
 /// Settings in which every stage processes a tone of -20 dBFS.
@@ -31,16 +34,16 @@ fn active_settings() -> StripSettings {
 
 /// Largest second difference of the change at 0.3 s, in a strip that changes from `from` to `to` and in a hard switch
 /// between the two steady outputs; both relative to the larger one of the two steady outputs.
-fn compare(signal: &[[f32; 1]], change: &dyn Fn(&mut Strip<1>), from: &StripSettings, to: &StripSettings) -> [f64; 2] {
+fn compare(signal: &[[f32; 2]], change: &dyn Fn(&mut Strip<2>), from: &StripSettings, to: &StripSettings) -> [f64; 2] {
     const AT: usize = 14_400;
     let rate = rate(HZ);
-    let (mut a, mut b): (Box<Strip<1>>, Box<Strip<1>>) = (strip(from, rate), strip(from, rate));
+    let (mut a, mut b): (Box<Strip<2>>, Box<Strip<2>>) = (strip(from, rate), strip(from, rate));
     let steady_from = run(&mut a, signal);
     let mut moving = run(&mut b, &signal[..AT]);
     change(&mut b);
     moving.extend(run(&mut b, &signal[AT..]));
-    let steady_to: Vec<[f32; 1]> = {
-        let mut c: Box<Strip<1>> = strip(to, rate);
+    let steady_to: Vec<[f32; 2]> = {
+        let mut c: Box<Strip<2>> = strip(to, rate);
         c.set_monitoring(b.monitoring());
         run(&mut c, signal)
     };
@@ -59,8 +62,9 @@ fn compare(signal: &[[f32; 1]], change: &dyn Fn(&mut Strip<1>), from: &StripSett
 #[test]
 fn changes_during_playback_do_not_click() {
     let samples = 24_000;
-    let tone = mono(&sine(997.0, -20.0, HZ, samples));
-    let noise = mono(&pinkish(-20.0, samples, 4));
+    let [tone, noise] = [sine(997.0, -20.0, HZ, samples), pinkish(-20.0, samples, 4)];
+    let signals = [tone, noise].map(|signal| ChannelPattern::STEADY.map(|pattern| pattern.frames(&signal)));
+    let mut random = Noise::new(3);
     let mut worst = [(0.0, String::new()), (0.0, String::new())];
     let mut hard = 0.0f64;
     let mut note = |found: [f64; 2], which: usize, what: String| {
@@ -72,13 +76,14 @@ fn changes_during_playback_do_not_click() {
             println!("{what}: {:.2} of the steady second difference (hard switch {:.1})", found[0], found[1]);
         }
     };
-    for (which, signal) in [&tone, &noise].into_iter().enumerate() {
+    for (which, signals) in signals.iter().enumerate() {
+        let mut drawn = || &signals[random.between(0.0, signals.len() as f64 - 1e-9) as usize];
         for info in settings::rows() {
             for (from, to) in [(info.min, info.max), (info.max, info.min)] {
                 let (mut a, mut b) = (active_settings(), active_settings());
                 a.set(info.id, from).expect("the minimum or maximum");
                 b.set(info.id, to).expect("the minimum or maximum");
-                let found = compare(signal, &|s| s.set(&coefs(&b, rate(HZ))), &a, &b);
+                let found = compare(drawn(), &|s| s.set(&coefs(&b, rate(HZ))), &a, &b);
                 note(found, which, format!("{} from {from} to {to}", info.id));
             }
         }
@@ -92,10 +97,10 @@ fn changes_during_playback_do_not_click() {
             ],
             ..a
         };
-        note(compare(signal, &|s| s.set(&coefs(&b, rate(HZ))), &a, &b), which, "order".into());
+        note(compare(drawn(), &|s| s.set(&coefs(&b, rate(HZ))), &a, &b), which, "order".into());
         for mode in [MonitorMode::Unprocessed, MonitorMode::Removed] {
-            let change = |s: &mut Strip<1>| s.set_monitoring(Monitoring { mode, loudness_matched: false });
-            note(compare(signal, &change, &a, &a), which, format!("{mode:?}"));
+            let change = |s: &mut Strip<2>| s.set_monitoring(Monitoring { mode, loudness_matched: false });
+            note(compare(drawn(), &change, &a, &a), which, format!("{mode:?}"));
         }
     }
     println!("worst: {worst:?}; hard switch: {hard:.1}");

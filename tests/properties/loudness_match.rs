@@ -5,6 +5,7 @@ use approx::{abs_diff_eq, assert_abs_diff_eq};
 use voicechain_core::meters::{ChannelWeights, LoudnessMeter, TruePeakMeter};
 use voicechain_core::strip::{MonitorMode, Monitoring, StartingPoint};
 use voicechain_core::{Strip, StripSettings};
+use voicechain_tests::channels::ChannelPattern;
 use voicechain_tests::signals::{db, phrases, unequal};
 use voicechain_tests::strips::{all_off, coefs, peak, run, strip};
 
@@ -32,7 +33,8 @@ fn matched_sides_differ_by_less_than_0_2_lu() {
     for (k, point) in StartingPoint::ALL.into_iter().enumerate() {
         let settings = StripSettings { trim: settings().trim, ..point.settings() };
         // 34 s fill the running window of 30 s; then 26.4 s (12 phrases) of both sides are compared.
-        let signal = unequal(&phrases(-26.0, HZ, 60.5, 20 + k as u64));
+        let pattern = ChannelPattern::STEADY[k % ChannelPattern::STEADY.len()];
+        let signal = pattern.frames(&phrases(-26.0, HZ, 60.5, 20 + k as u64));
         let (head, body) = signal.split_at(34 * 48_000);
         let side = |mode| {
             let mut strip: Box<Strip<2>> = strip(&settings, rate(HZ));
@@ -41,7 +43,11 @@ fn matched_sides_differ_by_less_than_0_2_lu() {
             run(&mut strip, body)
         };
         let (wet, dry) = (loudness(&side(MonitorMode::Processed)), loudness(&side(MonitorMode::Unprocessed)));
-        assert!(abs_diff_eq!(wet, dry, epsilon = 0.2), "{}: processed {wet}, unprocessed {dry}", point.name());
+        assert!(
+            abs_diff_eq!(wet, dry, epsilon = 0.2),
+            "{} {pattern:?}: processed {wet}, unprocessed {dry}",
+            point.name()
+        );
         let plain = loudness(body);
         assert!((wet - plain).abs() > 1.0, "negative control: {wet} LUFS, unmatched input {plain}");
     }
@@ -53,7 +59,7 @@ fn loudness_match_gain_moves_slowly_and_holds_in_pauses() {
     let mut settings = settings();
     let mut strip: Box<Strip<2>> = strip(&settings, rate);
     strip.set_monitoring(matched(MonitorMode::Unprocessed));
-    let signal = unequal(&phrases(-26.0, HZ, 30.0, 3));
+    let signal = ChannelPattern::TakeTurns.frames(&phrases(-26.0, HZ, 30.0, 3));
     let mut before = strip.loudness_match_db();
     let mut moved = 0.0f64;
     for (k, chunk) in signal.chunks(480).enumerate() {
@@ -77,7 +83,7 @@ fn both_sides_are_attenuated_alike_to_stay_below_the_ceiling() {
     let mut settings = settings();
     settings.output.gain_db = 8.0;
     settings.limiter.ceiling_dbtp = -6.0;
-    let signal = unequal(&phrases(-20.0, HZ, 24.0, 9));
+    let signal = ChannelPattern::OnlyRight.frames(&phrases(-20.0, HZ, 24.0, 9));
     let (head, body) = signal.split_at(14 * 48_000);
     let mut strips = [MonitorMode::Processed, MonitorMode::Unprocessed].map(|mode| {
         let mut strip: Box<Strip<2>> = strip(&settings, rate(HZ));
@@ -143,7 +149,7 @@ fn reset_meters_restarts_the_loudness_match() {
 
 #[test]
 fn matched_processed_and_removed_sum_to_matched_unprocessed() {
-    let signal = unequal(&phrases(-24.0, HZ, 12.0, 5));
+    let signal = ChannelPattern::Opposite.frames(&phrases(-24.0, HZ, 12.0, 5));
     let sides = [MonitorMode::Processed, MonitorMode::Removed, MonitorMode::Unprocessed].map(|mode| {
         let mut strip: Box<Strip<2>> = strip(&settings(), rate(HZ));
         // Ten seconds of the processed side first, so that the match gain is the same in all modes.

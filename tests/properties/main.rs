@@ -7,6 +7,7 @@ mod compressor;
 mod de_esser;
 mod equalizer;
 mod evidence;
+mod events;
 mod idle;
 mod ledger;
 mod loudness_match;

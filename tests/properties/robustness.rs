@@ -1,82 +1,132 @@
 //! Any input gives a valid output and is forgotten within one second.
 
+use crate::events::{events_until, play, random_events, readings};
 use crate::rate;
 use voicechain_core::settings::{SpectralLatency, StageId};
 use voicechain_core::strip::{METERED_STAGES, SanitisedSamples, StartingPoint};
-use voicechain_core::{Strip, StripSettings};
+use voicechain_core::{SampleRate, Strip, StripSettings};
 use voicechain_examples::timing::block_processor;
-use voicechain_tests::signals::{alternating, gain, phrases, unequal, white};
+use voicechain_tests::channels::ChannelPattern;
+use voicechain_tests::signals::{alternating, buzz, gain, phrases, unequal, white};
 use voicechain_tests::spectra::Noise;
-use voicechain_tests::strips::{all_off, coefs, random_settings, run, strip};
+use voicechain_tests::strips::{all_off, coefs, first_invalid, random_settings, run, strip};
 
-/// Invalid and extreme inputs, with the numbers of samples that the strip must replace by silence and clamp.
-fn hostile_inputs(samples: usize) -> Vec<(&'static str, Vec<[f32; 2]>, [u64; 2])> {
-    let every = |f: &dyn Fn(usize) -> f32| -> Vec<[f32; 2]> { (0..samples).map(|n| [f(n), -f(n)]).collect() };
-    let all = 2 * samples as u64;
-    let third = 2 * samples.div_ceil(3) as u64;
+/// Invalid and extreme inputs.
+fn hostile_inputs(samples: usize) -> Vec<(&'static str, Vec<f64>)> {
+    let every = |f: &dyn Fn(usize) -> f64| -> Vec<f64> { (0..samples).map(f).collect() };
     vec![
-        ("NaN", every(&|_| f32::NAN), [all, 0]),
-        ("infinity", every(&|n| if n % 3 == 0 { f32::INFINITY } else { 0.1 }), [third, 0]),
-        ("minus infinity and NaN", every(&|n| if n % 2 == 0 { f32::NEG_INFINITY } else { f32::NAN }), [all, 0]),
-        (
-            "NaN and 60 dB above full scale",
-            every(&|n| if n % 3 == 0 { f32::NAN } else { 1_000.0 }),
-            [third, all - third],
-        ),
-        ("subnormal", every(&|n| f32::from_bits(1 + n as u32 % 1_000)), [0, 0]),
-        ("full-scale square", every(&|n| if (n / 50) % 2 == 0 { 1.0 } else { -1.0 }), [0, 0]),
-        ("full-scale DC", every(&|_| 1.0), [0, 0]),
-        ("30 dB above full scale", unequal(&alternating(30.0, samples)), [0, 0]),
-        ("the largest finite number", every(&|n| if n % 2 == 0 { f32::MAX } else { f32::MIN }), [0, all]),
-        ("60 dB above full scale", every(&|n| if n % 2 == 0 { 1_000.0 } else { -1_000.0 }), [0, all]),
-        ("silence", every(&|_| 0.0), [0, 0]),
-        ("loud noise", unequal(&white(6.0, samples, 8)), [0, 0]),
+        ("NaN", every(&|_| f64::NAN)),
+        ("infinity", every(&|n| if n % 3 == 0 { f64::INFINITY } else { 0.1 })),
+        ("minus infinity and NaN", every(&|n| if n % 2 == 0 { f64::NEG_INFINITY } else { f64::NAN })),
+        ("NaN and 60 dB above full scale", every(&|n| if n % 3 == 0 { f64::NAN } else { 1_000.0 })),
+        ("subnormal", every(&|n| f64::from(f32::from_bits(1 + n as u32 % 1_000)))),
+        ("full-scale square", every(&|n| if (n / 50) % 2 == 0 { 1.0 } else { -1.0 })),
+        ("full-scale DC", every(&|_| 1.0)),
+        ("30 dB above full scale", alternating(30.0, samples)),
+        ("the largest finite number", every(&|n| f64::from(if n % 2 == 0 { f32::MAX } else { f32::MIN }))),
+        ("60 dB above full scale", alternating(60.0, samples)),
+        ("silence", every(&|_| 0.0)),
+        ("loud noise", white(6.0, samples, 8)),
     ]
 }
 
 fn check_output(out: &[[f32; 2]], what: &str) {
-    for (n, x) in out.iter().flatten().enumerate() {
-        assert!(x.is_finite() && (*x == 0.0 || x.is_normal()), "{what}: {x} at sample {n}");
+    if let Some(n) = first_invalid(out) {
+        panic!("{what}: {:?} at sample {n}", out[n]);
     }
 }
 
 /// Largest difference from a new strip one second after the input, dB relative to the peak.
-fn memory(settings: &StripSettings, hostile_input: &[[f32; 2]], after: &[[f32; 2]], what: &str) -> f64 {
-    let rate = rate(48_000.0);
+fn memory(
+    settings: &StripSettings,
+    rate: SampleRate,
+    hostile_input: &[[f32; 2]],
+    after: &[[f32; 2]],
+    what: &str,
+) -> f64 {
     let (mut used, mut fresh): (Box<Strip<2>>, Box<Strip<2>>) = (strip(settings, rate), strip(settings, rate));
     check_output(&run(&mut used, hostile_input), what);
     let (used, fresh) = (run(&mut used, after), run(&mut fresh, after));
     check_output(&used, what);
     let (mut difference, mut peak) = (0.0f64, 0.0f64);
-    for (a, b) in used[48_000..].iter().flatten().zip(fresh[48_000..].iter().flatten()) {
+    let second = rate.hz() as usize;
+    for (a, b) in used[second..].iter().flatten().zip(fresh[second..].iter().flatten()) {
         difference = difference.max(f64::from(a - b).abs());
         peak = peak.max(f64::from(*b).abs());
     }
     20.0 * (difference / peak.max(1e-9)).log10()
 }
 
+/// The channels of the hostile input and of the sound after it are drawn: one side alone, opposite polarity, drop-outs.
 #[test]
 fn strip_recovers_from_any_input_within_one_second() {
     let mut settings: Vec<(&str, StripSettings)> =
         StartingPoint::ALL.iter().map(|point| (point.name(), point.settings())).collect();
     settings.push(("default", StripSettings::default()));
-    let voice = unequal(&phrases(-22.0, 48_000.0, 2.5, 4));
-    let quiet = unequal(&white(-60.0, 96_000, 6));
-    // A whole number of periods of every clock in the strip, so that the new strip ticks at the same samples.
-    let hostile_input = hostile_inputs(9_600);
+    let sounding: Vec<ChannelPattern> =
+        ChannelPattern::ALL.into_iter().filter(|pattern| *pattern != ChannelPattern::Silent).collect();
+    let mut random = Noise::new(12);
     let mut failures = Vec::new();
-    for (name, settings) in &settings {
-        for (kind, hostile_input, _) in &hostile_input {
-            for (after, frames) in [("a voice", &voice), ("quiet noise", &quiet)] {
-                let what = format!("{name}, {kind}, then {after}");
-                let found = memory(settings, hostile_input, frames, &what);
-                if found > -120.0 {
-                    failures.push(format!("{what}: {found:.1} dB"));
+    // A whole number of periods of every clock in the strip, so that the new strip ticks at the same samples.
+    for (hz, samples) in [(8_000.0, 10_400), (48_000.0, 9_600)] {
+        let voice = phrases(-22.0, hz, 2.5, 4);
+        let quiet = white(-60.0, (2.0 * hz) as usize, 6);
+        let hostile_inputs = hostile_inputs(samples);
+        for (name, settings) in &settings {
+            for (kind, hostile_input) in &hostile_inputs {
+                for (after, signal) in [("a voice", &voice), ("quiet noise", &quiet)] {
+                    let [before_pattern, after_pattern] =
+                        [(); 2].map(|()| ChannelPattern::one_of(&sounding, &mut random));
+                    let what = format!("{name}, {kind} {before_pattern:?}, then {after} {after_pattern:?}, {hz} Hz");
+                    let (before, after) = (before_pattern.frames(hostile_input), after_pattern.frames(signal));
+                    let found = memory(settings, rate(hz), &before, &after, &what);
+                    if found > -120.0 {
+                        failures.push(format!("{what}: {found:.1} dB"));
+                    }
                 }
             }
         }
     }
     assert!(failures.is_empty(), "{failures:#?}");
+}
+
+/// Whatever the channels do while every setting, switch, order, latency and monitor mode changes: the output is finite,
+/// normal or zero, and so is every meter reading. At 8 kHz the recording is long enough for hum to be found and lost.
+#[test]
+fn no_stage_gives_invalid_output_whatever_the_channels_do() {
+    let mut random = Noise::new(77);
+    let recordings = [8_000.0, 11_025.0, 22_050.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0].map(|hz| {
+        let seconds = if hz < 10_000.0 { 4.0 } else { 1.2 };
+        let voice = phrases(-20.0, hz, seconds, 5);
+        let hum = buzz(50.0 + random.between(-0.4, 0.4), -20.0, hz, voice.len());
+        (hz, voice, hum)
+    });
+    let mut failures = Vec::new();
+    for _ in 0..6 {
+        for pattern in ChannelPattern::ALL {
+            let other = random.between(1.0, recordings.len() as f64 - 1e-9) as usize;
+            for (hz, voice, hum) in [&recordings[0], &recordings[other]] {
+                let (hz, samples, hum_gain) = (*hz, voice.len(), gain(random.between(-40.0, 0.0)));
+                let mut signal: Vec<f64> = voice.iter().zip(hum).map(|(v, h)| v + hum_gain * h).collect();
+                for _ in 0..3 {
+                    let at = random.between(0.0, samples as f64 - 500.0) as usize;
+                    signal[at..at + 400].iter_mut().for_each(|x| *x *= gain(40.0));
+                    signal[at] = f64::NAN;
+                }
+                let count = random.between(8.0, 60.0) as usize;
+                let events = random_events(samples, count, &mut random);
+                let (out, strip) = play(rate(hz), &pattern.frames(&signal), &events, 700, &mut random);
+                if let Some(n) = first_invalid(&out) {
+                    failures.push(format!("{pattern:?}, {hz} Hz: {:?} at {n}, {}", out[n], events_until(&events, n)));
+                }
+                let invalid = readings(&strip).iter().filter(|x| x.is_nan()).count();
+                if invalid > 0 {
+                    failures.push(format!("{pattern:?}, {hz} Hz: {invalid} readings, {events:?}"));
+                }
+            }
+        }
+    }
+    assert!(failures.is_empty(), "{} failures, the first: {}", failures.len(), failures[0]);
 }
 
 #[test]
@@ -111,14 +161,24 @@ fn a_long_release_decays_with_its_time_constant_and_ends_at_zero() {
 
 #[test]
 fn sanitised_samples_are_counted_by_kind() {
-    for (kind, frames, [non_finite, clamped]) in hostile_inputs(3_000) {
+    let mut random = Noise::new(13);
+    for (kind, signal) in hostile_inputs(3_000) {
+        let pattern = ChannelPattern::one_of(&ChannelPattern::ALL, &mut random);
+        let frames = pattern.frames(&signal);
+        let count = |of: fn(&f32) -> bool| frames.iter().flatten().filter(|x| of(x)).count() as u64;
+        // +36 dBFS is a magnitude of 64.
+        let (non_finite, clamped) = (count(|x| !x.is_finite()), count(|x| x.is_finite() && x.abs() > 64.0));
         let mut strip: Box<Strip<2>> = strip(&StripSettings::default(), rate(44_100.0));
         let out = run(&mut strip, &frames);
         check_output(&out, kind);
-        assert_eq!(strip.sanitised_samples(), SanitisedSamples { non_finite, clamped }, "{kind}");
+        assert_eq!(strip.sanitised_samples(), SanitisedSamples { non_finite, clamped }, "{kind} {pattern:?}");
         strip.reset();
         assert_eq!(strip.sanitised_samples(), SanitisedSamples::default());
     }
+    // Both channels count.
+    let mut strip: Box<Strip<2>> = strip(&StripSettings::default(), rate(44_100.0));
+    run(&mut strip, &ChannelPattern::Equal.frames(&[f64::NAN, 0.5, f64::INFINITY]));
+    assert_eq!(strip.sanitised_samples(), SanitisedSamples { non_finite: 4, clamped: 0 });
 }
 
 #[test]
@@ -128,8 +188,9 @@ fn output_is_never_subnormal() {
         for _ in 0..6 {
             let settings = random_settings(&mut random);
             let mut strip: Box<Strip<2>> = strip(&settings, rate(hz));
-            for (kind, frames, _) in hostile_inputs(1_000) {
-                check_output(&run(&mut strip, &frames), kind);
+            for (kind, signal) in hostile_inputs(1_000) {
+                let pattern = ChannelPattern::one_of(&ChannelPattern::ALL, &mut random);
+                check_output(&run(&mut strip, &pattern.frames(&signal)), kind);
             }
             check_output(&run(&mut strip, &vec![[0.0; 2]; 20_000]), "silence");
             check_output(&run(&mut strip, &vec![[1e-36; 2]; 2_000]), "1e-36");
@@ -213,10 +274,9 @@ fn hum_stays_finite_when_harmonics_rise_with_a_silent_channel() {
     let mut random = Noise::new(31);
     for hz in [8_000.0, 44_100.0, 48_000.0, 96_000.0, 192_000.0] {
         let voice = phrases(-22.0, hz, 1.6, 4);
-        let silent: [fn(f32) -> [f32; 2]; 3] = [|x| [x, 0.0], |x| [0.0, x], |_| [0.0; 2]];
-        for one_sided in silent {
-            let frames: Vec<[f32; 2]> = voice.iter().map(|&x| one_sided(x as f32)).collect();
-            for round in 0..4 {
+        for pattern in [ChannelPattern::OnlyLeft, ChannelPattern::OnlyRight, ChannelPattern::Silent] {
+            let frames = pattern.frames(&voice);
+            for round in 0..2 {
                 let (from, to, at_s) = match round {
                     0 => (10.0, 12.0, 1.0),
                     _ => (random.between(1.0, 19.0).floor(), 20.0, random.between(0.3, 1.3)),
