@@ -364,10 +364,7 @@ where
     }
 
     fn interpolated(from: &DeReverbCoefs, to: &DeReverbCoefs, t: f64) -> DeReverbCoefs {
-        DeReverbCoefs {
-            parameters: from.parameters.interpolated(&to.parameters, t as f32),
-            ..*to
-        }
+        DeReverbCoefs { parameters: from.parameters.interpolated(&to.parameters, t as f32), ..*to }
     }
 
     fn is_idle(coefs: &DeReverbCoefs) -> bool {
