@@ -76,6 +76,7 @@ impl Playing {
             clipboard: [true; 2],
             file_dialog: None,
             message: None,
+            pass_through: None,
         };
         let page = &mut self.page;
         self.ctx.run_ui(input, |ui| {

@@ -11,6 +11,9 @@ use voicechain_tests::faults::{active_level, piece_levels, third_octaves, with_g
 use voicechain_tests::recordings::{RATE_HZ, Subset, for_each_speaker};
 use voicechain_tests::strips::{peak, strip};
 
+/// Name of a copy, and how it is made of a recording.
+type Copied = (&'static str, fn(&[f32]) -> Vec<f32>);
+
 /// Centres of the third-octave bands above 4 kHz, and of some in the middle of the voice, Hz.
 const HIGH_HZ: [f64; 6] = [5_000.0, 6_300.0, 8_000.0, 10_000.0, 12_500.0, 16_000.0];
 const MIDDLE_HZ: [f64; 4] = [250.0, 400.0, 500.0, 630.0];
@@ -23,7 +26,7 @@ const MIN_PAUSES: usize = 30;
 /// Attenuation of the highest peak of a limited copy, dB.
 const LIMITED_DB: f64 = 8.0;
 /// Copies of a voice.
-const COPIES: [(&str, fn(&[f32]) -> Vec<f32>); 3] = [
+const COPIES: [Copied; 3] = [
     ("as recorded", <[f32]>::to_vec),
     ("peak-limited by 8 dB", |samples| limited(samples, LIMITED_DB)),
     ("compressed beforehand", compressed),

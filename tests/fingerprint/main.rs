@@ -5,8 +5,9 @@
 //! Without arguments it compares all parts with `tests/fingerprint/figures.txt`; PART (`strip`, `profile`, `demo`) selects
 //! parts. `--write FILE` writes the current figures instead.
 //!
-//! The figures are those of commit b1805f7. They identify settings, stages and choices by their position in the
-//! settings table, so they survive renaming.
+//! A commit that changes the sound, a measurement or a proposal renews the figures and says why. The settings are those
+//! of commit b1805f7; figures identify settings, stages and choices by their position in the settings table, so they
+//! survive renaming.
 //!
 //! - `strip`: hashes of all output bits and meter readings, over settings, sample rates from 8 to 192 kHz, mono and
 //!   stereo, block sizes, monitoring, stage order, transitions and analysis ahead.

@@ -125,9 +125,11 @@ pub(crate) fn synthetic_voice(seconds: f64, pitch_hz: f64) -> f64 {
     0.08 * syllables * phrases * voice
 }
 
-/// The same voice with a pitch and a tempo that vary by a tenth: with a constant pitch it would be classified as a
-/// tone.
+/// The same voice with a pitch and a tempo that vary by a tenth, and with a stressed syllable every 3.1 s: with a
+/// constant pitch it would be classified as a tone, and with even peaks as a limited voice.
 pub(crate) fn speech(seconds: f64, pitch_hz: f64) -> f64 {
     let glide = |share: f64, hz: f64| share * (TAU * hz * seconds).sin() / (TAU * hz);
-    synthetic_voice(seconds + glide(0.06, 0.41) + glide(0.05, 1.13), pitch_hz)
+    let from_stress = (seconds % 3.1 - 1.3) / 0.04;
+    let stress = if from_stress.abs() < 1.0 { 0.5 + 0.5 * (0.5 * TAU * from_stress).cos() } else { 0.0 };
+    (1.0 + 0.5 * stress) * synthetic_voice(seconds + glide(0.06, 0.41) + glide(0.05, 1.13), pitch_hz)
 }

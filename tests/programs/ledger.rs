@@ -13,7 +13,7 @@ fn jumping(jump_db: f64, sides: &[f64]) -> Vec<f64> {
     (0..24 * RATE)
         .flat_map(|n| {
             let seconds = f64::from(n) / f64::from(RATE);
-            let gain = if (seconds / 3.0) as u32 % 2 == 0 { 0.7 } else { 0.7 * low };
+            let gain = if ((seconds / 3.0) as u32).is_multiple_of(2) { 0.7 } else { 0.7 * low };
             let sample = gain * speech(seconds, 140.0);
             sides.iter().map(move |side| side * sample)
         })

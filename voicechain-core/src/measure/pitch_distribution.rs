@@ -11,10 +11,11 @@ pub(super) const PITCHES: usize = 143;
 const LOW_HARMONICS: f64 = 4.0;
 /// A pitch up to this factor above a frequency reaches it with its first harmonic (see `resonance`).
 const REACH: f64 = 1.087;
-/// Width of the window in which a pitch is held, steps: two semitones.
-const HELD_STEPS: usize = 6;
-/// Share of the frames that is most of the time (common sense, no source).
-const MOST: f64 = 0.5;
+/// Width of the window in which a pitch is held, steps: three semitones, a whole tone with vibrato.
+const HELD_STEPS: usize = 9;
+/// Share of the frames from which the pitch counts as held. At half of the frames, recorded readings count too, and the
+/// search misses a tenth of the resonances put into them (see tests/accuracy/RESULTS.md).
+const MOST: f64 = 0.8;
 
 /// Number of voiced frames per pitch.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -50,7 +51,7 @@ impl PitchDistribution {
         self.held().is_some_and(|pitch| pitch <= REACH * hz && hz < (LOW_HARMONICS + 0.5) * pitch)
     }
 
-    /// Middle of the two semitones that hold most of the frames, Hz; `None` if the pitch moves.
+    /// Middle of the three semitones that hold most of the frames, Hz; `None` if the pitch moves.
     fn held(&self) -> Option<f64> {
         let (first, most) = (0..PITCHES)
             .map(|first| (first, self.counts.iter().skip(first).take(HELD_STEPS).sum::<u64>()))
@@ -93,7 +94,7 @@ mod tests {
         assert!(!PitchDistribution::new().explains_peak(220.0));
     }
 
-    /// A pitch that moves evenly over two octaves holds a twelfth of the frames within two semitones.
+    /// A pitch that moves evenly over two octaves holds an eighth of the frames within three semitones.
     #[test]
     fn a_moving_pitch_explains_no_peak() {
         let moving = distribution((0..2_400).map(|n| 100.0 * libm::exp2f(n as f32 / 1_200.0)));

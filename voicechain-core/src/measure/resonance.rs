@@ -424,7 +424,7 @@ mod tests {
     /// Half a semitone of vibrato is common. A bell beside the harmonics of held notes is not separable from them.
     #[test]
     fn held_notes_have_no_resonance_at_or_among_their_low_harmonics() {
-        let two = |t: f64| if (t / 0.8) as u32 % 2 == 0 { 220.0 } else { 247.0 };
+        let two = |t: f64| if ((t / 0.8) as u32).is_multiple_of(2) { 220.0 } else { 247.0 };
         let notes: [&dyn Fn(f64) -> f64; 3] = [&|_| 224.0, &two, &|_| 131.0];
         for (n, note) in notes.into_iter().enumerate() {
             for vibrato in [0.0, 0.5] {
