@@ -60,7 +60,6 @@ fn check(directory: &TestDirectory, ran: &ProgramOutput, names: &[&str]) -> Chec
     println!("{case}");
 
     // The report states what is in the file, and the file is under its ceiling, whatever else fails.
-    // The independent meter counts blocks in bins of 0.1 LU.
     assert!((levels.integrated_lufs - of("/mix/integrated_lufs")).abs() < 0.06, "{case}");
     assert!((levels.sample_peak_dbfs - of("/mix/sample_peak_dbfs")).abs() < 0.02, "{case}");
     assert!(levels.true_peak_dbtp <= ceiling && of("/mix/true_peak_dbtp") <= ceiling, "{case}");
