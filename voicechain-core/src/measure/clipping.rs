@@ -14,8 +14,9 @@ const MIN_RUN: u32 = 3;
 const SEGMENT: usize = 512;
 /// Minimum number of flat peaks at one value (common practice, no source).
 const MIN_RUNS: u32 = 2;
-/// Clipping flattens the peak of at least one in so many segments that reach its value. By chance, noise flattens fewer
-/// than one in fifty. Common practice, no source; `voices_without_clipping_are_not_reported` counts false reports.
+/// Maximum ratio of segments that reach the value to segments with a flat peak. Clipping flattens at least one peak in
+/// twelve, noise by chance fewer than one in fifty. Common practice, no source;
+/// `voices_without_clipping_are_not_reported` counts false reports.
 const MAX_SEGMENTS_PER_FLAT: u64 = 12;
 /// Bins of the segment peaks: 32 per octave from [`LOWEST`] up, 8 octaves.
 const BINS: usize = 256;
