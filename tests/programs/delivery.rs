@@ -113,6 +113,7 @@ fn deliver(directory: &TestDirectory, voices: &[(&str, &[f64])], options: &[&str
 }
 
 #[test]
+#[cfg_attr(debug_assertions, ignore = "slow in a debug build: tests/run runs it in the optimised one")]
 fn loud_targets_under_low_ceilings_stop_at_the_bound_of_limiting() {
     let directory = TestDirectory::new();
     let anna = mono(5.0, |t| speech(t, 210.0));
@@ -138,6 +139,7 @@ fn loud_targets_under_low_ceilings_stop_at_the_bound_of_limiting() {
 }
 
 #[test]
+#[cfg_attr(debug_assertions, ignore = "slow in a debug build: tests/run runs it in the optimised one")]
 fn a_reachable_target_is_what_the_advice_says() {
     let directory = TestDirectory::new();
     let anna = mono(5.0, |t| speech(t, 210.0));
@@ -151,6 +153,7 @@ fn a_reachable_target_is_what_the_advice_says() {
 }
 
 #[test]
+#[cfg_attr(debug_assertions, ignore = "slow in a debug build: tests/run runs it in the optimised one")]
 fn spikes_pauses_and_noise_are_delivered_within_the_bounds() {
     let directory = TestDirectory::new();
     // Spikes 30 dB over a voice that is mostly silent, in noise.
@@ -184,6 +187,7 @@ fn spikes_pauses_and_noise_are_delivered_within_the_bounds() {
 
 /// Noise between the phrases rises by the loudness of the mix and what the limiter takes, never by more than 6 dB.
 #[test]
+#[cfg_attr(debug_assertions, ignore = "slow in a debug build: tests/run runs it in the optimised one")]
 fn noise_in_pauses_rises_no_further_than_the_bound() {
     let directory = TestDirectory::new();
     let mut hiss = noise(5);
@@ -205,6 +209,7 @@ fn noise_in_pauses_rises_no_further_than_the_bound() {
 
 /// A voice that its settings remove is silent: it takes no part in balance and delivery.
 #[test]
+#[cfg_attr(debug_assertions, ignore = "slow in a debug build: tests/run runs it in the optimised one")]
 fn a_silent_voice_does_not_disturb_the_delivery() {
     let directory = TestDirectory::new();
     let anna = mono(5.0, |t| speech(t, 210.0));
