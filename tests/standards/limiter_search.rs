@@ -8,6 +8,7 @@ use voicechain_tests::limiter_search::{SETUPS, Search, excess_db};
 const BOUND_DB: f64 = 0.3;
 
 #[test]
+#[cfg_attr(debug_assertions, ignore = "slow in a debug build: tests/run runs it in the optimised one")]
 fn searched_sequences_exceed_the_ceiling_by_at_most_the_stated_bound() {
     for hz in [8_000.0, 22_050.0, 48_000.0] {
         for (seed, setup) in (1..).zip(&SETUPS) {
