@@ -1,6 +1,7 @@
 //! A change of latency: the output fades out, the latency changes, the output fades in.
 
 use crate::math::smooth_step;
+use crate::stages::input_sanitiser::flush_denormals;
 
 /// Progress of a latency change.
 #[derive(Clone, Copy, Debug)]
@@ -59,6 +60,7 @@ impl LatencyChange {
             let share = smooth_step(f64::from(self.transition.abs_diff(at)) / f64::from(self.transition)) as f32;
             frame.iter_mut().for_each(|sample| *sample *= share);
         }
+        flush_denormals(frames);
         self.at = (at < 2 * self.transition).then_some(at);
         at == self.transition
     }
@@ -96,6 +98,17 @@ mod tests {
         assert!(
             out[..20].windows(2).all(|pair| pair[1] < pair[0]) && out[35..55].windows(2).all(|pair| pair[1] > pair[0])
         );
+    }
+
+    #[test]
+    fn the_fade_of_negligible_samples_is_zero_or_normal() {
+        let mut change = LatencyChange::new(1_920);
+        change.begin();
+        for _ in 0..1_920 {
+            let mut piece = [[1.5e-30, -2e-33]];
+            change.run(&mut piece);
+            assert!(piece[0].iter().all(|x: &f32| *x == 0.0 || x.abs() >= 1e-30), "{piece:?}");
+        }
     }
 
     #[test]

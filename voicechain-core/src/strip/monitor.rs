@@ -6,6 +6,7 @@ use super::stage_list::MAX_LATENCY;
 use crate::frame::{CHUNK, Frame};
 use crate::math::smooth_step;
 use crate::meters::ledger::BlockPair;
+use crate::stages::input_sanitiser::flush_denormals;
 use crate::units::SampleRate;
 
 /// Length of the unprocessed signal's delay line, frames: the maximum latency plus one chunk.
@@ -165,6 +166,8 @@ where
                 *sample = self.mix[0] * *sample + self.mix[1] * dry;
             }
         }
+        // Both sides are zero or normal, but their sum and a fade of them need not be.
+        flush_denormals(frames);
     }
 
     /// Moves the loudness match once per 10 ms. `true_peak` returns that of the input since its last call. It is called
@@ -208,6 +211,27 @@ mod tests {
             frames.fill([0.25, -0.25]);
             monitor.mix(&mut frames);
             frames.into_iter().enumerate().for_each(|(k, frame)| each(start + k, frame));
+        }
+    }
+
+    /// The smallest samples that the input and the signal path let through, faded out and passed through a narrow band.
+    #[test]
+    fn fades_of_negligible_samples_are_zero_or_normal() {
+        let mut monitor = monitor();
+        let mut fade = |monitoring, band| {
+            monitor.set_monitoring(monitoring);
+            monitor.set_audition(band);
+            for _ in 0..20 {
+                let mut frames = [[2e-30, -1.5e-30]; 50];
+                monitor.push_input(&frames);
+                monitor.mix(&mut frames);
+                assert!(frames.iter().flatten().all(|x: &f32| *x == 0.0 || x.abs() >= 1e-30), "{frames:?}");
+            }
+        };
+        for mode in [MonitorMode::Removed, MonitorMode::Processed, MonitorMode::Unprocessed] {
+            let monitoring = Monitoring { mode, loudness_matched: false };
+            fade(monitoring, AuditionBand::Full);
+            fade(monitoring, AuditionBand::BandPass { frequency_hz: 300.0, q: 8.0 });
         }
     }
 
