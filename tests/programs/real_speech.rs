@@ -111,8 +111,14 @@ fn a_mix_of_two_recorded_actors_meets_its_targets() {
         // No stage changes the level much: high-pass and equalisers hardly change the loudness of a voice.
         assert!((-1.0..=0.2).contains(&high_pass) && corrective.abs() < 1.5 && tone.abs() < 1.5, "{name}: {ledger}");
         assert!((-3.0..=0.05).contains(&de_esser) && compressor.abs() < 4.0, "{name}: {ledger}");
-        // Quiet words come closer to loud ones.
-        assert!(after < before - 0.5, "{name}: {before:.2} to {after:.2} LU");
+        // Quiet words come closer to loud ones. A voice whose level is even is compressed by 0 to 3 dB only, at 1.5:1.
+        let settings = report["voices"][index]["settings"].as_array().expect("settings");
+        let compressor = settings.iter().find(|s| s["stage"] == "compressor").expect("a compressor");
+        if compressor["description"].as_str().expect("a description").contains("1.5:1") {
+            assert!(after < before && p95 <= 3.0, "{name}: {before:.2} to {after:.2} LU, {p95} dB");
+        } else {
+            assert!(after < before - 0.5, "{name}: {before:.2} to {after:.2} LU");
+        }
     }
     // The files cause one warning, about their rate; all other warnings are sentences about the voices.
     let empty = Vec::new();
