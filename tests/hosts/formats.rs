@@ -132,6 +132,49 @@ fn changes_outside_a_vst3_block_act_at_its_last_frame() {
     }
 }
 
+#[test]
+fn a_vst3_host_reads_back_what_it_sets_while_the_plugin_processes() {
+    let gain = row("trim.gain_db").unwrap();
+    let [id, bypass] = [gain.id, "bypass"].map(number_of);
+    let (signal, ..) = block();
+    let plugin = Vst3Plugin::new(2);
+    let process = |changes: &[Change]| {
+        let mut block = signal.clone();
+        assert!(plugin.process(&mut block, changes).is_some());
+        block
+    };
+    plugin.start(48_000.0, 512);
+    let unchanged = process(&[]);
+    plugin.stop();
+    plugin.start(48_000.0, 512);
+    let usual = plugin.value(id);
+    plugin.set_value(id, 0.25);
+    assert_eq!(plugin.value(id), 0.25);
+    // The sound follows the block that brings the value.
+    assert_eq!(process(&[]), unchanged);
+    assert_eq!(plugin.value(id), 0.25);
+    process(&[Change { at: 0, id, value: 0.25 }]);
+    assert_eq!(plugin.value(id), 0.25);
+    process(&[Change { at: 0, id, value: 0.75 }]);
+    assert_eq!(plugin.value(id), 0.75);
+    for (set, read) in [(0.2, 0.0), (1.0, 1.0), (7.0, 1.0), (-1.0, 0.0)] {
+        plugin.set_value(bypass, set);
+        assert_eq!(plugin.value(bypass), read, "{set}");
+    }
+    let unknown = plugin.value(1);
+    plugin.set_value(1, 0.1);
+    assert_eq!(plugin.value(1), unknown);
+    // A state, and the end of processing, leave nothing behind.
+    plugin.set_value(id, 0.1);
+    assert!(plugin.load(&state_of(&StripSettings::default())[8..]));
+    assert_eq!(plugin.value(id), usual);
+    plugin.set_value(id, 0.1);
+    plugin.stop();
+    assert_eq!(plugin.value(id), usual);
+    plugin.set_value(id, 0.5);
+    assert_eq!(plugin.value(id), 0.5);
+}
+
 /// JSON of states that are refused.
 fn refused_states() -> Vec<String> {
     let json = |state: Vec<u8>| String::from_utf8(state[8..].to_vec()).unwrap();

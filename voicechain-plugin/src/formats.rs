@@ -8,6 +8,7 @@
 //! - Events behind the end of a CLAP block are moved to its last frame (for VST3 the framework does it).
 //! - A CLAP host may let a silent plugin sleep; silent output is marked as silent.
 //! - Choices are marked as lists.
+//! - A VST3 host reads back what it sets while the plugin processes.
 //! - A sample rate that is no positive number is refused, and an inactive plugin does not process.
 
 pub mod clap;

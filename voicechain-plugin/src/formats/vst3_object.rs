@@ -18,8 +18,18 @@ use nice_plug::wrapper::vst3::vst3::Steinberg::{
     kNotInitialized, kResultFalse, kResultOk, tresult, uint32,
 };
 use nice_plug::wrapper::vst3::vst3::{Class, ComPtr, ComWrapper};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, PoisonError};
+
+/// Value that the host has set while the plugin processes. The sound follows the block that brings it to the audio
+/// thread; until then, the host reads back what it has set.
+#[derive(Clone, Copy)]
+struct AnnouncedValue {
+    /// Value of the parameter before.
+    before: ParamValue,
+    value: ParamValue,
+}
 
 /// Plugin object that the host holds. Without MIDI, the framework's interfaces for it are left out.
 pub(super) struct HostedPlugin {
@@ -35,6 +45,9 @@ pub(super) struct HostedPlugin {
     /// Whether the host has set up a sample rate that is a positive number.
     set_up: AtomicBool,
     active: AtomicBool,
+    processing: AtomicBool,
+    /// By parameter; none while the sound follows the host. The audio thread does not access it.
+    announced: Mutex<BTreeMap<ParamID, Option<AnnouncedValue>>>,
 }
 
 impl Class for HostedPlugin {
@@ -47,9 +60,11 @@ impl HostedPlugin {
     pub(super) fn create() -> Option<ComWrapper<Self>> {
         let instance = Instance::default();
         let framework = VoicePlugin::with_instance(&instance, || ComWrapper::new(Wrapper::<VoicePlugin>::new()));
+        let controller: ComPtr<IEditController> = framework.to_com_ptr()?;
         Some(ComWrapper::new(Self {
             component: framework.to_com_ptr()?,
-            controller: framework.to_com_ptr()?,
+            announced: Mutex::new(parameter_ids(&controller).into_iter().map(|id| (id, None)).collect()),
+            controller,
             processor: framework.to_com_ptr()?,
             requirements: framework.to_com_ptr()?,
             units: framework.to_com_ptr()?,
@@ -58,7 +73,25 @@ impl HostedPlugin {
             instance,
             set_up: AtomicBool::new(false),
             active: AtomicBool::new(false),
+            processing: AtomicBool::new(false),
         }))
+    }
+
+    fn with_announced<T>(&self, then: impl FnOnce(&mut BTreeMap<ParamID, Option<AnnouncedValue>>) -> T) -> T {
+        then(&mut self.announced.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+}
+
+/// Ids of all parameters.
+#[allow(unsafe_code)]
+fn parameter_ids(controller: &ComPtr<IEditController>) -> Vec<ParamID> {
+    // SAFETY: the description is plain data that the framework fills.
+    unsafe {
+        let id = |index| {
+            let mut info: ParameterInfo = std::mem::zeroed();
+            (controller.getParameterInfo(index, &raw mut info) == kResultOk).then_some(info.id)
+        };
+        (0..controller.getParameterCount()).filter_map(id).collect()
     }
 }
 
@@ -106,6 +139,7 @@ impl IComponentTrait for HostedPlugin {
     unsafe fn setState(&self, state: *mut IBStream) -> tresult {
         // SAFETY: as the caller guarantees.
         let result = unsafe { self.component.setState(state) };
+        self.with_announced(|announced| announced.values_mut().for_each(|value| *value = None));
         if state_accepted(&self.instance, result == kResultOk) { kResultOk } else { kResultFalse }
     }
 }
@@ -121,10 +155,35 @@ impl IEditControllerTrait for HostedPlugin {
         getParamValueByString(id: ParamID, string: *mut TChar, value: *mut ParamValue) -> tresult;
         normalizedParamToPlain(id: ParamID, value: ParamValue) -> ParamValue;
         plainParamToNormalized(id: ParamID, value: ParamValue) -> ParamValue;
-        getParamNormalized(id: ParamID) -> ParamValue;
-        setParamNormalized(id: ParamID, value: ParamValue) -> tresult;
         setComponentHandler(handler: *mut IComponentHandler) -> tresult;
         createView(name: FIDString) -> *mut IPlugView;
+    }
+
+    unsafe fn getParamNormalized(&self, id: ParamID) -> ParamValue {
+        // SAFETY: as the caller guarantees.
+        let now = unsafe { self.controller.getParamNormalized(id) };
+        let announced = self.with_announced(|announced| announced.get(&id).copied().flatten());
+        match announced {
+            Some(AnnouncedValue { before, value }) if now == before && self.processing.load(Ordering::Acquire) => value,
+            _ => now,
+        }
+    }
+
+    unsafe fn setParamNormalized(&self, id: ParamID, value: ParamValue) -> tresult {
+        // SAFETY: as the caller guarantees.
+        unsafe {
+            let before = self.controller.getParamNormalized(id);
+            let result = self.controller.setParamNormalized(id, value);
+            let plain = self.controller.normalizedParamToPlain(id, value);
+            let value = self.controller.plainParamToNormalized(id, plain);
+            let ignored = result == kResultOk && self.processing.load(Ordering::Acquire) && value.is_finite();
+            self.with_announced(|announced| {
+                if let Some(announced) = announced.get_mut(&id) {
+                    *announced = ignored.then_some(AnnouncedValue { before, value });
+                }
+            });
+            result
+        }
     }
 
     unsafe fn getParameterInfo(&self, index: int32, info: *mut ParameterInfo) -> tresult {
@@ -165,6 +224,7 @@ impl IAudioProcessorTrait for HostedPlugin {
     }
 
     unsafe fn setProcessing(&self, state: TBool) -> tresult {
+        self.processing.store(state != 0, Ordering::Release);
         // SAFETY: as the caller guarantees.
         unsafe { self.processor.setProcessing(state) }
     }
