@@ -247,6 +247,31 @@ fn gating_of_one_signal_selects_the_blocks_of_the_others() {
     assert!(gated.blocks > 1_000.0 && gated.blocks < 3_000.0);
 }
 
+/// A reset does not clear every byte, but nothing of the blocks before it remains: louder and quieter ones, not-a-numbers
+/// and infinite companions of a block.
+#[test]
+fn a_reset_histogram_equals_a_new_one() {
+    let mut random = Random::new(27);
+    let mut used = (GatedSums::<2, 400>::new(), RangeHistogram::new());
+    for round in 0..30 {
+        let mut fresh = (GatedSums::<2, 400>::new(), RangeHistogram::new());
+        used.0.reset();
+        used.1.reset();
+        assert_eq!((used.0.gated(-10.0), used.1.range()), (None, None));
+        let (level, spread) = (-50.0 + 45.0 * f64::from(round % 2), 1.0 + f64::from(round % 7));
+        for _ in 0..200 {
+            let block = mean_square(level + spread * random.normal());
+            for (sums, range) in [&mut used, &mut fresh] {
+                sums.push([block, 0.3 * block]);
+                range.push(block);
+            }
+        }
+        assert_eq!((used.0.gated(-10.0), used.1.range()), (fresh.0.gated(-10.0), fresh.1.range()), "round {round}");
+        used.0.push([mean_square(level), f64::INFINITY]);
+        used.0.push([mean_square(level), f64::NAN]);
+    }
+}
+
 /// The loudness range by sorting all values (Tech 3342).
 #[test]
 fn loudness_range_equals_that_of_sorted_values() {

@@ -170,8 +170,11 @@ impl<const N: usize> Cascade<N> {
         [f32; C]: Frame,
     {
         let (from, to) = (from.transition_forms(self), self.transition_forms(from));
-        let mut lines: [Line<<[f32; C] as Frame>::Lanes>; N] =
-            core::array::from_fn(|k| Line::new(&from[k], &to[k], ramp));
+        // A section that is the identity at both ends costs nothing and keeps no state.
+        let mut lines: [Option<Line<<[f32; C] as Frame>::Lanes>>; N] = core::array::from_fn(|k| {
+            let moves = !(from[k].is_identity() && to[k].is_identity());
+            moves.then(|| Line::new(&from[k], &to[k], ramp))
+        });
         let mut rest = frames;
         while !rest.is_empty() {
             let n = rest.len().min((FLUSH_INTERVAL - state.clock) as usize);
@@ -180,7 +183,10 @@ impl<const N: usize> Cascade<N> {
             let values = &mut values[..n];
             values.iter_mut().zip(now.iter()).for_each(|(value, frame)| *value = frame.widen());
             for (line, states) in lines.iter_mut().zip(&mut state.states) {
-                line.run(states, values);
+                match line {
+                    Some(line) => line.run(states, values),
+                    None => *states = [Lanes::splat(0.0); 2],
+                }
             }
             now.iter_mut().zip(values).for_each(|(frame, value)| *frame = Frame::narrow(*value));
             state.advance(n as u32);

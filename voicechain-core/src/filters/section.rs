@@ -163,6 +163,12 @@ pub struct StateVariable {
 }
 
 impl StateVariable {
+    /// True when the output equals the input, whatever the states.
+    #[must_use]
+    pub fn is_identity(&self) -> bool {
+        self.m0 == 1.0 && self.m1 == 0.0 && self.m2 == 0.0
+    }
+
     /// True when every coefficient is finite and the poles lie inside the unit circle: `g > 0` and `k > 0`.
     #[must_use]
     pub fn is_stable(&self) -> bool {

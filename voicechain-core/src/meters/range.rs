@@ -1,6 +1,6 @@
 //! Loudness range (EBU Tech 3342), in fixed memory for any duration.
 
-use super::gating::{ABSOLUTE_GATE, MAX_LUFS, bin_position};
+use super::gating::{ABSOLUTE_GATE, MAX_LUFS, UsedBins, bin_position};
 use crate::dsp::histogram::percentile_bin;
 
 /// Bins of 0.04 LU from -70 to +10 LUFS.
@@ -20,6 +20,7 @@ const RELATIVE_GATE: f64 = -20.0;
 #[derive(Clone, Debug)]
 pub struct RangeHistogram {
     counts: [u32; BINS],
+    used: UsedBins,
     total: f64,
     values: u64,
 }
@@ -34,12 +35,12 @@ impl RangeHistogram {
     /// Creates an empty histogram.
     #[must_use]
     pub const fn new() -> Self {
-        Self { counts: [0; BINS], total: 0.0, values: 0 }
+        Self { counts: [0; BINS], used: UsedBins::NONE, total: 0.0, values: 0 }
     }
 
-    /// Removes all values.
+    /// Removes all values. Cost: 4 bytes per bin of the range of the values.
     pub fn reset(&mut self) {
-        self.counts.fill(0);
+        self.used.clear(&mut self.counts);
         self.total = 0.0;
         self.values = 0;
     }
@@ -50,6 +51,7 @@ impl RangeHistogram {
         if place > 0.0 && place < f64::INFINITY {
             let bin = (place as usize).min(BINS - 1);
             self.counts[bin] = self.counts[bin].saturating_add(1);
+            self.used.add(bin);
             self.total += mean_square;
             self.values += 1;
         }
