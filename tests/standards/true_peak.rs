@@ -4,7 +4,8 @@ use super::rate;
 use approx::assert_abs_diff_eq;
 use ebur128::{EbuR128, Mode};
 use proptest::prelude::*;
-use std::f64::consts::PI;
+use std::f64::consts::{PI, TAU};
+use std::ops::Range;
 use voicechain_core::meters::TruePeakMeter;
 use voicechain_tests::tones::{Random, sine, wandering_noise};
 
@@ -44,10 +45,15 @@ const PRINTED: [[f64; 12]; 2] = [
 /// Peak of the samples and of the output of the printed filter: all four phases, or only phases 1 and 2. Silence
 /// precedes the samples.
 fn printed(samples: &[f32], four: bool) -> f64 {
+    printed_in(samples, 0..samples.len(), four)
+}
+
+/// The same while these samples enter the filter.
+fn printed_in(samples: &[f32], range: Range<usize>, four: bool) -> f64 {
     let sample = |n: usize, k: usize| if n >= k { f64::from(samples[n - k]) } else { 0.0 };
     let mut peak = 0.0_f64;
-    for (n, now) in samples.iter().enumerate() {
-        peak = peak.max(f64::from(now.abs()));
+    for n in range {
+        peak = peak.max(f64::from(samples[n].abs()));
         for phase in if four { &PRINTED[..] } else { &PRINTED[1..] } {
             let forward: f64 = (0..12).map(|k| phase[k] * sample(n, k)).sum();
             let reverse: f64 = (0..12).map(|k| phase[11 - k] * sample(n, k)).sum();
@@ -216,6 +222,35 @@ fn true_peak_agrees_with_an_independent_meter() {
         let mut reference = EbuR128::new(1, 48_000, Mode::TRUE_PEAK).unwrap();
         reference.add_frames_f32(&noise).unwrap();
         assert_abs_diff_eq!(dbtp(48_000.0, &noise), 20.0 * reference.true_peak(0).unwrap().log10(), epsilon = 1.0);
+    }
+}
+
+/// A meter that is read often equals the printed filter although it skips what cannot exceed the peak since the last
+/// read: low and high tones, noise and alternation at half the rate, in parts of falling and rising level.
+#[test]
+fn recent_peaks_equal_the_printed_filter() {
+    let mut random = Random::new(8);
+    let mut samples = Vec::new();
+    for part in 0..60 {
+        let (level, cycles) = (10_f64.powf(-1.5 * random.unit()), [0.003, 0.03, 0.24, 0.41][part % 4]);
+        let noise = [0.0, 0.0, 0.3, 1.0][part / 4 % 4];
+        samples.extend((0..97 + 13 * part).map(|n| {
+            let tone = if part % 5 == 4 { [1.0, -1.0][n % 2] } else { (TAU * cycles * n as f64).sin() };
+            (level * ((1.0 - noise) * tone + noise * random.signed())) as f32
+        }));
+    }
+    for (hz, four) in [(48_000.0, true), (96_000.0, false)] {
+        let mut meter = TruePeakMeter::<1>::new(rate(hz));
+        let (mut from, mut length) = (0, 1);
+        while from < samples.len() {
+            let to = (from + length).min(samples.len());
+            let frames: Vec<[f32; 1]> = samples[from..to].iter().map(|&sample| [sample]).collect();
+            meter.push(&frames);
+            let expected = printed_in(&samples, from..to, four);
+            let difference = (meter.take_recent()[0] - expected).abs();
+            assert!(difference <= 1e-5 * expected, "{hz} Hz, samples {from} to {to}: {difference}");
+            (from, length) = (to, (5 * length + 3) % 1_009);
+        }
     }
 }
 

@@ -4,6 +4,7 @@ pub mod clock;
 pub mod complex;
 pub mod decimator;
 pub mod dot;
+pub mod extent;
 pub mod fft;
 pub mod half_band;
 pub mod histogram;
