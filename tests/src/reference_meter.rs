@@ -14,6 +14,8 @@ const COARSE_SHARE: f64 = 0.92;
 #[derive(Clone, Debug)]
 pub struct ReferenceMeter {
     phases: Vec<Vec<f64>>,
+    /// The phases of the coarse grid between the samples, in single precision.
+    coarse: Vec<Vec<f32>>,
     taps: usize,
 }
 
@@ -48,17 +50,19 @@ fn kaiser_sinc(t: f64, half_width: f64, beta: f64) -> f64 {
 }
 
 impl ReferenceMeter {
-    /// A meter with this many taps per phase (a multiple of 4) and this parameter of the Kaiser window.
+    /// A meter with this many taps per phase (a multiple of 8) and this parameter of the Kaiser window.
     #[must_use]
     pub fn new(taps: usize, beta: f64) -> Self {
         let half = taps as f64 / 2.0;
-        let phases = (0..OVERSAMPLING)
+        let phases: Vec<Vec<f64>> = (0..OVERSAMPLING)
             .map(|p| {
                 let offset = half - 1.0 + p as f64 / OVERSAMPLING as f64;
                 (0..taps).map(|k| kaiser_sinc(k as f64 - offset, half, beta)).collect()
             })
             .collect();
-        Self { phases, taps }
+        let rounded = |phase: usize| phases[phase].iter().map(|&h| h as f32).collect();
+        let coarse = (0..OVERSAMPLING).step_by(COARSE).map(rounded).collect();
+        Self { phases, coarse, taps }
     }
 
     /// Weight of sample `n` in the value at `time`, a time on the oversampled grid.
@@ -80,24 +84,36 @@ impl ReferenceMeter {
         (sums[0] + sums[1] + sums[2] + sums[3]).abs()
     }
 
-    /// The largest magnitude on the grid of 32 times the rate, with silence before and after the signal.
-    ///
-    /// The grid of four times the rate is read first, the finer one around values that can lie next to the largest.
-    #[must_use]
-    pub fn read(&self, signal: &[f32]) -> Reading {
-        let mut padded = vec![0.0; self.taps];
-        padded.extend(signal.iter().map(|&x| f64::from(x)));
-        padded.resize(padded.len() + 2 * self.taps, 0.0);
-        let places = signal.len() + self.taps;
-        let mut coarse = Vec::with_capacity(4 * places);
-        let mut most = 0.0_f64;
-        for at in 0..places {
-            for phase in (0..OVERSAMPLING).step_by(COARSE) {
-                let value = self.value(&padded, at, phase);
-                most = most.max(value);
-                coarse.push(value);
+    /// Value of the coarse grid, in single precision.
+    fn coarse_value(&self, padded: &[f32], phase: usize) -> f64 {
+        let mut sums = [0.0_f32; 8];
+        for (h, x) in self.coarse[phase].as_chunks::<8>().0.iter().zip(padded.as_chunks::<8>().0) {
+            for i in 0..8 {
+                sums[i] += h[i] * x[i];
             }
         }
+        f64::from(sums.iter().sum::<f32>().abs())
+    }
+
+    /// The largest magnitude on the grid of 32 times the rate, with silence before and after the signal.
+    ///
+    /// The grid of four times the rate is read first, in single precision, and the finer one in double precision around
+    /// values that can lie next to the largest.
+    #[must_use]
+    pub fn read(&self, signal: &[f32]) -> Reading {
+        let mut rounded = vec![0.0; self.taps];
+        rounded.extend_from_slice(signal);
+        rounded.resize(rounded.len() + 2 * self.taps, 0.0);
+        let padded: Vec<f64> = rounded.iter().map(|&x| f64::from(x)).collect();
+        let places = signal.len() + self.taps;
+        let mut coarse = Vec::with_capacity(self.coarse.len() * places);
+        for at in 0..places {
+            coarse.push(f64::from(rounded[at + self.taps / 2 - 1].abs()));
+            for phase in 1..self.coarse.len() {
+                coarse.push(self.coarse_value(&rounded[at..], phase));
+            }
+        }
+        let most = coarse.iter().copied().fold(0.0, f64::max);
         let mut reading = Reading { peak: 0.0, time: 0.0 };
         for (i, &value) in coarse.iter().enumerate() {
             if value < COARSE_SHARE * most.max(reading.peak) {
@@ -118,6 +134,44 @@ impl ReferenceMeter {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::tones::Random;
+
+    /// The largest magnitude on the whole fine grid, in double precision.
+    fn exhaustive(meter: &ReferenceMeter, signal: &[f32]) -> Reading {
+        let mut padded = vec![0.0; meter.taps];
+        padded.extend(signal.iter().map(|&x| f64::from(x)));
+        padded.resize(padded.len() + 2 * meter.taps, 0.0);
+        let mut reading = Reading { peak: 0.0, time: 0.0 };
+        for fine in 0..OVERSAMPLING * (signal.len() + meter.taps) {
+            let peak = meter.value(&padded, fine / OVERSAMPLING, fine % OVERSAMPLING);
+            if peak > reading.peak {
+                let time = fine as f64 / OVERSAMPLING as f64 - meter.taps as f64 / 2.0 - 1.0;
+                reading = Reading { peak, time };
+            }
+        }
+        reading
+    }
+
+    /// Full-band signals whose highest values lie close together: noise, random signs, alternation with flips.
+    #[test]
+    fn the_coarse_grid_in_single_precision_misses_no_peak() {
+        let mut random = Random::new(5);
+        let mut sign = 1.0;
+        for (taps, beta) in [(96, 5.0), (96, 8.0), (128, 9.0), (192, 10.0)] {
+            let meter = ReferenceMeter::new(taps, beta);
+            for which in 0..9 {
+                let level = 10_f64.powf(2.0 * random.signed());
+                let signal: Vec<f32> = (0..200)
+                    .map(|_| {
+                        let flips = random.unit() < [0.0, 0.5, 0.03][which % 3];
+                        sign = if flips { sign } else { -sign };
+                        (level * if which % 3 == 0 { random.normal() } else { sign }) as f32
+                    })
+                    .collect();
+                assert_eq!(meter.read(&signal), exhaustive(&meter, &signal), "{taps} taps, signal {which}");
+            }
+        }
+    }
 
     /// A sine of a quarter of the rate at 45 degrees has a true peak of 1 and samples of -3.01 dB.
     #[test]
