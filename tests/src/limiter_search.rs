@@ -23,6 +23,8 @@ const STARTS: usize = 8;
 /// Distance from a peak up to which mutations aim, samples.
 const REACH: f64 = 100.0;
 
+/// What a search may reach, dB over the ceiling: up to 8 000 steps in the tests, 50 000 in the program.
+pub const BOUND_DB: f64 = 0.3;
 /// Taps and window parameters of the meters.
 pub const METERS: [(usize, f64); 4] = [(96, 5.0), (96, 8.0), (128, 9.0), (192, 10.0)];
 

@@ -1,5 +1,6 @@
 //! Oversampled peak detector for a true-peak limiter.
 
+use crate::dsp::extent::{Extent, larger};
 use crate::dsp::parabola::interpolated_peak;
 use crate::frame::CHUNK;
 
@@ -16,6 +17,8 @@ const FIRST: usize = LOOK_AHEAD - 4;
 const HALVES: usize = CHUNK + 16;
 /// Quarter-sample values for one chunk: one per frame, one before, and padding to whole lanes.
 const QUARTERS: usize = CHUNK + 8;
+/// Frames that the quarter-sample values are computed for at a time, and that share one bound.
+const GROUP: usize = 8;
 
 /// Wide twofold interpolation filter, one half of its symmetric 104 taps: `sin(pi t)/(pi t)` at t = 1/2, 3/2 ... under
 /// a Kaiser window of beta 3 and 104 samples, scaled to unity gain at 0 Hz.
@@ -57,6 +60,11 @@ static NARROW: [f32; 32] = [
 /// A filter of one wide and one narrow half reads a ramp with this error per slope.
 const SKEW: f32 = 0.011_128_053;
 
+/// Scale of the quarter-sample value on the side of the wide half, -0.07 dB. Without it that value reads steady sines up
+/// to 0.148 dB too high, at 0.4155 of the rate (computed with numpy): the half-sample values of a filter of one wide and
+/// one narrow half are shifted in time against the samples.
+const WIDE_SIDE: f32 = 0.992;
+
 /// Interpolation filter from twofold to fourfold, one half of 12 taps: the same design with beta 5 and 12 samples of
 /// the twofold signal.
 #[rustfmt::skip]
@@ -66,27 +74,24 @@ static QUARTER: [f32; 6] = [0.627645493, -0.184445322, 0.0851504728, -0.03983627
 /// No reported peak exceeds the largest sample by more than this factor times the largest second difference of the
 /// samples.
 ///
-/// Each interpolated value is the linear interpolation between two samples plus a weighted sum of second differences
-/// `x[n-1] - 2 x[n] + x[n+1]`; 1.9 bounds that sum, 0.21 the parabola. Tested by `peak_bound_holds_for_every_tap`.
+/// Each interpolated value is the linear interpolation between its two neighbours plus a weighted sum of second
+/// differences `x[n-1] - 2 x[n] + x[n+1]`; 1.9 bounds that sum, 0.21 the parabola. Hence the bound holds between two
+/// samples with the larger of the two in place of the largest sample. Tested by `peak_bound_holds_for_every_tap`.
 const MAX_RISE_PER_CURVATURE: f32 = 2.11;
 /// No reported peak exceeds this factor times the largest sample (11.3 dB).
 const MAX_GAIN: f32 = 3.65;
 /// Margin for single-precision rounding.
 const ROUNDING_MARGIN: f32 = 1.001;
 
-/// Larger of two numbers; compiles to one instruction.
-#[inline(always)]
-fn larger(a: f32, b: f32) -> f32 {
-    if a > b { a } else { b }
-}
-
 /// Inter-sample peak per frame, the largest of all channels.
 ///
-/// The peak of frame n is the largest magnitude of the signal from n up to, but not including, n + 1. It covers the
-/// sample and, for a wide and a narrow interpolation filter each, the half-sample value (104 or 64 taps), the
-/// quarter-sample values (12 more taps on the twofold signal), and a parabola through each local maximum and its
-/// neighbours. It also covers two half-sample values with the wide filter on one side and the narrow one on the other:
-/// they read a peak beside which a gain will move. Latency: [`LOOK_AHEAD`] = 55 samples.
+/// The peak of frame n is the largest magnitude of the signal from n up to, but not including, n + 1. Latency:
+/// [`LOOK_AHEAD`] = 55 samples. It covers the sample and the values of four interpolation filters:
+///
+/// - Wide and narrow filter: the half-sample value (104 or 64 taps), the quarter-sample values (12 more taps on the
+///   twofold signal), and a parabola through each local maximum and its neighbours.
+/// - Two filters of one wide and one narrow half, which read a peak beside which a gain will move: the half-sample value
+///   and the quarter-sample values, that on the side of the wide half times 0.992.
 ///
 /// Error on steady sines up to 0.45 of the sample rate, at any phase: -0.02 to +0.09 dB (the ripple of the filters; the
 /// parabola contributes 0.02 dB). Tested by `steady_sines_are_read_within_the_error_bound`.
@@ -96,19 +101,22 @@ fn larger(a: f32, b: f32) -> f32 {
 /// to a mean of the two, so the larger of both is a bound for it, up to the error between the computed positions.
 ///
 /// A cheap bound runs first: the largest sample plus 2.11 times the largest second difference. If it stays below the
-/// threshold, no peak can reach the threshold and the interpolation is skipped. Cost: under 1 ns per sample for a voice
-/// below the ceiling, about 20 ns with interpolation. Results depend on the samples only, not on the block size.
+/// threshold, no peak can reach the threshold and the interpolation is skipped. Otherwise the same bound, with the
+/// largest sample of each group of eight frames, limits the interpolation to the frames from the first to the last
+/// group that can reach the threshold. A skipped frame's peak is below the threshold, so the peaks at or above it depend
+/// on the samples only, not on the block size. Tested by `peak_bound_preserves_peaks_above_the_threshold`.
 #[derive(Clone, Debug)]
 pub struct OversampledPeak<const C: usize> {
     /// Samples per channel; the first `KEPT` are from earlier calls.
     line: [[f32; LINE]; C],
+    recent: [Recent; C],
 }
 
 impl<const C: usize> OversampledPeak<C> {
     /// Creates a cleared detector.
     #[must_use]
     pub const fn new() -> Self {
-        Self { line: [[0.0; LINE]; C] }
+        Self { line: [[0.0; LINE]; C], recent: [Recent::SILENT; C] }
     }
 
     /// Processes up to [`CHUNK`] frames (further ones are ignored) and writes the peaks of the frames [`LOOK_AHEAD`]
@@ -122,13 +130,15 @@ impl<const C: usize> OversampledPeak<C> {
         let count = frames.len().min(CHUNK);
         let mut reached = false;
         *peaks = [0.0; CHUNK];
-        for (c, line) in self.line.iter_mut().enumerate() {
+        for (c, (line, recent)) in self.line.iter_mut().zip(&mut self.recent).enumerate() {
             for (sample, frame) in line[KEPT..KEPT + CHUNK].iter_mut().zip(frames) {
                 *sample = frame[c];
             }
-            if bound(&line[..KEPT + count]) >= threshold {
+            let end = KEPT + count;
+            let extent = recent.push(Extent::of(&line[end - (count + 2).max(Extent::LEAST)..end]), count);
+            if let Some((from, to)) = frames_to_interpolate(extent, line, count, threshold) {
                 reached = true;
-                interpolate(line, count, peaks);
+                interpolate(line, from, to, peaks);
             }
             line.copy_within(count..count + KEPT, 0);
         }
@@ -142,38 +152,69 @@ impl<const C: usize> Default for OversampledPeak<C> {
     }
 }
 
-/// Upper bound of the peaks that [`interpolate`] can find in these samples.
-fn bound(samples: &[f32]) -> f32 {
-    let mut magnitude = [0.0_f32; 8];
-    let mut curvature = [0.0_f32; 8];
-    let (mut at, last) = (0, samples.len() - 10);
-    loop {
-        // The last step overlaps the previous one.
-        let from = at.min(last);
-        let window: &[f32; 10] = samples[from..].first_chunk().unwrap_or(&[0.0; 10]);
-        for i in 0..8 {
-            magnitude[i] = larger(window[i].abs(), magnitude[i]);
-            curvature[i] = larger((window[i] - 2.0 * window[i + 1] + window[i + 2]).abs(), curvature[i]);
-        }
-        if at >= last {
-            break;
-        }
-        at += 8;
-    }
-    let ends = larger(samples[samples.len() - 1].abs(), samples[samples.len() - 2].abs());
-    let magnitude = magnitude.iter().fold(ends, |most, &x| larger(x, most));
-    let curvature = curvature.iter().fold(0.0, |most, &x| larger(x, most));
-    let by_magnitude = MAX_GAIN * magnitude;
-    let by_curvature = magnitude + MAX_RISE_PER_CURVATURE * curvature;
+/// Upper bound of the peaks that [`interpolate`] can find next to samples of at most `magnitude`, in samples of this
+/// extent.
+fn bound(extent: Extent, magnitude: f32) -> f32 {
+    let by_magnitude = MAX_GAIN * extent.magnitude;
+    let by_curvature = magnitude + MAX_RISE_PER_CURVATURE * extent.curvature;
     ROUNDING_MARGIN * if by_curvature < by_magnitude { by_curvature } else { by_magnitude }
 }
 
-/// Raises `peaks[..count]` to the peaks of one channel.
-fn interpolate(line: &[f32; LINE], count: usize, peaks: &mut [f32; CHUNK]) {
-    // Index i lies half a sample after line[FIRST + i]. The first reported frame is line[LOOK_AHEAD].
-    let mut halves = Halves { wide: [0.0; HALVES], narrow: [0.0; HALVES], mixed: [0.0; HALVES] };
-    let needed = count + 7;
-    let mut at = 0;
+/// First and end of the frames among `count` whose peaks can reach the threshold, in whole groups of [`GROUP`].
+fn frames_to_interpolate(extent: Extent, line: &[f32; LINE], count: usize, threshold: f32) -> Option<(usize, usize)> {
+    if bound(extent, extent.magnitude) < threshold {
+        return None;
+    }
+    let mut frames = None;
+    for from in (0..count).step_by(GROUP) {
+        let to = (from + GROUP).min(count);
+        let magnitude = line[LOOK_AHEAD + from..=LOOK_AHEAD + to].iter().fold(0.0, |most, x| larger(x.abs(), most));
+        if bound(extent, magnitude) >= threshold {
+            frames = Some((frames.map_or(from, |(first, _)| first), to));
+        }
+    }
+    frames
+}
+
+/// Extent of at least the last [`KEPT`] samples, in two full parts of at least half of them and one that fills.
+#[derive(Clone, Copy, Debug)]
+struct Recent {
+    full: [Extent; 2],
+    filling: Extent,
+    /// Samples in the part that fills.
+    filled: usize,
+}
+
+impl Recent {
+    const SILENT: Self = Self { full: [Extent::SILENT; 2], filling: Extent::SILENT, filled: 0 };
+
+    /// Adds the extent of `count` new samples. Returns that of the last [`KEPT`] samples and these.
+    fn push(&mut self, new: Extent, count: usize) -> Extent {
+        if self.filled >= LOOK_AHEAD {
+            self.full = [self.filling, self.full[0]];
+            (self.filling, self.filled) = (Extent::SILENT, 0);
+        }
+        self.filling = self.filling.join(new);
+        self.filled += count;
+        self.full[0].join(self.full[1]).join(self.filling)
+    }
+}
+
+/// Half-sample values of one chunk, signed, by the filter on the side before and on the side after the value. Index i lies
+/// half a sample after `line[FIRST + i]`.
+struct Halves {
+    wide: [f32; HALVES],
+    narrow: [f32; HALVES],
+    wide_narrow: [f32; HALVES],
+    narrow_wide: [f32; HALVES],
+}
+
+/// Raises `peaks[from..to]` to the peaks of one channel. The first reported frame is `line[LOOK_AHEAD]`.
+fn interpolate(line: &[f32; LINE], from: usize, to: usize, peaks: &mut [f32; CHUNK]) {
+    let silent = [0.0; HALVES];
+    let mut halves = Halves { wide: silent, narrow: silent, wide_narrow: silent, narrow_wide: silent };
+    let needed = to + 7;
+    let mut at = from;
     while at < needed {
         if needed - at > 16 {
             half_way::<24>(line, at, &mut halves);
@@ -183,63 +224,86 @@ fn interpolate(line: &[f32; LINE], count: usize, peaks: &mut [f32; CHUNK]) {
             at += 8;
         }
     }
-    raise(line, &halves.wide, count, peaks);
-    raise(line, &halves.narrow, count, peaks);
-    for (peak, mixed) in peaks[..count].iter_mut().zip(&halves.mixed[LOOK_AHEAD - FIRST..]) {
-        *peak = larger(*mixed, *peak);
+    raise(line, &halves.wide, from, to, peaks);
+    raise(line, &halves.narrow, from, to, peaks);
+    raise_one_sided(line, &halves.wide_narrow, [WIDE_SIDE, 1.0], from, to, peaks);
+    raise_one_sided(line, &halves.narrow_wide, [1.0, WIDE_SIDE], from, to, peaks);
+}
+
+/// Raises `peaks[from..to]` to these half-sample values of one channel and to the quarter-sample values before and after
+/// them, times `scales`.
+fn raise_one_sided(
+    line: &[f32; LINE],
+    halves: &[f32; HALVES],
+    scales: [f32; 2],
+    from: usize,
+    to: usize,
+    peaks: &mut [f32; CHUNK],
+) {
+    for at in (from..to).step_by(GROUP) {
+        let first = quarters::<0>(line, halves, at + 1);
+        let third = quarters::<1>(line, halves, at + 1);
+        let half: &[f32; GROUP] = halves[at + 4..].first_chunk().unwrap_or(&[0.0; GROUP]);
+        for (i, peak) in peaks[at..].iter_mut().take((to - at).min(GROUP)).enumerate() {
+            let quarters = larger(scales[0] * first[i].abs(), scales[1] * third[i].abs());
+            *peak = larger(larger(quarters, half[i].abs()), *peak);
+        }
     }
 }
 
-/// Half-sample values of one chunk.
-struct Halves {
-    wide: [f32; HALVES],
-    narrow: [f32; HALVES],
-    /// Larger magnitude of the values with the wide filter on one side and the narrow one on the other.
-    mixed: [f32; HALVES],
-}
-
-/// Raises `peaks[..count]` to the peaks of one channel with these half-sample values.
-fn raise(line: &[f32; LINE], halves: &[f32; HALVES], count: usize, peaks: &mut [f32; CHUNK]) {
-    // Quarter-sample values: index i belongs to line[LOOK_AHEAD - 1 + i], the frame before the first reported one.
-    let mut first = [0.0_f32; QUARTERS];
-    let mut third = [0.0_f32; QUARTERS];
-    let mut at = 0;
-    while at < count + 1 {
-        let x = |offset: usize| -> &[f32; 8] { line[at + offset..].first_chunk().unwrap_or(&[0.0; 8]) };
-        let h = |offset: usize| -> &[f32; 8] { halves[at + offset..].first_chunk().unwrap_or(&[0.0; 8]) };
-        let x: [&[f32; 8]; 6] = core::array::from_fn(|i| x(FIRST + 1 + i));
-        let h: [&[f32; 8]; 7] = core::array::from_fn(h);
-        for i in 0..8 {
-            let pairs = [
+/// Quarter-sample values of eight frames: before the half-sample value (`AFTER` 0) or after it (1). Index i belongs to
+/// `line[LOOK_AHEAD - 1 + at + i]`.
+#[inline(always)]
+fn quarters<const AFTER: usize>(line: &[f32; LINE], halves: &[f32; HALVES], at: usize) -> [f32; GROUP] {
+    let x = |offset: usize| -> &[f32; 8] { line[at + FIRST + 1 + offset..].first_chunk().unwrap_or(&[0.0; 8]) };
+    let h = |offset: usize| -> &[f32; 8] { halves[at + offset..].first_chunk().unwrap_or(&[0.0; 8]) };
+    let x: [&[f32; 8]; 6] = core::array::from_fn(x);
+    let h: [&[f32; 8]; 7] = core::array::from_fn(h);
+    core::array::from_fn(|i| {
+        // The samples and half-sample values on both sides, innermost first: the twofold signal alternates between them.
+        let pairs = if AFTER == 0 {
+            [
                 x[2][i] + h[3][i],
                 h[2][i] + x[3][i],
                 x[1][i] + h[4][i],
                 h[1][i] + x[4][i],
                 x[0][i] + h[5][i],
                 h[0][i] + x[5][i],
-            ];
-            first[at + i] = weigh(&pairs);
-        }
-        for i in 0..8 {
-            let pairs = [
+            ]
+        } else {
+            [
                 h[3][i] + x[3][i],
                 x[2][i] + h[4][i],
                 h[2][i] + x[4][i],
                 x[1][i] + h[5][i],
                 h[1][i] + x[5][i],
                 x[0][i] + h[6][i],
-            ];
-            third[at + i] = weigh(&pairs);
-        }
-        at += 8;
+            ]
+        };
+        weigh(&pairs)
+    })
+}
+
+/// Raises `peaks[from..to]` to the peaks of one channel with these half-sample values.
+fn raise(line: &[f32; LINE], halves: &[f32; HALVES], from: usize, to: usize, peaks: &mut [f32; CHUNK]) {
+    // Quarter-sample values: index i belongs to line[LOOK_AHEAD - 1 + i], the frame before the first reported one.
+    let mut first = [0.0_f32; QUARTERS];
+    let mut third = [0.0_f32; QUARTERS];
+    let mut at = from;
+    while at < to + 1 {
+        first[at..at + GROUP].copy_from_slice(&quarters::<0>(line, halves, at));
+        third[at..at + GROUP].copy_from_slice(&quarters::<1>(line, halves, at));
+        at += GROUP;
     }
-    for (i, peak) in peaks[..count].iter_mut().enumerate() {
+    let (line, halves) = (&line[LOOK_AHEAD + from..=LOOK_AHEAD + to], &halves[from + 4..to + 4]);
+    let (first, third) = (&first[from + 1..=to], &third[from..=to]);
+    for (i, peak) in peaks[from..to].iter_mut().enumerate() {
         let before = third[i].abs();
-        let sample = line[LOOK_AHEAD + i].abs();
-        let quarter = first[i + 1].abs();
-        let half = halves[i + 4].abs();
+        let sample = line[i].abs();
+        let quarter = first[i].abs();
+        let half = halves[i].abs();
         let three_quarters = third[i + 1].abs();
-        let next = line[LOOK_AHEAD + 1 + i].abs();
+        let next = line[i + 1].abs();
         let a = larger(interpolated_peak(before, sample, quarter), interpolated_peak(sample, quarter, half));
         let b = larger(interpolated_peak(quarter, half, three_quarters), interpolated_peak(half, three_quarters, next));
         *peak = larger(larger(a, b), *peak);
@@ -255,17 +319,18 @@ fn half_way<const G: usize>(line: &[f32; LINE], at: usize, halves: &mut Halves) 
     };
     let [wide_left, wide_right] = sides::<G>(&WIDE, line, at);
     let [narrow_left, narrow_right] = sides::<G>(&NARROW, line, at);
-    let (mut wide, mut narrow, mut mixed) = ([0.0; G], [0.0; G], [0.0; G]);
+    let mut values = [[0.0; G]; 4];
     for i in 0..G {
         let skew = SKEW * (after[i] - before[i]);
-        wide[i] = wide_left[i] + wide_right[i];
-        narrow[i] = narrow_left[i] + narrow_right[i];
-        let left = (wide_left[i] + narrow_right[i] - skew).abs();
-        mixed[i] = larger((narrow_left[i] + wide_right[i] + skew).abs(), left);
+        values[0][i] = wide_left[i] + wide_right[i];
+        values[1][i] = narrow_left[i] + narrow_right[i];
+        values[2][i] = wide_left[i] + narrow_right[i] - skew;
+        values[3][i] = narrow_left[i] + wide_right[i] + skew;
     }
-    halves.wide[at..at + G].copy_from_slice(&wide);
-    halves.narrow[at..at + G].copy_from_slice(&narrow);
-    halves.mixed[at..at + G].copy_from_slice(&mixed);
+    let Halves { wide, narrow, wide_narrow, narrow_wide } = halves;
+    for (to, from) in [wide, narrow, wide_narrow, narrow_wide].into_iter().zip(&values) {
+        to[at..at + G].copy_from_slice(from);
+    }
 }
 
 /// The parts of `G` half-sample values from the samples before them and from those after them, outermost taps first.
@@ -341,21 +406,26 @@ mod tests {
         out
     }
 
-    /// The values at the four quarters after sample 0 as weights on the samples from -60 to 60.
-    fn weights(filter: &[f32]) -> [[f64; 121]; 6] {
+    /// The values at the four quarters after sample 0 as weights on the samples from -60 to 60, of a filter with these
+    /// taps before and after the half-sample value.
+    fn weights(before: &[f32], after: &[f32], skew: f32) -> [[f64; 121]; 6] {
         let mut twofold = [[0.0_f64; 121]; 31];
         for (i, w) in twofold.iter_mut().enumerate() {
             let (place, odd) = (45 + i / 2, i % 2 == 1);
             // Index 30 is sample 60, the origin. Positions run from 45 to 60; the rest is symmetric.
             if odd {
-                for (tap, &h) in filter.iter().enumerate() {
+                for (tap, &h) in before.iter().enumerate() {
                     if let Some(w) = (place + 8).checked_sub(tap).and_then(|k| w.get_mut(k)) {
                         *w += f64::from(h);
                     }
+                }
+                for (tap, &h) in after.iter().enumerate() {
                     if let Some(w) = w.get_mut(place + 9 + tap) {
                         *w += f64::from(h);
                     }
                 }
+                w[place + 8] -= f64::from(skew);
+                w[place + 9] += f64::from(skew);
             } else {
                 w[place + 8] = 1.0;
             }
@@ -390,34 +460,33 @@ mod tests {
     fn peak_bound_holds_for_every_tap() {
         let (mut by_curvature, mut by_magnitude) = (0.0_f64, 0.0_f64);
         let sum = |w: &[f64; 121]| w.iter().map(|x| x.abs()).sum::<f64>();
+        // Removes the linear interpolation between samples 60 and 61 (one quarter per step).
+        let rest = |points: &[[f64; 121]; 6], point: usize| {
+            let share = 0.25 * (point as f64 - 1.0);
+            let mut rest = points[point];
+            rest[60] -= 1.0 - share;
+            rest[61] -= share;
+            rest
+        };
         for filter in [&WIDE[..], &NARROW] {
-            let points = weights(filter);
+            let points = weights(filter, filter, 0.0);
             for point in 1..5 {
                 let w = &points[point];
-                // Remove the linear interpolation between samples 60 and 61 (one quarter per step).
-                let share = 0.25 * (point as f64 - 1.0);
-                let mut rest = *w;
-                rest[60] -= 1.0 - share;
-                rest[61] -= share;
                 let mut second = [0.0; 121];
                 for (k, s) in second.iter_mut().enumerate() {
                     *s = 2.0 * w[k] - points[point - 1][k] - points[point + 1][k];
                 }
                 // The parabola through a maximum adds at most an eighth of the second difference.
-                by_curvature = by_curvature.max(curvature_sum(&rest) + curvature_sum(&second) / 8.0);
+                by_curvature = by_curvature.max(curvature_sum(&rest(&points, point)) + curvature_sum(&second) / 8.0);
                 by_magnitude = by_magnitude.max(sum(w) + sum(&second) / 8.0);
             }
         }
-        for (left, right, skew) in [(&WIDE[..], &NARROW[..], -SKEW), (&NARROW[..], &WIDE[..], SKEW)] {
-            let mut w = [0.0; 121];
-            left.iter().enumerate().for_each(|(tap, &h)| w[60 - tap] += f64::from(h));
-            right.iter().enumerate().for_each(|(tap, &h)| w[61 + tap] += f64::from(h));
-            w[60] -= f64::from(skew);
-            w[61] += f64::from(skew);
-            by_magnitude = by_magnitude.max(sum(&w));
-            w[60] -= 0.5;
-            w[61] -= 0.5;
-            by_curvature = by_curvature.max(curvature_sum(&w));
+        for (before, after, skew) in [(&WIDE[..], &NARROW[..], -SKEW), (&NARROW[..], &WIDE[..], SKEW)] {
+            let points = weights(before, after, skew);
+            for point in 2..5 {
+                by_magnitude = by_magnitude.max(sum(&points[point]));
+                by_curvature = by_curvature.max(curvature_sum(&rest(&points, point)));
+            }
         }
         println!("bound by second differences {by_curvature:.3}, by magnitude {by_magnitude:.3}");
         assert!(by_curvature < f64::from(MAX_RISE_PER_CURVATURE) && by_magnitude < f64::from(MAX_GAIN));
