@@ -109,7 +109,7 @@ const QUANTITIES: &[Quantity] =
             remove: |voice| voice.profile.hum = Ok(None),
         },
         Quantity {
-            words: &["of the pitch"],
+            words: &["of the pitch", "both EQs"],
             draw: |voice, noise| {
                 voice.profile.pitch = measured(noise, 45.0, 260.0).map(|low_hz| Pitch {
                     low_hz,
@@ -205,7 +205,7 @@ const QUANTITIES: &[Quantity] =
             remove: |voice| voice.context.role = Role::SoloVoice,
         },
         Quantity {
-            words: &["voice is sung"],
+            words: &["voice is sung", "both EQs"],
             draw: |voice, noise| {
                 voice.context.vocal_style = if noise.sample() > 0.0 { VocalStyle::Sung } else { VocalStyle::Spoken };
             },

@@ -9,6 +9,7 @@ pub mod clipping;
 mod dc_blocker;
 mod decay;
 mod downsampler;
+mod held_notes;
 pub mod hum;
 mod level_bins;
 pub mod level_consistency;
@@ -19,7 +20,7 @@ pub mod peaks;
 mod periods;
 mod pitch;
 mod pitch_contour;
-mod pitch_distribution;
+pub(crate) mod pitch_distribution;
 pub mod profile;
 mod resonance;
 #[cfg(feature = "serde")]

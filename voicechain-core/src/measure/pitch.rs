@@ -4,6 +4,7 @@
 //! each frame, and [`PitchContour`] selects among them over time. Frames are selected at the end, once the level of the
 //! voice is known. Compared with a reference library by the group `pitch` of `accuracy` in tests.
 
+use super::held_notes::HeldNotes;
 use super::periods::{FRAME, PeriodFinder};
 use super::pitch_contour::PitchContour;
 use super::pitch_distribution::{self, PITCHES, PitchDistribution};
@@ -38,7 +39,7 @@ const MIN_VOICED: u64 = 25;
 const MIN_VOICED_SHARE: f64 = 0.1;
 
 /// Histogram: levels in steps of 2 dB from -110 dB.
-const LEVELS: usize = 56;
+pub(super) const LEVELS: usize = 56;
 const LEVEL_BOTTOM_DB: f64 = -110.0;
 const LEVEL_STEP_DB: f64 = 2.0;
 
@@ -56,6 +57,7 @@ pub(crate) struct PitchMeter {
     contour: PitchContour,
     levels: LevelHistogram,
     counts: [[u32; PITCHES]; LEVELS],
+    held: HeldNotes,
 }
 
 /// Latest samples at the decimated rate.
@@ -82,13 +84,14 @@ impl PitchMeter {
             contour: PitchContour::new(),
             levels: LevelHistogram::new(),
             counts: [[0; PITCHES]; LEVELS],
+            held: HeldNotes::new(),
         }
     }
 
     /// Processes samples. Calls `on_pitch` at the end of every frame of 48 ms, one per hop of 20 ms, with the pitch in
     /// Hz (`None` if unvoiced), as far as past frames reveal it, and the level of the frame in dB.
     pub(crate) fn push(&mut self, samples: &[f32], mut on_pitch: impl FnMut(Option<f32>, f64)) {
-        let Self { decimator, high_pass, high_states, finder, past, contour, levels, counts } = self;
+        let Self { decimator, high_pass, high_states, finder, past, contour, levels, counts, held } = self;
         let length = finder.length();
         decimator.push(samples, |sample| {
             past.samples[past.filled] = high_pass.step(high_states, f64::from(sample)) as f32;
@@ -99,9 +102,12 @@ impl PitchMeter {
             let frame = &past.samples[..length];
             let level = 10.0 * libm::log10(f64::from(dot(frame, frame)) / length as f64 + 1e-13);
             levels.push(level);
-            if let Some((level, Some(hz))) = contour.push(level, finder.find(frame)) {
-                let count = &mut counts[level_bin(level)][pitch_distribution::step(hz)];
-                *count = count.saturating_add(1);
+            if let Some((level, hz)) = contour.push(level, finder.find(frame)) {
+                held.push(hz, level_bin(level));
+                if let Some(hz) = hz {
+                    let count = &mut counts[level_bin(level)][pitch_distribution::step(hz)];
+                    *count = count.saturating_add(1);
+                }
             }
             on_pitch(contour.now(), level);
             past.due += past.hop;
@@ -118,8 +124,9 @@ impl PitchMeter {
         let loud = self.levels.percentile_from(top - PAUSE_DB, 0.9).unwrap_or(top);
         let counts = |place: usize| LEVEL_BOTTOM_DB + (place as f64 + 0.5) * LEVEL_STEP_DB >= loud - RANGE_DB;
         let mut pitches = PitchDistribution::new();
-        for (_, steps) in self.counts.iter().enumerate().filter(|(place, _)| counts(*place)) {
+        for (place, steps) in self.counts.iter().enumerate().filter(|(place, _)| counts(*place)) {
             steps.iter().enumerate().for_each(|(step, &count)| pitches.add(step, u64::from(count)));
+            pitches.add_held(u64::from(self.held.counts()[place]));
         }
         for (level, hz) in self.contour.pending() {
             if let Some(hz) = hz.filter(|_| counts(level_bin(level))) {

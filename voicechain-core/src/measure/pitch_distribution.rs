@@ -7,8 +7,9 @@ use crate::dsp::histogram::interpolated_bin;
 const PER_OCTAVE: f64 = 36.0;
 /// Number of steps: 65 Hz to 1 kHz.
 pub(super) const PITCHES: usize = 143;
-/// Harmonics that a held pitch hides from the search for resonances.
-const LOW_HARMONICS: f64 = 4.0;
+/// Peaks up to this multiple of the pitch lie among its first four harmonics, which are those that a held pitch hides
+/// from the search for resonances.
+pub(crate) const LOW_HARMONICS: f64 = 4.5;
 /// A pitch up to this factor above a frequency reaches it with its first harmonic (see `resonance`).
 const REACH: f64 = 1.087;
 /// Width of the window in which a pitch is held, steps: three semitones, a whole tone with vibrato.
@@ -16,21 +17,31 @@ const HELD_STEPS: usize = 9;
 /// Share of the frames from which the pitch counts as held. At half of the frames, recorded readings count too, and the
 /// search misses a tenth of the resonances put into them (see tests/accuracy/RESULTS.md).
 const MOST: f64 = 0.8;
+/// Share of the frames inside held notes from which the voice counts as sung. It lies between the readings and the
+/// singing that [`HeldNotes`](super::held_notes::HeldNotes) names.
+const SUNG: f64 = 0.4;
 
 /// Number of voiced frames per pitch.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct PitchDistribution {
     counts: [u64; PITCHES],
+    /// Frames inside held notes.
+    held: u64,
 }
 
 impl PitchDistribution {
     pub(crate) const fn new() -> Self {
-        Self { counts: [0; PITCHES] }
+        Self { counts: [0; PITCHES], held: 0 }
     }
 
     /// Adds frames of the pitches of one step.
     pub(super) fn add(&mut self, step: usize, frames: u64) {
         self.counts[step] += frames;
+    }
+
+    /// Adds frames inside held notes, which also count by their pitch.
+    pub(super) fn add_held(&mut self, frames: u64) {
+        self.held += frames;
     }
 
     /// Number of frames.
@@ -48,7 +59,13 @@ impl PitchDistribution {
     /// True if a spectral peak at `hz` cannot be told from the low harmonics, because they stay where they are: most of
     /// the frames have one pitch, whose harmonics reach down to `hz`, and `hz` is not above the first four of them.
     pub(crate) fn explains_peak(&self, hz: f64) -> bool {
-        self.held().is_some_and(|pitch| pitch <= REACH * hz && hz < (LOW_HARMONICS + 0.5) * pitch)
+        self.held().is_some_and(|pitch| pitch <= REACH * hz && hz < LOW_HARMONICS * pitch)
+    }
+
+    /// True if a spectral peak at `hz` may be a harmonic of a melody: notes are held for much of the time, and `hz` is not
+    /// above the first four harmonics of the 90th percentile of the pitch.
+    pub(crate) fn may_be_of_a_melody(&self, hz: f64) -> bool {
+        self.held as f64 > SUNG * self.frames() as f64 && hz < LOW_HARMONICS * self.percentile_hz(0.9)
     }
 
     /// Middle of the three semitones that hold most of the frames, Hz; `None` if the pitch moves.

@@ -6,7 +6,8 @@
 //! one recording; its gain cannot.
 //!
 //! Among the low harmonics of a held pitch no peak can be told from the voice itself: they stay at the same
-//! frequencies. Only where the pitch moves does the envelope separate a resonance from the harmonics.
+//! frequencies. Only where the pitch moves does the envelope separate a resonance from the harmonics. The notes of a
+//! melody stay, too, each for itself: the few vowels on them form high peaks where nothing resonates but the voice.
 
 use super::level_bins::LevelBins;
 use super::pitch_distribution::PitchDistribution;
@@ -51,6 +52,9 @@ const EVEN_ODDS_DB: f64 = 7.65;
 const SUFFICIENT_S: f64 = 4.3;
 /// Increase of the required prominence per e-fold less duration, dB.
 const SHORT_DB: f64 = 3.0;
+/// Maximum confidence in a peak that may be a harmonic of a melody. Common sense, no source: all 24 melodies of the group
+/// `sung` (see tests/accuracy/RESULTS.md) have such peaks of full confidence and no resonance.
+const MELODY_CONFIDENCE: f64 = 0.1;
 /// Increase of prominence that multiplies the odds of the confidence by e, dB.
 const ODDS_DB: f64 = 1.0;
 
@@ -155,7 +159,8 @@ impl ResonanceMeter {
     }
 
     /// Up to three resonances, most prominent first, given the active speech level and the pitches. Peaks that the
-    /// harmonics explain are left out, with their slopes. After the first, a candidate may lie on the slope of a higher
+    /// harmonics of one held pitch explain are left out, with their slopes; those that a melody may explain have little
+    /// confidence. After the first, a candidate may lie on the slope of a higher
     /// one, where a second peak could hide.
     pub(crate) fn resonances(&self, active_level_dbov: f64, pitches: &PitchDistribution) -> Measured<Resonances> {
         let (excess, duration_s) = self.excess(active_level_dbov)?;
@@ -178,12 +183,10 @@ impl ResonanceMeter {
             if pitches.explains_peak(frequency_hz) || (summit != point && pitches.explains_peak(summit_hz)) {
                 continue;
             }
-            candidates[found] = Some(Resonance {
-                frequency_hz,
-                prominence_db,
-                q: q(&excess, point),
-                confidence: 1.0 / (1.0 + libm::exp((even_odds_db - prominence_db) / ODDS_DB)),
-            });
+            let confidence = 1.0 / (1.0 + libm::exp((even_odds_db - prominence_db) / ODDS_DB));
+            let most = if pitches.may_be_of_a_melody(frequency_hz) { MELODY_CONFIDENCE } else { 1.0 };
+            candidates[found] =
+                Some(Resonance { frequency_hz, prominence_db, q: q(&excess, point), confidence: confidence.min(most) });
             found += 1;
         }
         Ok(candidates)
@@ -435,6 +438,27 @@ mod tests {
                     }
                 }
             }
+        }
+    }
+
+    /// Five notes of 0.8 s. Peaks may be listed, but nothing is known of them. A glide over an octave passes every
+    /// frequency: the bell is a resonance.
+    #[test]
+    fn a_melody_has_no_certain_resonance_among_its_low_harmonics() {
+        const STEPS: [f64; 5] = [0.0, 4.0, 2.0, 7.0, 5.0];
+        for base in [131.0, 196.0, 262.0] {
+            let note = |t: f64| base * libm::exp2(STEPS[(t / 0.8) as usize % 5] / 12.0);
+            for vibrato in [0.0, 0.5] {
+                for bell in [None, Some([2.1 * base, 8.0])] {
+                    for found in sung(&note, vibrato, bell).iter().flatten() {
+                        let among = found.frequency_hz < 4.0 * note(3.0 * 0.8);
+                        assert!(!among || found.confidence < 0.5, "{base} {vibrato} {bell:?}: {found:?}");
+                    }
+                }
+            }
+            let glide = |t: f64| base * libm::exp2(libm::fabs((0.8 * t) % 2.0 - 1.0));
+            let found = sung(&glide, 0.0, Some([2.1 * base, 12.0]));
+            assert!(found.iter().flatten().any(|found| found.confidence > 0.5), "{base}: {found:?}");
         }
     }
 

@@ -51,7 +51,7 @@ pub fn propose(profile: &Profile, context: Context) -> Proposal {
     rules::de_reverb(profile, &mut proposal);
     rules::expander(profile, &mut proposal);
     rules::leveller(profile, &mut proposal);
-    rules::corrective_eq(profile, &mut proposal);
+    rules::corrective_eq(profile, context, &mut proposal);
     rules::de_esser(profile, &mut proposal);
     rules::compressor(profile, context, &mut proposal);
     rules::tone_eq(profile, context, &mut proposal);

@@ -93,6 +93,45 @@ fn only_confident_resonances_are_cut() {
     assert_eq!((eq.bell_1_gain_db, eq.bell_2_gain_db, eq.bell_3_gain_db), (0.0, -6.0, 0.0));
 }
 
+/// The pitch of the clean voice reaches 200 Hz, so its first four harmonics reach 800 Hz.
+#[test]
+fn a_sung_voice_is_not_cut_among_its_low_harmonics() {
+    let flat = |voice: &Profile, context| {
+        let proposal = propose(voice, context);
+        let eq = proposal.settings.corrective_eq;
+        let bells = [(eq.bell_1_gain_db, "bell 1"), (eq.bell_2_gain_db, "bell 2"), (eq.bell_3_gain_db, "bell 3")];
+        let cut = bells.iter().any(|(gain_db, _)| *gain_db < 0.0);
+        let why = proposal.left_off().find(|off| off.stage == StageId::CorrectiveEq).map(ToString::to_string);
+        assert_eq!(cut, why.is_none());
+        why
+    };
+    let mut voice = clean();
+    voice.pitch.as_mut().expect("known").high_hz = 200.0;
+    for hz in [200.0, 400.0, 600.0, 800.0] {
+        voice.resonances = Ok([at(hz, 15.0, 1.0), None, None]);
+        assert_eq!(
+            flat(&voice, SUNG).as_deref(),
+            Some(
+                "The 90th percentile of the pitch is 200 Hz, and the voice is sung; no resonance is cut among its low \
+                 harmonics, which reach up to 900 Hz: corrective EQ flat (common practice, no source)."
+            )
+        );
+        assert_eq!(flat(&voice, Context::default()), None, "{hz}");
+    }
+    // Above them, a resonance of a sung voice is cut like any other.
+    voice.resonances = Ok([at(950.0, 15.0, 1.0), None, None]);
+    assert_eq!(flat(&voice, SUNG), None);
+    // Without a resonance that would be cut, the singing decides nothing.
+    voice.resonances = Ok([at(400.0, 15.0, 0.3), None, None]);
+    assert_eq!(flat(&voice, SUNG), flat(&voice, Context::default()));
+    // An unknown pitch may lie anywhere.
+    voice.resonances = Ok([at(950.0, 15.0, 1.0), None, None]);
+    voice.pitch = Err(Unavailable::NoSuitableSegment);
+    let why = flat(&voice, SUNG).expect("flat");
+    let wanted = "and the voice is sung; no resonance is cut among its low harmonics: corrective EQ flat";
+    assert!(why.contains(wanted), "{why}");
+}
+
 #[test]
 fn tone_eq_is_proposed_for_unusual_balance_only() {
     let mut voice = clean();
@@ -414,7 +453,7 @@ fn a_limit_that_decided_is_named() {
     let cut = |prominence_db| {
         sentence(
             move |voice: &mut Profile| voice.resonances = Ok([at(640.0, prominence_db, 0.7), None, None]),
-            SUNG,
+            OVER_MUSIC,
             "corrective_eq.bell_2_gain_db",
         )
     };
@@ -427,7 +466,7 @@ fn a_limit_that_decided_is_named() {
         voice.resonances = Ok([at(640.0, 20.0, 0.7), at(250.0, 8.0, 0.7), None]);
         voice.tonal_balance.as_mut().expect("known").low_end_db = Ok(-12.0);
     };
-    assert!(sentence(nearly_used_up, SUNG, "tone_eq.low_shelf_gain_db").ends_with(
+    assert!(sentence(nearly_used_up, Context::default(), "tone_eq.low_shelf_gain_db").ends_with(
         "the gains of both EQs add up to at most 9.0 dB: tone EQ low shelf gain +0.2 dB (common practice, no source)."
     ));
     let sibilant = |voice: &mut Profile| {

@@ -1,9 +1,12 @@
 //! Corrective EQ: cuts resonances whose prominence exceeds the typical one.
 
+use super::known::finite;
 use super::tone_budget::{MAX_TOTAL_GAIN_DB, ToneBudget};
 use crate::measure::Profile;
+use crate::measure::pitch_distribution::LOW_HARMONICS;
 use crate::measure::profile::Resonances;
 use crate::propose::cause::{COMMON_PRACTICE, Cause};
+use crate::propose::context::{Context, ContextReason, VocalStyle};
 use crate::propose::proposal::Proposal;
 use crate::propose::resonance_bell::{
     MAX_CUT_DB, MIN_CONFIDENCE, MIN_CUT_DB, MIN_PROMINENCE_DB, USUAL_PROMINENCE_DB, bell_q, cut_db, is_placed,
@@ -21,8 +24,9 @@ const BELLS: [(f64, [&str; 3]); 3] = [
     (f64::INFINITY, ["corrective_eq.bell_3_frequency_hz", "corrective_eq.bell_3_gain_db", "corrective_eq.bell_3_q"]),
 ];
 
-/// Proposes a bell at every candidate of sufficient confidence, as far as the limits on the gains allow.
-pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Proposal) {
+/// Proposes a bell at every candidate of sufficient confidence, as far as the limits on the gains allow. None for a sung
+/// voice with a candidate among its low harmonics: notes that are held look like resonances.
+pub(in crate::propose) fn corrective_eq(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let candidates = match profile.resonances {
         Ok(candidates) => candidates,
         Err(why) => {
@@ -31,6 +35,9 @@ pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Propos
         }
     };
     if let Some(why) = none_to_cut(&candidates) {
+        return proposal.leave_off(StageId::CorrectiveEq, why);
+    }
+    if let Some(why) = cut_into_singing(profile, &candidates).filter(|_| context.vocal_style == VocalStyle::Sung) {
         return proposal.leave_off(StageId::CorrectiveEq, why);
     }
     let mut taken = [f64::NAN; 3];
@@ -89,6 +96,27 @@ pub(in crate::propose) fn corrective_eq(profile: &Profile, proposal: &mut Propos
         };
         proposal.decide(width, q, bell_q);
     }
+}
+
+/// Why no candidate is cut if the voice is sung: one that would be cut lies among the low harmonics of the pitch. A pitch
+/// that is not known may lie anywhere.
+fn cut_into_singing(profile: &Profile, candidates: &Resonances) -> Option<Cause> {
+    let pitch = finite(profile.pitch.map(|pitch| pitch.high_hz));
+    let limit_hz = pitch.ok().map(|hz| LOW_HARMONICS * hz);
+    let cause = Cause {
+        context: Some(ContextReason::Sung),
+        measured: pitch.map(Some),
+        reference_words: if limit_hz.is_some() {
+            "no resonance is cut among its low harmonics, which reach up to"
+        } else {
+            "no resonance is cut among its low harmonics"
+        },
+        reference: limit_hz,
+        ..Cause::new("the 90th percentile of the pitch", 0.0, 0.0, "Hz")
+    };
+    let within = |hz: f64| limit_hz.is_none_or(|limit_hz| hz < limit_hz);
+    let cuts = candidates.iter().flatten().any(|found| cut_db(found).is_some() && within(found.frequency_hz));
+    cuts.then_some(cause)
 }
 
 /// Why no candidate is cut: that of the first one, which is the most prominent. `None` if one is cut.
