@@ -1,7 +1,5 @@
 //! Held notes: stretches of a voice that stay on one pitch, as singing does and speech hardly ever.
 
-use super::pitch::LEVELS;
-
 /// Width of a held note, octaves: a semitone and a half, a note with a vibrato of up to 0.75 semitones each way.
 const WIDTH: f32 = 0.125;
 /// Minimum length of a held note, hops of 20 ms: 0.3 s. With this and the width, notes last for half of the voiced time
@@ -9,9 +7,9 @@ const WIDTH: f32 = 0.125;
 /// with the pitches of both halves).
 const HOPS: u16 = 15;
 
-/// Counts the frames inside held notes, by level. Memory 0.5 kB.
+/// Counts the frames inside held notes, for each bin of a level histogram. Memory 0.5 kB.
 #[derive(Clone, Debug)]
-pub(super) struct HeldNotes {
+pub(super) struct HeldNotes<const LEVELS: usize> {
     /// log2 of the lowest and the highest pitch of the current stretch.
     range: [f32; 2],
     /// Frames of the stretch, as long as it is shorter than a note, by level.
@@ -20,7 +18,7 @@ pub(super) struct HeldNotes {
     counts: [u32; LEVELS],
 }
 
-impl HeldNotes {
+impl<const LEVELS: usize> HeldNotes<LEVELS> {
     pub(super) const fn new() -> Self {
         Self { range: [0.0; 2], stretch: [0; LEVELS], length: 0, counts: [0; LEVELS] }
     }
@@ -64,7 +62,7 @@ mod tests {
 
     /// Frames inside notes of a pitch in Hz per hop.
     fn held(pitches: impl IntoIterator<Item = Option<f32>>) -> u32 {
-        let mut notes = HeldNotes::new();
+        let mut notes = HeldNotes::<2>::new();
         pitches.into_iter().enumerate().for_each(|(n, hz)| notes.push(hz, n % 2));
         notes.counts().iter().sum()
     }

@@ -39,7 +39,7 @@ const MIN_VOICED: u64 = 25;
 const MIN_VOICED_SHARE: f64 = 0.1;
 
 /// Histogram: levels in steps of 2 dB from -110 dB.
-pub(super) const LEVELS: usize = 56;
+const LEVELS: usize = 56;
 const LEVEL_BOTTOM_DB: f64 = -110.0;
 const LEVEL_STEP_DB: f64 = 2.0;
 
@@ -57,7 +57,7 @@ pub(crate) struct PitchMeter {
     contour: PitchContour,
     levels: LevelHistogram,
     counts: [[u32; PITCHES]; LEVELS],
-    held: HeldNotes,
+    held: HeldNotes<LEVELS>,
 }
 
 /// Latest samples at the decimated rate.

@@ -20,6 +20,9 @@ const MOST: f64 = 0.8;
 /// Share of the frames inside held notes from which the voice counts as sung. It lies between the readings and the
 /// singing that [`HeldNotes`](super::held_notes::HeldNotes) names.
 const SUNG: f64 = 0.4;
+/// Minimum ratio of the 90th and the 10th percentile of the pitch of a melody: four semitones. Words read on one pitch are
+/// held, too, within three (one recorded reading of 47).
+const MELODY_RANGE: f64 = 1.26;
 
 /// Number of voiced frames per pitch.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -62,10 +65,12 @@ impl PitchDistribution {
         self.held().is_some_and(|pitch| pitch <= REACH * hz && hz < LOW_HARMONICS * pitch)
     }
 
-    /// True if a spectral peak at `hz` may be a harmonic of a melody: notes are held for much of the time, and `hz` is not
-    /// above the first four harmonics of the 90th percentile of the pitch.
+    /// True if a spectral peak at `hz` may be a harmonic of a melody: different notes are held for much of the time, and
+    /// `hz` is not above the first four harmonics of the 90th percentile of the pitch.
     pub(crate) fn may_be_of_a_melody(&self, hz: f64) -> bool {
-        self.held as f64 > SUNG * self.frames() as f64 && hz < LOW_HARMONICS * self.percentile_hz(0.9)
+        let [low, high] = [0.1, 0.9].map(|share| self.percentile_hz(share));
+        let notes = self.held as f64 > SUNG * self.frames() as f64 && high >= MELODY_RANGE * low;
+        notes && hz < LOW_HARMONICS * high
     }
 
     /// Middle of the three semitones that hold most of the frames, Hz; `None` if the pitch moves.
@@ -118,6 +123,22 @@ mod tests {
         for hz in [105.0, 150.0, 220.0, 400.0, 800.0] {
             assert!(!moving.explains_peak(hz), "{hz}");
         }
+    }
+
+    /// Notes an octave apart, held or not, and held within three semitones.
+    #[test]
+    fn held_notes_at_different_pitches_are_a_melody() {
+        let notes = |ratio: f32, held: u64| {
+            let mut all = distribution((0..100).map(|n| if n % 2 == 0 { 200.0 } else { 200.0 * ratio }));
+            all.add_held(held);
+            all
+        };
+        let melody = notes(2.0, 50);
+        for (hz, explained) in [(200.0, true), (800.0, true), (1_600.0, true), (1_900.0, false)] {
+            assert_eq!(melody.may_be_of_a_melody(hz), explained, "{hz}");
+        }
+        assert!(!notes(2.0, 30).may_be_of_a_melody(400.0) && !notes(1.19, 90).may_be_of_a_melody(400.0));
+        assert!(!PitchDistribution::new().may_be_of_a_melody(400.0));
     }
 
     #[test]
