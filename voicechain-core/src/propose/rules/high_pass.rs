@@ -1,7 +1,7 @@
 //! High-pass: removes what lies below the voice.
 
 use super::known::{finite, known};
-use super::limited::{LIMITED_PEAK_DB, highest_peak_db};
+use super::limited::is_limited;
 use crate::measure::Profile;
 use crate::measure::profile::{Measured, Unavailable};
 use crate::propose::cause::Cause;
@@ -20,12 +20,13 @@ const UNKNOWN_PITCH_HZ: f64 = 50.0;
 /// Typical maximum level of rumble relative to the voice, dB (common practice, no source).
 const USUAL_RUMBLE_DB: f64 = -30.0;
 
-/// The same for a limited voice, whose peaks the phase shift of a high-pass turns up (common practice, no source).
-const LIMITED_RUMBLE_DB: f64 = -20.0;
+/// The same for a limited voice, whose peaks the phase shift of a high-pass turns up by 3 to 4 dB. Rumble is what lies
+/// below 50 Hz: 15 dB below a voice of 65 dB SPL it is at the threshold of hearing at 40 Hz (ISO 226, from memory).
+const LIMITED_RUMBLE_DB: f64 = -15.0;
 
 /// Proposes a cutoff below the lowest pitch, between 40 and 120 Hz, higher for a voice over music. A steeper slope for
 /// rumble, a gentler one for a sung voice without rumble. None for a limited voice without strong rumble: the phase
-/// shift above the cutoff would raise its flattened peaks by 1 to 3 dB.
+/// shift above the cutoff would raise its flattened peaks.
 pub(in crate::propose) fn high_pass(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let rumble_db =
         known(profile.level.active_level_dbov).map_or(f64::NAN, |level| profile.background_noise.rumble_dbfs - level);
@@ -34,7 +35,7 @@ pub(in crate::propose) fn high_pass(profile: &Profile, context: Context, proposa
         ..Cause::new("the rumble level relative to the voice", rumble_db, reference, "dB")
     };
     let rumbles_over = |limit_db| rumble_db.is_finite() && rumble_db > limit_db;
-    let limited = highest_peak_db(profile).is_some_and(|db| db < LIMITED_PEAK_DB);
+    let limited = is_limited(profile);
     if limited && !rumbles_over(LIMITED_RUMBLE_DB) {
         let quiet = rumble("a limited voice needs no high-pass up to", LIMITED_RUMBLE_DB);
         return proposal.leave_off(StageId::HighPass, quiet);

@@ -15,3 +15,8 @@ pub(super) fn highest_peak_db(profile: &Profile) -> Option<f64> {
     let level = &profile.level;
     Some(known(level.active_level_dbov)? + known(level.crest_db)? - known(level.speech_peak_dbfs)?)
 }
+
+/// True if the voice comes limited.
+pub(super) fn is_limited(profile: &Profile) -> bool {
+    highest_peak_db(profile).is_some_and(|db| db < LIMITED_PEAK_DB)
+}
