@@ -4,8 +4,10 @@ use crate::rate;
 use std::mem::size_of;
 use voicechain_core::measure::ProfileMeter;
 use voicechain_core::settings::SpectralLatency;
-use voicechain_core::{Strip, StripSettings};
-use voicechain_tests::strips::coefs;
+use voicechain_core::strip::{AuditionBand, MonitorMode, Monitoring};
+use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
+use voicechain_tests::spectra::Noise;
+use voicechain_tests::strips::{coefs, first_difference, random_settings, run, strip};
 
 /// In stereo the de-reverb holds 323 KiB without allocation: spectra, windows, the past of 1 025 bands, and the
 /// prediction of 128 of them. Everything else fits in 180 KiB; 24 KiB of it is the delay line for its latency.
@@ -33,10 +35,10 @@ fn on_a_stack<R: Send + 'static>(kib: usize, job: impl FnOnce() -> R + Send + 's
 const AUDIO_THREAD_KIB: usize = if cfg!(debug_assertions) { 256 } else { 128 };
 
 /// Everything that an audio thread may call: run, all settings including another sample rate, reset, analysis ahead
-/// and readings. The strip is made on 2 MiB, the default of a thread.
+/// and readings.
 #[test]
 fn an_audio_thread_needs_128_kib_of_stack() {
-    let mut strip = on_a_stack(2_048, || Box::new(Strip::<2>::new(&coefs(&StripSettings::default(), rate(48_000.0)))));
+    let mut strip = strip::<2>(&StripSettings::default(), rate(48_000.0));
     // Coefficients are designed elsewhere.
     let mut settings = StripSettings::default();
     let mut all = Vec::new();
@@ -70,4 +72,103 @@ fn an_audio_thread_needs_128_kib_of_stack() {
         )
     });
     assert!(read.0.is_none(), "less than a gating block since the reset of the meters");
+}
+
+/// Stack for making an object of this size on the heap, KiB. A debug build copies it over the stack once.
+fn making_kib<T>() -> usize {
+    if cfg!(debug_assertions) { size_of::<T>().div_ceil(1024) + 96 } else { 128 }
+}
+
+fn make_strip(coefs: StripCoefs<1>, stereo: StripCoefs<2>) {
+    let mono = on_a_stack(making_kib::<Strip<1>>(), move || {
+        let mut strip = Box::new(Strip::<1>::NEW);
+        strip.set(&coefs);
+        strip
+    });
+    let stereo = on_a_stack(making_kib::<Strip<2>>(), move || {
+        let mut strip = Box::new(Strip::<2>::NEW);
+        strip.set(&stereo);
+        strip
+    });
+    assert_eq!(mono.latency(), stereo.latency());
+}
+
+fn make_meter<const C: usize>(rate: SampleRate) {
+    let meter = on_a_stack(making_kib::<ProfileMeter<C>>(), move || {
+        let mut meter = Box::new(ProfileMeter::<C>::NEW);
+        meter.restart(rate);
+        meter
+    });
+    assert_eq!(meter.profile().rate_hz, rate.hz());
+}
+
+#[test]
+fn making_a_strip_or_a_profile_meter_needs_128_kib_of_stack() {
+    let mut settings = StripSettings::default();
+    (settings.hum.on, settings.de_reverb.on, settings.spectral.latency) = (true, true, SpectralLatency::High);
+    for hz in [8_000.0, 48_000.0, 192_000.0] {
+        make_strip(coefs(&settings, rate(hz)), coefs(&settings, rate(hz)));
+        make_meter::<1>(rate(hz));
+        make_meter::<2>(rate(hz));
+    }
+}
+
+/// The coefficients apply at once and all states are clear, also after another sample rate.
+#[test]
+fn a_strip_made_in_place_equals_a_new_one() {
+    let mut random = Noise::new(17);
+    for hz in [8_000.0, 44_100.0, 48_000.0, 192_000.0] {
+        let coefs = coefs::<2>(&random_settings(&mut random), rate(hz));
+        let frames: Vec<[f32; 2]> =
+            (0..20_000).map(|_| [0.3 * random.sample() as f32, 0.1 * random.sample() as f32]).collect();
+        let mut new = Box::new(Strip::<2>::new(&coefs));
+        let mut in_place = Box::new(Strip::<2>::NEW);
+        in_place.set(&coefs);
+        let expected = run(&mut new, &frames);
+        assert_eq!(first_difference(&expected, &run(&mut in_place, &frames)), None, "{hz} Hz");
+        assert_eq!(in_place.ledger(), new.ledger(), "{hz} Hz");
+        assert_eq!(in_place.output_true_peak().hold(), new.output_true_peak().hold(), "{hz} Hz");
+    }
+}
+
+/// Any call is allowed before the first `set`.
+#[test]
+fn a_blank_strip_passes_its_input_and_measures_nothing() {
+    let frames: Vec<[f32; 2]> = (0..1_000).map(|n| [n as f32 * 1e-3, f32::NAN]).collect();
+    let mut strip = Box::new(Strip::<2>::NEW);
+    strip.set_monitoring(Monitoring { mode: MonitorMode::Unprocessed, loudness_matched: true });
+    let band = AuditionBand::BandPass { frequency_hz: 1_000.0, q: 2.0 };
+    strip.set_audition(band);
+    strip.override_leveller_gain(Some(3.0));
+    strip.reset_meters();
+    strip.reset();
+    strip.analyse_ahead(&frames);
+    assert_eq!(first_difference(&run(&mut strip, &frames), &frames), None);
+    assert_eq!((strip.latency(), strip.tail(), strip.leveller_delay()), (0, 0, 0));
+    assert!(strip.ledger().is_none() && strip.output_loudness().integrated().is_none());
+    assert!(strip.output_loudness().range().is_none() && strip.mains_hz().is_none() && !strip.voice_is_active());
+    strip.set(&coefs(&StripSettings::default(), rate(48_000.0)));
+    assert_eq!((strip.monitoring().mode, strip.audition()), (MonitorMode::Unprocessed, band), "they stay");
+}
+
+/// A restarted meter has forgotten everything, also from another sample rate.
+#[test]
+fn a_restarted_profile_meter_equals_a_new_one() {
+    let mut random = Noise::new(5);
+    let frames: Vec<[f32; 2]> = (0..60_000)
+        .map(|n| {
+            let gate = if n / 9_000 % 2 == 0 { 0.5 } else { 0.001 };
+            [gate * random.sample() as f32, 0.3 * gate * random.sample() as f32]
+        })
+        .collect();
+    let mut restarted = Box::new(ProfileMeter::<2>::NEW);
+    restarted.push(&frames);
+    assert_eq!(restarted.duration_s(), 0.0, "a blank meter ignores frames");
+    for hz in [48_000.0, 8_000.0, 192_000.0] {
+        restarted.restart(rate(hz));
+        let mut new = Box::new(ProfileMeter::<2>::new(rate(hz)));
+        restarted.push(&frames);
+        new.push(&frames);
+        assert_eq!(format!("{:?}", restarted.profile()), format!("{:?}", new.profile()), "{hz} Hz");
+    }
 }

@@ -45,13 +45,15 @@ where
     StripCoefs::design(settings, rate).expect("allowed settings")
 }
 
-/// A new strip, boxed: several strips are too large for the stack of a test.
+/// A new strip on the heap, written in place.
 #[must_use]
 pub fn strip<const C: usize>(settings: &StripSettings, rate: SampleRate) -> Box<Strip<C>>
 where
     [f32; C]: Frame,
 {
-    Box::new(Strip::new(&coefs(settings, rate)))
+    let mut strip = Box::new(Strip::NEW);
+    strip.set(&coefs(settings, rate));
+    strip
 }
 
 /// Settings with every switchable stage off.

@@ -1,5 +1,6 @@
 //! Frames of one sample per channel, `[f32; C]`, and conversion from and to the planar blocks of hosts.
 
+use crate::blank::Blank;
 use wide::f64x2;
 
 /// Maximum number of frames that a stage processes at once. Longer blocks are split into chunks of this length.
@@ -18,6 +19,7 @@ pub trait Frame: Copy + Default + PartialEq + sealed::Sealed {
 /// Double-precision values, one per channel, computed in parallel.
 pub trait Lanes:
     Copy
+    + Blank
     + core::fmt::Debug
     + core::ops::Add<Output = Self>
     + core::ops::Sub<Output = Self>

@@ -7,7 +7,8 @@
 //! let settings = StartingPoint::SpokenClose.settings();
 //! let rate = SampleRate::new(48_000.0)?;
 //! let coefs = StripCoefs::<2>::design(&settings, rate)?; // fails only if a setting is outside its range
-//! let mut strip = Strip::new(&coefs);
+//! let mut strip = Box::new(Strip::NEW); // large: keep it on the heap
+//! strip.set(&coefs);
 //! let mut frames = [[0.0_f32; 2]; 512]; // processed in place, any number of frames
 //! strip.run(&mut frames);
 //! assert_eq!(strip.latency(), coefs.latency());
@@ -17,7 +18,7 @@
 //! [`StripSettings`] are the settings in the user's units, [`StripCoefs`] the designed strip, [`Strip`] its state. Frames
 //! are `[f32; C]` with one or two channels, interleaved; [`Strip::run_planar`] takes planar channels.
 //!
-//! Each layer depends only on layers before it: [`error`] and [`units`], [`mod@format`], [`math`], [`frame`], [`dsp`], the
+//! Each layer depends only on layers before it: blank values, [`error`] and [`units`], [`mod@format`], [`math`], [`frame`], [`dsp`], the
 //! table of [`settings`], [`levels`] and reverberation, [`filters`], [`detectors`], [`gain`], [`speech`], [`meters`]. Two
 //! independent branches build on them: [`stages`] with the [`strip`], and [`measure`] with [`propose`].
 //!
@@ -30,6 +31,7 @@
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
 
+mod blank;
 pub mod detectors;
 pub mod dsp;
 pub mod error;

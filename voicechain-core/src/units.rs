@@ -1,10 +1,13 @@
 //! Validated sample rate and units of settings.
 
+use crate::blank::{Blank, blank};
 use crate::error::{Allowed, SettingError, SettingName};
 
 /// A sample rate in Hz, from 8 000 to 192 000.
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
 pub struct SampleRate(f64);
+
+blank!(SampleRate = SampleRate(Blank::BLANK));
 
 impl SampleRate {
     /// Lowest rate, Hz.

@@ -1,6 +1,7 @@
 //! Mean band powers, once per tick.
 
 use super::TICK;
+use crate::blank::blank;
 use crate::filters::{EnergyBank, EnergyBankState};
 use crate::frame::Frame;
 
@@ -13,6 +14,8 @@ where
     bank: EnergyBankState<C, N>,
     frames: u32,
 }
+
+blank! { [const C: usize, const N: usize] BandPowers<C, N> where [f32; C]: Frame { bank, frames } }
 
 impl<const C: usize, const N: usize> BandPowers<C, N>
 where

@@ -1,6 +1,7 @@
 //! Crest factor: peak and mean-square level over the same window, and their ratio.
 
 use super::TICK;
+use crate::blank::blank;
 use crate::units::SampleRate;
 
 /// Window length, ms: eight complete blocks and the current one. Source: Giannoulis, Massberg, Reiss, "Parameter
@@ -15,6 +16,8 @@ struct Block {
     sum: f64,
     samples: u32,
 }
+
+blank! { Block { peak, sum, samples } }
 
 /// Peak and mean power over the last 200 to 225 ms, updated once per [`TICK`] frames.
 ///
@@ -31,6 +34,8 @@ pub struct CrestFactor {
     peak_power: f64,
     mean_power: f64,
 }
+
+blank! { CrestFactor { past, next, running, block_samples, tick_peak, tick_sum, frames, peak_power, mean_power } }
 
 impl CrestFactor {
     /// Creates a cleared detector.

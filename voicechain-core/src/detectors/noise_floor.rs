@@ -1,5 +1,7 @@
 //! Noise floor: minimum of a smoothed power over the last seconds.
 
+use crate::blank::blank;
+
 /// Sub-windows, each with its own minimum.
 const SUB_WINDOWS: usize = 8;
 
@@ -20,6 +22,8 @@ pub struct NoiseFloor {
     values: u32,
     values_per_sub_window: u32,
 }
+
+blank! { NoiseFloor { past, running, next, known, values, values_per_sub_window } }
 
 impl NoiseFloor {
     /// Creates a detector with a window of `values` values, rounded to eight equal sub-windows.

@@ -1,6 +1,7 @@
 //! Oversampled peak detector for a true-peak limiter.
 
 use crate::dsp::extent::{Extent, larger};
+use crate::blank::blank;
 use crate::dsp::parabola::interpolated_peak;
 use crate::frame::CHUNK;
 
@@ -112,6 +113,8 @@ pub struct OversampledPeak<const C: usize> {
     recent: [Recent; C],
 }
 
+blank! { [const C: usize] OversampledPeak<C> { line, recent } }
+
 impl<const C: usize> OversampledPeak<C> {
     /// Creates a cleared detector.
     #[must_use]
@@ -184,6 +187,8 @@ struct Recent {
     /// Samples in the part that fills.
     filled: usize,
 }
+
+blank! { Recent { full, filling, filled } }
 
 impl Recent {
     const SILENT: Self = Self { full: [Extent::SILENT; 2], filling: Extent::SILENT, filled: 0 };

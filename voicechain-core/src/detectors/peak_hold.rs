@@ -1,5 +1,7 @@
 //! Sliding maximum at constant cost per value.
 
+use crate::blank::{Blank, blank};
+
 /// Sliding maximum over a window of fixed length, at constant cost per value.
 ///
 /// The window consists of two blocks. While one block fills, the previous block is converted into its suffix maxima,
@@ -27,6 +29,8 @@ pub struct PeakHold<T, const N: usize> {
     /// Initial value of the window.
     initial: T,
 }
+
+blank! { [T: Blank, const N: usize] PeakHold<T, N> { blocks, oldest, length, filled, newest_max, middle_max, initial } }
 
 impl<T: Copy + PartialOrd, const N: usize> PeakHold<T, N> {
     /// Creates a window of `window` values, all of them `initial`, which must not exceed any value that is pushed.

@@ -3,6 +3,7 @@
 
 use super::TICK;
 use super::band_powers::BandPowers;
+use crate::blank::blank;
 use crate::filters::design::{BUTTERWORTH_Q, fits, high_pass, low_pass};
 use crate::filters::{EnergyBank, Response};
 use crate::frame::Frame;
@@ -28,6 +29,8 @@ pub struct SibilanceBands {
     sibilant_smoothing: f64,
     voiced_smoothing: f64,
 }
+
+blank! { SibilanceBands { bank, sibilant_smoothing, voiced_smoothing } }
 
 impl SibilanceBands {
     /// Designs the filters for a sample rate; `None` when the rate is too low for sibilants (below 8.9 kHz).
@@ -71,6 +74,8 @@ struct RecentPeak {
     ticks_per_block: u32,
 }
 
+blank! { RecentPeak { past, next, running, ticks, ticks_per_block } }
+
 impl RecentPeak {
     fn new(rate: SampleRate) -> Self {
         let ticks_per_block = rate.samples(50.0) / TICK;
@@ -100,6 +105,12 @@ where
     sibilant_power: f64,
     voiced_power: f64,
     ratio_db: f32,
+}
+
+blank! {
+    [const C: usize] Sibilance<C> where [f32; C]: Frame {
+        powers, recent, sibilant_power, voiced_power, ratio_db,
+    }
 }
 
 /// Reported where no sibilant is present: far below any threshold.

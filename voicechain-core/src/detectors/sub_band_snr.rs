@@ -2,6 +2,7 @@
 
 use super::band_powers::BandPowers;
 use super::{NoiseFloor, TICK};
+use crate::blank::blank;
 use crate::filters::EnergyBank;
 use crate::filters::design::{BUTTERWORTH_Q, fits, high_pass, low_pass};
 use crate::frame::Frame;
@@ -39,6 +40,8 @@ pub struct SubBandSnrFilters {
     contrast: f32,
     peak_decay: f32,
 }
+
+blank! { SubBandSnrFilters { bank, used, level_smoothing, floor_smoothing, bias, contrast, peak_decay } }
 
 impl SubBandSnrFilters {
     /// Designs the filters for a sample rate. Bands beyond the rate are left out.
@@ -79,6 +82,8 @@ struct Band {
     peak: f32,
 }
 
+blank! { Band { level, slow, floor, peak } }
+
 /// Signal-to-noise ratio in dB, updated once per [`TICK`] frames: the largest ratio of four bands.
 ///
 /// A weak "f" at the end of a word or a breath is lost in the broadband level, but not in its own band. This tells it
@@ -99,6 +104,8 @@ where
     bands: [Band; BANDS],
     snr_db: f32,
 }
+
+blank! { [const C: usize] SubBandSnr<C> where [f32; C]: Frame { powers, bands, snr_db } }
 
 impl<const C: usize> SubBandSnr<C>
 where

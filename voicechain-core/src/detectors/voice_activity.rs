@@ -1,5 +1,6 @@
 //! Voice activity: an envelope compared with the tracked level of active speech.
 
+use crate::blank::blank;
 use crate::math::{FLUSH_THRESHOLD, smoothing};
 use crate::units::SampleRate;
 
@@ -31,6 +32,13 @@ pub struct VoiceActivity {
     active_power: f64,
     since_active: f64,
     decaying: bool,
+}
+
+blank! {
+    VoiceActivity {
+        margin, envelope_smoothing, rise_smoothing, fall_smoothing, decay, seconds_per_tick, first, envelope,
+        active_power, since_active, decaying,
+    }
 }
 
 /// Minimum power of speech (-60 dBFS).

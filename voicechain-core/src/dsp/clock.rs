@@ -1,6 +1,7 @@
 //! Level clock: sub-blocks of 10 ms, counted in samples since reset.
 
 use crate::SampleRate;
+use crate::blank::blank;
 
 /// Clock that divides audio into sub-blocks of 10 ms. Sub-block `k` ends at frame `round((k + 1) rate / 100)`, counted
 /// from reset.
@@ -16,6 +17,8 @@ pub struct SubBlockClock {
     length: u32,
     remaining: u32,
 }
+
+blank! { SubBlockClock { rate, index, length, remaining } }
 
 impl SubBlockClock {
     /// Creates a clock at frame 0.

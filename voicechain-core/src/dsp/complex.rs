@@ -1,5 +1,6 @@
 //! Complex numbers of any real type, scalar or four-wide.
 
+use crate::blank::{Blank, blank};
 use core::ops::{Add, Mul, Neg, Sub};
 use wide::f32x4;
 
@@ -11,6 +12,8 @@ pub struct Complex<T> {
     /// Imaginary part.
     pub im: T,
 }
+
+blank! { [T: Blank] Complex<T> { re, im } }
 
 /// Four complex numbers in one vector.
 pub type Complex4 = Complex<f32x4>;

@@ -2,6 +2,7 @@
 
 use super::dot;
 use super::window::hann;
+use crate::blank::blank;
 use core::f64::consts::PI;
 
 /// Maximum number of taps.
@@ -27,6 +28,8 @@ pub struct Decimator {
     filled: usize,
     next: usize,
 }
+
+blank! { Decimator { taps, length, factor, past, filled, next } }
 
 impl Decimator {
     /// Creates a decimator by `factor` with an impulse response of `length` samples (at most [`TAPS`]). Its gain is -6
@@ -89,6 +92,8 @@ pub struct TriangleDecimator {
     now: f32,
     next: f32,
 }
+
+blank! { TriangleDecimator { factor, at, now, next } }
 
 impl TriangleDecimator {
     /// Creates a decimator by `factor`, at least 1.

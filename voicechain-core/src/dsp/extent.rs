@@ -5,6 +5,7 @@
 //! samples plus a weighted sum of second differences. Twice the running sum of the weights, less those of the linear
 //! interpolation, gives the latter weights.
 
+use crate::blank::blank;
 use wide::f32x4;
 
 /// Larger of two numbers; compiles to one instruction.
@@ -22,6 +23,8 @@ pub struct Extent {
     /// Largest magnitude of `x[n-1] - 2 x[n] + x[n+1]`.
     pub curvature: f32,
 }
+
+blank! { Extent { magnitude, curvature } }
 
 impl Extent {
     /// Of silence.

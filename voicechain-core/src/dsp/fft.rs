@@ -2,6 +2,7 @@
 
 use super::complex::Complex4;
 use super::unit_circle;
+use crate::blank::blank;
 use wide::f32x4;
 
 /// Minimum frame length, samples.
@@ -25,8 +26,9 @@ pub type SplitComplex<const HALF: usize> = [[f32; HALF]; 2];
 #[derive(Clone, Copy, Debug)]
 pub struct RealFft<const HALF: usize> {
     half: usize,
-    tables: &'static Tables,
 }
+
+blank! { [const HALF: usize] RealFft<HALF> { half } }
 
 impl<const HALF: usize> RealFft<HALF> {
     /// Creates the transform for a frame length: a power of two from [`MIN_LENGTH`] to `2 HALF`. Any other length is
@@ -35,15 +37,19 @@ impl<const HALF: usize> RealFft<HALF> {
     pub const fn new(length: usize) -> Self {
         const { assert!(HALF.is_power_of_two() && 2 * HALF >= MIN_LENGTH && 2 * HALF <= MAX_LENGTH) };
         let length = if length < 2 * HALF { length } else { 2 * HALF };
-        let (length, tables) = match length {
-            0..=128 => (128, &LENGTH_128),
-            129..=256 => (256, &LENGTH_256),
-            257..=512 => (512, &LENGTH_512),
-            513..=1_024 => (1_024, &LENGTH_1024),
-            1_025..=2_048 => (2_048, &LENGTH_2048),
-            _ => (4_096, &LENGTH_4096),
-        };
-        Self { half: length / 2, tables }
+        let length = if length > MIN_LENGTH { length.next_power_of_two() } else { MIN_LENGTH };
+        Self { half: length / 2 }
+    }
+
+    fn tables(&self) -> &'static Tables {
+        match self.length() {
+            0..=128 => &LENGTH_128,
+            129..=256 => &LENGTH_256,
+            257..=512 => &LENGTH_512,
+            513..=1_024 => &LENGTH_1024,
+            1_025..=2_048 => &LENGTH_2048,
+            _ => &LENGTH_4096,
+        }
     }
 
     /// Frame length in samples.
@@ -54,12 +60,12 @@ impl<const HALF: usize> RealFft<HALF> {
 
     /// Transforms a frame to its spectrum in place; `scratch` is working memory.
     pub fn forward(&self, z: &mut SplitComplex<HALF>, scratch: &mut SplitComplex<HALF>) {
-        let half = self.half;
+        let (half, tables) = (self.half, self.tables());
         let [re, im] = z;
-        complex(half, &self.tables.twiddles, [re, im], scratch);
+        complex(half, &tables.twiddles, [re, im], scratch);
         (re[0], im[0]) = (re[0] + im[0], re[0] - im[0]);
         im[half / 2] = -im[half / 2];
-        each_pair(&self.tables.real_twiddles, re, im, half, |low, high, turn| {
+        each_pair(&tables.real_twiddles, re, im, half, |low, high, turn| {
             let half = f32x4::splat(0.5);
             // Spectra of the even and of the odd samples.
             let even = Complex4 { re: half * (low.re + high.re), im: half * (low.im - high.im) };
@@ -71,11 +77,11 @@ impl<const HALF: usize> RealFft<HALF> {
 
     /// Transforms a spectrum to its frame in place, scaled by half the frame length; `scratch` is working memory.
     pub fn inverse(&self, z: &mut SplitComplex<HALF>, scratch: &mut SplitComplex<HALF>) {
-        let half = self.half;
+        let (half, tables) = (self.half, self.tables());
         let [re, im] = z;
         (re[0], im[0]) = (0.5 * (re[0] + im[0]), 0.5 * (re[0] - im[0]));
         im[half / 2] = -im[half / 2];
-        each_pair(&self.tables.real_twiddles, re, im, half, |low, high, turn| {
+        each_pair(&tables.real_twiddles, re, im, half, |low, high, turn| {
             let half = f32x4::splat(0.5);
             let even = Complex4 { re: half * (low.re + high.re), im: half * (low.im - high.im) };
             let odd = Complex4 { re: half * (low.re - high.re), im: half * (low.im + high.im) };
@@ -84,7 +90,7 @@ impl<const HALF: usize> RealFft<HALF> {
             (low, Complex4 { re: even.re + odd.im, im: odd.re - even.im })
         });
         // Swapping real and imaginary parts inverts the transform.
-        complex(half, &self.tables.twiddles, [im, re], scratch);
+        complex(half, &tables.twiddles, [im, re], scratch);
     }
 }
 
@@ -359,7 +365,7 @@ mod tests {
     #[test]
     fn twiddle_tables_match_sincos_bit_for_bit() {
         for length in [128, 256, 512, 1_024, 2_048, 4_096] {
-            let tables = RealFft::<2_048>::new(length).tables;
+            let tables = RealFft::<2_048>::new(length).tables();
             for (table, circle) in
                 [(tables.twiddles.map(|t| t.to_vec()), length / 2), (tables.real_twiddles.map(|t| t.to_vec()), length)]
             {

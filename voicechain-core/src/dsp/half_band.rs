@@ -1,6 +1,7 @@
 //! Half-band decimator: halves the sample rate; cascade it for higher factors.
 
 use super::window::kaiser;
+use crate::blank::blank;
 use core::f64::consts::PI;
 
 /// Pairs of non-zero taps beside the centre tap.
@@ -32,6 +33,8 @@ pub struct HalfBandDecimator {
     /// Even sample whose odd partner has not arrived yet.
     waiting: Option<f32>,
 }
+
+blank! { HalfBandDecimator { taps, even, odd, waiting } }
 
 impl Default for HalfBandDecimator {
     fn default() -> Self {

@@ -1,5 +1,7 @@
 //! Histograms: percentiles in fixed memory.
 
+use crate::blank::blank;
+
 /// Position in bins below which `rank` values lie, interpolated within its bin; `None` if there are fewer values.
 /// Pass the counts in reverse order to count down from the top.
 #[must_use]
@@ -40,6 +42,8 @@ pub struct LevelHistogram {
     counts: [u32; BINS],
     total: u64,
 }
+
+blank! { LevelHistogram { counts, total } }
 
 impl Default for LevelHistogram {
     fn default() -> Self {

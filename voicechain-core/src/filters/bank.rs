@@ -2,6 +2,7 @@
 
 use super::response::Response;
 use super::section::{DirectForm, Section};
+use crate::blank::blank;
 use crate::frame::{Frame, Lanes};
 
 /// Bank of `BANDS` parallel filters of two cascaded sections each. It reports the energy (sum of squares) per band.
@@ -13,6 +14,8 @@ pub struct EnergyBank<const BANDS: usize> {
     bands: [[Section; 2]; BANDS],
 }
 
+blank! { [const BANDS: usize] EnergyBank<BANDS> { bands } }
+
 /// Filter states and energy sums of an [`EnergyBank`].
 #[derive(Clone, Copy, Debug)]
 pub struct EnergyBankState<const C: usize, const BANDS: usize>
@@ -22,6 +25,8 @@ where
     states: [[[<[f32; C] as Frame>::Lanes; 2]; 2]; BANDS],
     sums: [<[f32; C] as Frame>::Lanes; BANDS],
 }
+
+blank! { [const C: usize, const BANDS: usize] EnergyBankState<C, BANDS> where [f32; C]: Frame { states, sums } }
 
 impl<const C: usize, const BANDS: usize> Default for EnergyBankState<C, BANDS>
 where

@@ -14,6 +14,7 @@
 use super::ramp::Ramp;
 use super::response::Response;
 use super::section::{MonicForm, Section, StateVariable};
+use crate::blank::blank;
 use crate::frame::{Frame, Lanes};
 
 /// Coefficients of up to `N` sections (at most 8) in signal order. Identity sections cost nothing.
@@ -29,6 +30,8 @@ pub struct Cascade<const N: usize> {
     /// State-variable forms during a transition from one cascade to another.
     transition: Option<[StateVariable; N]>,
 }
+
+blank! { [const N: usize] Cascade<N> { sections, gain, direct, places, count, transition } }
 
 impl<const N: usize> Cascade<N> {
     /// Creates a cascade of `sections` in signal order.
@@ -238,6 +241,8 @@ where
     states: [[<[f32; C] as Frame>::Lanes; 2]; N],
     clock: u32,
 }
+
+blank! { [const C: usize, const N: usize] CascadeState<C, N> where [f32; C]: Frame { states, clock } }
 
 impl<const C: usize, const N: usize> Default for CascadeState<C, N>
 where

@@ -6,6 +6,7 @@
 
 use super::section::Section;
 use crate::SampleRate;
+use crate::blank::blank;
 use crate::math::FLUSH_THRESHOLD;
 use core::array::from_fn;
 use wide::f64x2;
@@ -39,6 +40,8 @@ pub struct KWeighting {
     shelf: Section,
     high_pass: Section,
 }
+
+blank! { KWeighting { shelf, high_pass } }
 
 impl KWeighting {
     /// Designs the filter for a rate from 8 to 192 kHz.
@@ -77,6 +80,8 @@ pub struct KWeightingState<const C: usize> {
     /// Two shelf states, two high-pass states (transposed direct form II), sum of squares.
     lanes: [[f64; C]; 5],
 }
+
+blank! { [const C: usize] KWeightingState<C> { lanes } }
 
 impl<const C: usize> Default for KWeightingState<C> {
     fn default() -> Self {

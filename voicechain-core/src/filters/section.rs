@@ -1,6 +1,7 @@
 //! Second-order section in two forms: direct form for steady coefficients, state-variable filter for transitions.
 
 use super::response::Response;
+use crate::blank::{Blank, blank};
 use crate::frame::Lanes;
 
 /// Coefficients of a second-order section `H(z) = (b0 + b1 z^-1 + b2 z^-2) / (1 + a1 z^-1 + a2 z^-2)`.
@@ -20,6 +21,8 @@ pub struct Section {
     /// Coefficient of `-y[n-2]`.
     pub a2: f64,
 }
+
+blank! { Section { b0, b1, b2, a1, a2 } }
 
 impl Section {
     /// Identity section: the output equals the input.
@@ -93,6 +96,8 @@ pub(crate) struct MonicForm<L> {
     a2: L,
 }
 
+blank! { [L: Blank] MonicForm<L> { c1, c2, a1, a2 } }
+
 impl<L: Lanes> MonicForm<L> {
     /// Ignores `b0`, which counts as 1.
     pub(crate) fn new(s: &Section) -> Self {
@@ -122,6 +127,8 @@ pub(crate) struct DirectForm<L> {
     b0: L,
     states: MonicForm<L>,
 }
+
+blank! { [L: Blank] DirectForm<L> { b0, states } }
 
 impl<L: Lanes> DirectForm<L> {
     pub(crate) fn new(s: &Section) -> Self {
@@ -161,6 +168,8 @@ pub struct StateVariable {
     /// Mix of the low-pass output.
     pub m2: f64,
 }
+
+blank! { StateVariable { g, k, m0, m1, m2 } }
 
 impl StateVariable {
     /// True when the output equals the input, whatever the states.

@@ -4,11 +4,15 @@
 //! "Digital Dynamic Range Compressor Design - A Tutorial and Analysis", JAES 60(6):399-408, 2012, eq. (16) and (17).
 //! Times are time constants: 63.2 % of a step in dB. Tested by `attack_reaches_63_percent_after_the_set_time`.
 
+use crate::blank::blank;
+
 /// Smooth branching: one smoother with the attack time for a rising and the release time for a falling gain reduction.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct SmoothBranching {
     reduction_db: f64,
 }
+
+blank! { SmoothBranching { reduction_db } }
 
 impl SmoothBranching {
     /// Processes one sample and returns the gain reduction in dB. The smoothing coefficient is `attack` while the
@@ -44,6 +48,8 @@ pub struct SmoothDecoupled {
     held_db: f64,
     reduction_db: f64,
 }
+
+blank! { SmoothDecoupled { held_db, reduction_db } }
 
 impl SmoothDecoupled {
     /// Processes one sample; arguments and result as in [`SmoothBranching::step`].

@@ -1,5 +1,6 @@
 //! Static curves: gain as a function of a steady level. All have a soft knee and share one formula.
 
+use crate::blank::{Blank, blank};
 use crate::math::Real;
 
 /// Excess of a level over a threshold, with a soft knee of width `W` dB centred on it: 0 below the knee, the difference
@@ -14,6 +15,8 @@ pub struct SoftKnee<F> {
     /// `1 / (2 W)`, 0 for a hard knee.
     inverse: F,
 }
+
+blank! { [F: Blank] SoftKnee<F> { half_knee, knee, inverse } }
 
 impl<F: Real> SoftKnee<F> {
     /// Creates a knee of this width in dB, 0 or more.
@@ -47,6 +50,8 @@ pub struct CompressorCurve<F> {
     share: F,
     excess: SoftKnee<F>,
 }
+
+blank! { [F: Blank] CompressorCurve<F> { threshold_db, share, excess } }
 
 impl<F: Real> CompressorCurve<F> {
     /// Creates a curve with threshold and knee in dB and a ratio from 1 to infinity.
@@ -108,6 +113,8 @@ pub struct ExpanderCurve<F> {
     excess: SoftKnee<F>,
 }
 
+blank! { [F: Blank] ExpanderCurve<F> { threshold_db, share, excess } }
+
 impl<F: Real> ExpanderCurve<F> {
     /// Creates a curve with threshold and knee in dB and a ratio of 1 or more.
     #[must_use]
@@ -140,6 +147,8 @@ pub struct RangeLimitedCurve<F> {
     range_db: F,
     excess: SoftKnee<F>,
 }
+
+blank! { [F: Blank] RangeLimitedCurve<F> { threshold_db, range_db, excess } }
 
 impl<F: Real> RangeLimitedCurve<F> {
     /// Creates a curve with threshold, range and knee in dB.

@@ -1,5 +1,6 @@
 //! Active speech level (ITU-T P.56 method B).
 
+use crate::blank::blank;
 use crate::detectors::voice_activity::P56_MARGIN_DB;
 use crate::math::{FLUSH_THRESHOLD, power_to_db, smoothing};
 
@@ -53,6 +54,8 @@ pub struct ActiveLevelMeter {
     /// Samples at each held step, up to `since`.
     counts: [u64; THRESHOLDS + 1],
 }
+
+blank! { ActiveLevelMeter { kept, hang_over, rate_hz, first, envelope, energy, samples, last, held, since, counts } }
 
 impl ActiveLevelMeter {
     /// A meter for a sample rate in Hz.

@@ -2,6 +2,7 @@
 
 use super::active_level::ActiveLevelMeter;
 use super::profile::{Measured, Unavailable};
+use crate::blank::blank;
 use crate::detectors::voice_activity::P56_MARGIN_DB;
 use crate::dsp::{LevelHistogram, SubBlockClock, TriangleDecimator};
 use crate::filters::{Cascade, CascadeState, design};
@@ -39,6 +40,8 @@ pub struct BackgroundNoiseMeter {
     muted: u64,
     rumble: Rumble,
 }
+
+blank! { BackgroundNoiseMeter { clock, energy, powers, count, levels, muted, rumble } }
 
 /// Noise floor and derived quantities.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -210,6 +213,8 @@ struct Rumble {
     energy: f64,
     levels: LevelHistogram,
 }
+
+blank! { Rumble { decimator, filter, state, length, count, energy, levels } }
 
 impl Rumble {
     fn new(rate_hz: f64) -> Self {

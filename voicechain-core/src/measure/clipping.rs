@@ -1,6 +1,7 @@
 //! Clipping: flat peaks at any level.
 
 use super::profile::Clipping;
+use crate::blank::blank;
 
 /// Number of stored values of one polarity.
 const VALUES: usize = 8;
@@ -40,6 +41,8 @@ struct Flat {
     samples: u64,
 }
 
+blank! { Flat { height, segments, runs, samples } }
+
 /// Peaks of one polarity, as magnitudes.
 #[derive(Clone, Debug)]
 struct Polarity {
@@ -52,6 +55,8 @@ struct Polarity {
     /// Highest values with flat peaks.
     flats: [Flat; VALUES],
 }
+
+blank! { Polarity { highest, flat, segments, flats } }
 
 impl Polarity {
     const NEW: Self = {
@@ -141,6 +146,8 @@ pub struct ClippingDetector {
     positive: Polarity,
     negative: Polarity,
 }
+
+blank! { ClippingDetector { last, run, before, filled, positive, negative } }
 
 impl Default for ClippingDetector {
     fn default() -> Self {

@@ -1,5 +1,6 @@
 //! DC offset: removal and mean.
 
+use crate::blank::blank;
 use crate::math::{FLUSH_THRESHOLD, smoothing};
 
 /// Time constant of the offset tracking, ms: a first-order high-pass at 5 Hz.
@@ -17,6 +18,8 @@ pub(crate) struct DcBlocker {
     sum: f64,
     samples: u64,
 }
+
+blank! { DcBlocker { kept, low, sum, samples } }
 
 impl DcBlocker {
     pub(crate) fn new(rate_hz: f64) -> Self {

@@ -2,6 +2,7 @@
 
 use super::profile::{Measured, Reverberation, Unavailable};
 use super::spectra::{Framing, Spectrum};
+use crate::blank::blank;
 use crate::dsp::histogram::{interpolated_bin, percentile_bin};
 use crate::math::{power_to_db, smoothing};
 
@@ -82,6 +83,8 @@ pub(crate) struct DecayMeter {
     decays: [u32; SLOPES],
     frames: u64,
 }
+
+blank! { DecayMeter { ring, filled, since, power, edges, keep, frame_s, slope, decays, frames } }
 
 impl DecayMeter {
     /// A meter for spectra of short frames.

@@ -1,5 +1,6 @@
 //! Sample rate of the measurement.
 
+use crate::blank::blank;
 use crate::dsp::HalfBandDecimator;
 use crate::frame::CHUNK;
 use crate::units::SampleRate;
@@ -16,6 +17,8 @@ pub(crate) struct Downsampler {
     decimators: [HalfBandDecimator; HALVINGS],
     halved: usize,
 }
+
+blank! { Downsampler { rate, decimators, halved } }
 
 impl Downsampler {
     /// A downsampler for a recording at this rate.

@@ -1,5 +1,7 @@
 //! Held notes: stretches of a voice that stay on one pitch, as singing does and speech hardly ever.
 
+use crate::blank::blank;
+
 /// Width of a held note, octaves: a semitone and a half, a note with a vibrato of up to 0.75 semitones each way.
 const WIDTH: f32 = 0.125;
 /// Minimum length of a held note, hops of 20 ms: 0.3 s. With this and the width, notes last for half of the voiced time
@@ -18,11 +20,9 @@ pub(super) struct HeldNotes<const LEVELS: usize> {
     counts: [u32; LEVELS],
 }
 
-impl<const LEVELS: usize> HeldNotes<LEVELS> {
-    pub(super) const fn new() -> Self {
-        Self { range: [0.0; 2], stretch: [0; LEVELS], length: 0, counts: [0; LEVELS] }
-    }
+blank! { [const LEVELS: usize] HeldNotes<LEVELS> { range, stretch, length, counts } }
 
+impl<const LEVELS: usize> HeldNotes<LEVELS> {
     /// Processes the pitch of the next hop and the histogram bin of its level.
     pub(super) fn push(&mut self, hz: Option<f32>, level: usize) {
         let Some(octaves) = hz.map(libm::log2f) else {
@@ -59,10 +59,11 @@ impl<const LEVELS: usize> HeldNotes<LEVELS> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::blank::Blank;
 
     /// Frames inside notes of a pitch in Hz per hop.
     fn held(pitches: impl IntoIterator<Item = Option<f32>>) -> u32 {
-        let mut notes = HeldNotes::<2>::new();
+        let mut notes = HeldNotes::<2>::BLANK;
         pitches.into_iter().enumerate().for_each(|(n, hz)| notes.push(hz, n % 2));
         notes.counts().iter().sum()
     }

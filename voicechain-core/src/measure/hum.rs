@@ -1,6 +1,7 @@
 //! Mains hum.
 
 use super::profile::{HUM_HARMONICS, Hum, Measured, Unavailable};
+use crate::blank::{Blank, blank};
 use crate::dsp::fft::RealFft;
 use crate::dsp::window::{BLACKMAN_HARRIS, blackman_harris};
 use crate::dsp::{HalfBandDecimator, parabola};
@@ -94,6 +95,12 @@ pub struct HumMeter {
     fluctuation: [f32; BINS],
 }
 
+blank! {
+    HumMeter {
+        decimators, halved, rate_hz, past, filled, samples, first_bin, bins, piece, frames, pieces, quiet, fluctuation,
+    }
+}
+
 /// Long-term levels and fluctuations over all segments, dB.
 struct LongTermSpectrum {
     bin_hz: f64,
@@ -116,6 +123,13 @@ impl HumMeter {
     /// A meter for a mono recording at 8 to 48 kHz.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
+        let mut meter = Self::BLANK;
+        meter.restart(rate_hz);
+        meter
+    }
+
+    /// Clears the meter in place, for any rate of [`new`](Self::new).
+    pub(crate) fn restart(&mut self, rate_hz: f64) {
         let (mut low_hz, mut halved) = (rate_hz, 0);
         while 0.5 * low_hz >= MIN_RATE_HZ && halved < HALVINGS {
             (low_hz, halved) = (0.5 * low_hz, halved + 1);
@@ -123,21 +137,10 @@ impl HumMeter {
         let bin_hz = low_hz / LENGTH as f64;
         let first_bin = (LOWEST_HZ / bin_hz) as usize;
         let last_bin = ((HIGHEST_HZ / bin_hz) as usize + 1).min(LENGTH / 2 - 1);
-        Self {
-            decimators: core::array::from_fn(|_| HalfBandDecimator::new()),
-            halved,
-            rate_hz: low_hz,
-            past: [0.0; LENGTH],
-            filled: 0,
-            samples: 0,
-            first_bin,
-            bins: (last_bin - first_bin).min(BINS),
-            piece: [[0; BINS]; PIECE],
-            frames: 0,
-            pieces: 0,
-            quiet: [0.0; BINS],
-            fluctuation: [0.0; BINS],
-        }
+        *self = Self::BLANK;
+        self.decimators = core::array::from_fn(|_| HalfBandDecimator::new());
+        (self.halved, self.rate_hz) = (halved, low_hz);
+        (self.first_bin, self.bins) = (first_bin, (last_bin - first_bin).min(BINS));
     }
 
     /// Processes samples.

@@ -1,5 +1,6 @@
 //! Sums grouped by level: the voice's level decides afterwards which of them count.
 
+use crate::blank::blank;
 use crate::detectors::voice_activity::P56_MARGIN_DB;
 
 /// Lowest level, dB.
@@ -14,6 +15,8 @@ pub(crate) struct LevelBins<const N: usize, const LEVELS: usize = 60> {
     sums: [[f32; N]; LEVELS],
     counts: [u32; LEVELS],
 }
+
+blank! { [const N: usize, const LEVELS: usize] LevelBins<N, LEVELS> { sums, counts } }
 
 impl<const N: usize, const LEVELS: usize> LevelBins<N, LEVELS> {
     /// Width of a bin, dB.

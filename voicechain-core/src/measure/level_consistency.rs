@@ -1,6 +1,7 @@
 //! Level consistency between phrases, and transients.
 
 use super::profile::{LevelConsistency, Measured, Transients, Unavailable};
+use crate::blank::blank;
 use crate::dsp::SubBlockClock;
 use crate::dsp::histogram::interpolated_bin;
 use crate::filters::k_weighting::{self, KWeighting, KWeightingState};
@@ -78,6 +79,8 @@ pub struct LevelConsistencyMeter {
     histogram: [u32; STEPS],
     scanner: LevelScanner,
 }
+
+blank! { LevelConsistencyMeter { clock, filter, state, powers, count, levels, level_count, histogram, scanner } }
 
 impl LevelConsistencyMeter {
     /// A meter for a sample rate.
@@ -193,6 +196,13 @@ struct LevelScanner {
     active: u64,
     transients: u32,
     highest_db: f64,
+}
+
+blank! {
+    LevelScanner {
+        at, phrase, in_phrase, length, gap, last_db, count, segment, in_segment, segments, first, second, steps, active,
+        transients, highest_db,
+    }
 }
 
 impl LevelScanner {

@@ -6,6 +6,7 @@ use super::dc_blocker::DcBlocker;
 use super::level_consistency::LevelConsistencyMeter;
 use super::peaks::SpeechPeakMeter;
 use super::profile::{LevelConsistency, Measured, Transients, Unavailable};
+use crate::blank::blank;
 use crate::units::SampleRate;
 
 /// Samples per block of DC removal.
@@ -22,6 +23,8 @@ pub struct LevelMeter {
     level_consistency: LevelConsistencyMeter,
     background_noise: BackgroundNoiseMeter,
 }
+
+blank! { LevelMeter { dc_blocker, active, peaks, level_consistency, background_noise } }
 
 /// Results of a [`LevelMeter`].
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -13,6 +13,7 @@ use super::signal_class::{InvalidSignalDetector, SignalClassifier};
 use super::spectra::{Framing, Spectra};
 use super::tonal_balance::TonalBalanceMeter;
 use crate::SampleRate;
+use crate::blank::{Blank, blank};
 use crate::frame::CHUNK;
 use crate::math::to_db;
 use crate::meters::{ChannelWeights, LoudnessMeter, TruePeakMeter};
@@ -27,7 +28,7 @@ const MIN_ACTIVE_S: f64 = 2.0;
 /// its DC offset; spectra are taken at 48 kHz or less. Non-finite samples count as silence.
 ///
 /// All timing is counted in samples: the profile is bit-identical for any block size. Nothing allocates. The meter is
-/// large, at most 300 KiB: keep it on the heap where threads have small stacks.
+/// large, at most 300 KiB: keep it on the heap.
 ///
 /// Tested in tests/properties/profile.rs and by `a_profile_meter_fits_in_300_kib`. For accuracy on recorded voices see
 /// tests/accuracy/RESULTS.md.
@@ -37,7 +38,8 @@ const MIN_ACTIVE_S: f64 = 2.0;
 /// use voicechain_core::measure::ProfileMeter;
 /// use voicechain_core::propose::{Context, propose};
 ///
-/// let mut meter = Box::new(ProfileMeter::<1>::new(SampleRate::new(48_000.0)?));
+/// let mut meter = Box::new(ProfileMeter::<1>::NEW);
+/// meter.restart(SampleRate::new(48_000.0)?);
 /// meter.push(&[[0.0]; 4_800]); // a recording, in blocks of any length
 /// let profile = meter.profile();
 /// assert!(profile.pitch.is_err(), "silence has no pitch");
@@ -67,38 +69,72 @@ pub struct ProfileMeter<const C: usize> {
     signal_class: SignalClassifier,
 }
 
+blank! {
+    [const C: usize] ProfileMeter<C> {
+        rate, frames, sanitised, loudness, true_peak, clipping, base, levels, short, long, balance, sibilance, decay,
+        hum, pitch, resonance, invalid_signal, signal_class,
+    }
+}
+
+/// Builds a part on the stack and moves it to its place. Not inlined, so that all parts use the same stack in turn.
+#[inline(never)]
+fn place<T>(to: &mut T, part: impl FnOnce() -> T) {
+    *to = part();
+}
+
 impl<const C: usize> ProfileMeter<C> {
-    /// A meter in its initial state.
+    /// Blank meter: it measures nothing before its first [`restart`](Self::restart). The constant is all zeros, so an
+    /// optimised build writes it straight to the heap, on a stack of 128 KiB; a debug build needs the size of the meter
+    /// plus 96 KiB. Tested by `making_a_strip_or_a_profile_meter_needs_128_kib_of_stack` and
+    /// `a_restarted_profile_meter_equals_a_new_one`.
+    ///
+    /// ```
+    /// use voicechain_core::SampleRate;
+    /// use voicechain_core::measure::ProfileMeter;
+    ///
+    /// let mut meter = Box::new(ProfileMeter::<2>::NEW);
+    /// meter.restart(SampleRate::new(48_000.0)?);
+    /// # Ok::<(), voicechain_core::SettingError>(())
+    /// ```
+    pub const NEW: Self = Self::BLANK;
+
+    /// A meter in its initial state, for threads with a stack of 2 MiB: it passes over the stack several times.
+    /// [`NEW`](Self::NEW) with [`restart`](Self::restart) spares it.
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
-        const { assert!(C == 1 || C == 2, "one or two channels") };
-        let base = Downsampler::new(rate);
-        let base_rate = base.rate();
-        let (short, long) = (Framing::short(base_rate.hz()), Framing::long(base_rate.hz()));
-        Self {
-            rate,
-            frames: 0,
-            sanitised: 0,
-            loudness: LoudnessMeter::new(rate, ChannelWeights::default()),
-            true_peak: TruePeakMeter::new(rate),
-            clipping: [const { ClippingDetector::new() }; C],
-            base,
-            levels: LevelMeter::new(base_rate),
-            short: Spectra::new(short),
-            long: Spectra::new(long),
-            balance: TonalBalanceMeter::new(&long),
-            sibilance: SibilanceMeter::new(base_rate, &short),
-            decay: DecayMeter::new(&short),
-            hum: HumMeter::new(base_rate.hz()),
-            pitch: PitchMeter::new(base_rate.hz()),
-            resonance: ResonanceMeter::new(&long),
-            invalid_signal: InvalidSignalDetector::new(),
-            signal_class: SignalClassifier::new(&short, &long),
-        }
+        let mut meter = Self::NEW;
+        meter.restart(rate);
+        meter
     }
 
-    /// Processes frames.
+    /// Clears the meter in place, for any sample rate. It is then that of [`new`](Self::new), bit for bit.
+    pub fn restart(&mut self, rate: SampleRate) {
+        const { assert!(C == 1 || C == 2, "one or two channels") };
+        (self.rate, self.frames, self.sanitised) = (rate, 0, 0);
+        place(&mut self.base, || Downsampler::new(rate));
+        let base = self.base.rate();
+        let (short, long) = (Framing::short(base.hz()), Framing::long(base.hz()));
+        self.loudness.restart(rate, ChannelWeights::default());
+        place(&mut self.true_peak, || TruePeakMeter::new(rate));
+        place(&mut self.clipping, || [const { ClippingDetector::new() }; C]);
+        place(&mut self.levels, || LevelMeter::new(base));
+        self.short.restart(short);
+        self.long.restart(long);
+        place(&mut self.balance, || TonalBalanceMeter::new(&long));
+        place(&mut self.sibilance, || SibilanceMeter::new(base, &short));
+        place(&mut self.decay, || DecayMeter::new(&short));
+        self.hum.restart(base.hz());
+        self.pitch.restart(base.hz());
+        place(&mut self.resonance, || ResonanceMeter::new(&long));
+        place(&mut self.invalid_signal, InvalidSignalDetector::new);
+        place(&mut self.signal_class, || SignalClassifier::new(&short, &long));
+    }
+
+    /// Processes frames. A blank meter ignores them.
     pub fn push(&mut self, frames: &[[f32; C]]) {
+        if self.rate == SampleRate::BLANK {
+            return;
+        }
         for piece in frames.chunks(CHUNK) {
             let mut clean = [[0.0_f32; C]; CHUNK];
             let mut channel = [0.0_f32; CHUNK];
@@ -151,7 +187,7 @@ impl<const C: usize> ProfileMeter<C> {
     /// Processed duration, s.
     #[must_use]
     pub fn duration_s(&self) -> f64 {
-        self.frames as f64 / self.rate.hz()
+        if self.frames == 0 { 0.0 } else { self.frames as f64 / self.rate.hz() }
     }
 
     /// Number of non-finite samples that were replaced by silence.

@@ -1,5 +1,6 @@
 //! Speech peaks.
 
+use crate::blank::blank;
 use crate::detectors::voice_activity::P56_MARGIN_DB;
 use crate::dsp::SubBlockClock;
 use crate::dsp::histogram::interpolated_bin;
@@ -31,6 +32,8 @@ pub struct SpeechPeakMeter {
     highest: f32,
     counts: [[u32; BINS]; LEVEL_BINS],
 }
+
+blank! { SpeechPeakMeter { clock, peak, energy, highest, counts } }
 
 impl SpeechPeakMeter {
     /// A meter for a sample rate.

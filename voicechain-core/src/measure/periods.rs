@@ -1,5 +1,6 @@
 //! Candidate periods of a short frame.
 
+use crate::blank::blank;
 use crate::dsp::{dot, parabola};
 
 /// Lowest and highest pitch, Hz.
@@ -45,6 +46,8 @@ pub(super) struct PeriodFinder {
     window: usize,
     lags: usize,
 }
+
+blank! { PeriodFinder { rate_hz, window, lags } }
 
 impl PeriodFinder {
     pub(super) fn new(rate_hz: f64) -> Self {

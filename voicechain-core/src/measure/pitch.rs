@@ -9,6 +9,7 @@ use super::periods::{FRAME, PeriodFinder};
 use super::pitch_contour::PitchContour;
 use super::pitch_distribution::{self, PITCHES, PitchDistribution};
 use super::profile::{Measured, Pitch, Unavailable};
+use crate::blank::{Blank, blank};
 use crate::dsp::{Decimator, LevelHistogram, dot};
 use crate::filters::design;
 use crate::filters::section::DirectForm;
@@ -60,6 +61,8 @@ pub(crate) struct PitchMeter {
     held: HeldNotes<LEVELS>,
 }
 
+blank! { PitchMeter { decimator, high_pass, high_states, finder, past, contour, levels, counts, held } }
+
 /// Latest samples at the decimated rate.
 #[derive(Clone, Debug)]
 struct Past {
@@ -70,22 +73,19 @@ struct Past {
     due: f64,
 }
 
+blank! { Past { samples, filled, hop, due } }
+
 impl PitchMeter {
-    pub(crate) fn new(rate_hz: f64) -> Self {
+    /// Clears the meter in place, for a mono recording at this rate. It is large.
+    pub(crate) fn restart(&mut self, rate_hz: f64) {
         let every = (rate_hz / LOWEST_RATE_HZ) as usize;
         let decimator = Decimator::new(every, (LENGTH_S * rate_hz + 0.5) as usize, EDGE_HZ / rate_hz);
         let low_hz = rate_hz / decimator.factor() as f64;
-        Self {
-            decimator,
-            high_pass: DirectForm::new(&design::high_pass_at(HIGH_PASS_HZ, design::BUTTERWORTH_Q, low_hz)),
-            high_states: [0.0; 2],
-            finder: PeriodFinder::new(low_hz),
-            past: Past { samples: [0.0; FRAME], filled: 0, hop: HOP_S * low_hz, due: 0.0 },
-            contour: PitchContour::new(),
-            levels: LevelHistogram::new(),
-            counts: [[0; PITCHES]; LEVELS],
-            held: HeldNotes::new(),
-        }
+        *self = Self::BLANK;
+        self.decimator = decimator;
+        self.high_pass = DirectForm::new(&design::high_pass_at(HIGH_PASS_HZ, design::BUTTERWORTH_Q, low_hz));
+        self.finder = PeriodFinder::new(low_hz);
+        self.past.hop = HOP_S * low_hz;
     }
 
     /// Processes samples. Calls `on_pitch` at the end of every frame of 48 ms, one per hop of 20 ms, with the pitch in
@@ -182,7 +182,8 @@ mod tests {
     }
 
     fn measured(rate: f64, samples: &[f32]) -> Measured<Pitch> {
-        let mut meter = PitchMeter::new(rate);
+        let mut meter = PitchMeter::BLANK;
+        meter.restart(rate);
         meter.push(samples, |_, _| ());
         meter.pitch()
     }
@@ -274,7 +275,9 @@ mod tests {
     #[test]
     fn block_size_does_not_change_the_result_and_a_value_comes_every_20_ms() {
         let samples = harmonics(44_100.0, 150.0, 0.1);
-        let (mut whole, mut split) = (PitchMeter::new(44_100.0), PitchMeter::new(44_100.0));
+        let (mut whole, mut split) = (PitchMeter::BLANK, PitchMeter::BLANK);
+        whole.restart(44_100.0);
+        split.restart(44_100.0);
         let (mut expected, mut found) = (Vec::new(), Vec::new());
         whole.push(&samples, |pitch, level| expected.push((pitch, level.to_bits())));
         samples.chunks(37).for_each(|piece| split.push(piece, |pitch, level| found.push((pitch, level.to_bits()))));

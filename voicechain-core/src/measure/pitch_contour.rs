@@ -1,6 +1,7 @@
 //! Pitch contour: selection among the candidate periods of successive frames.
 
 use super::periods::{MAX_PERIODS, Period, Periods};
+use crate::blank::blank;
 
 /// Score of the unvoiced state, comparable to the correlation of a period.
 const UNVOICED_STRENGTH: f32 = 0.6;
@@ -23,6 +24,8 @@ struct Frame {
     from: [u8; STATES],
 }
 
+blank! { Frame { level_db, periods, from } }
+
 /// Best path through the candidates of successive frames (Viterbi algorithm): maximises the sum of scores less the
 /// costs of jumps and transitions. Costs as in Boersma 1993, Proc. Inst. Phonetic Sciences 17, from memory.
 ///
@@ -36,12 +39,9 @@ pub(super) struct PitchContour {
     sums: [f32; STATES],
 }
 
-impl PitchContour {
-    pub(super) fn new() -> Self {
-        let empty = Frame { level_db: 0.0, periods: [None; MAX_PERIODS], from: [0; STATES] };
-        Self { frames: [empty; DELAY], count: 0, sums: [0.0; STATES] }
-    }
+blank! { PitchContour { frames, count, sums } }
 
+impl PitchContour {
     /// Processes a frame. Returns the oldest frame, now decided, once enough frames are stored: its level and pitch.
     pub(super) fn push(&mut self, level_db: f64, periods: Periods) -> Option<(f64, Option<f32>)> {
         let decided = (self.count >= DELAY).then(|| self.back(DELAY - 1));

@@ -13,6 +13,7 @@ use super::level_bins::LevelBins;
 use super::pitch_distribution::PitchDistribution;
 use super::profile::{MAX_RESONANCES, Measured, Resonance, Resonances, Unavailable};
 use super::spectra::{Framing, Spectrum};
+use crate::blank::blank;
 use crate::dsp::parabola;
 use crate::math::power_to_db;
 
@@ -73,6 +74,8 @@ pub(crate) struct ResonanceMeter {
     /// Sums of powers raised to [`EXPONENT`] at the points, and the count at each point.
     envelope: LevelBins<{ 2 * POINTS }>,
 }
+
+blank! { ResonanceMeter { bin_hz, hop_s, reach, pitches, octaves, envelope } }
 
 impl ResonanceMeter {
     /// A meter for spectra of long frames.
@@ -260,6 +263,7 @@ mod tests {
     use super::super::pitch_distribution;
     use super::super::spectra::Spectra;
     use super::*;
+    use crate::blank::Blank;
     extern crate std;
     use core::f64::consts::TAU;
     use std::vec::Vec;
@@ -401,7 +405,8 @@ mod tests {
             let samples: Vec<f32> = (0..(20.0 * RATE) as usize).map(&mut sample).collect();
             let framing = Framing::long(RATE);
             let mut spectra = Spectra::<2_048>::new(framing);
-            let (mut pitch, mut meter) = (PitchMeter::new(RATE), ResonanceMeter::new(&framing));
+            let (mut pitch, mut meter) = (PitchMeter::BLANK, ResonanceMeter::new(&framing));
+            pitch.restart(RATE);
             spectra.pieces(&samples, |spectra, now| {
                 pitch.push(now, |hz, _| meter.pitch(hz));
                 spectra.push(now, |spectrum| meter.frame(spectrum, spectrum.level_db()));

@@ -3,6 +3,7 @@
 use super::level_bins::LevelBins;
 use super::profile::{Measured, Sibilance, Unavailable};
 use super::spectra::{Framing, Spectrum, total};
+use crate::blank::blank;
 use crate::detectors::sibilance::{self, SibilanceBands};
 use crate::dsp::LevelHistogram;
 use crate::dsp::histogram::interpolated_bin;
@@ -52,6 +53,12 @@ pub(crate) struct SibilanceMeter {
     to_hop: usize,
 }
 
+blank! {
+    SibilanceMeter {
+        bands, detector, ratios, fricatives, loud, vowels, floor, last, candidates, framing, to_hop,
+    }
+}
+
 /// Values of a frame that are kept until the next frame classifies it.
 #[derive(Clone, Copy, Debug)]
 struct Frame {
@@ -59,6 +66,8 @@ struct Frame {
     ratio_db: f32,
     bands: [f32; BANDS],
 }
+
+blank! { Frame { level_db, ratio_db, bands } }
 
 impl SibilanceMeter {
     /// A meter for spectra of short frames of a recording at this rate.

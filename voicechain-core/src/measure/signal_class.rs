@@ -14,6 +14,7 @@ pub(crate) use invalid_signal::InvalidSignalDetector;
 
 use super::profile::SignalClass;
 use super::spectra::{Framing, Spectrum};
+use crate::blank::blank;
 use crate::detectors::voice_activity::P56_MARGIN_DB;
 use envelope_modulation::EnvelopeModulation;
 use partial_tracker::PartialTracker;
@@ -47,6 +48,8 @@ pub(crate) struct SignalClassifier {
     partials: PartialTracker,
     turns: SpeakerTurns,
 }
+
+blank! { SignalClassifier { modulation, partials, turns } }
 
 impl SignalClassifier {
     /// A classifier for spectra of short and long frames.

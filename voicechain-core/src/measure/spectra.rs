@@ -1,5 +1,6 @@
 //! Short-time power spectra, independent of the block size.
 
+use crate::blank::{Blank, blank};
 use crate::dsp::fft::{self, RealFft};
 use crate::dsp::window::hann;
 use crate::math::power_to_db;
@@ -16,6 +17,8 @@ pub(crate) struct Framing {
     /// Hop, samples.
     pub(crate) hop: usize,
 }
+
+blank! { Framing { rate_hz, length, hop } }
 
 impl Framing {
     /// Long frames: 64 to 93 ms, with a hop of half a frame.
@@ -88,20 +91,28 @@ pub(crate) struct Spectra<const HALF: usize> {
     scale: f32,
 }
 
+blank! { [const HALF: usize] Spectra<HALF> { window, past, fft, framing, filled, scale } }
+
 impl<const HALF: usize> Spectra<HALF> {
     pub(crate) fn new(framing: Framing) -> Self {
-        let fft = RealFft::new(framing.length);
-        let length = fft.length();
-        let mut window = [[0.0_f32; 2]; HALF];
+        let mut spectra = Self::BLANK;
+        spectra.restart(framing);
+        spectra
+    }
+
+    /// Restarts in place, with these frames.
+    pub(crate) fn restart(&mut self, framing: Framing) {
+        *self = Self::BLANK;
+        self.fft = RealFft::new(framing.length);
+        let length = self.fft.length();
         let mut energy = 0.0;
-        for (n, w) in window.as_flattened_mut()[..length].iter_mut().enumerate() {
+        for (n, w) in self.window.as_flattened_mut()[..length].iter_mut().enumerate() {
             let value = hann(n as f64, length as f64);
             energy += value * value;
             *w = value as f32;
         }
-        let scale = (2.0 / (length as f64 * energy)) as f32;
-        let framing = Framing { length, hop: framing.hop.clamp(1, length), ..framing };
-        Self { window, past: [[0.0; 2]; HALF], fft, framing, filled: 0, scale }
+        self.scale = (2.0 / (length as f64 * energy)) as f32;
+        self.framing = Framing { length, hop: framing.hop.clamp(1, length), ..framing };
     }
 
     /// Samples up to the end of the next frame, at least one.

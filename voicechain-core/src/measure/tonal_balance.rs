@@ -4,6 +4,7 @@
 use super::level_bins::LevelBins;
 use super::profile::{Measured, THIRD_OCTAVES, TonalBalance, Unavailable};
 use super::spectra::{Framing, Spectrum, total};
+use crate::blank::blank;
 use crate::math::power_to_db;
 use crate::speech::{BYRNE_1994_COMBINED, deviation_from_published};
 
@@ -26,6 +27,8 @@ pub(crate) struct TonalBalanceMeter {
     /// Edges of the third octaves, bins.
     edges: [f32; THIRD_OCTAVES + 1],
 }
+
+blank! { TonalBalanceMeter { framing, thirds, narrow, edges } }
 
 impl TonalBalanceMeter {
     /// A meter for spectra of long frames.

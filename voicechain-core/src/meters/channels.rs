@@ -1,5 +1,7 @@
 //! Channels of a programme and their loudness weights.
 
+use crate::blank::Blank;
+
 /// Channel of a programme, for its loudness weight (ITU-R BS.1770 Annex 1, Table 3).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Channel {
@@ -37,6 +39,10 @@ impl Channel {
 /// Tested by `standards::loudness::tech_3341_case_6` and `channel_order_does_not_change_loudness`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ChannelWeights<const C: usize>([f64; C]);
+
+impl<const C: usize> Blank for ChannelWeights<C> {
+    const BLANK: Self = Self(Blank::BLANK);
+}
 
 impl<const C: usize> ChannelWeights<C> {
     /// Creates the weights of `channels`.

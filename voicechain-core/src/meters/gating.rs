@@ -1,5 +1,6 @@
 //! Gated means of block energies (ITU-R BS.1770 Annex 1), in fixed memory for any duration.
 
+use crate::blank::{Blank, blank};
 use crate::math;
 
 /// Loudness of a weighted mean square: `-0.691 + 10 log10(mean_square)` LUFS (BS.1770 Annex 1, eq. 2); 0 gives minus
@@ -32,24 +33,24 @@ const STEPS: f64 = 65_536.0;
 /// The bins of a histogram between its first and its last value, so that a reset clears no others.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct UsedBins {
-    first: u16,
+    /// 65 535 minus the first bin, so that the value without bins is 0.
+    reach: u16,
     end: u16,
 }
 
-impl UsedBins {
-    /// No bins.
-    pub(crate) const NONE: Self = Self { first: u16::MAX, end: 0 };
+blank! { UsedBins { reach, end } }
 
-    /// Adds a bin.
+impl UsedBins {
+    /// Adds a bin below 65 535.
     pub(crate) fn add(&mut self, bin: usize) {
         let bin = bin as u16;
-        *self = Self { first: self.first.min(bin), end: self.end.max(bin + 1) };
+        *self = Self { reach: self.reach.max(u16::MAX - bin), end: self.end.max(bin + 1) };
     }
 
     /// Clears the counts of these bins.
     pub(crate) fn clear(&mut self, counts: &mut [u32]) {
-        counts.get_mut(usize::from(self.first)..usize::from(self.end)).unwrap_or_default().fill(0);
-        *self = Self::NONE;
+        counts.get_mut(usize::from(u16::MAX - self.reach)..usize::from(self.end)).unwrap_or_default().fill(0);
+        *self = Self::BLANK;
     }
 }
 
@@ -96,6 +97,8 @@ pub struct GatedSums<const V: usize, const BINS: usize> {
     blocks: u64,
 }
 
+blank! { [const V: usize, const BINS: usize] GatedSums<V, BINS> { sums, counts, used, quietest, loudest, total, blocks } }
+
 impl<const V: usize, const BINS: usize> Default for GatedSums<V, BINS> {
     fn default() -> Self {
         Self::new()
@@ -110,7 +113,7 @@ impl<const V: usize, const BINS: usize> GatedSums<V, BINS> {
         Self {
             sums: [[0.0; V]; BINS],
             counts: [0; BINS],
-            used: UsedBins::NONE,
+            used: UsedBins::BLANK,
             quietest: [u16::MAX; BINS],
             loudest: [0; BINS],
             total: [0.0; V],
@@ -223,6 +226,8 @@ pub struct FirstBlocks<const N: usize> {
     blocks: [f32; N],
     count: usize,
 }
+
+blank! { [const N: usize] FirstBlocks<N> { blocks, count } }
 
 impl<const N: usize> Default for FirstBlocks<N> {
     fn default() -> Self {

@@ -1,6 +1,7 @@
 //! Level ledger: loudness change per stage, LU.
 
 use super::gating::{GatedSums, loudness};
+use crate::blank::blank;
 use crate::dsp::SubBlockClock;
 use crate::filters::k_weighting::{self, KWeighting, KWeightingState};
 use crate::frame::CHUNK;
@@ -26,6 +27,8 @@ struct Group {
     skip: usize,
     clock: SubBlockClock,
 }
+
+blank! { Group { from, until, skip, clock } }
 
 impl Group {
     fn points(&self) -> core::ops::Range<usize> {
@@ -108,6 +111,12 @@ pub struct LevelLedger<const C: usize, const POINTS: usize> {
     running: [f64; POINTS],
     hops: [[f64; HOPS]; POINTS],
     sums: GatedSums<POINTS, BINS>,
+}
+
+blank! {
+    [const C: usize, const POINTS: usize] LevelLedger<C, POINTS> {
+        filter, states, groups, shared, unchanged, changed, running, hops, sums,
+    }
 }
 
 impl<const C: usize, const POINTS: usize> LevelLedger<C, POINTS> {

@@ -5,6 +5,7 @@ use super::channels::ChannelWeights;
 use super::gating::{FirstBlocks, GatedSums, loudness};
 use super::range::RangeHistogram;
 use crate::SampleRate;
+use crate::blank::{Blank, blank};
 use crate::dsp::SubBlockClock;
 use crate::filters::k_weighting::{self, KWeighting, KWeightingState};
 
@@ -28,11 +29,9 @@ struct Window<const N: usize> {
     next: usize,
 }
 
-impl<const N: usize> Window<N> {
-    const fn new() -> Self {
-        Self { energies: [0.0; N], next: 0 }
-    }
+blank! { [const N: usize] Window<N> { energies, next } }
 
+impl<const N: usize> Window<N> {
     /// Replaces the oldest energy and returns the sum of all. `N` is a multiple of 4.
     fn push(&mut self, energy: f64) -> f64 {
         self.energies[self.next] = energy;
@@ -57,6 +56,8 @@ pub struct GatingBlock {
     /// True when the block is louder than -70 LUFS.
     pub passes: bool,
 }
+
+blank! { GatingBlock { index, mean_square, passes } }
 
 impl GatingBlock {
     /// Loudness, LUFS.
@@ -98,6 +99,8 @@ pub struct LoudnessMeter<const C: usize> {
     loudness: SubBlockLoudness<C>,
 }
 
+blank! { [const C: usize] LoudnessMeter<C> { filter, state, loudness } }
+
 impl<const C: usize> core::ops::Deref for LoudnessMeter<C> {
     type Target = SubBlockLoudness<C>;
 
@@ -110,11 +113,16 @@ impl<const C: usize> LoudnessMeter<C> {
     /// Creates a cleared meter.
     #[must_use]
     pub fn new(rate: SampleRate, weights: ChannelWeights<C>) -> Self {
-        Self {
-            filter: KWeighting::new(rate),
-            state: KWeightingState::new(),
-            loudness: SubBlockLoudness::new(rate, weights),
-        }
+        let mut meter = Self::BLANK;
+        meter.restart(rate, weights);
+        meter
+    }
+
+    /// Clears the meter in place, for any sample rate.
+    pub fn restart(&mut self, rate: SampleRate, weights: ChannelWeights<C>) {
+        self.filter = KWeighting::new(rate);
+        self.state = KWeightingState::new();
+        self.loudness.restart(rate, weights);
     }
 
     /// Clears the meter.
@@ -161,47 +169,44 @@ pub struct SubBlockLoudness<const C: usize> {
     short_term: Option<f64>,
     max_momentary: Option<f64>,
     max_short_term: Option<f64>,
-    gating_block: Option<GatingBlock>,
+    /// The last one, from the first 400 ms on.
+    gating_block: GatingBlock,
     first: FirstBlocks<FIRST>,
     integrated: GatedSums<1, BINS>,
     range: RangeHistogram,
+}
+
+blank! {
+    [const C: usize] SubBlockLoudness<C> {
+        weights, clock, momentary_window, short_term_window, momentary, short_term, max_momentary, max_short_term,
+        gating_block, first, integrated, range,
+    }
 }
 
 impl<const C: usize> SubBlockLoudness<C> {
     /// Creates a cleared meter.
     #[must_use]
     pub fn new(rate: SampleRate, weights: ChannelWeights<C>) -> Self {
-        const { assert!(C >= 1 && C <= 5, "one to five channels") };
-        Self {
-            weights,
-            clock: SubBlockClock::new(rate),
-            momentary_window: Window::new(),
-            short_term_window: Window::new(),
-            momentary: None,
-            short_term: None,
-            max_momentary: None,
-            max_short_term: None,
-            gating_block: None,
-            first: FirstBlocks::new(),
-            integrated: GatedSums::new(),
-            range: RangeHistogram::new(),
-        }
+        let mut meter = Self::BLANK;
+        meter.restart(rate, weights);
+        meter
     }
 
     /// Clears the meter in place, for any sample rate.
-    pub fn restart(&mut self, rate: SampleRate) {
-        self.clock = SubBlockClock::new(rate);
+    pub fn restart(&mut self, rate: SampleRate, weights: ChannelWeights<C>) {
+        const { assert!(C >= 1 && C <= 5, "one to five channels") };
+        (self.clock, self.weights) = (SubBlockClock::new(rate), weights);
         self.reset();
     }
 
     /// Clears the meter.
     pub fn reset(&mut self) {
         self.clock = self.clock.restarted();
-        self.momentary_window = Window::new();
-        self.short_term_window = Window::new();
+        self.momentary_window = Window::BLANK;
+        self.short_term_window = Window::BLANK;
         (self.momentary, self.short_term) = (None, None);
         (self.max_momentary, self.max_short_term) = (None, None);
-        self.gating_block = None;
+        self.gating_block = GatingBlock::BLANK;
         self.first.reset();
         self.integrated.reset();
         self.range.reset();
@@ -234,7 +239,7 @@ impl<const C: usize> SubBlockLoudness<C> {
                 if passes {
                     self.first.push(mean_square);
                 }
-                self.gating_block = Some(GatingBlock { index: (index - MOMENTARY as u64) / HOP, mean_square, passes });
+                self.gating_block = GatingBlock { index: (index - MOMENTARY as u64) / HOP, mean_square, passes };
             }
             if let Some(mean_square) = self.short_term {
                 self.range.push(mean_square);
@@ -294,7 +299,7 @@ impl<const C: usize> SubBlockLoudness<C> {
     /// Last complete gating block; `None` before the first 400 ms.
     #[must_use]
     pub fn gating_block(&self) -> Option<GatingBlock> {
-        self.gating_block
+        (self.clock.index() >= MOMENTARY as u64).then_some(self.gating_block)
     }
 }
 

@@ -1,6 +1,7 @@
 //! Loudness range (EBU Tech 3342), in fixed memory for any duration.
 
 use super::gating::{ABSOLUTE_GATE, MAX_LUFS, UsedBins, bin_position};
+use crate::blank::{Blank, blank};
 use crate::dsp::histogram::percentile_bin;
 
 /// Bins of 0.04 LU from -70 to +10 LUFS.
@@ -25,6 +26,8 @@ pub struct RangeHistogram {
     values: u64,
 }
 
+blank! { RangeHistogram { counts, used, total, values } }
+
 impl Default for RangeHistogram {
     fn default() -> Self {
         Self::new()
@@ -35,7 +38,7 @@ impl RangeHistogram {
     /// Creates an empty histogram.
     #[must_use]
     pub const fn new() -> Self {
-        Self { counts: [0; BINS], used: UsedBins::NONE, total: 0.0, values: 0 }
+        Self { counts: [0; BINS], used: UsedBins::BLANK, total: 0.0, values: 0 }
     }
 
     /// Removes all values. Cost: 4 bytes per bin of the range of the values.

@@ -1,5 +1,7 @@
 //! Gain reduction meter: median, percentiles and maximum from a histogram.
 
+use crate::blank::blank;
+
 /// Bins of 0.1 dB.
 const PER_DB: f64 = 10.0;
 /// The last bin counts [`GainReductionMeter::RANGE_DB`] and more.
@@ -16,6 +18,8 @@ pub struct GainReductionMeter {
     largest_db: f64,
     now_db: f64,
 }
+
+blank! { GainReductionMeter { counts, total, largest_db, now_db } }
 
 impl Default for GainReductionMeter {
     fn default() -> Self {

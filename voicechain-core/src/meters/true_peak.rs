@@ -1,6 +1,7 @@
 //! True-peak and sample-peak meter (ITU-R BS.1770 Annex 2).
 
 use crate::dsp::extent::{Extent, larger};
+use crate::blank::blank;
 use crate::frame::CHUNK;
 use crate::{SampleRate, math};
 use wide::f32x4;
@@ -83,6 +84,8 @@ enum Phases {
     None,
 }
 
+blank!(Phases = Phases::Four);
+
 /// True-peak and sample-peak meter for `C` channels.
 ///
 /// Below 96 kHz all four phases of the published filter are computed (four times the rate). From 96 kHz to below 192
@@ -126,6 +129,8 @@ pub struct TruePeakMeter<const C: usize> {
     recent: [f32; C],
     sample_hold: [f32; C],
 }
+
+blank! { [const C: usize] TruePeakMeter<C> { phases, buffers, hold, recent, sample_hold } }
 
 impl<const C: usize> TruePeakMeter<C> {
     /// Creates a cleared meter.

@@ -1,6 +1,7 @@
 //! Reorderable stages.
 
 use super::values::{Value, choice};
+use crate::blank::blank;
 use crate::error::{Allowed, SettingError, SettingName};
 
 choice! {
@@ -16,6 +17,8 @@ choice! {
         ToneEq = "tone_eq",
     }
 }
+
+blank!(ReorderableStage = Self::CorrectiveEq);
 
 /// Number of reorderable stages.
 pub const REORDERABLE_STAGES: usize = ReorderableStage::ALL.len();

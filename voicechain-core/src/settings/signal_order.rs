@@ -2,6 +2,9 @@
 
 use super::order::{REORDERABLE_STAGES, ReorderableStage};
 use super::table::{StageId, StripSettings};
+use crate::blank::blank;
+
+blank!(StageId = Self::Trim);
 
 impl ReorderableStage {
     /// Id of the stage.

@@ -1,6 +1,7 @@
 //! The compressor: feed-forward in the log domain, with soft knee and smooth decoupled ballistics.
 
 use super::{Stage, StageContext};
+use crate::blank::blank;
 use crate::detectors::{CrestFactor, TICK};
 use crate::error::SettingError;
 use crate::filters::design::{BUTTERWORTH_Q, high_pass};
@@ -62,6 +63,13 @@ pub struct CompressorCoefs {
     ratio: f64,
     knee_db: f64,
     attack_ms: f64,
+}
+
+blank! {
+    CompressorCoefs {
+        curve, exact_curve, side_chain, attack, release, release_ms, rate_hz, auto_release, make_up, mix, link,
+        threshold_db, ratio, knee_db, attack_ms,
+    }
 }
 
 impl CompressorCoefs {
@@ -165,6 +173,12 @@ where
     max_reduction_db: f64,
 }
 
+blank! {
+    [const C: usize] CompressorState<C> where [f32; C]: Frame {
+        side_chain, ballistics, crest, release, above_threshold, ticks_below_threshold, max_reduction_db,
+    }
+}
+
 impl<const C: usize> Stage<C> for Compressor
 where
     [f32; C]: Frame,
@@ -178,8 +192,8 @@ where
         Ok(CompressorCoefs::new(settings, rate))
     }
 
-    fn state(rate: SampleRate) -> CompressorState<C> {
-        CompressorState {
+    fn clear(state: &mut CompressorState<C>, rate: SampleRate) {
+        *state = CompressorState {
             side_chain: CascadeState::new(),
             ballistics: [SmoothDecoupled::default(); C],
             crest: CrestFactor::new(rate),
@@ -187,7 +201,7 @@ where
             above_threshold: false,
             ticks_below_threshold: 0,
             max_reduction_db: 0.0,
-        }
+        };
     }
 
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {

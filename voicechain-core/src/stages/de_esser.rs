@@ -1,6 +1,7 @@
 //! The de-esser: attenuates sibilants that are too strong relative to vowels.
 
 use super::{Stage, StageContext};
+use crate::blank::blank;
 use crate::detectors::sibilance::SibilanceBands;
 use crate::detectors::{Sibilance, TICK};
 use crate::error::SettingError;
@@ -48,6 +49,12 @@ pub struct DeEsserCoefs {
     threshold_db: f64,
     range_db: f64,
     rate_hz: f64,
+}
+
+blank! {
+    DeEsserCoefs {
+        bands, curve, exact_curve, split, split_section, attack, release, split_band, threshold_db, range_db, rate_hz,
+    }
 }
 
 impl DeEsserCoefs {
@@ -152,6 +159,12 @@ where
     max_reduction_db: f64,
 }
 
+blank! {
+    [const C: usize] DeEsserState<C> where [f32; C]: Frame {
+        sibilance, split, target_reduction_db, ballistics, max_reduction_db,
+    }
+}
+
 impl<const C: usize> DeEsserState<C>
 where
     [f32; C]: Frame,
@@ -176,14 +189,14 @@ where
         Ok(DeEsserCoefs::new(settings, rate))
     }
 
-    fn state(rate: SampleRate) -> DeEsserState<C> {
-        DeEsserState {
+    fn clear(state: &mut DeEsserState<C>, rate: SampleRate) {
+        *state = DeEsserState {
             sibilance: Sibilance::new(rate),
             split: [Lanes::splat(0.0); 2],
             target_reduction_db: 0.0,
             ballistics: SmoothBranching::default(),
             max_reduction_db: 0.0,
-        }
+        };
     }
 
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {

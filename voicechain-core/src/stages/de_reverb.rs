@@ -1,6 +1,7 @@
 //! De-reverb: attenuates late reverberation of a voice in short-time spectra.
 
 use super::{Stage, StageContext};
+use crate::blank::blank;
 use crate::dsp::fft::{self, RealFft, SplitComplex};
 use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame};
@@ -21,7 +22,7 @@ use parameters::Parameters;
 use predictor::Predictor;
 use stft::{HALF, MAX_FRAME, MAX_SYNTHESIS, Stft};
 use suppressor::Suppressor;
-use windows::Windows;
+use windows::windows;
 
 /// Decay times at which the stage starts to act and from which it acts fully, ms (see tests/standards/DE_REVERB.md).
 const ACTS_MS: [f64; 2] = [170.0, 180.0];
@@ -103,6 +104,8 @@ pub struct DeReverbCoefs {
     fade_in: u32,
 }
 
+blank! { DeReverbCoefs { stft, parameters, fade_in } }
+
 /// Model of the late reverberation, and the maximum attenuation applied to it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LateReverberation {
@@ -149,7 +152,6 @@ pub struct DeReverbState<const C: usize> {
     stft: Option<Stft>,
     fft: RealFft<HALF>,
     scratch: SplitComplex<HALF>,
-    windows: Windows,
     /// Latest input samples, a ring buffer.
     past: [[f32; MAX_FRAME]; C],
     /// Write position in `past`.
@@ -175,29 +177,14 @@ pub struct DeReverbState<const C: usize> {
     max_reduction_db: f64,
 }
 
-impl<const C: usize> DeReverbState<C> {
-    /// Initial state. A constant, so that it is copied straight to its place.
-    const NEW: Self = Self {
-        stft: None,
-        fft: RealFft::new(MAX_FRAME),
-        scratch: [[0.0; HALF]; 2],
-        windows: Windows::NONE,
-        past: [[0.0; MAX_FRAME]; C],
-        at: 0,
-        filled: 0,
-        spectra: [[[0.0; HALF]; 2]; C],
-        overlap: [[0.0; MAX_SYNTHESIS]; C],
-        out: 0,
-        predictor: Predictor::NEW,
-        suppressor: Suppressor::NEW,
-        wet: [0.0; 2],
-        hops: 0,
-        silent: 0,
-        fade_in: 0,
-        fade_in_length: 1,
-        max_reduction_db: 0.0,
-    };
+blank! {
+    [const C: usize] DeReverbState<C> {
+        stft, fft, scratch, past, at, filled, spectra, overlap, out, predictor, suppressor, wet, hops, silent,
+        fade_in, fade_in_length, max_reduction_db,
+    }
+}
 
+impl<const C: usize> DeReverbState<C> {
     /// Clears the state in place; it is too large to be rebuilt on a stack.
     pub fn clear(&mut self) {
         self.stft = None;
@@ -223,7 +210,6 @@ impl<const C: usize> DeReverbState<C> {
             return;
         }
         self.fft = RealFft::new(stft.analysis);
-        self.windows = windows::windows(stft.analysis, stft.synthesis);
         self.restart();
     }
 
@@ -300,10 +286,6 @@ where
             },
             fade_in: rate.samples(FADE_IN_MS).max(1),
         })
-    }
-
-    fn state(_rate: SampleRate) -> DeReverbState<C> {
-        DeReverbState::NEW
     }
 
     const MAX_LATENCY: usize = MAX_SYNTHESIS;
@@ -498,6 +480,7 @@ fn run_contiguous<const C: usize>(
 /// Completes a hop: processes the current analysis frame and adds it to the output.
 fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) {
     let stft = &coefs.stft;
+    let windows = windows(stft.analysis, stft.synthesis);
     state.filled = 0;
     state.wet[0] = state.wet[1];
     // Starts at the oldest sample of the frame, two samples at a time. Ring length and positions are even.
@@ -507,7 +490,7 @@ fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) 
         let [re, im] = spectrum;
         let pieces = [(&past[start..start + first], 0), (&past[..stft.analysis - first], first)];
         for (piece, at) in pieces {
-            let (window, half) = (&state.windows.analysis[at..at + piece.len()], at / 2);
+            let (window, half) = (&windows.analysis[at..at + piece.len()], at / 2);
             let end = half + piece.len() / 2;
             fft::pack_windowed(piece, window, &mut re[half..end], &mut im[half..end]);
         }
@@ -550,7 +533,7 @@ fn end_hop<const C: usize>(coefs: &DeReverbCoefs, state: &mut DeReverbState<C>) 
         let (re, im) = (&re[begin..stft.analysis / 2], &im[begin..stft.analysis / 2]);
         // The oldest ring position is output next.
         let (later, sooner) = overlap[..stft.synthesis].split_at_mut(state.out);
-        let (first, then) = state.windows.synthesis.split_at(sooner.len());
+        let (first, then) = windows.synthesis.split_at(sooner.len());
         let half = sooner.len() / 2;
         add_windowed(sooner, &re[..half], &im[..half], first);
         add_windowed(later, &re[half..], &im[half..], then);

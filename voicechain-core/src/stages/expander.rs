@@ -1,6 +1,7 @@
 //! The expander: attenuates background noise between words.
 
 use super::{Stage, StageContext};
+use crate::blank::blank;
 use crate::detectors::sub_band_snr::SubBandSnrFilters;
 use crate::detectors::{SubBandSnr, TICK};
 use crate::error::SettingError;
@@ -44,6 +45,8 @@ pub struct ExpanderCoefs {
     release: f64,
 }
 
+blank! { ExpanderCoefs { bands, curve, threshold_db, ratio, range_db, hysteresis_db, hold_ticks, attack, release } }
+
 impl ExpanderCoefs {
     /// Attenuation of the closed expander, dB.
     fn reduction_db(&self, snr_db: f64) -> f64 {
@@ -83,6 +86,12 @@ where
     max_reduction_db: f64,
 }
 
+blank! {
+    [const C: usize] ExpanderState<C> where [f32; C]: Frame {
+        detector, open, hold, target_reduction_db, ballistics, max_reduction_db,
+    }
+}
+
 impl<const C: usize> ExpanderState<C>
 where
     [f32; C]: Frame,
@@ -117,15 +126,15 @@ where
         })
     }
 
-    fn state(rate: SampleRate) -> ExpanderState<C> {
-        ExpanderState {
+    fn clear(state: &mut ExpanderState<C>, rate: SampleRate) {
+        *state = ExpanderState {
             detector: SubBandSnr::new(rate),
             open: true,
             hold: 0,
             target_reduction_db: 0.0,
             ballistics: SmoothBranching::default(),
             max_reduction_db: 0.0,
-        }
+        };
     }
 
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {

@@ -1,5 +1,6 @@
 //! Shared parts of the filter stages: cascade, level compensation and sample rate.
 
+use crate::blank::blank;
 use crate::filters::{Cascade, CascadeState, Ramp, Response, Section};
 use crate::frame::Frame;
 use crate::math::from_db;
@@ -14,6 +15,8 @@ pub struct FilterCoefs<const N: usize> {
     compensation: f64,
     rate_hz: f64,
 }
+
+blank! { [const N: usize] FilterCoefs<N> { cascade, compensation, rate_hz } }
 
 impl<const N: usize> FilterCoefs<N> {
     /// Builds coefficients from sections. `level_compensation` adds a static gain that keeps the loudness of average
@@ -120,8 +123,8 @@ macro_rules! filter_stage {
                 Ok(Self::coefs(settings, rate))
             }
 
-            fn state(_rate: SampleRate) -> CascadeState<C, $n> {
-                CascadeState::new()
+            fn clear(state: &mut CascadeState<C, $n>, _rate: SampleRate) {
+                *state = CascadeState::new();
             }
 
             fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {

@@ -1,6 +1,7 @@
 //! The hum stage: removes mains hum and its harmonics, and preserves a voice that crosses them.
 
 use super::{Stage, StageContext};
+use crate::blank::blank;
 use crate::dsp::Complex4;
 use crate::error::SettingError;
 use crate::filters::Response;
@@ -63,6 +64,8 @@ pub struct HumCoefs {
     share: f64,
 }
 
+blank! { HumCoefs { nominal_hz, rate_hz, harmonic_count, share } }
+
 impl HumCoefs {
     /// True when all coefficients are finite and in range.
     #[must_use]
@@ -106,6 +109,12 @@ pub struct HumState<const C: usize> {
     /// True when any removed amplitude is not 0.
     acts: bool,
     harmonics: Harmonics<C>,
+}
+
+blank! {
+    [const C: usize] HumState<C> {
+        nominal_hz, base_hz, steps, period, phase, at, oscillators, sums, now, slopes, acts, harmonics,
+    }
 }
 
 impl<const C: usize> HumState<C> {
@@ -160,8 +169,8 @@ where
         })
     }
 
-    fn state(_rate: SampleRate) -> HumState<C> {
-        HumState {
+    fn clear(state: &mut HumState<C>, _rate: SampleRate) {
+        *state = HumState {
             nominal_hz: 0.0,
             base_hz: 0.0,
             steps: PhaseIncrements::new(0.0),
@@ -174,7 +183,7 @@ where
             slopes: [[Complex4::ZERO; VECTORS]; C],
             acts: false,
             harmonics: Harmonics::new(),
-        }
+        };
     }
 
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {

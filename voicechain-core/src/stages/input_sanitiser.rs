@@ -1,5 +1,7 @@
 //! Input sanitising: all samples inside a stage and inside the strip are finite and within +36 dBFS.
 
+use crate::blank::blank;
+
 /// Clamp level, +36 dBFS.
 const MAX_MAGNITUDE: f32 = 64.0;
 /// Smaller samples become zero: they are subnormal, or would lead to subnormal states.
@@ -14,11 +16,15 @@ pub struct SanitisedSamples {
     pub clamped: u64,
 }
 
+blank! { SanitisedSamples { non_finite, clamped } }
+
 /// Sanitises input samples and counts them.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct InputSanitiser {
     counts: SanitisedSamples,
 }
+
+blank! { InputSanitiser { counts } }
 
 impl InputSanitiser {
     /// Zeroes non-finite and negligible samples, and clamps excessive ones.

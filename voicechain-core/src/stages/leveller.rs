@@ -1,6 +1,7 @@
 //! The leveller: brings the phrases of a voice to one level.
 
 use super::{Stage, StageContext};
+use crate::blank::blank;
 use crate::detectors::{NoiseFloor, VoiceActivity};
 use crate::dsp::SubBlockClock;
 use crate::error::SettingError;
@@ -92,6 +93,13 @@ pub struct LevellerCoefs {
     floor_smoothing: f64,
 }
 
+blank! {
+    LevellerCoefs {
+        filter, target_lufs, maximum_boost_db, maximum_cut_db, level_smoothing, short_term_smoothing, under, over,
+        rise_smoothing, fall_smoothing, overshoot_smoothing, overshoot_fall_smoothing, floor_smoothing,
+    }
+}
+
 impl LevellerCoefs {
     /// Target gain at a loudness, from the current gain `now_db`.
     fn target_gain_db(&self, lufs: f64, now_db: f64) -> f64 {
@@ -155,6 +163,13 @@ pub struct LevellerState<const C: usize> {
     gain_override_db: Option<f64>,
 }
 
+blank! {
+    [const C: usize] LevellerState<C> {
+        clock, weighted, activity, smooth, floor, level, active_sub_blocks, short_term, restart_counts, overshoot,
+        gain_db, from, to, max_cut_since_read_db, gain_override_db,
+    }
+}
+
 impl<const C: usize> LevellerState<C> {
     /// Current gain, dB; positive values boost.
     #[must_use]
@@ -195,8 +210,8 @@ where
         })
     }
 
-    fn state(rate: SampleRate) -> LevellerState<C> {
-        LevellerState {
+    fn clear(state: &mut LevellerState<C>, rate: SampleRate) {
+        *state = LevellerState {
             clock: SubBlockClock::new(rate),
             weighted: KWeightingState::new(),
             activity: VoiceActivity::with_margin(rate, rate.hz() / SUB_BLOCKS_PER_S, MARGIN_DB, FALL_S),
@@ -212,7 +227,7 @@ where
             to: 1.0,
             max_cut_since_read_db: 0.0,
             gain_override_db: None,
-        }
+        };
     }
 
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {

@@ -48,6 +48,7 @@
 //!
 //! `weaker_designs_exceed_the_limits` shows that the measurement detects weaker designs.
 
+use crate::blank::blank;
 use crate::detectors::oversampled_peak::{self, OversampledPeak};
 use crate::detectors::peak_hold::PeakHold;
 use crate::error::SettingError;
@@ -134,6 +135,8 @@ pub struct LimiterCoefs {
     flat: u32,
 }
 
+blank! { LimiterCoefs { ceiling, threshold, inverse_threshold, release_coefficient, release_delay, slope, flat } }
+
 impl LimiterCoefs {
     fn latency(&self) -> u32 {
         oversampled_peak::LOOK_AHEAD as u32 - 1 + self.flat + self.slope
@@ -186,6 +189,12 @@ pub struct LimiterState<const C: usize> {
     limiting_events: u64,
 }
 
+blank! {
+    [const C: usize] LimiterState<C> {
+        detector, smoother, delay, at, clamp, clamp_for, ceiling, largest, limiting_events,
+    }
+}
+
 impl<const C: usize> LimiterState<C> {
     /// Number of limiting events since reset. An event lasts until the demand has been 0 for the length of the hold.
     #[must_use]
@@ -217,6 +226,8 @@ struct GainSmoother {
     /// Samples until all states are 0.
     busy: u32,
 }
+
+blank! { GainSmoother { slope, flat, hold, held, released, release_delay_remaining, means, busy } }
 
 impl GainSmoother {
     fn new(slope: u32, flat: u32) -> Self {
@@ -294,8 +305,8 @@ where
         })
     }
 
-    fn state(_rate: SampleRate) -> LimiterState<C> {
-        LimiterState {
+    fn clear(state: &mut LimiterState<C>, _rate: SampleRate) {
+        *state = LimiterState {
             detector: OversampledPeak::new(),
             smoother: GainSmoother::new(MIN_SLOPE, MIN_REACH - MIN_SLOPE / 2),
             delay: [[0.0; C]; DELAY],
@@ -305,7 +316,7 @@ where
             ceiling: 0.0,
             largest: 0,
             limiting_events: 0,
-        }
+        };
     }
 
     fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {

@@ -2,6 +2,7 @@
 
 use super::input_sanitiser::{InputSanitiser, flush_denormals};
 use super::stage::{Stage, StageContext};
+use crate::blank::Blank;
 use crate::error::SettingError;
 use crate::filters::{Ramp, Response, Section};
 use crate::frame::{CHUNK, Frame};
@@ -30,6 +31,10 @@ impl<S: Stage<C>, const C: usize> Clone for StageCoefs<S, C> {
 }
 
 impl<S: Stage<C>, const C: usize> Copy for StageCoefs<S, C> {}
+
+impl<S: Stage<C>, const C: usize> Blank for StageCoefs<S, C> {
+    const BLANK: Self = Self { coefs: S::Coefs::BLANK, on: false, rate: SampleRate::BLANK };
+}
 
 impl<S: Stage<C>, const C: usize> StageCoefs<S, C> {
     /// Designs the coefficients of a stage that is on or off.
@@ -129,6 +134,20 @@ pub struct Processor<S: Stage<C>, const C: usize> {
     rate: SampleRate,
 }
 
+impl<S: Stage<C>, const C: usize> Blank for Processor<S, C> {
+    const BLANK: Self = Self {
+        state: S::State::BLANK,
+        from: S::Coefs::BLANK,
+        next: S::Coefs::BLANK,
+        to: S::Coefs::BLANK,
+        transition: None,
+        on: false,
+        fade: 0,
+        length: 0,
+        rate: SampleRate::BLANK,
+    };
+}
+
 impl<S: Stage<C>, const C: usize> Clone for Processor<S, C>
 where
     S::State: Clone,
@@ -145,18 +164,9 @@ where
     /// Creates a stage with clear state and steady coefficients.
     #[must_use]
     pub fn new(coefs: &StageCoefs<S, C>) -> Self {
-        let length = coefs.rate.samples(TRANSITION_MS);
-        Self {
-            state: S::state(coefs.rate),
-            from: coefs.coefs,
-            next: coefs.coefs,
-            to: coefs.coefs,
-            transition: None,
-            on: coefs.on,
-            fade: if coefs.on { length } else { 0 },
-            length,
-            rate: coefs.rate,
-        }
+        let mut processor = Self::BLANK;
+        processor.restart(coefs);
+        processor
     }
 
     /// Designs a stage with these settings, switched on.

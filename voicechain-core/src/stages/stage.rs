@@ -1,5 +1,6 @@
 //! The [`Stage`] trait: settings, coefficients, state and processing of one stage.
 
+use crate::blank::Blank;
 use crate::error::SettingError;
 use crate::filters::{Ramp, Response, Section};
 use crate::settings::StripSettings;
@@ -38,9 +39,9 @@ pub trait Stage<const C: usize>: Sized {
     /// Settings in user units: one part of the strip's settings.
     type Settings: Copy + PartialEq + for<'a> From<&'a StripSettings>;
     /// Coefficients for processing, designed once from the settings.
-    type Coefs: Copy + PartialEq;
+    type Coefs: Copy + PartialEq + Blank;
     /// Everything that audio changes.
-    type State;
+    type State: Blank;
 
     /// Maximum latency over all settings and sample rates, in samples. Sizes the delay line of the unprocessed
     /// signal.
@@ -59,13 +60,8 @@ pub trait Stage<const C: usize>: Sized {
     /// Returns a setting outside its range, with its value and the accepted values.
     fn design(settings: &Self::Settings, rate: SampleRate) -> Result<Self::Coefs, SettingError>;
 
-    /// Creates a clear state.
-    fn state(rate: SampleRate) -> Self::State;
-
-    /// Clears a state in place.
-    fn clear(state: &mut Self::State, rate: SampleRate) {
-        *state = Self::state(rate);
-    }
+    /// Clears a state in place, whether it was used, at any sample rate, or is blank.
+    fn clear(state: &mut Self::State, rate: SampleRate);
 
     /// Processes frames in place. Cannot fail. The output does not depend on how frames are split into calls.
     ///

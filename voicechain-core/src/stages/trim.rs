@@ -1,6 +1,7 @@
 //! Static gains: the trim at the input of the strip and the output trim at its end.
 
 use super::{Stage, StageContext};
+use crate::blank::blank;
 use crate::error::SettingError;
 use crate::filters::{Ramp, Response};
 use crate::frame::Frame;
@@ -22,6 +23,8 @@ pub struct OutputTrim;
 pub struct GainCoefs {
     gain: f64,
 }
+
+blank! { GainCoefs { gain } }
 
 impl GainCoefs {
     fn new(gain_db: f64) -> Self {
@@ -68,7 +71,7 @@ macro_rules! gain_stage {
                 Ok(GainCoefs::new(settings.gain_db))
             }
 
-            fn state(_rate: SampleRate) {}
+            fn clear(_state: &mut (), _rate: SampleRate) {}
 
             fn run(context: StageContext<'_, Self, C>, frames: &mut [[f32; C]]) {
                 context.coefs.run(context.step, frames);

@@ -3,6 +3,7 @@
 //! Measurement locates a resonance; listening decides whether to cut it. Audition is monitoring only: it does not
 //! affect the processing.
 
+use crate::blank::{Blank, blank};
 use crate::filters::StateVariable;
 use crate::filters::cascade::step_state_variable;
 use crate::filters::design::{MAX_FREQUENCY_OF_RATE, band_pass, bell};
@@ -34,6 +35,8 @@ pub enum AuditionBand {
         q: f64,
     },
 }
+
+blank!(AuditionBand = Self::Full);
 
 impl AuditionBand {
     /// Filter for this band; `None` for the full signal and for non-finite parameters. Parameters are clamped to the
@@ -83,6 +86,12 @@ where
     states: [<[f32; C] as Frame>::Lanes; 2],
 }
 
+blank! {
+    [const C: usize] Audition<C> where [f32; C]: Frame {
+        rate, band, from, to, remaining, length, bypassed, states,
+    }
+}
+
 /// The same filter with an output mix that passes the input.
 fn pass_through(filter: StateVariable) -> StateVariable {
     StateVariable { m0: 1.0, m1: 0.0, m2: 0.0, ..filter }
@@ -121,6 +130,9 @@ where
             return;
         }
         self.band = band;
+        if self.rate == SampleRate::BLANK {
+            return;
+        }
         let filter = band.filter(self.rate);
         if self.bypassed {
             let Some(filter) = filter else { return };

@@ -1,6 +1,7 @@
 //! Coefficients of the strip: all stages, their order and their switches.
 
 use super::stage_list::with_stages;
+use crate::blank::blank;
 use crate::error::SettingError;
 use crate::filters::{Response, Section};
 use crate::frame::Frame;
@@ -48,6 +49,10 @@ macro_rules! strip_coefs {
             pub(super) order: [ReorderableStage; REORDERABLE_STAGES],
             pub(super) ceiling_dbtp: f64,
             $(pub(super) $field: StageCoefs<$type, C>,)+
+        }
+
+        blank! {
+            [const C: usize] StripCoefs<C> where [f32; C]: Frame { rate, order, ceiling_dbtp, $($field),+ }
         }
 
         impl<const C: usize> StripCoefs<C>

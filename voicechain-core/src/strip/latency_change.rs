@@ -1,5 +1,6 @@
 //! A change of latency: the output fades out, the latency changes, the output fades in.
 
+use crate::blank::blank;
 use crate::math::smooth_step;
 use crate::stages::input_sanitiser::flush_denormals;
 
@@ -13,6 +14,8 @@ pub(super) struct LatencyChange {
     /// Length of each fade, frames.
     transition: u32,
 }
+
+blank! { LatencyChange { at, mute, transition } }
 
 impl LatencyChange {
     pub(super) fn new(transition: u32) -> Self {

@@ -2,6 +2,7 @@
 
 use super::StripCoefs;
 use super::stage_list::has_gain_reduction;
+use crate::blank::blank;
 use crate::detectors::VoiceActivity;
 use crate::frame::{CHUNK, Frame};
 use crate::meters::ledger::BlockPair;
@@ -68,6 +69,12 @@ pub(super) struct StripMeters<const C: usize> {
     reductions: [GainReductionMeter; METERED],
 }
 
+blank! {
+    [const C: usize] StripMeters<C> {
+        points, changes, ledger, input_loudness, output_loudness, input_peak, output_peak, activity, reductions,
+    }
+}
+
 fn voice_activity(rate: SampleRate) -> VoiceActivity {
     VoiceActivity::new(rate, 0.01 * rate.hz())
 }
@@ -76,27 +83,12 @@ impl<const C: usize> StripMeters<C>
 where
     [f32; C]: Frame,
 {
-    #[inline(always)]
-    pub(super) fn new(coefs: &StripCoefs<C>) -> Self {
-        let rate = coefs.rate;
-        Self {
-            points: [[[0.0; C]; CHUNK]; LEDGER_POINTS],
-            changes: [true; LEDGER_POINTS],
-            ledger: LevelLedger::new(rate, delays(coefs)),
-            input_loudness: SubBlockLoudness::new(rate, ChannelWeights::default()),
-            output_loudness: SubBlockLoudness::new(rate, ChannelWeights::default()),
-            input_peak: TruePeakMeter::new(rate),
-            output_peak: TruePeakMeter::new(rate),
-            activity: voice_activity(rate),
-            reductions: core::array::from_fn(|_| GainReductionMeter::default()),
-        }
-    }
-
     /// Resets all meters, for any sample rate.
     pub(super) fn restart(&mut self, coefs: &StripCoefs<C>) {
+        self.changes = [true; LEDGER_POINTS];
         self.ledger.restart(coefs.rate, delays(coefs));
-        self.input_loudness.restart(coefs.rate);
-        self.output_loudness.restart(coefs.rate);
+        self.input_loudness.restart(coefs.rate, ChannelWeights::default());
+        self.output_loudness.restart(coefs.rate, ChannelWeights::default());
         self.input_peak = TruePeakMeter::new(coefs.rate);
         self.output_peak = TruePeakMeter::new(coefs.rate);
         self.activity = voice_activity(coefs.rate);
@@ -202,12 +194,14 @@ where
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::blank::Blank;
     use crate::settings::{SpectralLatency, StripSettings};
 
     #[test]
     fn every_stage_with_gain_reduction_has_its_own_meter() {
         let coefs = StripCoefs::<1>::design(&StripSettings::default(), SampleRate::new(48_000.0).unwrap()).unwrap();
-        let mut meters = StripMeters::new(&coefs);
+        let mut meters = StripMeters::BLANK;
+        meters.restart(&coefs);
         meters.end_sub_block([0.0], |stage| stage.index() as f64);
         for &stage in StageId::ALL {
             let read = meters.reduction(stage).map(GainReductionMeter::now_db);

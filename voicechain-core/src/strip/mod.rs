@@ -22,6 +22,7 @@ pub use meters::METERED_STAGES;
 pub use monitoring::{MonitorMode, Monitoring};
 pub use starting_points::StartingPoint;
 
+use crate::blank::{Blank, blank};
 use crate::frame::{CHUNK, Frame, deinterleave, interleave};
 use crate::meters::{GainReductionMeter, SubBlockLoudness, TruePeakMeter};
 use crate::settings::StageId;
@@ -34,15 +35,16 @@ use signal_path::SignalPath;
 
 /// A complete voice strip for one (`C = 1`) or two (`C = 2`) channels.
 ///
-/// Design coefficients with [`StripCoefs::design`], build the strip with [`new`](Self::new), then pass each block of
-/// audio to [`run`](Self::run).
+/// Design coefficients with [`StripCoefs::design`], [`set`](Self::set) them on a [`NEW`](Self::NEW) strip, then pass each
+/// block of audio to [`run`](Self::run).
 ///
 /// ```
 /// use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
 ///
 /// let rate = SampleRate::new(48_000.0)?;
 /// let mut settings = StripSettings::default();
-/// let mut strip = Box::new(Strip::<1>::new(&StripCoefs::design(&settings, rate)?));
+/// let mut strip = Box::new(Strip::<1>::NEW);
+/// strip.set(&StripCoefs::design(&settings, rate)?); // applies at once
 /// strip.run(&mut [[0.1]; 480]);
 /// settings.compressor.ratio = 4.0;
 /// strip.set(&StripCoefs::design(&settings, rate)?); // glides for 10 ms
@@ -84,33 +86,55 @@ where
     meters: StripMeters<C>,
 }
 
+blank! { [const C: usize] Strip<C> where [f32; C]: Frame { target, sanitiser, path, latency_change, monitor, meters } }
+
 impl<const C: usize> Strip<C>
 where
     [f32; C]: Frame,
 {
+    /// Blank strip: it passes its input unchanged and measures nothing. The first [`set`](Self::set) applies its
+    /// coefficients at once, and the strip is then that of [`new`](Self::new), bit for bit.
+    ///
+    /// A strip is large: at most 400 KiB in mono, 512 KiB in stereo. Keep it on the heap. The constant is all zeros, so
+    /// an optimised build writes it straight there, on a stack of 128 KiB; a debug build needs the size of the strip plus
+    /// 96 KiB. Everything else that an audio thread calls works on a stack of 128 KiB, in a debug build 256 KiB:
+    /// [`run`](Self::run), [`set`](Self::set) with any sample rate, [`reset`](Self::reset),
+    /// [`analyse_ahead`](Self::analyse_ahead) and all readings. Tested by
+    /// `a_strip_fits_in_400_kib_mono_and_512_kib_stereo`,
+    /// `making_a_strip_or_a_profile_meter_needs_128_kib_of_stack`, `an_audio_thread_needs_128_kib_of_stack`,
+    /// `a_strip_made_in_place_equals_a_new_one` and `a_blank_strip_passes_its_input_and_measures_nothing`.
+    ///
+    /// ```
+    /// use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
+    ///
+    /// let mut strip = Box::new(Strip::<2>::NEW);
+    /// strip.set(&StripCoefs::design(&StripSettings::default(), SampleRate::new(48_000.0)?)?);
+    /// # Ok::<(), voicechain_core::SettingError>(())
+    /// ```
+    pub const NEW: Self = Self::BLANK;
+
     /// Creates a strip with clear state. The coefficients apply at once, without a transition.
     ///
-    /// A strip is large: at most 400 KiB in mono, 512 KiB in stereo. Keep it on the heap. Creating it takes up to 2 MiB
-    /// of stack in an optimised build, more in a debug build. Everything else that an audio thread calls works on a
-    /// stack of 128 KiB, in a debug build 256 KiB: [`run`](Self::run), [`set`](Self::set) with any sample rate,
-    /// [`reset`](Self::reset), [`analyse_ahead`](Self::analyse_ahead) and all readings. Tested by
-    /// `a_strip_fits_in_400_kib_mono_and_512_kib_stereo` and `an_audio_thread_needs_128_kib_of_stack`.
+    /// For threads with a stack of 2 MiB: the strip passes over it twice or more often. [`NEW`](Self::NEW) with
+    /// [`set`](Self::set) spares it.
     #[must_use]
     pub fn new(coefs: &StripCoefs<C>) -> Self {
-        let transition = coefs.rate.samples(TRANSITION_MS);
-        Self {
-            target: *coefs,
-            sanitiser: InputSanitiser::default(),
-            path: SignalPath::new(coefs),
-            latency_change: LatencyChange::new(transition),
-            monitor: Monitor::new(coefs.rate, coefs.latency(), transition),
-            meters: StripMeters::new(coefs),
-        }
+        let mut strip = Self::NEW;
+        strip.set(coefs);
+        strip
+    }
+
+    /// True before the first [`set`](Self::set) of a [`NEW`](Self::NEW) strip. No rate is designed so far.
+    fn is_blank(&self) -> bool {
+        self.target.rate == SampleRate::BLANK
     }
 
     /// Clears all audio state and ends an override of the leveller's gain. Settings, monitor mode and audition stay.
     /// Transitions in progress complete at once.
     pub fn reset(&mut self) {
+        if self.is_blank() {
+            return;
+        }
         let transition = self.target.rate.samples(TRANSITION_MS);
         self.sanitiser = InputSanitiser::default();
         self.path.restart(&self.target);
@@ -122,6 +146,9 @@ where
     /// Resets meters and ledger, and starts the 30 s of the loudness match anew. The processing continues; the match
     /// gains stay until new audio is measured. Tested by `reset_meters_restarts_the_loudness_match`.
     pub fn reset_meters(&mut self) {
+        if self.is_blank() {
+            return;
+        }
         self.meters.reset(&self.target);
         self.monitor.forget_loudness();
     }
@@ -175,6 +202,9 @@ where
 
     /// Processes any number of frames in place. Cannot fail.
     pub fn run(&mut self, frames: &mut [[f32; C]]) {
+        if self.is_blank() {
+            return;
+        }
         let mut rest = frames;
         while !rest.is_empty() {
             let max_frames = self.meters.remaining().min(self.latency_change.remaining()).min(self.path.remaining());
@@ -258,7 +288,7 @@ impl<const C: usize> Strip<C>
 where
     [f32; C]: Frame,
 {
-    /// Sample rate of the strip.
+    /// Sample rate of the strip; 0 Hz before the first [`set`](Self::set) of a [`NEW`](Self::NEW) strip.
     #[must_use]
     pub fn rate(&self) -> SampleRate {
         self.target.rate
@@ -267,14 +297,14 @@ where
     /// Delay of the output relative to the input, in samples, at the target coefficients.
     #[must_use]
     pub fn latency(&self) -> u32 {
-        self.target.latency()
+        if self.is_blank() { 0 } else { self.target.latency() }
     }
 
     /// Bound on the number of samples after which the impulse response stays at least 120 dB below its peak, at the
     /// target coefficients; see [`StripCoefs::tail`].
     #[must_use]
     pub fn tail(&self) -> u32 {
-        self.target.tail()
+        if self.is_blank() { 0 } else { self.target.tail() }
     }
 
     /// Delay of the signal at the leveller's input, in samples.

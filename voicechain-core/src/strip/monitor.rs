@@ -3,6 +3,7 @@
 use super::audition::{Audition, AuditionBand};
 use super::monitoring::{LoudnessMatch, MonitorMode, Monitoring};
 use super::stage_list::MAX_LATENCY;
+use crate::blank::{Blank, blank};
 use crate::frame::{CHUNK, Frame};
 use crate::math::smooth_step;
 use crate::meters::ledger::BlockPair;
@@ -40,42 +41,28 @@ where
     transition: u32,
 }
 
+blank! {
+    [const C: usize] Monitor<C> where [f32; C]: Frame {
+        delay, written, latency, monitoring, loudness_match, audition, recent_true_peak, sub_blocks, mix, mix_from,
+        mix_to, mix_remaining, mix_length, transition,
+    }
+}
+
 impl<const C: usize> Monitor<C>
 where
     [f32; C]: Frame,
 {
-    /// Monitors the processed side. The unprocessed side is delayed by `latency` samples.
-    #[inline(always)]
-    pub(super) fn new(rate: SampleRate, latency: u32, transition: u32) -> Self {
-        Self {
-            delay: [[0.0; C]; DELAY],
-            written: 0,
-            latency: latency as usize,
-            monitoring: Monitoring::default(),
-            loudness_match: LoudnessMatch::new(),
-            audition: Audition::new(AuditionBand::Full, rate),
-            recent_true_peak: 0.0,
-            sub_blocks: 0,
-            mix: [1.0, 0.0],
-            mix_from: [1.0, 0.0],
-            mix_to: [1.0, 0.0],
-            mix_remaining: 0,
-            mix_length: 1,
-            transition,
-        }
-    }
-
     /// Clears the audio state, for any sample rate. Monitor mode and audition stay; a transition in progress completes
     /// at once.
     pub(super) fn restart(&mut self, rate: SampleRate, latency: u32, transition: u32) {
         self.delay.fill([0.0; C]);
         self.transition = transition;
         (self.written, self.latency) = (0, latency as usize);
-        self.loudness_match = LoudnessMatch::new();
+        self.loudness_match = LoudnessMatch::BLANK;
         (self.recent_true_peak, self.sub_blocks) = (0.0, 0);
         self.audition = Audition::new(self.audition.band(), rate);
         self.mix = self.loudness_match.gains(self.effective_monitoring());
-        (self.mix_from, self.mix_to, self.mix_remaining) = (self.mix, self.mix, 0);
+        (self.mix_from, self.mix_to, self.mix_remaining, self.mix_length) = (self.mix, self.mix, 0, 1);
     }
 
     pub(super) fn monitoring(&self) -> Monitoring {
@@ -196,7 +183,9 @@ mod tests {
     const LATENCY: usize = 37;
 
     fn monitor() -> Box<Monitor<2>> {
-        Box::new(Monitor::new(SampleRate::new(48_000.0).unwrap(), LATENCY as u32, 480))
+        let mut monitor = Box::new(Monitor::BLANK);
+        monitor.restart(SampleRate::new(48_000.0).unwrap(), LATENCY as u32, 480);
+        monitor
     }
 
     fn input(n: usize) -> [f32; 2] {

@@ -1,5 +1,6 @@
 //! The three monitor modes and their loudness match.
 
+use crate::blank::blank;
 use crate::math::{from_db, power_to_db, to_db};
 use crate::meters::gating::{ABSOLUTE_GATE, mean_square};
 
@@ -15,6 +16,8 @@ pub enum MonitorMode {
     Removed,
 }
 
+blank!(MonitorMode = Self::Processed);
+
 /// Monitor mode and loudness matching.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Monitoring {
@@ -25,6 +28,8 @@ pub struct Monitoring {
     /// output and the plain delayed input.
     pub loudness_matched: bool,
 }
+
+blank! { Monitoring { mode, loudness_matched } }
 
 /// Measuring window: 30 s, one gating block per 100 ms.
 const BLOCKS: usize = 300;
@@ -53,19 +58,9 @@ pub(crate) struct LoudnessMatch {
     true_peak: f32,
 }
 
-impl LoudnessMatch {
-    pub(crate) fn new() -> Self {
-        Self {
-            blocks: [[0.0; 3]; BLOCKS],
-            count: 0,
-            next: 0,
-            target_db: 0.0,
-            gain_db: 0.0,
-            headroom_db: 0.0,
-            true_peak: 0.0,
-        }
-    }
+blank! { LoudnessMatch { blocks, count, next, target_db, gain_db, headroom_db, true_peak } }
 
+impl LoudnessMatch {
     /// Forgets all blocks. The gains stay until the next block.
     pub(crate) fn forget(&mut self) {
         (self.count, self.next) = (0, 0);

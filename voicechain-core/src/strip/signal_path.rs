@@ -2,6 +2,7 @@
 
 use super::StripCoefs;
 use super::stage_list::{FIRST_REORDERABLE, LAST_REORDERABLE, with_stages};
+use crate::blank::blank;
 use crate::frame::{CHUNK, Frame};
 use crate::math::smooth_step;
 use crate::settings::{REORDERABLE_STAGES, ReorderableStage, StageId, signal_order};
@@ -53,33 +54,30 @@ macro_rules! signal_path {
             order: [StageId; StageId::COUNT],
             $(pub(super) $fixed_field: Processor<$fixed_type, C>,)+
             reorderable: ReorderableStages<C>,
-            order_change: Option<OrderChange<C>>,
+            /// The reorderable stages in their previous order, during a cross-fade, and its elapsed frames.
+            former: ReorderableStages<C>,
+            cross_fade: Option<u32>,
             transition: u32,
+        }
+
+        blank! {
+            [const C: usize] ReorderableStages<C> where [f32; C]: Frame { order, $($reorderable_field),+ }
+        }
+        blank! {
+            [const C: usize] SignalPath<C> where [f32; C]: Frame {
+                order, $($fixed_field,)+ reorderable, former, cross_fade, transition
+            }
         }
 
         impl<const C: usize> SignalPath<C>
         where
             [f32; C]: Frame,
         {
-            #[inline(always)] // A path is too large to copy between stack frames.
-            pub(super) fn new(coefs: &StripCoefs<C>) -> Self {
-                Self {
-                    order: signal_order(coefs.order),
-                    $($fixed_field: Processor::new(&coefs.$fixed_field),)+
-                    reorderable: ReorderableStages {
-                        order: coefs.order,
-                        $($reorderable_field: Processor::new(&coefs.$reorderable_field),)+
-                    },
-                    order_change: None,
-                    transition: coefs.rate.samples(TRANSITION_MS),
-                }
-            }
-
             /// Clears all stages in place and applies the coefficients at once.
             pub(super) fn restart(&mut self, coefs: &StripCoefs<C>) {
                 $(self.$fixed_field.restart(&coefs.$fixed_field);)+
                 $(self.reorderable.$reorderable_field.restart(&coefs.$reorderable_field);)+
-                self.order_change = None;
+                self.cross_fade = None;
                 self.transition = coefs.rate.samples(TRANSITION_MS);
                 self.set_order(coefs.order);
             }
@@ -116,16 +114,6 @@ macro_rules! signal_path {
 }
 with_stages!(signal_path);
 
-/// The reorderable stages in their previous order, during the cross-fade.
-struct OrderChange<const C: usize>
-where
-    [f32; C]: Frame,
-{
-    former: ReorderableStages<C>,
-    /// Elapsed frames of the cross-fade.
-    at: u32,
-}
-
 impl<const C: usize> SignalPath<C>
 where
     [f32; C]: Frame,
@@ -143,9 +131,10 @@ where
     /// Starts the cross-fade to another order. Returns false when the order is already current or a cross-fade is in
     /// progress.
     pub(super) fn reorder(&mut self, order: [ReorderableStage; REORDERABLE_STAGES]) -> bool {
-        let begins = self.order_change.is_none() && self.reorderable.order != order;
+        let begins = self.cross_fade.is_none() && self.reorderable.order != order;
         if begins {
-            self.order_change = Some(OrderChange { former: self.reorderable.clone(), at: 0 });
+            self.former = self.reorderable.clone();
+            self.cross_fade = Some(0);
             self.set_order(order);
         }
         begins
@@ -153,14 +142,14 @@ where
 
     /// Maximum length of the next segment: a cross-fade ends at the end of a segment.
     pub(super) fn remaining(&self) -> usize {
-        self.order_change.as_ref().map_or(usize::MAX, |change| (self.transition - change.at) as usize)
+        self.cross_fade.map_or(usize::MAX, |at| (self.transition - at) as usize)
     }
 
     /// Ends a completed cross-fade. Returns true if one has ended.
     pub(super) fn end_order_change(&mut self) -> bool {
-        let over = self.order_change.as_ref().is_some_and(|change| change.at == self.transition);
+        let over = self.cross_fade == Some(self.transition);
         if over {
-            self.order_change = None;
+            self.cross_fade = None;
         }
         over
     }
@@ -171,14 +160,14 @@ where
         let mut before = [[0.0; C]; CHUNK];
         let before = &mut before[..frames.len()];
         for (place, stage) in self.order.into_iter().enumerate() {
-            if place == FIRST_REORDERABLE && self.order_change.is_some() {
+            if place == FIRST_REORDERABLE && self.cross_fade.is_some() {
                 before.copy_from_slice(frames);
             }
             let mut changes = !self.is_idle(stage);
             if changes {
                 self.run_stage(stage, frames);
             }
-            if place == LAST_REORDERABLE && self.order_change.is_some() {
+            if place == LAST_REORDERABLE && self.cross_fade.is_some() {
                 self.cross_fade_orders(frames, before);
                 changes = true;
             }
@@ -200,9 +189,9 @@ where
 
     /// Cross-fades from the previous order, run on the input of the reorderable stages, to the new order.
     fn cross_fade_orders(&mut self, frames: &mut [[f32; C]], before: &mut [[f32; C]]) {
-        let Some(OrderChange { former, at }) = &mut self.order_change else { return };
-        for stage in former.order {
-            former.run(stage, before);
+        let Some(at) = &mut self.cross_fade else { return };
+        for stage in self.former.order {
+            self.former.run(stage, before);
         }
         for (new, old) in frames.iter_mut().zip(before.iter()) {
             *at += 1;

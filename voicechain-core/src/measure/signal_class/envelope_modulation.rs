@@ -1,5 +1,6 @@
 //! Envelope modulation and spectral flatness: syllables, beats, noise.
 
+use crate::blank::blank;
 use crate::dsp::LevelHistogram;
 use crate::filters::section::DirectForm;
 use crate::filters::{Section, design};
@@ -41,6 +42,12 @@ pub(crate) struct EnvelopeModulation {
     levels: LevelHistogram,
     /// Flatness in dB and its square, by level.
     flatness: LevelBins<2>,
+}
+
+blank! {
+    EnvelopeModulation {
+        hop_s, level, flatness_bins, due_s, power, frames, count, sum, bands, onsets, levels, flatness,
+    }
 }
 
 impl EnvelopeModulation {
@@ -140,6 +147,8 @@ struct Band {
     energy: f64,
 }
 
+blank! { Band { section, filter, states, energy } }
+
 impl Band {
     fn new(hz: f64) -> Self {
         // One octave: Q = sqrt(2).
@@ -169,6 +178,8 @@ struct Onsets {
     at: usize,
     products: [f32; PAST],
 }
+
+blank! { Onsets { before, sum, squares, past, at, products } }
 
 impl Onsets {
     const fn new() -> Self {

@@ -1,5 +1,7 @@
 //! Detection of samples that are not audio.
 
+use crate::blank::blank;
+
 /// Repeated values count if they reach this share of their channel's highest magnitude.
 const HELD_SHARE: f32 = 0.25;
 /// Signals below -60 dBFS are not judged.
@@ -32,6 +34,8 @@ pub(crate) struct InvalidSignalDetector<const C: usize> {
     energy: [f64; C],
     products: [f64; C],
 }
+
+blank! { [const C: usize] InvalidSignalDetector<C> { last, largest, nonzero, held, beyond, energy, products } }
 
 impl<const C: usize> InvalidSignalDetector<C> {
     pub(crate) const fn new() -> Self {

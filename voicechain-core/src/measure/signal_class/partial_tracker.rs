@@ -1,5 +1,6 @@
 //! Steady partials: tones have them, voices do not.
 
+use crate::blank::blank;
 use crate::dsp::parabola;
 use crate::math::power_to_db;
 use crate::measure::level_bins::LevelBins;
@@ -34,6 +35,8 @@ pub(crate) struct PartialTracker {
     /// Share of the power in steady partials, by frame level.
     shares: LevelBins<1>,
 }
+
+blank! { PartialTracker { places, lives, range, low, still, long, shares } }
 
 impl PartialTracker {
     /// A tracker for spectra of long frames.

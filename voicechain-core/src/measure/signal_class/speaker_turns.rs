@@ -1,5 +1,6 @@
 //! Detection of several voices from the pitch of phrases.
 
+use crate::blank::blank;
 use crate::dsp::histogram::percentile_bin;
 
 /// Histogram of phrase medians: steps of half a semitone from the lowest pitch up.
@@ -45,6 +46,8 @@ pub(crate) struct SpeakerTurns {
     /// Voiced hops of the phrases with each median.
     medians: [f32; PITCHES],
 }
+
+blank! { SpeakerTurns { loudest_db, last, unvoiced, phrase, voiced, medians } }
 
 impl SpeakerTurns {
     pub(crate) const fn new() -> Self {

@@ -1,5 +1,7 @@
 //! Per-hop parameters of the de-reverb, derived from the settings.
 
+use crate::blank::blank;
+
 /// Parameters of the predictor and the suppressor for one hop.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Parameters {
@@ -21,6 +23,13 @@ pub(super) struct Parameters {
     pub(super) noise_only_strength: f32,
     /// Degree to which the suppression depends on detected reverberation, 0 to 1.
     pub(super) detection_weight: f32,
+}
+
+blank! {
+    Parameters {
+        decay_per_hop, decay_until_late, reverberant_share, feed_smoothing, decision_directed_weight, floor, strength,
+        noise_only_strength, detection_weight,
+    }
 }
 
 impl Parameters {

@@ -2,6 +2,7 @@
 
 use super::parameters::Parameters;
 use super::stft::{BANDS, FLOORS, HALF, MAX_BAND_GROUPS, PAST, Prediction, Stft, TAPS};
+use crate::blank::{Blank, blank};
 use crate::dsp::Complex4;
 use crate::dsp::fft::SplitComplex;
 use wide::f32x4;
@@ -64,17 +65,9 @@ struct BandGroup {
     peak: f32x4,
 }
 
-impl BandGroup {
-    const NEW: Self = Self {
-        diagonal: [f32x4::ZERO; TAPS],
-        upper: [Complex4::ZERO; PAIRS],
-        rhs: [Complex4::ZERO; TAPS],
-        coefs: [Complex4::ZERO; TAPS],
-        power: f32x4::ZERO,
-        residual: f32x4::ZERO,
-        peak: f32x4::ZERO,
-    };
+blank! { BandGroup { diagonal, upper, rhs, coefs, power, residual, peak } }
 
+impl BandGroup {
     /// Updates the normal equations with the observed value and its taps. Returns the correlation of the prior
     /// prediction with the observed value.
     #[inline(always)]
@@ -93,7 +86,7 @@ impl BandGroup {
         }
         if all.to_array() == [MIN_POWER; 4] {
             // Silence carries no information; what was learnt is kept.
-            return PredictionCorrelation::ZERO;
+            return PredictionCorrelation::BLANK;
         }
         let least = (self.peak * MIN_SHARE_OF_PEAK).fast_max(all * MIN_SHARE_OF_TAPS);
         let weight = f32x4::ONE / self.residual.fast_max(least);
@@ -175,6 +168,8 @@ enum CorrelationAverage {
     Frozen,
 }
 
+blank!(CorrelationAverage = Self::Running);
+
 /// Weighted correlation of predictions with observations: product and both powers. The observed power is scaled by the
 /// square of the share that can be predicted after the learning time so far.
 #[derive(Clone, Copy, Debug)]
@@ -184,9 +179,9 @@ struct PredictionCorrelation<T = f32x4> {
     observed: T,
 }
 
-impl PredictionCorrelation {
-    const ZERO: Self = Self { product: f32x4::ZERO, predicted: f32x4::ZERO, observed: f32x4::ZERO };
+blank! { [T: Blank] PredictionCorrelation<T> { product, predicted, observed } }
 
+impl PredictionCorrelation {
     fn plus(self, o: Self) -> Self {
         Self {
             product: self.product + o.product,
@@ -197,8 +192,6 @@ impl PredictionCorrelation {
 }
 
 impl PredictionCorrelation<f32> {
-    const NONE: Self = Self { product: 0.0, predicted: 0.0, observed: 0.0 };
-
     /// Decays by `kept` and adds a new value, of which the share `known` can be predicted so far.
     fn follow(&mut self, kept: f32, new: &PredictionCorrelation, known: f32) {
         self.product = kept * self.product + new.product.reduce_add();
@@ -265,6 +258,8 @@ pub(super) struct Predictor<const C: usize> {
     predicted: [[Complex4; MAX_BAND_GROUPS]; C],
 }
 
+blank! { [const C: usize] Predictor<C> { bands, past, at, turn, known_s, correlation, average, predicted } }
+
 /// Powers of the predicted bands before and after the subtraction.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct PredictionPowers {
@@ -277,28 +272,17 @@ pub(super) struct PredictionPowers {
 }
 
 impl<const C: usize> Predictor<C> {
-    pub(super) const NEW: Self = Self {
-        bands: [BandGroup::NEW; MAX_BAND_GROUPS],
-        past: [[0; PAST]; C],
-        at: 0,
-        turn: 0,
-        known_s: 0.0,
-        correlation: PredictionCorrelation::NONE,
-        average: CorrelationAverage::Running,
-        predicted: [[Complex4::ZERO; MAX_BAND_GROUPS]; C],
-    };
-
-    /// Resets to [`NEW`](Self::NEW), in place.
+    /// Resets to the blank value, in place.
     pub(super) fn clear(&mut self) {
-        self.bands.fill(BandGroup::NEW);
+        self.bands.fill(BandGroup::BLANK);
         self.past.iter_mut().for_each(|past| past.fill(0));
         (self.at, self.turn, self.known_s, self.correlation, self.average) =
-            (0, 0, 0.0, PredictionCorrelation::NONE, CorrelationAverage::Running);
+            (0, 0, 0.0, PredictionCorrelation::BLANK, CorrelationAverage::Running);
     }
 
     /// Starts an analysis ahead of playback: from here on all predictions count towards detection.
     pub(super) fn begin_analysis(&mut self) {
-        (self.correlation, self.average) = (PredictionCorrelation::NONE, CorrelationAverage::Cumulative);
+        (self.correlation, self.average) = (PredictionCorrelation::BLANK, CorrelationAverage::Cumulative);
     }
 
     /// Clears the signal history and keeps coefficients. Freezes the detection if its weight suffices.
@@ -395,7 +379,7 @@ impl<const C: usize> Predictor<C> {
     ) -> PredictionCorrelation {
         let taps = slots_of.map(|slot| self.past[louder][slot..slot + 4 * n].as_chunks::<4>().0);
         let (re, im) = (re.as_chunks::<4>().0, im.as_chunks::<4>().0);
-        let mut correlation = PredictionCorrelation::ZERO;
+        let mut correlation = PredictionCorrelation::BLANK;
         for k in (self.turn % prediction.stride..n).step_by(prediction.stride) {
             let (taps, predicted) = (taps.map(|tap| unpack(&tap[k])), self.predicted[louder][k]);
             correlation = correlation.plus(self.bands[k].learn(

@@ -1,5 +1,6 @@
 //! Frame lengths, windows and time constants by sample rate and latency.
 
+use crate::blank::blank;
 use crate::dsp::fft;
 use crate::math::smoothing;
 use crate::settings::SpectralLatency;
@@ -78,6 +79,12 @@ pub(super) struct Prediction {
     pub(super) correlation_smoothing: f32,
 }
 
+blank! {
+    Prediction {
+        band_groups, delay, stride, kept, known_decay, power_smoothing, peak_decay, correlation_smoothing,
+    }
+}
+
 impl Prediction {
     pub(super) const NONE: Self = Self {
         band_groups: 0,
@@ -121,6 +128,13 @@ pub(super) struct Stft {
     pub(super) noise_bias: f32,
     pub(super) noise_rise: f32,
     pub(super) noise_min_rise: f32,
+}
+
+blank! {
+    Stft {
+        analysis, synthesis, hop, bands, late_hops, prediction, hop_s, noise_smoothing, peak_rise, peak_decay,
+        full_scale, noise_hops, noise_bias, noise_rise, noise_min_rise,
+    }
 }
 
 impl Stft {

@@ -3,6 +3,7 @@
 use super::parameters::Parameters;
 use super::predictor::{Interference, PredictionPowers};
 use super::stft::{BANDS, BANDS_PER_FLOOR, FLOORS, Stft};
+use crate::blank::blank;
 
 /// Maximum delay from the direct sound to the late reverberation, hops.
 const MAX_LATE_HOPS: usize = 24;
@@ -64,6 +65,13 @@ pub(super) struct Suppressor {
     peak: f32,
 }
 
+blank! {
+    Suppressor {
+        powers, gains, smooth, reverberation, history, at, oldest, passed, noise_smooth, noise_running, noise_past,
+        noise, part, parts, hops, peak,
+    }
+}
+
 /// Summary of the gains of a hop.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct GainSummary {
@@ -76,26 +84,7 @@ pub(super) struct GainSummary {
 }
 
 impl Suppressor {
-    pub(super) const NEW: Self = Self {
-        powers: [0.0; BANDS],
-        gains: [1.0; BANDS],
-        smooth: [0.0; BANDS],
-        reverberation: [0.0; BANDS],
-        history: [[0; BANDS]; MAX_LATE_HOPS],
-        at: 0,
-        oldest: 0,
-        passed: [0.0; BANDS],
-        noise_smooth: [0.0; FLOORS],
-        noise_running: [f32::MAX; FLOORS],
-        noise_past: [[f32::MAX; FLOORS]; PARTS],
-        noise: [0.0; FLOORS],
-        part: 0,
-        parts: 0,
-        hops: 0,
-        peak: MIN_POWER,
-    };
-
-    /// Resets to [`NEW`](Self::NEW), in place, to spare the stack of an audio thread.
+    /// Sets the initial state, in place.
     pub(super) fn clear(&mut self) {
         self.gains.fill(1.0);
         for values in [&mut self.powers, &mut self.smooth, &mut self.reverberation, &mut self.passed] {
@@ -312,7 +301,8 @@ fn direct(all: f32, interference: f32) -> f32 {
 impl Suppressor {
     /// A suppressor whose late reverberation has this power in every band.
     pub(super) fn with_late(power: f32) -> Self {
-        let mut fresh = Self::NEW;
+        let mut fresh = <Self as crate::blank::Blank>::BLANK;
+        fresh.clear();
         fresh.history.iter_mut().for_each(|values| values.fill((power.to_bits() >> 16) as u16));
         fresh
     }

@@ -1,4 +1,5 @@
 use super::*;
+use crate::blank::Blank;
 use core::f64::consts::TAU;
 extern crate std;
 use std::boxed::Box;
@@ -17,7 +18,7 @@ pub(super) fn noise(samples: usize) -> Vec<[f32; 1]> {
 pub(super) fn run(s: DeReverbDesign, rate_hz: f64, signal: &[[f32; 1]]) -> (Vec<[f32; 1]>, Box<DeReverbState<1>>) {
     let rate = SampleRate::new(rate_hz).unwrap();
     let coefs = <DeReverb as Stage<1>>::design(&s, rate).unwrap();
-    let mut state = Box::new(<DeReverb as Stage<1>>::state(rate));
+    let mut state = Box::new(DeReverbState::BLANK);
     let mut frames = signal.to_vec();
     DeReverb::run(StageContext::new(&coefs, &mut *state), &mut frames);
     (frames, state)
@@ -101,8 +102,9 @@ fn the_noise_floor_matches_steady_noise() {
         let stft = Stft::new(latency, SampleRate::new(48_000.0).unwrap());
         let s = DeReverbDesign { latency, settings: DeReverbSettings { ..DeReverbSettings::default() } };
         let (_, state) = run(s, 48_000.0, &noise(200_000));
+        let windows = windows(stft.analysis, stft.synthesis);
         // Uniform noise of amplitude 0.1: power 0.01 / 3 times the energy of the window.
-        let energy: f64 = state.windows.analysis.iter().map(|w| f64::from(*w).powi(2)).sum();
+        let energy: f64 = windows.analysis.iter().map(|w| f64::from(*w).powi(2)).sum();
         let power = 0.01 / 3.0 * energy;
         let floor = state.suppressor.mean_noise(stft.bands);
         let db = power_to_db(floor / power);
@@ -229,7 +231,7 @@ fn processing_starts_at_any_sample() {
             DeReverbDesign { latency, settings: DeReverbSettings { decay_ms: 600.0, ..DeReverbSettings::default() } };
         let coefs = <DeReverb as Stage<1>>::design(&s, rate).unwrap();
         let [even, odd] = [1_000, 1_001].map(|before| {
-            let mut state = Box::new(<DeReverb as Stage<1>>::state(rate));
+            let mut state = Box::new(DeReverbState::BLANK);
             DeReverb::run_bypassed(StageContext::new(&coefs, &mut *state), &mut std::vec![[0.0]; before]);
             let mut frames = signal.clone();
             DeReverb::run(StageContext::new(&coefs, &mut *state), &mut frames);

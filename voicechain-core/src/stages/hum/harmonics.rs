@@ -1,5 +1,6 @@
 //! Estimates of the mains harmonics, updated once per period.
 
+use crate::blank::{Blank, blank};
 use crate::dsp::{Complex, Complex4, parabola};
 use core::f64::consts::TAU;
 use wide::f32x4;
@@ -79,6 +80,8 @@ pub(super) fn oscillators(cycles: f64) -> [Complex4; VECTORS] {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct PhaseIncrements(pub(super) [Complex4; VECTORS]);
 
+blank!(PhaseIncrements = Self(Blank::BLANK));
+
 impl PhaseIncrements {
     pub(super) fn new(cycles_per_sample: f64) -> Self {
         Self(oscillators(cycles_per_sample))
@@ -105,6 +108,8 @@ struct Harmonic {
     /// Removed minus estimated amplitude at the start of the period. It fades out linearly over the period.
     step: Amplitude,
 }
+
+blank! { Harmonic { estimate, quartile, removal, steady, locked, magnitudes, weight, phases, step } }
 
 impl Harmonic {
     const NEW: Self = Self {
@@ -138,6 +143,8 @@ struct PhaseKalman {
     cross: f64,
     turn: f64,
 }
+
+blank! { PhaseKalman { phase, cross, turn } }
 
 impl PhaseKalman {
     fn new(period_s: f64) -> Self {
@@ -188,6 +195,12 @@ pub(super) struct Harmonics<const C: usize> {
     periods_since_restart: u32,
     magnitude_count: usize,
     silent: bool,
+}
+
+blank! {
+    [const C: usize] Harmonics<C> {
+        harmonics, offset_hz, turn, tracker, share, moved, periods, periods_since_restart, magnitude_count, silent,
+    }
 }
 
 impl<const C: usize> Harmonics<C> {

@@ -1,4 +1,5 @@
 use super::*;
+use crate::blank::Blank;
 use crate::settings::HumSettings;
 extern crate std;
 use std::vec::Vec;
@@ -18,10 +19,16 @@ fn level_db(x: &[f32]) -> f64 {
     10.0 * libm::log10(x.iter().map(|x| f64::from(*x).powi(2)).sum::<f64>() / x.len() as f64 + 1e-30)
 }
 
+fn clear_state(rate: SampleRate) -> HumState<1> {
+    let mut state = HumState::BLANK;
+    Hum::clear(&mut state, rate);
+    state
+}
+
 fn run(settings: HumSettings, rate_hz: f64, signal: &[f64]) -> (Vec<f32>, HumState<1>) {
     let rate = SampleRate::new(rate_hz).unwrap();
     let coefs = <Hum as Stage<1>>::design(&settings, rate).unwrap();
-    let mut state = <Hum as Stage<1>>::state(rate);
+    let mut state = clear_state(rate);
     let mut frames: Vec<[f32; 1]> = signal.iter().map(|&x| [x as f32]).collect();
     Hum::run(StageContext::new(&coefs, &mut state), &mut frames);
     (frames.iter().map(|f| f[0]).collect(), state)
@@ -118,7 +125,7 @@ fn hum_analysed_in_reverse_is_removed_from_the_first_sample() {
                 let rate = SampleRate::new(rate_hz).unwrap();
                 let settings = HumSettings { on: true, mains: Mains::Hz60, ..HumSettings::default() };
                 let coefs = <Hum as Stage<1>>::design(&settings, rate).unwrap();
-                let mut state = <Hum as Stage<1>>::state(rate);
+                let mut state = clear_state(rate);
                 let forwards: Vec<[f32; 1]> = signal.iter().map(|&x| [x as f32]).collect();
                 let mut backwards: Vec<[f32; 1]> = forwards[..forwards.len() - skipped].iter().rev().copied().collect();
                 Hum::run(StageContext::new(&coefs, &mut state), &mut backwards);

@@ -2,6 +2,8 @@
 //!
 //! Integer sums are exact. Running sums never drift, and silence returns to a gain of exactly 1.
 
+use crate::blank::blank;
+
 /// A reduction: `-log2(gain)` in steps of 2^-20, which is 5.7e-6 dB.
 pub(super) type Reduction = u32;
 
@@ -57,6 +59,8 @@ pub(super) struct RunningMean<const N: usize> {
     /// `2^32 / length`, rounded up.
     reciprocal: u64,
 }
+
+blank! { [const N: usize] RunningMean<N> { past, at, length, sum, reciprocal } }
 
 impl<const N: usize> RunningMean<N> {
     /// Creates a mean over `length` values (1 to `N`), all 0.

@@ -4,6 +4,7 @@ mod properties;
 mod true_peak_guarantee;
 
 use super::{Limiter, LimiterCoefs, LimiterState};
+use crate::blank::Blank;
 use crate::settings::LimiterSettings;
 use crate::stages::{Stage, StageContext};
 use crate::units::SampleRate;
@@ -22,7 +23,9 @@ fn fresh<const C: usize>() -> LimiterState<C>
 where
     [f32; C]: crate::frame::Frame,
 {
-    <Limiter as Stage<C>>::state(rate(48_000.0))
+    let mut state = LimiterState::BLANK;
+    Limiter::clear(&mut state, rate(48_000.0));
+    state
 }
 
 /// Limits a mono signal and removes the latency.

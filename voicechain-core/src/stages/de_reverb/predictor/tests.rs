@@ -91,7 +91,7 @@ fn predictable_reverberation_is_removed() {
             let direct: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
             let other: Vec<_> = (0..4_000).map(|_| spectrum()).collect();
             let suppressor = Box::new(Suppressor::with_late(1e6));
-            let mut predictor = Box::new(Predictor::<1>::NEW);
+            let mut predictor = Box::new(Predictor::<1>::BLANK);
             let parameters =
                 Parameters { floor: 0.0, detection_weight: 0.0, decay_until_late: 1.0, ..coefs.parameters };
             let (mut before, mut after) = (0.0, 0.0);
@@ -165,8 +165,9 @@ fn detection_is_kept_in_silence() {
     for latency in [SpectralLatency::High, SpectralLatency::Low] {
         let stft = Stft::new(latency, rate);
         let coefs = <DeReverb as Stage<1>>::design(&settings(latency, 230.0), rate).unwrap();
-        let suppressor = Box::new(Suppressor::NEW);
-        let mut predictor = Box::new(Predictor::<1>::NEW);
+        let mut suppressor = Box::new(Suppressor::BLANK);
+        suppressor.clear();
+        let mut predictor = Box::new(Predictor::<1>::BLANK);
         let mut noise = noise(7);
         let mut weight_after = |hops: usize, gain: f64| {
             for _ in 0..hops {
@@ -253,7 +254,7 @@ fn the_history_fits_at_every_rate() {
 fn the_normal_equations_are_solved() {
     let mut noise = noise(5);
     let mut random = || f32x4::from([(); 4].map(|()| noise() as f32));
-    let mut group = Box::new(BandGroup::NEW);
+    let mut group = Box::new(BandGroup::BLANK);
     let mut past: Vec<Complex4> = Vec::new();
     for _ in 0..400 {
         // Each value follows from those one, three and six before.
