@@ -29,7 +29,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         settings.set(id, number.parse()?)?;
     }
     let coefs = StripCoefs::<2>::design(&settings, SampleRate::new(48_000.0)?)?;
-    let mut strip = Box::new(Strip::new(&coefs));
+    let mut strip = Box::new(Strip::NEW);
+    strip.set(&coefs);
     let latency = strip.latency() as usize;
 
     let (mut bytes, mut frames) = (Vec::with_capacity(BLOCK * 8), [[0.0_f32; 2]; BLOCK]);

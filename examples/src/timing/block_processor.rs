@@ -100,6 +100,7 @@ pub fn strip<const C: usize>(settings: &StripSettings, rate: SampleRate) -> Resu
 where
     [f32; C]: Frame,
 {
-    let mut strip = Box::new(Strip::<C>::new(&StripCoefs::design(settings, rate)?));
+    let mut strip = Box::new(Strip::<C>::NEW);
+    strip.set(&StripCoefs::design(settings, rate)?);
     Ok(BlockProcessor { latency: strip.latency(), run: Box::new(move |frames| strip.run(frames)) })
 }

@@ -60,6 +60,13 @@ impl MeasuredVoice {
     }
 }
 
+/// A meter on the heap, written in place.
+fn meter<const C: usize>(rate: SampleRate) -> Box<ProfileMeter<C>> {
+    let mut meter = Box::new(ProfileMeter::NEW);
+    meter.restart(rate);
+    meter
+}
+
 /// Profile meter for a recording of one or two channels at its own sample rate.
 pub(crate) enum RecordingMeter {
     Mono(Box<ProfileMeter<1>>),
@@ -71,8 +78,8 @@ impl RecordingMeter {
         let rate = SampleRate::new(f64::from(rate_hz))
             .map_err(|e| JobError::new(JobErrorKind::Rate, e.to_string(), "use a rate from 8000 to 192000 Hz"))?;
         Ok(match channels {
-            1 => Self::Mono(Box::new(ProfileMeter::new(rate))),
-            _ => Self::Stereo(Box::new(ProfileMeter::new(rate))),
+            1 => Self::Mono(meter(rate)),
+            _ => Self::Stereo(meter(rate)),
         })
     }
 

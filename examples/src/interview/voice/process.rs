@@ -29,7 +29,8 @@ impl Voice {
     {
         let design = |e: SettingError| JobError::new(JobErrorKind::Usage, e.to_string(), "correct this setting");
         let coefs = StripCoefs::<C>::design(&self.settings, self.rate).map_err(design)?;
-        let mut strip = Box::new(Strip::new(&coefs));
+        let mut strip = Box::new(Strip::NEW);
+        strip.set(&coefs);
         let mut plot_data = PlotData::new(&self.settings, self.rate);
         let gains = if self.settings.leveller.on { self.leveller_gains::<C>()? } else { Vec::new() };
         if self.settings.hum.on || self.settings.de_reverb.on {
