@@ -395,7 +395,7 @@ where
     /// True during speech at the input and for 200 ms after it.
     #[must_use]
     pub fn voice_is_active(&self) -> bool {
-        self.meters.voice_is_active()
+        !self.is_blank() && self.meters.voice_is_active()
     }
 
     /// Numbers of input samples sanitised since the last reset.
