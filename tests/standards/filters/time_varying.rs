@@ -190,8 +190,9 @@ proptest! {
         let mut any_form = || StateVariable {
             g: noise.octaves_between(1e-3, 1e3),
             k: noise.octaves_between(1e-3, 1e2),
-            m0: 1.0,
-            m1: 0.0,
+            // The band-pass output. An identity keeps no states.
+            m0: 0.0,
+            m1: 1.0,
             m2: 0.0,
         };
         let mut state = CascadeState::<1, 1>::new();
