@@ -1,7 +1,7 @@
 //! Oversampled peak detector for a true-peak limiter.
 
-use crate::dsp::extent::{Extent, larger};
 use crate::blank::blank;
+use crate::dsp::extent::{Extent, larger};
 use crate::dsp::parabola::interpolated_peak;
 use crate::frame::CHUNK;
 
@@ -105,7 +105,8 @@ const ROUNDING_MARGIN: f32 = 1.001;
 /// threshold, no peak can reach the threshold and the interpolation is skipped. Otherwise the same bound, with the
 /// largest sample of each group of eight frames, limits the interpolation to the frames from the first to the last
 /// group that can reach the threshold. A skipped frame's peak is below the threshold, so the peaks at or above it depend
-/// on the samples only, not on the block size. Tested by `peak_bound_preserves_peaks_above_the_threshold`.
+/// on the samples only, not on the block size. Tested by `peak_bound_preserves_peaks_above_the_threshold` and
+/// `peaks_above_the_threshold_do_not_depend_on_the_block_size`.
 #[derive(Clone, Debug)]
 pub struct OversampledPeak<const C: usize> {
     /// Samples per channel; the first `KEPT` are from earlier calls.
@@ -400,13 +401,23 @@ mod tests {
     }
 
     fn peaks_of(signal: &[f32], threshold: f32) -> Vec<f32> {
+        peaks_in_blocks(signal, threshold, &[CHUNK])
+    }
+
+    /// Peaks of blocks of these lengths in turn.
+    fn peaks_in_blocks(signal: &[f32], threshold: f32, lengths: &[usize]) -> Vec<f32> {
         let mut detector = OversampledPeak::<1>::new();
-        let mut out = vec![];
-        for piece in signal.chunks(CHUNK) {
-            let frames: Vec<[f32; 1]> = piece.iter().map(|&x| [x]).collect();
+        let (mut rest, mut out) = (signal, vec![]);
+        for &length in lengths.iter().cycle() {
+            if rest.is_empty() {
+                break;
+            }
+            let (now, later) = rest.split_at(length.min(rest.len()));
+            let frames: Vec<[f32; 1]> = now.iter().map(|&x| [x]).collect();
             let mut peaks = [0.0; CHUNK];
             detector.push(&frames, threshold, &mut peaks);
-            out.extend_from_slice(&peaks[..piece.len()]);
+            out.extend_from_slice(&peaks[..now.len()]);
+            rest = later;
         }
         out
     }
@@ -549,5 +560,31 @@ mod tests {
             |peaks: &[f32]| -> Vec<u32> { peaks.iter().map(|p| if *p >= 0.8 { p.to_bits() } else { 0 }).collect() };
         assert!(above(&all) == above(&some));
         assert!(all != some);
+    }
+
+    /// A low tone with short bursts at half the rate, on its peaks and elsewhere: few frames of a block can reach the
+    /// threshold.
+    #[test]
+    fn peaks_above_the_threshold_do_not_depend_on_the_block_size() {
+        let signal: Vec<f32> = (0..30_000_u32)
+            .map(|n| {
+                let tone = 0.9 * libm::sin(f64::from(n) * 0.013);
+                let burst = if n % 701 < n / 701 % 23 { 0.4 * f64::from(n / 3_000) / 10.0 } else { 0.0 };
+                (tone + if n % 2 == 0 { burst } else { -burst }) as f32
+            })
+            .collect();
+        let threshold = 0.95;
+        let above = |peaks: &[f32]| -> Vec<u32> {
+            peaks.iter().map(|p| if *p >= threshold { p.to_bits() } else { 0 }).collect()
+        };
+        let all = above(&peaks_of(&signal, 1e-9));
+        assert!(all.iter().any(|&peak| peak > 0));
+        for lengths in [&[CHUNK][..], &[1], &[7, 1, 64, 16, 15, 33], &[55, 54], &[2, 63]] {
+            assert!(above(&peaks_in_blocks(&signal, threshold, lengths)) == all, "{lengths:?}");
+        }
+        // Negative control: frames of the same blocks are skipped.
+        let some = peaks_of(&signal, threshold);
+        let partly = |block: &[f32]| block.contains(&0.0) && block.iter().any(|&peak| peak > 0.0);
+        assert!(some.chunks(CHUNK).any(partly));
     }
 }

@@ -1,7 +1,7 @@
 //! True-peak and sample-peak meter (ITU-R BS.1770 Annex 2).
 
-use crate::dsp::extent::{Extent, larger};
 use crate::blank::blank;
+use crate::dsp::extent::{Extent, larger};
 use crate::frame::CHUNK;
 use crate::{SampleRate, math};
 use wide::f32x4;
