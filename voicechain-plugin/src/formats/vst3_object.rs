@@ -31,6 +31,13 @@ struct AnnouncedValue {
     value: ParamValue,
 }
 
+/// Announced value of a parameter; none while the sound follows the host.
+struct Announcement {
+    /// Steps between the values of a switch or a choice; 0 for a continuous parameter.
+    steps: int32,
+    value: Option<AnnouncedValue>,
+}
+
 /// Plugin object that the host holds. Without MIDI, the framework's interfaces for it are left out.
 pub(super) struct HostedPlugin {
     component: ComPtr<IComponent>,
@@ -46,8 +53,8 @@ pub(super) struct HostedPlugin {
     set_up: AtomicBool,
     active: AtomicBool,
     processing: AtomicBool,
-    /// By parameter; none while the sound follows the host. The audio thread does not access it.
-    announced: Mutex<BTreeMap<ParamID, Option<AnnouncedValue>>>,
+    /// By parameter. The audio thread does not access it.
+    announced: Mutex<BTreeMap<ParamID, Announcement>>,
 }
 
 impl Class for HostedPlugin {
@@ -63,7 +70,7 @@ impl HostedPlugin {
         let controller: ComPtr<IEditController> = framework.to_com_ptr()?;
         Some(ComWrapper::new(Self {
             component: framework.to_com_ptr()?,
-            announced: Mutex::new(parameter_ids(&controller).into_iter().map(|id| (id, None)).collect()),
+            announced: Mutex::new(no_announcements(&controller)),
             controller,
             processor: framework.to_com_ptr()?,
             requirements: framework.to_com_ptr()?,
@@ -77,21 +84,22 @@ impl HostedPlugin {
         }))
     }
 
-    fn with_announced<T>(&self, then: impl FnOnce(&mut BTreeMap<ParamID, Option<AnnouncedValue>>) -> T) -> T {
+    fn with_announced<T>(&self, then: impl FnOnce(&mut BTreeMap<ParamID, Announcement>) -> T) -> T {
         then(&mut self.announced.lock().unwrap_or_else(PoisonError::into_inner))
     }
 }
 
-/// Ids of all parameters.
+/// All parameters by their ids, with nothing announced.
 #[allow(unsafe_code)]
-fn parameter_ids(controller: &ComPtr<IEditController>) -> Vec<ParamID> {
+fn no_announcements(controller: &ComPtr<IEditController>) -> BTreeMap<ParamID, Announcement> {
     // SAFETY: the description is plain data that the framework fills.
     unsafe {
-        let id = |index| {
+        let parameter = |index| {
             let mut info: ParameterInfo = std::mem::zeroed();
-            (controller.getParameterInfo(index, &raw mut info) == kResultOk).then_some(info.id)
+            let known = controller.getParameterInfo(index, &raw mut info) == kResultOk;
+            known.then_some((info.id, Announcement { steps: info.stepCount, value: None }))
         };
-        (0..controller.getParameterCount()).filter_map(id).collect()
+        (0..controller.getParameterCount()).filter_map(parameter).collect()
     }
 }
 
@@ -139,7 +147,7 @@ impl IComponentTrait for HostedPlugin {
     unsafe fn setState(&self, state: *mut IBStream) -> tresult {
         // SAFETY: as the caller guarantees.
         let result = unsafe { self.component.setState(state) };
-        self.with_announced(|announced| announced.values_mut().for_each(|value| *value = None));
+        self.with_announced(|announced| announced.values_mut().for_each(|announced| announced.value = None));
         if state_accepted(&self.instance, result == kResultOk) { kResultOk } else { kResultFalse }
     }
 }
@@ -162,7 +170,7 @@ impl IEditControllerTrait for HostedPlugin {
     unsafe fn getParamNormalized(&self, id: ParamID) -> ParamValue {
         // SAFETY: as the caller guarantees.
         let now = unsafe { self.controller.getParamNormalized(id) };
-        let announced = self.with_announced(|announced| announced.get(&id).copied().flatten());
+        let announced = self.with_announced(|announced| announced.get(&id).and_then(|announced| announced.value));
         match announced {
             Some(AnnouncedValue { before, value }) if now == before && self.processing.load(Ordering::Acquire) => value,
             _ => now,
@@ -179,7 +187,9 @@ impl IEditControllerTrait for HostedPlugin {
             let ignored = result == kResultOk && self.processing.load(Ordering::Acquire) && value.is_finite();
             self.with_announced(|announced| {
                 if let Some(announced) = announced.get_mut(&id) {
-                    *announced = ignored.then_some(AnnouncedValue { before, value });
+                    let steps = ParamValue::from(announced.steps);
+                    let value = if steps > 0.0 { (value * steps).round() / steps } else { value };
+                    announced.value = ignored.then_some(AnnouncedValue { before, value });
                 }
             });
             result
