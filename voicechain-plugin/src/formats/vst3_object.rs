@@ -183,7 +183,7 @@ impl IEditControllerTrait for HostedPlugin {
             let before = self.controller.getParamNormalized(id);
             let result = self.controller.setParamNormalized(id, value);
             let plain = self.controller.normalizedParamToPlain(id, value);
-            let value = self.controller.plainParamToNormalized(id, plain);
+            let value = self.controller.plainParamToNormalized(id, plain).clamp(0.0, 1.0);
             let ignored = result == kResultOk && self.processing.load(Ordering::Acquire) && value.is_finite();
             self.with_announced(|announced| {
                 if let Some(announced) = announced.get_mut(&id) {
