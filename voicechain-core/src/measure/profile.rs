@@ -245,8 +245,8 @@ pub struct Reverberation {
     /// Effective decay time by 60 dB, s, estimated from the slope of the voice's decays. It is not the reverberation
     /// time of ISO 3382.
     pub decay_time_s: f64,
-    /// True if the decay time is below 0.22 s, as close to the microphone or in a room that absorbs strongly. From
-    /// 0.22 s on, the de-reverb is proposed. Tested by `a_dry_voice_is_never_given_a_de_reverb`.
+    /// True if the decay time is below 0.17 s, as close to the microphone or in a room that absorbs strongly. From
+    /// 0.17 s on, the de-reverb is proposed. Tested by `a_dry_voice_is_never_given_a_de_reverb`.
     pub dry: bool,
 }
 

@@ -304,11 +304,11 @@ fn hum_reverberation_and_noise_turn_on_their_stages() {
          (common practice, no source)."
     );
     assert!(
-        sentence("de_reverb.decay_ms").starts_with("The decay time is 600 ms; the de-reverb is proposed from 220 ms")
+        sentence("de_reverb.decay_ms").starts_with("The decay time is 600 ms; the de-reverb is proposed from 170 ms")
     );
     // A long decay time increases the range by up to 3 dB, a short one lowers it by up to 2 dB, on its step.
     for (decay_time_s, range_db) in
-        [(0.23, 13.0), (0.28, 13.0), (0.34, 14.0), (0.4, 15.0), (0.8, 15.0), (0.9, 16.5), (1.0, 18.0), (1.5, 18.0)]
+        [(0.2, 13.0), (0.28, 13.0), (0.34, 14.0), (0.4, 15.0), (0.8, 15.0), (0.9, 16.5), (1.0, 18.0), (1.5, 18.0)]
     {
         voice.reverberation = Ok(Reverberation::with_decay_time(decay_time_s));
         let p = proposal_for(&voice);
@@ -317,7 +317,7 @@ fn hum_reverberation_and_noise_turn_on_their_stages() {
     }
 
     // A treated room is treated; a decay time below that of dry voices is not.
-    for (decay_time_s, acts) in [(0.23, true), (0.21, false)] {
+    for (decay_time_s, acts) in [(0.18, true), (0.16, false)] {
         voice.reverberation = Ok(Reverberation::with_decay_time(decay_time_s));
         assert_eq!(proposal_for(&voice).settings.de_reverb != default.de_reverb, acts, "{decay_time_s}");
     }
@@ -619,5 +619,5 @@ fn a_dry_voice_is_never_given_a_de_reverb() {
         }
     }
     let dry = |ms: f64| Reverberation::with_decay_time(1e-3 * ms).dry;
-    assert!(dry(219.9) && !dry(220.1));
+    assert!(dry(169.9) && !dry(170.1));
 }

@@ -6,7 +6,7 @@ use crate::dsp::fft::{self, RealFft, SplitComplex};
 use crate::error::SettingError;
 use crate::frame::{CHUNK, Frame};
 use crate::math::{from_db, power_to_db, smooth_step, smoothing};
-use crate::reverberation::{LONG_DECAY_MS, SHORT_DECAY_MS};
+use crate::reverberation::{DRY_DECAY_MS, LONG_DECAY_MS, SHORT_DECAY_MS};
 use crate::settings::{DeReverbSettings, SpectralLatency, StripSettings};
 use crate::units::SampleRate;
 
@@ -24,8 +24,8 @@ use stft::{HALF, MAX_FRAME, MAX_SYNTHESIS, Stft};
 use suppressor::Suppressor;
 use windows::windows;
 
-/// Decay times at which the stage starts to act and from which it acts fully, ms (see tests/standards/DE_REVERB.md).
-const ACTS_MS: [f64; 2] = [170.0, 180.0];
+/// Decay time from which the stage acts fully, ms. It starts to act at [`DRY_DECAY_MS`].
+const REVERBERANT_MS: f64 = 180.0;
 /// Decay times between which noise reduction without detected reverberation fades in, ms. Chosen on the development
 /// recordings (see tests/standards/DE_REVERB.md).
 const NOISE_REMOVED_MS: [f64; 2] = [183.0, 203.0];
@@ -280,7 +280,7 @@ where
                     hops * (1.0 + detection_weight * (FORGETTING_IF_SHORT - 1.0)),
                 ) as f32,
                 floor: from_db(-s.range_db) as f32,
-                strength: share(ACTS_MS[0], ACTS_MS[1]) as f32,
+                strength: share(DRY_DECAY_MS, REVERBERANT_MS) as f32,
                 noise_only_strength: share(NOISE_REMOVED_MS[0], NOISE_REMOVED_MS[1]) as f32,
                 detection_weight: detection_weight as f32,
             },

@@ -14,7 +14,7 @@ const LONG_DECAY_RANGE_DB: f64 = 3.0;
 /// tests/standards/DE_REVERB.md).
 const SHORT_DECAY_RANGE_DB: f64 = -2.0;
 
-/// Proposes the de-reverb with the measured decay time, from 0.22 s on. The attenuation follows from the decay time: it
+/// Proposes the de-reverb with the measured decay time, from 0.17 s on. The attenuation follows from the decay time: it
 /// is small in a treated room. With a long decay time a larger range lowers the reverberation that is audible between
 /// words; with a short one a smaller range preserves more of the voice.
 pub(in crate::propose) fn de_reverb(profile: &Profile, proposal: &mut Proposal) {
