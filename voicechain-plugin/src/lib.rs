@@ -34,7 +34,6 @@ pub mod sample_ring;
 mod scale;
 mod settings_file;
 pub mod state;
-mod threads;
 mod undo;
 mod user_actions;
 pub mod voice_meter;

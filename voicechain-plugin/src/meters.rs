@@ -154,7 +154,8 @@ mod tests {
         let mut settings = StripSettings::default();
         settings.trim.gain_db = 6.0;
         settings.compressor.on = false;
-        let mut strip = Strip::<2>::new(&StripCoefs::design(&settings, rate).unwrap());
+        let mut strip = Box::new(Strip::<2>::NEW);
+        strip.set(&StripCoefs::design(&settings, rate).unwrap());
         let meters = Meters::default();
         let mut sender = meters.open(rate.hz());
         let mut run = |frames: usize| {

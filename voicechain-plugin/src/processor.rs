@@ -2,7 +2,7 @@
 
 use crate::meters::ReadingSender;
 use crate::parameters::Parameters;
-use crate::threads::large_stack_thread;
+use std::thread;
 use voicechain_core::frame::Frame;
 use voicechain_core::settings::SectionId;
 use voicechain_core::{SampleRate, Strip, StripCoefs, StripSettings};
@@ -15,7 +15,7 @@ pub struct StripProcessor<const C: usize>
 where
     [f32; C]: Frame,
 {
-    strip: Strip<C>,
+    strip: Box<Strip<C>>,
     rate: SampleRate,
     settings: StripSettings,
     seen_changes: u32,
@@ -37,7 +37,8 @@ where
     pub fn new(parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Box<Self>> {
         let (seen_changes, settings) = (parameters.change_count(), parameters.modulated_settings());
         let coefs = StripCoefs::design(&settings, rate).ok()?;
-        let (strip, tail) = (Strip::new(&coefs), coefs.tail());
+        let (mut strip, tail) = (Box::new(Strip::NEW), coefs.tail());
+        strip.set(&coefs);
         let restart_requested = false;
         let mut processor = Box::new(Self {
             strip,
@@ -147,7 +148,8 @@ pub enum Processor {
 }
 
 impl Processor {
-    /// Processor for one or two channels; `None` for any other number. It is built on a thread of its own.
+    /// Processor for one or two channels; `None` for any other number. It is built on a thread of its own: in a
+    /// debug build a strip passes over the stack, and that of a host's thread may be only half a megabyte.
     #[must_use]
     pub fn new(count: u32, parameters: &Parameters, rate: SampleRate, latency_is_fixed: bool) -> Option<Self> {
         let build = || match count {
@@ -155,8 +157,8 @@ impl Processor {
             2 => StripProcessor::new(parameters, rate, latency_is_fixed).map(Self::Stereo),
             _ => None,
         };
-        std::thread::scope(|scope| {
-            large_stack_thread("voicechain strip").spawn_scoped(scope, build).ok()?.join().ok()?
+        thread::scope(|scope| {
+            thread::Builder::new().name("voicechain strip".into()).spawn_scoped(scope, build).ok()?.join().ok()?
         })
     }
 

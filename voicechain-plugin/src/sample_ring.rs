@@ -3,7 +3,6 @@
 //! The audio thread copies frames into a lock-free ring buffer. Frames that do not fit are dropped and counted. The
 //! sink is told where frames are missing, so it can state the captured fraction of the signal.
 
-use crate::threads::large_stack_thread;
 use rtrb::{Consumer, Producer, RingBuffer};
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -158,7 +157,7 @@ impl SampleRing {
         }
         shared.sessions.fetch_add(1, Ordering::Relaxed);
         shared.open.store(true, Ordering::Release);
-        let thread = large_stack_thread("voice meter").spawn(move || {
+        let thread = std::thread::Builder::new().name("voice meter".into()).spawn(move || {
             let mut lost = 0;
             loop {
                 // Read first, so that frames sent before the end are still delivered.

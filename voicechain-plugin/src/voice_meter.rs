@@ -23,7 +23,7 @@ pub struct MeasuredVoice {
 /// Profile meter for `C` channels with a delay of one crossfade, so that the signal can be crossfaded across gaps.
 #[derive(Debug)]
 struct GapCrossfader<const C: usize> {
-    meter: ProfileMeter<C>,
+    meter: Box<ProfileMeter<C>>,
     /// Latest frames, not yet measured; at most one crossfade long.
     end: Vec<[f32; C]>,
     /// Number of frames of `end` that fade into `after`; 0 outside a gap.
@@ -37,10 +37,12 @@ impl<const C: usize> GapCrossfader<C>
 where
     [f32; C]: Frame,
 {
-    fn new(rate: SampleRate) -> Box<Self> {
+    fn new(rate: SampleRate) -> Self {
+        let mut meter = Box::new(ProfileMeter::NEW);
+        meter.restart(rate);
         let crossfade_length = rate.samples(CROSSFADE_MS) as usize;
         let (end, after) = (Vec::with_capacity(crossfade_length), Vec::with_capacity(crossfade_length));
-        Box::new(Self { meter: ProfileMeter::new(rate), end, crossfade_frames: 0, after, crossfade_length })
+        Self { meter, end, crossfade_frames: 0, after, crossfade_length }
     }
 
     fn push(&mut self, interleaved: &[f32]) {
@@ -96,8 +98,8 @@ where
 enum ChannelMeter {
     #[default]
     None,
-    Mono(Box<GapCrossfader<1>>),
-    Stereo(Box<GapCrossfader<2>>),
+    Mono(GapCrossfader<1>),
+    Stereo(GapCrossfader<2>),
 }
 
 /// Measures the voice on the plugin's input. A new activation with the same rate and channels continues the
