@@ -25,6 +25,9 @@ blank! { Block { peak, sum, samples } }
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CrestFactor {
     past: [Block; BLOCKS],
+    /// Highest peak and number of samples of `past`.
+    past_peak: f64,
+    past_samples: u32,
     next: usize,
     running: Block,
     block_samples: u32,
@@ -35,7 +38,7 @@ pub struct CrestFactor {
     mean_power: f64,
 }
 
-blank! { CrestFactor { past, next, running, block_samples, tick_peak, tick_sum, frames, peak_power, mean_power } }
+blank! { CrestFactor { past, past_peak, past_samples, next, running, block_samples, tick_peak, tick_sum, frames, peak_power, mean_power } }
 
 impl CrestFactor {
     /// Creates a cleared detector.
@@ -43,6 +46,8 @@ impl CrestFactor {
     pub fn new(rate: SampleRate) -> Self {
         Self {
             past: [Block::default(); BLOCKS],
+            past_peak: 0.0,
+            past_samples: 0,
             next: 0,
             running: Block::default(),
             block_samples: rate.samples(TIME_MS / BLOCKS as f64),
@@ -95,15 +100,14 @@ impl CrestFactor {
         running.sum += self.tick_sum;
         running.samples += self.frames;
         (self.tick_peak, self.tick_sum, self.frames) = (0.0, 0.0, 0);
-        let all = self.past.iter().fold(self.running, |all, block| Block {
-            peak: all.peak.max(block.peak),
-            sum: all.sum + block.sum,
-            samples: all.samples + block.samples,
-        });
-        (self.peak_power, self.mean_power) = (all.peak, all.sum / f64::from(all.samples));
-        if self.running.samples >= self.block_samples {
-            self.past[self.next] = core::mem::take(&mut self.running);
+        let sum = self.past.iter().fold(running.sum, |sum, block| sum + block.sum);
+        self.peak_power = running.peak.max(self.past_peak);
+        self.mean_power = sum / f64::from(running.samples + self.past_samples);
+        if running.samples >= self.block_samples {
+            self.past[self.next] = core::mem::take(running);
             self.next = (self.next + 1) % BLOCKS;
+            self.past_peak = self.past.iter().fold(0.0, |peak, block| block.peak.max(peak));
+            self.past_samples = self.past.iter().map(|block| block.samples).sum();
         }
     }
 
