@@ -50,7 +50,7 @@ fn options() -> Result<Options, String> {
 /// The settings after the change.
 fn changed(before: &StripSettings, change: &str) -> StripSettings {
     let mut s = *before;
-    // The ceiling reaches from -12 to 0 dBTP.
+    // Inside the range, and down where it is not already low.
     let ceiling_dbtp = before.limiter.ceiling_dbtp + if before.limiter.ceiling_dbtp < -6.0 { 2.0 } else { -2.0 };
     match change {
         "bell" => s.corrective_eq.bell_2_gain_db -= 3.0,

@@ -4,7 +4,7 @@
 use crate::Row;
 use crate::subset::{of_subset, profile, share};
 use voicechain_core::measure::Profile;
-use voicechain_core::propose::{Context, propose};
+use voicechain_core::propose::{Context, Proposal, propose};
 use voicechain_core::settings::StageId;
 use voicechain_core::{SampleRate, StripSettings};
 use voicechain_tests::faults::{active_level, piece_levels, third_octaves, with_gain};
@@ -88,6 +88,8 @@ fn pauses(samples: &[f32]) -> Vec<usize> {
 struct Effect {
     /// Even level, as measured.
     even: bool,
+    /// Stages that the proposal switches on or sets, besides trim and limiter.
+    acting: usize,
     /// Change of the crest factor, dB.
     crest_db: f64,
     /// The compressor's 95th-percentile gain reduction during speech, dB; 0 if it is off.
@@ -116,6 +118,14 @@ fn power_db(levels: &[f64], at: &[usize]) -> f64 {
     10.0 * (at.iter().map(|&at| 10_f64.powf(0.1 * levels[at])).sum::<f64>() / at.len() as f64).log10()
 }
 
+/// Number of stages, besides trim and limiter, that change the sound.
+fn acting(settings: &StripSettings) -> usize {
+    let switched = ["hum", "high_pass", "de_reverb", "expander", "leveller", "de_esser", "compressor"];
+    let on = switched.iter().filter(|stage| settings.get(&format!("{stage}.on")) == Some(1.0)).count();
+    let idle = Proposal::idle().settings;
+    on + usize::from(settings.corrective_eq != idle.corrective_eq) + usize::from(settings.tone_eq != idle.tone_eq)
+}
+
 fn effect(samples: &[f32]) -> Effect {
     let profile: Profile = profile(samples);
     let settings = propose(&profile, Context::default()).settings;
@@ -133,6 +143,7 @@ fn effect(samples: &[f32]) -> Effect {
     let rises = high.iter().zip(before).filter(|(_, before)| before > &(middle - AUDIBLE_DB));
     Effect {
         even: profile.level_consistency.is_ok_and(|consistency| consistency.standard_deviation_db <= EVEN_DB),
+        acting: acting(&settings),
         crest_db,
         reduction_db,
         pauses_db: (quiet.len() > MIN_PAUSES).then(rise),
@@ -159,6 +170,11 @@ pub(crate) fn rows() -> Vec<Row> {
                 [Subset::Development, Subset::Evaluation].map(|subset| cell(&of_subset(&all, subset)));
             rows.push(Row { quantity: format!("good voices, {copy}: {words}"), required, development, evaluation });
         };
+        row("stages of nine that act besides trim and limiter: median, most".into(), "none", &|all| {
+            let mut acting: Vec<usize> = all.iter().map(|effect| effect.acting).collect();
+            acting.sort_unstable();
+            format!("{}, {}", acting[acting.len() / 2], acting[acting.len() - 1])
+        });
         let limit = if at == 1 { "all up to 1 dB" } else { "none (1 dB)" };
         row("rise of the crest factor".into(), limit, &|all| {
             cell(all.iter().map(|effect| effect.crest_db).collect(), f64::NEG_INFINITY..=1.0)

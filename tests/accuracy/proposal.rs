@@ -16,6 +16,8 @@ const SIBILANCE_DB: f64 = 8.0;
 const SIBILANT_HZ: [f64; 2] = [5_000.0, 9_000.0];
 /// Step of proposed thresholds, dB.
 const STEP_DB: f64 = 0.5;
+/// Step of a proposed ceiling, with rounding, dB.
+const CEILING_STEP_DB: f64 = 0.1001;
 /// Level of the second of two voices below the first, dB.
 const QUIETER_DB: f64 = 12.0;
 
@@ -150,6 +152,9 @@ fn found(speaker: &Speaker) -> Found {
     if (same.de_esser.threshold_db - settings.de_esser.threshold_db).abs() <= STEP_DB {
         same.de_esser.threshold_db = settings.de_esser.threshold_db;
     }
+    if (same.limiter.ceiling_dbtp - settings.limiter.ceiling_dbtp).abs() <= CEILING_STEP_DB {
+        same.limiter.ceiling_dbtp = settings.limiter.ceiling_dbtp;
+    }
     let seed = speaker.name.bytes().map(u64::from).sum();
     Found {
         lufs,
@@ -207,8 +212,10 @@ pub(crate) fn rows() -> Vec<Row> {
             format!("{:.1}, {:.1} LU", percentile(apart.clone(), 0.5), percentile(apart, 1.0))
         },
     );
-    row("a voice 12 dB quieter gets the same settings except the trim and one step of a threshold", "all", &|all| {
-        share(all.iter().filter(|f| f.level_alone).count(), all.len())
-    });
+    row(
+        "a voice 12 dB quieter gets the same settings except the trim and one step of a threshold or the ceiling",
+        "all",
+        &|all| share(all.iter().filter(|f| f.level_alone).count(), all.len()),
+    );
     rows
 }

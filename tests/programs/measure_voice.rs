@@ -46,7 +46,7 @@ fn one_recording_gives_page_data_drawing_and_settings() {
     }
     assert!(page.lines().all(|line| line.chars().count() <= 100), "{page}");
     // A measurement appears once for all settings that follow from it.
-    assert_eq!(page.matches("The 10th percentile of the pitch is").count(), 1, "{page}");
+    assert_eq!(page.matches("The 95th percentile of speech peaks after the trim is").count(), 1, "{page}");
 
     let arguments = ["anna.wav", "--json", "--settings", "anna.toml", "--svg", "anna.svg"];
     let first = run(&directory, &arguments).done();

@@ -456,24 +456,24 @@ fn without_settings_each_voice_gets_its_own_proposal_with_reasons() {
             seen.push((voice["name"].clone(), sentence.to_owned()));
         }
     }
-    // Each reason appears once and refers to this voice by its pitch.
+    // Each reason appears once and refers to this voice by its loudness.
     for (k, one) in seen.iter().enumerate() {
         assert!(!seen[..k].contains(one), "twice: {one:?}");
     }
-    let pitch = |name: &str| {
-        seen.iter().find(|(of, s)| of == name && s.starts_with("The 10th percentile of the pitch")).map(|x| &x.1)
-    };
-    assert!(pitch("anna").is_some() && pitch("ben").is_some() && pitch("anna") != pitch("ben"), "{seen:?}");
+    let loudness =
+        |name: &str| seen.iter().find(|(of, s)| of == name && s.starts_with("The integrated loudness")).map(|x| &x.1);
+    let both = [loudness("anna"), loudness("ben")];
+    assert!(both.iter().all(Option::is_some) && both[0] != both[1], "{seen:?}");
     // One second of speech gets only a trim.
     assert_eq!(report["voices"][2]["evidence"], serde_json::json!([]));
     let short = settings_file::read(&directory.path("mixed/settings-hm.toml")).expect("settings");
     assert!(!short.compressor.on && !short.de_esser.on && !short.high_pass.on && short.trim.gain_db != 0.0);
-    for words in ["The 10th percentile", "too short to be judged", "proposed from the measurement"] {
+    for words in ["The integrated loudness", "too short to be judged", "proposed from the measurement"] {
         assert!(ran.out.contains(words), "'{words}' is missing in:\n{}", ran.out);
     }
     assert!(ran.out.lines().all(|line| line.chars().count() <= 100), "{}", ran.out);
     let page = fs::read_to_string(directory.path("mixed/report.html")).expect("a page");
-    assert!(page.contains("The 10th percentile of the pitch is"));
+    assert!(page.contains("The integrated loudness is"));
     // Stages that stay off say why, in data and page. Without noise no expander is needed.
     let off = report["voices"][0]["left_off"].as_array().expect("a list");
     let expander = off.iter().find(|off| off["stage"] == "expander").expect("the expander");
@@ -491,7 +491,7 @@ fn the_hosts_changes_are_carried_over_to_the_guest() {
     let settings = |name: &str| settings_file::read(&directory.path(name)).expect("settings");
     directory.run(&files).done();
     let (host, guest) = (settings("mixed/settings-host.toml"), settings("mixed/settings-guest.toml"));
-    assert_ne!(host.high_pass, guest.high_pass);
+    assert_ne!(host.trim, guest.trim);
     // Without changes to the host's settings, both voices get their own proposals.
     fs::copy(directory.path("mixed/settings-host.toml"), directory.path("host.toml")).expect("a copy");
     directory.run(&[&files[..], &["--host-settings", "host.toml"]].concat()).done();

@@ -102,22 +102,24 @@ fn a_mix_of_two_recorded_actors_meets_its_targets() {
         let [high_pass, corrective, de_esser, compressor, tone] =
             ["high_pass", "corrective_eq", "de_esser", "compressor", "tone_eq"].map(lu);
         println!("{name}: ledger {ledger}, spread {before:.2} to {after:.2} LU");
-        // The compressor works in its usual range.
         let p95 = of("gain_reduction/compressor/p95_db");
-        assert!((2.0..=10.0).contains(&p95), "{name}: {p95} dB");
         assert!(of("gain_reduction/de_esser/p95_db") <= 6.0);
         // The limiter after the compressor acts on rare peaks only.
         assert!(of("gain_reduction/limiter/p95_db") < 1.0 && of("gain_reduction/limiter/max_db") < 6.0);
         // No stage changes the level much: high-pass and equalisers hardly change the loudness of a voice.
         assert!((-1.0..=0.2).contains(&high_pass) && corrective.abs() < 1.5 && tone.abs() < 1.5, "{name}: {ledger}");
         assert!((-3.0..=0.05).contains(&de_esser) && compressor.abs() < 4.0, "{name}: {ledger}");
-        // Quiet words come closer to loud ones. A voice whose level is even is compressed by 0 to 3 dB only, at 1.5:1.
+        // Quiet words come closer to loud ones. A voice whose level is even is compressed by 1 to 3 dB, at 1.4:1,
+        // others by 3 to 6 dB.
         let settings = report["voices"][index]["settings"].as_array().expect("settings");
         let compressor = settings.iter().find(|s| s["stage"] == "compressor").expect("a compressor");
-        if compressor["description"].as_str().expect("a description").contains("1.5:1") {
-            assert!(after < before && p95 <= 3.0, "{name}: {before:.2} to {after:.2} LU, {p95} dB");
+        if compressor["description"].as_str().expect("a description").contains("1.4:1") {
+            assert!(after < before && (1.0..=3.0).contains(&p95), "{name}: {before:.2} to {after:.2} LU, {p95} dB");
         } else {
-            assert!(after < before - 0.5, "{name}: {before:.2} to {after:.2} LU");
+            assert!(
+                after < before - 0.5 && (3.0..=6.0).contains(&p95),
+                "{name}: {before:.2} to {after:.2} LU, {p95} dB"
+            );
         }
     }
     // The files cause one warning, about their rate; all other warnings are sentences about the voices.

@@ -81,6 +81,11 @@ const QUANTITIES: &[Quantity] =
             remove: |voice| voice.profile.level.sample_peak_dbfs = -60.0,
         },
         Quantity {
+            words: &["true peak"],
+            draw: |voice, noise| voice.profile.level.true_peak_dbtp = noise.between(-30.0, 1.0),
+            remove: |voice| voice.profile.level.true_peak_dbtp = f64::NAN,
+        },
+        Quantity {
             words: &["relative to the voice", "highest peak", "limited voice", "louder channel"],
             draw: |voice, noise| voice.profile.level.active_level_dbov = measured(noise, -50.0, -15.0),
             remove: |voice| voice.profile.level.active_level_dbov = Err(Unavailable::Silence),
@@ -178,7 +183,7 @@ const QUANTITIES: &[Quantity] =
             },
         },
         Quantity {
-            words: &["decay time"],
+            words: &["decay time", "after the de-reverb"],
             draw: |voice, noise| {
                 voice.profile.reverberation =
                     measured(noise, 0.1, 1.5).map(|decay_time_s| Reverberation { decay_time_s, dry: false });
@@ -220,7 +225,6 @@ const QUANTITIES: &[Quantity] =
                 profile.level.active_s = noise.between(10.0, 400.0);
                 profile.level.activity_percent = noise.between(10.0, 90.0);
                 profile.level.loudness_range_lu = measured(noise, 1.0, 20.0);
-                profile.level.true_peak_dbtp = noise.between(-20.0, 2.0);
                 profile.level.clipping.runs = noise.between(0.0, 9.0) as u32;
                 profile.background_noise.noise_floor_dbfs = measured(noise, -90.0, -30.0);
                 profile.background_noise.dc_offset = 0.01 * noise.sample();

@@ -105,7 +105,7 @@ fn the_printed_table_has_one_line_per_setting() {
     let line = |id: &str| lines.iter().find(|line| line.contains(id)).copied().expect("a line");
     assert!(line("`compressor.ratio`").contains("| 1 to 20, infinite | 3:1 |"));
     assert!(line("`high_pass.slope`").contains("48 dB/oct | 18 dB/oct |"));
-    assert!(line("`limiter.ceiling_dbtp`").contains("| -12 to 0 dBTP | -1 dBTP |"));
+    assert!(line("`limiter.ceiling_dbtp`").contains("| -24 to 0 dBTP | -1 dBTP |"));
     assert!(line("`high_pass.on`").contains("| off, on | on |"));
 }
 

@@ -55,5 +55,6 @@ pub fn propose(profile: &Profile, context: Context) -> Proposal {
     rules::de_esser(profile, &mut proposal);
     rules::compressor(profile, context, &mut proposal);
     rules::tone_eq(profile, context, &mut proposal);
+    rules::limiter(profile, &mut proposal);
     proposal
 }

@@ -428,7 +428,7 @@ stages {
     /// True-peak limiter.
     Limiter limiter: LimiterSettings "Limiter" {
         on: bool = true, "on", Switch, [0.0, 1.0; 1.0], Linear, NONE, true, "Switches the limiter on or off; its latency stays.";
-        ceiling_dbtp: f64 = -1.0, "ceiling", DecibelTruePeak, [-12.0, 0.0; 0.1], Linear, NONE, true, "Maximum true peak of the output of the limiter.";
+        ceiling_dbtp: f64 = -1.0, "ceiling", DecibelTruePeak, [-24.0, 0.0; 0.1], Linear, NONE, true, "Maximum true peak of the output of the limiter.";
         look_ahead_ms: f64 = 1.5, "look-ahead", Millisecond, [0.5, 5.0; 0.1], Linear, NONE, false, "Time by which gain reduction precedes a peak; longer is smoother. Changes the latency.";
         release_ms: f64 = 80.0, "release", Millisecond, [10.0, 1_000.0; COARSE_STEP], Logarithmic, NONE, true, "Time constant of recovery (63 % of the change in dB).";
     }

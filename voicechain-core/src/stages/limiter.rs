@@ -27,7 +27,7 @@
 //! # Guarantee between samples
 //!
 //! Measured at 16 times the rate by windowed sincs of 96, 128 and 192 taps, independent of the detector. Conditions:
-//! look-ahead 0.5 ms, release 10 ms, ceilings -12 and 0 dBTP, 8 to 192 kHz, input up to 32 dB over the ceiling.
+//! look-ahead 0.5 ms, release 10 ms, ceilings -24 and 0 dBTP, 8 to 192 kHz, input up to 32 dB over the ceiling.
 //!
 //! - **Band-limited signals**, up to 20 kHz (0.4535 of the rate below 44.1 kHz): at most 0.1 dB over the ceiling;
 //!   measured: none. Test `band_limited_signals_stay_within_a_tenth_of_a_decibel`.

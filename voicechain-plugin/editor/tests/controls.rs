@@ -212,9 +212,9 @@ pub(crate) fn opened(stage: StageId) -> Opened {
 
 #[test]
 fn an_open_row_shows_the_reasons_of_the_proposal() {
-    let mut page = opened(StageId::HighPass);
+    let mut page = opened(StageId::Compressor);
     let reason = page.state().proposal.unwrap();
-    let reason = reason.reasons().find(|reason| reason.stage() == "high_pass").unwrap().to_string();
+    let reason = reason.reasons().find(|reason| reason.stage() == "compressor").unwrap().to_string();
     page.run_steps(1);
     assert!(page.query_by_label(&reason).is_some(), "{reason}");
     let page = opened(StageId::Limiter);

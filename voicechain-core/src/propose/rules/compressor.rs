@@ -9,18 +9,25 @@ use crate::propose::proposal::Proposal;
 use crate::settings::{StageId, row};
 
 /// Distance of the threshold below the peaks of loud speech, dB. The 95th percentile of gain reduction is then from 3
-/// to 6 dB at 3:1, and below 3 dB for a voice of even level (see tests/accuracy/RESULTS.md).
+/// to 6 dB at 2.5:1, and below 3 dB for a voice of even level (see tests/accuracy/RESULTS.md).
 const BELOW_PEAKS_DB: f64 = 4.5;
 /// Additional distance for a voice over music, dB (common practice, no source).
 const OVER_MUSIC_DB: f64 = 1.5;
-/// Standard deviation of the speech level up to which it is even, dB, with the ratio and the attack for such a voice.
-/// Onsets pass; only lasting loudness is reduced. Chosen on the development recordings (see tests/accuracy/RESULTS.md).
+/// Standard deviation of the speech level up to which it is even, dB.
 const EVEN_SPREAD_DB: f64 = 3.0;
-const EVEN_RATIO: f64 = 1.5;
-const EVEN_ATTACK_MS: f64 = 20.0;
-/// Release, ms: long enough that fricatives and short pauses keep the gain of the vowels. With 100 ms and automatic
-/// release, bands above 4 kHz rise by 2 dB and pauses by 3 dB. Chosen on the development recordings.
-const RELEASE_MS: f64 = 600.0;
+/// Ratio for an even voice, and where noise would rise. Chosen on the development recordings (see
+/// tests/accuracy/RESULTS.md).
+const GENTLE_RATIO: f64 = 1.4;
+/// Ratio for an uneven voice: the smallest with 3 dB of gain reduction for every such voice. Chosen on the development
+/// recordings.
+const RATIO: f64 = 2.5;
+/// Ratio for a voice rich in transients or over music (common practice, no source).
+const FIRM_RATIO: f64 = 4.0;
+/// Attack and release, ms. Onsets pass; fricatives and pauses keep the gain of the vowels around them. With 20 and 600
+/// ms, bands above 4 kHz rise by 0.3 dB more; with 5 and 100 ms and automatic release, they rise by 2 dB and pauses by
+/// 3 dB. Chosen on the development recordings.
+const ATTACK_MS: f64 = 40.0;
+const RELEASE_MS: f64 = 1_500.0;
 /// Transients per 10 s from which a voice is rich in transients. Chosen on the development recordings (see
 /// tests/accuracy/RESULTS.md).
 const MANY_TRANSIENTS_PER_10_S: f64 = 2.0;
@@ -47,9 +54,9 @@ fn louder_channel_db(profile: &Profile) -> f64 {
     if profile.channels == 2 && over.is_finite() { over.clamp(0.0, 6.0) } else { 0.0 }
 }
 
-/// Proposes 3:1 with the threshold below the peaks of loud speech and a slow release; 4:1 for many transients or over
-/// music, 2:1 where noise would rise, 1.5:1 with a slower attack for a voice of even level. Many transients need a
-/// faster attack and release. A voice that comes compressed or limited gets no compressor. After the leveller the
+/// Proposes 2.5:1 with the threshold below the peaks of loud speech, a slow attack and a slow release; 4:1 for many
+/// transients or over music, 1.4:1 for a voice of even level and where noise would rise. Many transients need a faster
+/// attack and release. A voice that comes compressed or limited gets no compressor. After the leveller the
 /// speech level is the leveller's target: peaks measured on uneven phrases are those of the loud ones.
 pub(in crate::propose) fn compressor(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let peak = match finite(profile.level.speech_peak_dbfs) {
@@ -113,24 +120,23 @@ pub(in crate::propose) fn compressor(profile: &Profile, context: Context, propos
     let over_music = (context.role == Role::OverMusic).then_some(ContextReason::OverMusic);
     let even = even(profile);
     let (ratio, ratio_cause) = if snr < NOISY_DB[0] {
-        (2.0, noise("compression is gentle below", NOISY_DB[0]))
+        (GENTLE_RATIO, noise("compression is gentle below", NOISY_DB[0]))
     } else {
         match (many_transients, over_music, even) {
             // Each of the two would suffice.
-            (Some(transients), context, _) => (4.0, Cause { context, ..transients }),
-            (None, Some(context), _) => (4.0, Cause::of_context(context)),
-            (None, None, Some(even)) => (EVEN_RATIO, even),
-            (None, None, None) => (3.0, Cause { source: "usual ratio: common practice, no source", ..cause }),
+            (Some(transients), context, _) => (FIRM_RATIO, Cause { context, ..transients }),
+            (None, Some(context), _) => (FIRM_RATIO, Cause::of_context(context)),
+            (None, None, Some(even)) => (GENTLE_RATIO, even),
+            (None, None, None) => (RATIO, Cause { source: MEASURED, ..cause }),
         }
     };
     proposal.decide(ratio_cause, "compressor.ratio", ratio);
     if let Some(transients) = many_transients {
         proposal.decide(transients, "compressor.attack_ms", ATTACK_FOR_TRANSIENTS_MS);
-    } else if let Some(even) = even {
-        proposal.decide(even, "compressor.attack_ms", EVEN_ATTACK_MS);
     }
     // After a transient a slow release would leave a dip.
     if let Some(transients) = few_transients {
+        proposal.decide(transients, "compressor.attack_ms", ATTACK_MS);
         proposal.decide(transients, "compressor.release_ms", RELEASE_MS);
         proposal.decide(transients, "compressor.auto_release", 0.0);
     }

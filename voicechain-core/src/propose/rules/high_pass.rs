@@ -1,7 +1,7 @@
 //! High-pass: removes what lies below the voice.
 
 use super::known::{finite, known};
-use super::limited::is_limited;
+use super::limited::is_flattened;
 use crate::measure::Profile;
 use crate::measure::profile::{Measured, Unavailable};
 use crate::propose::cause::Cause;
@@ -19,14 +19,17 @@ const CUTOFF_HZ: [f64; 2] = [40.0, 120.0];
 const UNKNOWN_PITCH_HZ: f64 = 50.0;
 /// Typical maximum level of rumble relative to the voice, dB (common practice, no source).
 const USUAL_RUMBLE_DB: f64 = -30.0;
+/// Level of rumble relative to the voice up to which there is nothing to remove, dB: 10 dB below the typical maximum
+/// (common practice, no source).
+const NO_RUMBLE_DB: f64 = -40.0;
+/// The same for a voice whose peaks come limited: the phase shift of a high-pass turns them up by 2 to 6 dB. Rumble is
+/// what lies below 60 Hz: 15 dB below a voice of 65 dB SPL it is at the threshold of hearing at 40 Hz (ISO 226, from
+/// memory).
+const FLATTENED_RUMBLE_DB: f64 = -15.0;
 
-/// The same for a limited voice, whose peaks the phase shift of a high-pass turns up by 3 to 4 dB. Rumble is what lies
-/// below 50 Hz: 15 dB below a voice of 65 dB SPL it is at the threshold of hearing at 40 Hz (ISO 226, from memory).
-const LIMITED_RUMBLE_DB: f64 = -15.0;
-
-/// Proposes a cutoff below the lowest pitch, between 40 and 120 Hz, higher for a voice over music. A steeper slope for
-/// rumble, a gentler one for a sung voice without rumble. None for a limited voice without strong rumble: the phase
-/// shift above the cutoff would raise its flattened peaks.
+/// Proposes a high-pass for rumble, with a cutoff below the lowest pitch, between 40 and 120 Hz, higher for a voice over
+/// music. A steeper slope for strong rumble, a gentler one for a sung voice. A voice whose peaks come limited gets one
+/// only for audible rumble: the phase shift above the cutoff would raise its flattened peaks.
 pub(in crate::propose) fn high_pass(profile: &Profile, context: Context, proposal: &mut Proposal) {
     let rumble_db =
         known(profile.level.active_level_dbov).map_or(f64::NAN, |level| profile.background_noise.rumble_dbfs - level);
@@ -35,18 +38,19 @@ pub(in crate::propose) fn high_pass(profile: &Profile, context: Context, proposa
         ..Cause::new("the rumble level relative to the voice", rumble_db, reference, "dB")
     };
     let rumbles_over = |limit_db| rumble_db.is_finite() && rumble_db > limit_db;
-    let limited = is_limited(profile);
-    if limited && !rumbles_over(LIMITED_RUMBLE_DB) {
-        let quiet = rumble("a limited voice needs no high-pass up to", LIMITED_RUMBLE_DB);
-        return proposal.leave_off(StageId::HighPass, quiet);
+    let (limit_db, [up_to, above]) = if is_flattened(profile) {
+        let words = ["a limited voice needs no high-pass up to", "a limited voice needs a high-pass above"];
+        (FLATTENED_RUMBLE_DB, words)
+    } else {
+        (NO_RUMBLE_DB, ["a high-pass is proposed above", "a high-pass is proposed above"])
+    };
+    if !rumbles_over(limit_db) {
+        return proposal.leave_off(StageId::HighPass, rumble(up_to, limit_db));
     }
     let lowest_pitch = finite(profile.pitch.map(|p| p.low_hz))
         .and_then(|hz| if hz > 0.0 { Ok(hz) } else { Err(Unavailable::NotMeasured) });
     let (frequency, cause) = cutoff(lowest_pitch, context);
-    let every_voice =
-        Cause { source: "proposed for every voice that is not limited: common practice, no source", ..cause };
-    let on = if limited { rumble("a limited voice needs a high-pass above", LIMITED_RUMBLE_DB) } else { every_voice };
-    proposal.decide(on, "high_pass.on", 1.0);
+    proposal.decide(rumble(above, limit_db), "high_pass.on", 1.0);
     proposal.decide(cause, "high_pass.frequency_hz", frequency);
     if rumbles_over(USUAL_RUMBLE_DB) {
         proposal.decide(
