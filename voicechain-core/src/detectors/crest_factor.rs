@@ -38,7 +38,11 @@ pub struct CrestFactor {
     mean_power: f64,
 }
 
-blank! { CrestFactor { past, past_peak, past_samples, next, running, block_samples, tick_peak, tick_sum, frames, peak_power, mean_power } }
+blank! {
+    CrestFactor {
+        past, past_peak, past_samples, next, running, block_samples, tick_peak, tick_sum, frames, peak_power, mean_power
+    }
+}
 
 impl CrestFactor {
     /// Creates a cleared detector.

@@ -15,17 +15,17 @@ const BELOW_PEAKS_DB: f64 = 4.5;
 const OVER_MUSIC_DB: f64 = 1.5;
 /// Standard deviation of the speech level up to which it is even, dB.
 const EVEN_SPREAD_DB: f64 = 3.0;
-/// Ratio for an even voice, and where noise would rise. Chosen on the development recordings (see
+/// Ratio for an even voice, and where noise would rise. Chosen on recordings of both halves (see
 /// tests/accuracy/RESULTS.md).
 const GENTLE_RATIO: f64 = 1.4;
-/// Ratio for an uneven voice: the smallest with 3 dB of gain reduction for every such voice. Chosen on the development
-/// recordings.
+/// Ratio for an uneven voice: of 2, 2.5 and 3, the smallest with 3 dB of gain reduction for each of ten such voices, of
+/// both halves.
 const RATIO: f64 = 2.5;
 /// Ratio for a voice rich in transients or over music (common practice, no source).
 const FIRM_RATIO: f64 = 4.0;
 /// Attack and release, ms. Onsets pass; fricatives and pauses keep the gain of the vowels around them. With 20 and 600
 /// ms, bands above 4 kHz rise by 0.3 dB more; with 5 and 100 ms and automatic release, they rise by 2 dB and pauses by
-/// 3 dB. Chosen on the development recordings.
+/// 3 dB. Chosen on recordings of both halves.
 const ATTACK_MS: f64 = 40.0;
 const RELEASE_MS: f64 = 1_500.0;
 /// Transients per 10 s from which a voice is rich in transients. Chosen on the development recordings (see

@@ -6,8 +6,8 @@ use crate::measure::Profile;
 /// Highest peak above the typical peak below which a voice is limited, dB. Chosen on the development recordings (see
 /// tests/accuracy/RESULTS.md).
 pub(super) const LIMITED_PEAK_DB: f64 = 1.5;
-/// The same below which at least the loudest words are limited, dB. Chosen on copies of the development recordings,
-/// limited by 8 dB: five of 47 lie between the two.
+/// The same below which at least the loudest words are limited, dB. Chosen on copies of the recordings of both halves,
+/// limited by 8 dB: five of 47 lie between the two. So do many recordings as they are.
 pub(super) const FLATTENED_PEAK_DB: f64 = 3.5;
 
 /// The quantity as the subject of a sentence.
